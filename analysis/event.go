@@ -1,0 +1,152 @@
+package analysis
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"strconv"
+)
+
+// EventName names what the watcher saw. The names and their fields are promised
+// to other programs.
+type EventName string
+
+const (
+	Ready            EventName = "ready"
+	NotReady         EventName = "not_ready"
+	ForceBegins      EventName = "force_begins"
+	LoopAnswers      EventName = "loop_answers"
+	LoopSilent       EventName = "loop_silent"
+	LoopWrongWay     EventName = "loop_wrong_way"
+	TrimAtLimit      EventName = "trim_at_limit"
+	ForceEnds        EventName = "force_ends"
+	SensorAnswers    EventName = "sensor_answers"
+	SensorSilent     EventName = "sensor_silent"
+	SwitchingResumes EventName = "switching_resumes"
+	OpenLoop         EventName = "open_loop"
+	OtherBankAnswers EventName = "other_bank_answers"
+	GapSeen          EventName = "gap"
+	CodeSet          EventName = "code_set"
+)
+
+// Side is where a signal is held, and what a sensor reports.
+type Side string
+
+const (
+	Lean Side = "lean"
+	Rich Side = "rich"
+)
+
+// Opposite returns the other side.
+func (s Side) Opposite() Side {
+	if s == Lean {
+		return Rich
+	}
+	return Lean
+}
+
+// Event is one finding. Which fields count depends on the name; the others are
+// zero. Times are seconds since the session began.
+type Event struct {
+	T    float64 // when it happened, which may be before it was noticed
+	Name EventName
+
+	Side   Side   // the side held
+	Toward string // add, cut (trim); rich, lean (sensor)
+
+	After, AfterMin, AfterMax float64 // s: best estimate and the interval that holds the truth
+	Rate                      float64 // % per s, against the force
+	Waited                    float64 // s
+	Moved                     float64 // %
+	Value                     float64 // %
+	Bank                      int
+	From, To                  float64 // s
+	Cause                     string
+	Status                    string
+	Code                      string
+	Pending                   bool
+	Reasons                   []string
+}
+
+// field is one key of an event's JSON object.
+type field struct {
+	key   string
+	value any
+}
+
+// fields lists what an event of this name carries, in the promised order.
+func (e Event) fields() []field {
+	switch e.Name {
+	case Ready, NotReady:
+		r := e.Reasons
+		if r == nil {
+			r = []string{}
+		}
+		return []field{{"reasons", r}}
+	case ForceBegins, ForceEnds:
+		return []field{{"side", e.Side}}
+	case LoopAnswers:
+		return []field{{"side", e.Side}, {"toward", e.Toward}, {"after_s", e.After},
+			{"after_min_s", e.AfterMin}, {"after_max_s", e.AfterMax}, {"rate_pct_s", e.Rate}}
+	case LoopSilent:
+		return []field{{"side", e.Side}, {"waited_s", e.Waited}, {"moved_pct", e.Moved}}
+	case LoopWrongWay:
+		return []field{{"side", e.Side}, {"toward", e.Toward}}
+	case TrimAtLimit:
+		return []field{{"value_pct", e.Value}}
+	case SensorAnswers:
+		return []field{{"toward", e.Toward}, {"after_s", e.After}}
+	case SensorSilent:
+		return []field{{"toward", e.Toward}, {"waited_s", e.Waited}}
+	case SwitchingResumes:
+		return []field{{"after_s", e.After}}
+	case OpenLoop:
+		return []field{{"status", e.Status}}
+	case OtherBankAnswers:
+		return []field{{"bank", e.Bank}}
+	case GapSeen:
+		return []field{{"from_s", e.From}, {"to_s", e.To}, {"cause", e.Cause}}
+	case CodeSet:
+		return []field{{"code", e.Code}, {"pending", e.Pending}}
+	}
+	return nil
+}
+
+// MarshalJSON writes the event as one object of the JSON lines, keys in a fixed
+// order and numbers rounded to a thousandth.
+func (e Event) MarshalJSON() ([]byte, error) {
+	return object(append([]field{{"kind", "event"}, {"t", e.T}, {"event", string(e.Name)}}, e.fields()...))
+}
+
+// object writes fields as a JSON object in the given order.
+func object(fields []field) ([]byte, error) {
+	var b bytes.Buffer
+	b.WriteByte('{')
+	for i, f := range fields {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		b.WriteString(strconv.Quote(f.key))
+		b.WriteByte(':')
+		v := f.value
+		if x, ok := v.(float64); ok {
+			v = round3(x)
+		}
+		j, err := json.Marshal(v)
+		if err != nil {
+			return nil, err
+		}
+		b.Write(j)
+	}
+	b.WriteByte('}')
+	return b.Bytes(), nil
+}
+
+// round3 rounds to three decimals, and never to minus zero.
+func round3(x float64) float64 {
+	r := math.Round(x*1000) / 1000
+	if r == 0 {
+		return 0
+	}
+	return r
+}

@@ -1,0 +1,76 @@
+package analysis
+
+// ProofID names one arc of the ring.
+type ProofID string
+
+const (
+	ProofInput      ProofID = "input"       // the computer reads the forced wire
+	ProofAddsFuel   ProofID = "adds_fuel"   // held lean, the computer adds fuel
+	ProofCutsFuel   ProofID = "cuts_fuel"   // held rich, the computer cuts fuel
+	ProofDelivery   ProofID = "delivery"    // the mixture really moved
+	ProofSensorRich ProofID = "sensor_rich" // the sensor reports rich when the mixture is rich
+	ProofSensorLean ProofID = "sensor_lean" // the sensor reports lean when the mixture is lean
+	ProofBank       ProofID = "bank"        // the bank that was forced is the one that answered
+	ProofRecovery   ProofID = "recovery"    // released, the loop goes back to switching
+)
+
+// ProofOrder is the order in which proofs are listed: around the ring.
+var ProofOrder = [...]ProofID{
+	ProofInput, ProofAddsFuel, ProofCutsFuel, ProofDelivery,
+	ProofSensorRich, ProofSensorLean, ProofBank, ProofRecovery,
+}
+
+// State is how far a proof has come.
+type State string
+
+const (
+	Proven   State = "proven"
+	Failed   State = "failed"
+	Unclear  State = "unclear"  // tested, but the data do not decide
+	Untested State = "untested" // nothing in the session tests it
+)
+
+// Proof is one arc of the ring with what it rests on.
+type Proof struct {
+	ID       ProofID            `json:"id"`
+	State    State              `json:"state"`
+	Why      string             `json:"why"`      // in words that can be read aloud
+	Evidence map[string]float64 `json:"evidence"` // the numbers behind the words; keys end in their unit
+}
+
+// Conclusion is the answer to the question 'can the loop be believed?'.
+type Conclusion string
+
+const (
+	LoopProven    Conclusion = "loop_proven"
+	PartlyProven  Conclusion = "partly_proven"
+	InputDead     Conclusion = "input_dead"
+	NoCommand     Conclusion = "no_command"
+	NoDelivery    Conclusion = "no_delivery"
+	SensorDead    Conclusion = "sensor_dead"
+	SensorSlow    Conclusion = "sensor_slow"
+	WrongBank     Conclusion = "wrong_bank"
+	NotReadyToSay Conclusion = "not_ready"
+	UnclearResult Conclusion = "unclear"
+	NothingForced Conclusion = "nothing_forced"
+)
+
+// Verdict is the end of a session: conclusion, proofs in ProofOrder, next steps.
+type Verdict struct {
+	Conclusion Conclusion
+	Proofs     []Proof
+	Next       []string
+}
+
+// MarshalJSON writes the verdict as the last of the JSON lines.
+func (v Verdict) MarshalJSON() ([]byte, error) {
+	proofs, next := v.Proofs, v.Next
+	if proofs == nil {
+		proofs = []Proof{}
+	}
+	if next == nil {
+		next = []string{}
+	}
+	return object([]field{{"kind", "verdict"}, {"conclusion", string(v.Conclusion)},
+		{"proofs", proofs}, {"next", next}})
+}

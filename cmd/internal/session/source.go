@@ -1,0 +1,29 @@
+// Package session runs one session: records from a Source are decoded, given to
+// the watcher, and handed to the sinks. Live, replay, import and simulation
+// differ only in the Source.
+package session
+
+import (
+	"context"
+
+	"pushback/analysis"
+	"pushback/decode"
+	"pushback/obd"
+)
+
+// Source yields the records of a session in order of time. io.EOF ends it.
+type Source interface {
+	Next(ctx context.Context) (obd.Record, error)
+}
+
+// Frame is one record and all that follows from it.
+type Frame struct {
+	Record  obd.Record
+	Samples []decode.Sample
+	Events  []analysis.Event
+}
+
+// Sink takes frames: the store, the screen, the JSON lines.
+type Sink interface {
+	Write(f Frame) error
+}

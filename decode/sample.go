@@ -1,0 +1,26 @@
+package decode
+
+import "time"
+
+// Signal is one physical quantity that a vehicle reports, as SAE J1979 names it.
+type Signal struct {
+	Name       string  // the standard's short name: O2S11, SHRTFT1, RPM
+	Unit       string  // V, %, rpm, °C, kPa, g/s, km/h, s, mA, 1 (a ratio), or "" for bit fields and codes
+	Min, Max   float64 // what the scaling can express
+	Resolution float64 // one count
+	Service    byte    // 01, or the service that carries it
+	PID        byte
+	What       string // in words, for lists
+	Source     string // where the formula is from
+}
+
+// Sample is one value of one signal, or the fact that it was asked for and did
+// not come.
+type Sample struct {
+	Signal *Signal
+	// Sent and Received bracket the moment at which the car measured the value;
+	// offsets from the session's start.
+	Sent, Received time.Duration
+	Value          float64 // in Signal.Unit; status bytes as numbers
+	Missing        bool    // asked for, no (believable) answer; Value is 0
+}

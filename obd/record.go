@@ -1,0 +1,112 @@
+package obd
+
+import (
+	"encoding/hex"
+	"strings"
+	"time"
+)
+
+// Request is one SAE J1979 request: a service and its data bytes.
+type Request struct {
+	Service byte
+	Data    []byte // PIDs, test ids, …; empty for services 03, 04, 07, 0A
+	// Expect is the number of replies (lines on the bus) that the adapter may stop
+	// waiting after; 0 lets it wait its time-out out.
+	Expect int
+}
+
+// Hex returns service and data in capital hexadecimal, "0114". It is how requests
+// are stored.
+func (r Request) Hex() string {
+	return strings.ToUpper(hex.EncodeToString(append([]byte{r.Service}, r.Data...)))
+}
+
+// ParseRequest is the inverse of Hex.
+func ParseRequest(s string) (Request, error) {
+	b, err := hex.DecodeString(s)
+	if err != nil {
+		return Request{}, err
+	}
+	if len(b) == 0 {
+		return Request{}, hex.ErrLength
+	}
+	return Request{Service: b[0], Data: b[1:]}, nil
+}
+
+// Outcome says how an exchange went. All are data, none is an error.
+type Outcome uint8
+
+const (
+	OK           Outcome = iota // at least one computer answered the request
+	NoData                      // no computer answered
+	Refused                     // a negative reply (7F …) and no positive one
+	TimedOut                    // the adapter itself stayed silent
+	Garbled                     // something came that must not be believed
+	BusError                    // the adapter reports trouble on the bus
+	AdapterReset                // the adapter restarted
+	LinkLost                    // the line to the adapter is gone
+)
+
+var outcomeNames = [...]string{
+	"ok", "no data", "refused", "timed out", "garbled", "bus error", "adapter reset", "link lost",
+}
+
+func (o Outcome) String() string {
+	if int(o) < len(outcomeNames) {
+		return outcomeNames[o]
+	}
+	return "unknown"
+}
+
+// Reply is what one computer answered, frames joined and headers removed.
+type Reply struct {
+	// From is the computer's address: the CAN identifier (7E8, 18DAF110) or the
+	// source byte of a K-line or J1850 header; 0 where headers are off.
+	From uint32
+	Data []byte // the reply's service byte (request + 0x40, or 7F) first
+}
+
+// Exchange is one request and what came of it.
+type Exchange struct {
+	Request Request
+	// Sent is when the request went out, Received when its reply was complete;
+	// offsets from the session's start, whole microseconds.
+	Sent, Received time.Duration
+	Outcome        Outcome
+	Raw            []byte // as the adapter printed it, up to the prompt
+	Replies        []Reply
+}
+
+// MarkKind is what the technician says or does.
+type MarkKind string
+
+const (
+	MarkLean    MarkKind = "lean"    // begins to force lean
+	MarkRich    MarkKind = "rich"    // begins to force rich
+	MarkRelease MarkKind = "release" // lets go
+	MarkNote    MarkKind = "note"    // words, in Text
+	MarkStop    MarkKind = "stop"    // ends the session
+)
+
+// Mark is one line of the technician's.
+type Mark struct {
+	Kind MarkKind
+	Text string // of a note
+}
+
+// Row is a line of values recorded elsewhere: imported sessions consist of rows
+// in place of exchanges. Names are the standard's short names, values in the
+// standard's units.
+type Row struct {
+	Names  []string
+	Values []float64
+}
+
+// Record is one entry of a session; exactly one of Exchange, Mark and Row is set.
+type Record struct {
+	Seq      int64         // 0, 1, 2, … within the session
+	At       time.Duration // when it was complete: Exchange.Received, or the moment of the mark or row
+	Exchange *Exchange
+	Mark     *Mark
+	Row      *Row
+}
