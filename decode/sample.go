@@ -5,13 +5,15 @@ import "time"
 // Signal is one physical quantity that a vehicle reports, as SAE J1979 names it.
 type Signal struct {
 	Name       string  // the standard's short name: O2S11, SHRTFT1, RPM
-	Unit       string  // V, %, rpm, °C, kPa, g/s, km/h, s, mA, 1 (a ratio), or "" for bit fields and codes
+	Unit       string  // V, %, rpm, °C, kPa, g/s, km/h, km, s, min, mA, °, L/h, 1 (a ratio), or "" for bit fields and codes
 	Min, Max   float64 // what the scaling can express
 	Resolution float64 // one count
 	Service    byte    // 01, or the service that carries it
-	PID        byte
-	What       string // in words, for lists
-	Source     string // where the formula is from
+	// PID carries the signal. That of an oxygen sensor depends on the car's layout
+	// (see [Sensor]); here it is the one of the two-bank layout where there is one.
+	PID    byte
+	What   string // in words, for lists
+	Source string // where the formula is from
 }
 
 // Sample is one value of one signal, or the fact that it was asked for and did

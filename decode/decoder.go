@@ -1,0 +1,230 @@
+package decode
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// What is wrong with a reply. The errors of this package wrap one of these.
+var (
+	ErrShort   = errors.New("reply is too short")
+	ErrLong    = errors.New("reply is too long")
+	ErrForeign = errors.New("reply does not belong to the request")
+	ErrRefused = errors.New("computer refuses the request")
+	// ErrUnknownLength ends the splitting of a reply with several PIDs: what follows
+	// a PID of unknown length cannot be told apart.
+	ErrUnknownLength = errors.New("reply holds a PID of unknown length")
+)
+
+// Decoder turns the replies of one vehicle into samples. The zero value is ready.
+// It learns from the replies themselves which PIDs each computer supports, which
+// computer is the engine's, and which oxygen sensor each PID means. Not for
+// concurrent use.
+type Decoder struct {
+	computers []computer // by address
+	engine    int        // index in computers + 1; 0 while not known
+}
+
+// computer is what is known of one control unit.
+type computer struct {
+	addr      uint32
+	supported [8]uint32 // PIDs 32·i+1 … 32·i+32, the first in the highest bit
+	seen      uint8     // bit i: supported[i] was read
+	present   [2]byte   // sensors present: PID 13, PID 1D; 0 while not read
+}
+
+func (c *computer) supports(pid byte) bool {
+	if c == nil {
+		return false
+	}
+	if pid == 0 {
+		return c.seen&1 != 0
+	}
+	return c.supported[(pid-1)/32]<<((pid-1)%32)&(1<<31) != 0
+}
+
+// Reply decodes one reply of service 01 and appends its samples to out.
+//
+// from is the computer's address, 0 where headers are off; request is the service
+// byte and the PIDs asked for; data the reply, its service byte first. Samples come
+// from the engine's computer only, once that is known, and from any before. A PID
+// that the engine's computer leaves out of a reply to several gives Missing samples.
+// Sensor PIDs 16 to 1B, 26 to 2B and 36 to 3B give samples only after PID 13 or 1D.
+// Bitmaps (00, 20, …) and layouts (13, 1D) are learned and give none. Replies to other services
+// give no samples and no error.
+//
+// A reply that does not fit its request gives no sample and an error that wraps
+// [ErrShort], [ErrLong], [ErrForeign] or [ErrRefused]. With [ErrUnknownLength] the
+// samples before that PID are good.
+func (d *Decoder) Reply(from uint32, request, data []byte, sent, received time.Duration, out []Sample) ([]Sample, error) {
+	if err := matches(request, data); err != nil {
+		return out, err
+	}
+	c := d.computer(from)
+	if request[0] != 1 {
+		return out, nil
+	}
+	var parts [maxParts]part
+	n, err := d.computers[c].split(&parts, request[1:], data[1:])
+	if err != nil && !errors.Is(err, ErrUnknownLength) {
+		return out, err
+	}
+	for _, p := range parts[:n] {
+		d.learn(&d.computers[c], p.pid, p.data)
+	}
+	if d.engine != 0 && d.engine != c+1 {
+		return out, nil
+	}
+	for _, p := range parts[:n] {
+		out = d.computers[c].samples(p.pid, p.data, sent, received, out)
+	}
+	if err == nil && d.engine != 0 && from != 0 {
+		for _, pid := range request[1:] {
+			if !slices.ContainsFunc(parts[:n], func(p part) bool { return p.pid == pid }) {
+				out = d.computers[c].missing(pid, sent, received, out)
+			}
+		}
+	}
+	return out, err
+}
+
+// Missing appends, marked Missing, the samples that a reply to the request would
+// have brought.
+func (d *Decoder) Missing(request []byte, sent, received time.Duration, out []Sample) []Sample {
+	if len(request) == 0 || request[0] != 1 {
+		return out
+	}
+	for _, pid := range request[1:] {
+		out = d.known().missing(pid, sent, received, out)
+	}
+	return out
+}
+
+// Supports reports whether the engine's computer says that it supports the PID of
+// service 01; while that computer is not known, whether any does.
+func (d *Decoder) Supports(pid byte) bool {
+	if d.engine != 0 {
+		return d.computers[d.engine-1].supports(pid)
+	}
+	return slices.ContainsFunc(d.computers, func(c computer) bool { return c.supports(pid) })
+}
+
+// Computers returns the addresses of the computers that answered, lowest first.
+func (d *Decoder) Computers() []uint32 {
+	out := make([]uint32, len(d.computers))
+	for i, c := range d.computers {
+		out[i] = c.addr
+	}
+	return out
+}
+
+// Engine returns the address of the engine's computer: the lowest one that supports
+// fuel status, trim or oxygen sensors (PIDs 03, 06, 13, 14, 1D). 0 while it is not
+// known, and where headers are off.
+func (d *Decoder) Engine() uint32 {
+	if d.engine == 0 {
+		return 0
+	}
+	return d.computers[d.engine-1].addr
+}
+
+// known returns the computer to judge by: the engine's, or the only one, or one of
+// which nothing is known.
+func (d *Decoder) known() *computer {
+	switch {
+	case d.engine != 0:
+		return &d.computers[d.engine-1]
+	case len(d.computers) == 1:
+		return &d.computers[0]
+	}
+	return &computer{}
+}
+
+// computer returns the index of the computer at addr, adding it when it is new.
+func (d *Decoder) computer(addr uint32) int {
+	for i := range d.computers {
+		if d.computers[i].addr == addr {
+			return i
+		}
+	}
+	i, _ := slices.BinarySearchFunc(d.computers, addr, func(c computer, a uint32) int { return int(int64(c.addr) - int64(a)) })
+	d.computers = slices.Insert(d.computers, i, computer{addr: addr})
+	d.choose()
+	return i
+}
+
+// choose finds the engine's computer again.
+func (d *Decoder) choose() {
+	d.engine = 0
+	for i := range d.computers {
+		c := &d.computers[i]
+		if c.supports(0x03) || c.supports(0x06) || c.supports(0x13) || c.supports(0x14) || c.supports(0x1D) {
+			d.engine = i + 1
+			return
+		}
+	}
+}
+
+// learn takes from one PID of a reply what it says about the vehicle.
+func (d *Decoder) learn(c *computer, pid byte, data []byte) {
+	switch {
+	case pid%0x20 == 0:
+		m := uint32(data[0])<<24 | uint32(data[1])<<16 | uint32(data[2])<<8 | uint32(data[3])
+		if c.addr == 0 { // without headers all computers are one
+			m |= c.supported[pid/0x20]
+		}
+		c.supported[pid/0x20] = m
+		c.seen |= 1 << (pid / 0x20)
+		d.choose()
+	case pid == 0x13:
+		c.present[0] = data[0]
+	case pid == 0x1D:
+		c.present[1] = data[0]
+	}
+}
+
+// samples appends the samples of one PID with its data.
+func (c *computer) samples(pid byte, data []byte, sent, received time.Duration, out []Sample) []Sample {
+	for i := 0; ; i++ {
+		l := c.line(pid, i)
+		if l == nil || l.at+l.size > len(data) { // the second bank of a trim is optional
+			return out
+		}
+		s := Sample{Signal: &l.Signal, Sent: sent, Received: received}
+		if raw := l.raw(data); l.notUsed != 0 && raw == l.notUsed {
+			s.Missing = true
+		} else {
+			s.Value = l.value(raw)
+		}
+		out = append(out, s)
+	}
+}
+
+// missing appends the samples that the PID would have brought.
+func (c *computer) missing(pid byte, sent, received time.Duration, out []Sample) []Sample {
+	n := c.length(pid)
+	for i := 0; ; i++ {
+		l := c.line(pid, i)
+		if l == nil || l.at+l.size > n {
+			return out
+		}
+		out = append(out, Sample{Signal: &l.Signal, Sent: sent, Received: received, Missing: true})
+	}
+}
+
+// matches checks that the reply answers the request's service.
+func matches(request, data []byte) error {
+	cause := ErrForeign
+	switch {
+	case len(data) == 0:
+		cause = ErrShort
+	case len(request) == 0:
+	case data[0] == 0x7F && len(data) >= 2 && data[1] == request[0]:
+		cause = ErrRefused
+	case data[0] == request[0]|0x40:
+		return nil
+	}
+	return fmt.Errorf("match reply %X to request %X: %w", data, request, cause)
+}
