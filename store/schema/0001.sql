@@ -1,0 +1,117 @@
+-- The database of pushback, schema 1.
+--
+-- A session is a sequence of records. What was asked and the raw text that came
+-- back are the truth; samples are derived from them and are here so that a table
+-- of values is one query away. Times are whole microseconds since the session
+-- began, on a clock that never jumps; wall time is kept once, in session.started.
+--
+-- With the sqlite3 shell, begin with the views at the end:
+--   select * from session_summary;
+--   select * from sample_wide where session = 'b7kqrt';
+
+-- One row a recording. A session without duration_us has not been ended: its
+-- program still runs, or died; all that was committed is there.
+create table session (
+  n           integer primary key autoincrement, -- what the other tables refer to; never used twice
+  id          text not null unique,  -- what people type: six characters
+  started     text not null,         -- RFC 3339 with offset
+  duration_us integer,               -- null: unfinished
+  origin      text not null,         -- live, import, simulated
+  version     text not null,         -- of the program that recorded
+  adapter     text not null,         -- what the adapter calls itself
+  bus         text not null,         -- can11-500, iso9141, …, unknown
+  headers     integer not null,      -- 1: reply lines start with the sender's address
+  sensors     text not null,         -- oxygen sensors of the car: B1S1 B1S2 …
+  watching    text not null,         -- the sensor that is forced: B1S1
+  forced_by   text not null,         -- wire, mixture
+  label       text not null,
+  vehicle     text not null,         -- in the technician's words
+  note        text not null,
+  vin         text not null,         -- empty unless the technician asked to keep it
+  conclusion  text not null          -- of the verdict; empty while there is none
+) strict;
+
+-- One row a record, in order of seq. kind says which columns count:
+--   exchange: request, expect, sent_us, received_us, outcome, raw
+--   mark:     mark, text
+--   row:      names, vals (a line of a table recorded elsewhere)
+create table record (
+  session     integer not null references session (n) on delete cascade,
+  seq         integer not null,      -- 0, 1, 2, …
+  at_us       integer not null,      -- when it was complete
+  kind        text not null check (kind in ('exchange', 'mark', 'row')),
+  request     text,                  -- service and data in hexadecimal: 0114
+  expect      integer,               -- reply lines the adapter was told to wait for; 0: none told
+  sent_us     integer,
+  received_us integer,
+  outcome     text,                  -- ok, no data, refused, timed out, garbled, bus error, adapter reset, link lost
+  raw         blob,                  -- as the adapter printed it, up to the prompt
+  mark        text,                  -- lean, rich, release, note, stop
+  text        text,                  -- of a note
+  names       text,                  -- signals, separated by spaces
+  vals        text,                  -- their values in the same order; each reads back to the same double
+  primary key (session, seq)
+) strict, without rowid;
+
+create table signal (
+  id   integer primary key,
+  name text not null unique,         -- the standard's short name: O2S11, SHRTFT1
+  unit text not null,
+  what text not null                 -- in words
+) strict;
+
+-- One row a value. The car measured it between sent_us and received_us. A null
+-- value: it was asked for and did not come. The key is the index that reports need.
+create table sample (
+  session     integer not null references session (n) on delete cascade,
+  signal      integer not null references signal (id),
+  received_us integer not null,
+  seq         integer not null,      -- of the record that it came from
+  sent_us     integer not null,
+  value       real,
+  primary key (session, signal, received_us, seq)
+) strict, without rowid;
+
+-- The judgement as it was printed: events in order, the verdict last. A replay
+-- makes it again from the records, perhaps better.
+create table judgement (
+  session integer not null references session (n) on delete cascade,
+  line    integer not null,
+  kind    text not null check (kind in ('event', 'verdict')),
+  json    text not null,
+  primary key (session, line)
+) strict, without rowid;
+
+create view session_summary as
+select s.id, s.started,
+       coalesce(s.duration_us,
+         (select at_us from record where session = s.n order by seq desc limit 1), 0) / 1e6 as duration_s,
+       iif(s.duration_us is null, 'unfinished', 'finished') as state,
+       s.conclusion, s.watching, s.forced_by, s.sensors, s.bus, s.origin, s.label, s.vehicle,
+       (select count(*) from record where session = s.n) as records,
+       (select count(*) from record where session = s.n and kind = 'mark') as marks,
+       (select count(*) from record where session = s.n and kind = 'exchange' and outcome <> 'ok') as failed
+  from session s
+ order by s.n;
+
+create view sample_wide as
+select s.id as session, x.received_us / 1e6 as t_s,
+       max(iif(g.name = 'O2S11',    x.value, null)) as O2S11,
+       max(iif(g.name = 'SHRTFT1',  x.value, null)) as SHRTFT1,
+       max(iif(g.name = 'LONGFT1',  x.value, null)) as LONGFT1,
+       max(iif(g.name = 'O2S12',    x.value, null)) as O2S12,
+       max(iif(g.name = 'O2S21',    x.value, null)) as O2S21,
+       max(iif(g.name = 'SHRTFT2',  x.value, null)) as SHRTFT2,
+       max(iif(g.name = 'LONGFT2',  x.value, null)) as LONGFT2,
+       max(iif(g.name = 'O2S22',    x.value, null)) as O2S22,
+       max(iif(g.name = 'RPM',      x.value, null)) as RPM,
+       max(iif(g.name = 'LOAD_PCT', x.value, null)) as LOAD_PCT,
+       max(iif(g.name = 'ECT',      x.value, null)) as ECT,
+       max(iif(g.name = 'FUELSYS1', x.value, null)) as FUELSYS1,
+       max(iif(g.name = 'MAF',      x.value, null)) as MAF,
+       max(iif(g.name = 'MAP',      x.value, null)) as MAP
+  from sample x
+  join session s on s.n = x.session
+  join signal g on g.id = x.signal
+ group by x.session, x.received_us, x.seq
+ order by x.session, x.received_us, x.seq;

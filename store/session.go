@@ -1,0 +1,286 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/mattn/go-sqlite3"
+
+	"pushback/obd"
+)
+
+// Meta describes a session.
+type Meta struct {
+	ID       string        // made by Create: six characters
+	Started  time.Time     // wall time, with the offset of where it was recorded
+	Duration time.Duration // of an unfinished session: up to its last record
+	Finished bool          // false: still running, or its program died
+
+	Format   obd.Format
+	Adapter  string   // what the adapter calls itself
+	Sensors  []string // oxygen sensors of the car: B1S1, B1S2, …
+	Watching string   // the sensor that is forced
+	By       string   // wire, mixture
+	Origin   string   // live, import, simulated
+	Label    string
+	Vehicle  string // in the technician's words
+	Note     string
+	VIN      string // personal data: set it only when asked to
+
+	Conclusion string // of the verdict
+	Version    string // of the program that recorded
+}
+
+// Filter chooses sessions; the zero value chooses all.
+type Filter struct {
+	Text       string // somewhere in id, label, vehicle or note; the case of A to Z does not matter
+	Origin     string
+	Conclusion string
+	Since      time.Time // started at or after
+	Before     time.Time // started before
+	Limit      int       // 0: no limit
+}
+
+// metaColumns are what scanMeta reads.
+const metaColumns = `n, id, started, coalesce(duration_us, (select at_us from record where session = n order by seq desc limit 1), 0),
+	duration_us is not null, bus, headers, adapter, sensors, watching, forced_by, origin, label, vehicle, note, vin, conclusion, version`
+
+func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) {
+	var started, bus, sensors string
+	var us int64
+	err = row.Scan(&n, &m.ID, &started, &us, &m.Finished, &bus, &m.Format.Headers, &m.Adapter, &sensors,
+		&m.Watching, &m.By, &m.Origin, &m.Label, &m.Vehicle, &m.Note, &m.VIN, &m.Conclusion, &m.Version)
+	if err != nil {
+		return 0, Meta{}, err
+	}
+	if m.Started, err = time.Parse(time.RFC3339Nano, started); err != nil {
+		return 0, Meta{}, fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	m.Duration = time.Duration(us) * time.Microsecond
+	if bus != obd.BusUnknown.String() {
+		if m.Format.Bus, err = obd.ParseBus(bus); err != nil {
+			return 0, Meta{}, fmt.Errorf("%w: %w", ErrDamaged, err)
+		}
+	}
+	m.Sensors = strings.Fields(sensors)
+	return n, m, nil
+}
+
+// fields lists what a person or the session itself may set, in the order of metaSet.
+func (m Meta) fields() []any {
+	return []any{m.Started.Format(time.RFC3339Nano), m.Origin, m.Version, m.Adapter, m.Format.Bus.String(), m.Format.Headers,
+		strings.Join(m.Sensors, " "), m.Watching, m.By, m.Label, m.Vehicle, m.Note, m.VIN, m.Conclusion}
+}
+
+const (
+	metaInsert = `insert into session (id, started, origin, version, adapter, bus, headers, sensors, watching, forced_by,
+		label, vehicle, note, vin, conclusion) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+	metaUpdate = `update session set started = ?, origin = ?, version = ?, adapter = ?, bus = ?, headers = ?, sensors = ?,
+		watching = ?, forced_by = ?, label = ?, vehicle = ?, note = ?, vin = ?, conclusion = ? where n = ?`
+)
+
+// idAlphabet has no vowels, so that no words arise, and none of a pair that is
+// easily mistaken for each other.
+const idAlphabet = "34678bcdfghjkmnpqrtvwx"
+
+func newID() string {
+	id := make([]byte, 0, 6)
+	var b [1]byte
+	for len(id) < cap(id) {
+		rand.Read(b[:]) // never fails
+		if k := int(b[0]); k < 256/len(idAlphabet)*len(idAlphabet) {
+			id = append(id, idAlphabet[k%len(idAlphabet)])
+		}
+	}
+	return string(id)
+}
+
+// insertSession makes a session with a new id.
+func (s *Store) insertSession(ctx context.Context, m *Meta, id func() string) (n int64, err error) {
+	for range 100 {
+		m.ID = id()
+		res, err := s.w.ExecContext(ctx, metaInsert, append([]any{m.ID}, m.fields()...)...)
+		if err == nil {
+			return res.LastInsertId()
+		}
+		var e sqlite3.Error
+		if !errors.As(err, &e) || e.ExtendedCode != sqlite3.ErrConstraintUnique {
+			return 0, err
+		}
+	}
+	return 0, errors.New("no free id")
+}
+
+// Find returns the session that ref means: its id, a beginning of it that no
+// other session shares, or "last" for the one made last. Errors: ErrNoSession,
+// and ErrAmbiguous as an [*AmbiguousError].
+func (s *Store) Find(ctx context.Context, ref string) (Meta, error) {
+	_, m, err := s.find(ctx, ref)
+	return m, err
+}
+
+func (s *Store) find(ctx context.Context, ref string) (int64, Meta, error) {
+	what := fmt.Sprintf("find session %q", ref)
+	key := strings.ToLower(strings.TrimSpace(ref))
+	if key == "last" {
+		n, m, err := scanMeta(s.r.QueryRowContext(ctx, `select `+metaColumns+` from session order by n desc limit 1`))
+		if errors.Is(err, sql.ErrNoRows) {
+			err = ErrNoSession
+		}
+		return n, m, wrap(what, err)
+	}
+	if strings.Trim(key, idAlphabet) != "" || key == "" {
+		return 0, Meta{}, wrap(what, ErrNoSession)
+	}
+	// The letter z comes after every letter of an id.
+	rows, err := s.r.QueryContext(ctx, `select `+metaColumns+` from session where id >= ? and id < ? order by n desc limit 10`, key, key+"z")
+	if err != nil {
+		return 0, Meta{}, wrap(what, err)
+	}
+	defer rows.Close()
+	var found Meta
+	var at int64
+	var ids []string
+	for rows.Next() {
+		n, m, err := scanMeta(rows)
+		if err != nil {
+			return 0, Meta{}, wrap(what, err)
+		}
+		at, found = n, m
+		ids = append(ids, m.ID)
+	}
+	if err := rows.Err(); err != nil {
+		return 0, Meta{}, wrap(what, err)
+	}
+	switch len(ids) {
+	case 0:
+		return 0, Meta{}, wrap(what, ErrNoSession)
+	case 1:
+		return at, found, nil
+	}
+	return 0, Meta{}, &AmbiguousError{Ref: ref, IDs: ids}
+}
+
+// List returns the sessions that f chooses, the one made last first.
+func (s *Store) List(ctx context.Context, f Filter) ([]Meta, error) {
+	where, args := []string{"true"}, []any{}
+	add := func(cond string, v ...any) {
+		where = append(where, cond)
+		args = append(args, v...)
+	}
+	if f.Text != "" {
+		like := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(f.Text) + "%"
+		add(`(id || char(10) || label || char(10) || vehicle || char(10) || note) like ? escape '\'`, like)
+	}
+	if f.Origin != "" {
+		add("origin = ?", f.Origin)
+	}
+	if f.Conclusion != "" {
+		add("conclusion = ?", f.Conclusion)
+	}
+	if !f.Since.IsZero() {
+		add("unixepoch(started, 'subsec') >= ?", float64(f.Since.UnixMilli())/1000)
+	}
+	if !f.Before.IsZero() {
+		add("unixepoch(started, 'subsec') < ?", float64(f.Before.UnixMilli())/1000)
+	}
+	q := `select ` + metaColumns + ` from session where ` + strings.Join(where, " and ") + ` order by n desc`
+	if f.Limit > 0 {
+		q += fmt.Sprintf(" limit %d", f.Limit)
+	}
+	rows, err := s.r.QueryContext(ctx, q, args...)
+	if err != nil {
+		return nil, wrap("list sessions", err)
+	}
+	defer rows.Close()
+	var list []Meta
+	for rows.Next() {
+		_, m, err := scanMeta(rows)
+		if err != nil {
+			return nil, wrap("list sessions", err)
+		}
+		list = append(list, m)
+	}
+	return list, wrap("list sessions", rows.Err())
+}
+
+// Edit changes the description of the session that ref means, by the rules of
+// [Store.Find]. What f does to ID, Duration and Finished has no effect.
+func (s *Store) Edit(ctx context.Context, ref string, f func(*Meta)) error {
+	n, _, err := s.find(ctx, ref)
+	if err != nil {
+		return err
+	}
+	return wrap(fmt.Sprintf("edit session %q", ref), s.edit(ctx, n, f))
+}
+
+func (s *Store) edit(ctx context.Context, n int64, f func(*Meta)) error {
+	tx, err := s.w.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	_, m, err := scanMeta(tx.QueryRowContext(ctx, `select `+metaColumns+` from session where n = ?`, n))
+	if errors.Is(err, sql.ErrNoRows) {
+		return ErrNoSession
+	} else if err != nil {
+		return err
+	}
+	f(&m)
+	if _, err := tx.ExecContext(ctx, metaUpdate, append(m.fields(), n)...); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// Remove removes the session that ref means and all that belongs to it.
+func (s *Store) Remove(ctx context.Context, ref string) error {
+	n, _, err := s.find(ctx, ref)
+	if err != nil {
+		return err
+	}
+	_, err = s.w.ExecContext(ctx, `delete from session where n = ?`, n)
+	return wrap(fmt.Sprintf("remove session %q", ref), err)
+}
+
+// Events returns the events of a session as they were printed, one JSON object each.
+func (s *Store) Events(ctx context.Context, ref string) ([]json.RawMessage, error) {
+	return s.judgement(ctx, ref, "event")
+}
+
+// Verdict returns the verdict of a session as it was printed, nil if it has none.
+func (s *Store) Verdict(ctx context.Context, ref string) (json.RawMessage, error) {
+	v, err := s.judgement(ctx, ref, "verdict")
+	if err != nil || len(v) == 0 {
+		return nil, err
+	}
+	return v[0], nil
+}
+
+func (s *Store) judgement(ctx context.Context, ref, kind string) ([]json.RawMessage, error) {
+	n, _, err := s.find(ctx, ref)
+	if err != nil {
+		return nil, err
+	}
+	what := fmt.Sprintf("read the judgement of session %q", ref)
+	rows, err := s.r.QueryContext(ctx, `select json from judgement where session = ? and kind = ? order by line`, n, kind)
+	if err != nil {
+		return nil, wrap(what, err)
+	}
+	defer rows.Close()
+	var lines []json.RawMessage
+	for rows.Next() {
+		var j []byte
+		if err := rows.Scan(&j); err != nil {
+			return nil, wrap(what, err)
+		}
+		lines = append(lines, j)
+	}
+	return lines, wrap(what, rows.Err())
+}

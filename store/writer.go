@@ -1,0 +1,358 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"pushback/analysis"
+	"pushback/decode"
+	"pushback/obd"
+)
+
+const (
+	commitEvery = 250 * time.Millisecond
+	commitAt    = 2048     // records: a fast source need not wait for the clock
+	bufferMost  = 8 * 2048 // records: beyond it Append waits for the disk
+)
+
+// Writer keeps the records of one session. A goroutine of its own commits, so
+// that Append does not wait for the disk. Its methods may be called from any
+// goroutine. It must be closed, by Finish or Close.
+type Writer struct {
+	s  *Store
+	n  int64
+	id string
+
+	mu      sync.Mutex
+	room    sync.Cond // buf got shorter, or err was set
+	buf     batch     // appended, not yet taken by the goroutine
+	last    int64     // seq of the last appended record
+	at      time.Duration
+	err     error // sticky
+	closed  bool
+	kick    chan struct{} // buf is long
+	quit    chan struct{}
+	stopped chan struct{}
+
+	// Of the goroutine, and after it has stopped of Close.
+	spare                     batch
+	insertRecord, insertValue *sql.Stmt
+	signals                   map[string]int64
+	onCommit                  func(seq int64) // for tests; nil
+}
+
+// batch is a run of records with their samples, in forms that no caller can change.
+type batch struct {
+	records []recordRow
+	samples []sampleRow
+}
+
+type recordRow struct {
+	seq, at        int64
+	kind           string
+	request        string
+	expect         int
+	sent, received int64
+	outcome        string
+	raw            []byte
+	mark, text     string
+	names, vals    string
+}
+
+type sampleRow struct {
+	signal              *decode.Signal
+	seq, sent, received int64
+	value               float64
+	missing             bool
+}
+
+// Create begins a session described by m and returns what writes it. m.ID,
+// m.Duration and m.Finished are not read; Writer.ID tells the new id.
+func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
+	n, err := s.insertSession(ctx, &m, newID)
+	if err != nil {
+		return nil, wrap("create session", err)
+	}
+	w := &Writer{
+		s: s, n: n, id: m.ID, last: -1,
+		kick: make(chan struct{}, 1), quit: make(chan struct{}), stopped: make(chan struct{}),
+		signals: make(map[string]int64),
+	}
+	w.room.L = &w.mu
+	w.insertRecord, err = s.w.PrepareContext(ctx, `insert into record (session, seq, at_us, kind, request, expect, sent_us, received_us,
+		outcome, raw, mark, text, names, vals) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`)
+	if err != nil {
+		return nil, wrap("create session", err)
+	}
+	// Two PIDs in one reply may carry the same signal; the first counts.
+	w.insertValue, err = s.w.PrepareContext(ctx, `insert or ignore into sample (session, signal, received_us, seq, sent_us, value) values (?, ?, ?, ?, ?, ?)`)
+	if err != nil {
+		w.insertRecord.Close()
+		return nil, wrap("create session", err)
+	}
+	go w.run()
+	return w, nil
+}
+
+// ID returns the session's id.
+func (w *Writer) ID() string { return w.id }
+
+// Append adds a record and the samples decoded from it. It copies what it keeps,
+// and returns before the record is on the disk: Close and Finish say whether all
+// of it is. Records come in rising Seq; times are whole microseconds. After an
+// error of the disk (ErrDiskFull, ErrLocked, …) every Append returns it.
+func (w *Writer) Append(rec obd.Record, samples []decode.Sample) error {
+	row, err := rowOf(rec)
+	if err != nil {
+		return fmt.Errorf("append record %d: %w", rec.Seq, err)
+	}
+	for _, x := range samples {
+		if x.Signal == nil {
+			return fmt.Errorf("append record %d: a sample without a signal", rec.Seq)
+		}
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for len(w.buf.records) >= bufferMost && w.err == nil && !w.closed {
+		w.room.Wait()
+	}
+	switch {
+	case w.err != nil:
+		return w.err
+	case w.closed:
+		return ErrClosed
+	case rec.Seq <= w.last:
+		return fmt.Errorf("append record %d: it does not follow %d", rec.Seq, w.last)
+	}
+	w.last, w.at = rec.Seq, max(w.at, rec.At)
+	w.buf.records = append(w.buf.records, row)
+	for _, x := range samples {
+		w.buf.samples = append(w.buf.samples, sampleRow{x.Signal, rec.Seq, x.Sent.Microseconds(), x.Received.Microseconds(), x.Value, x.Missing})
+	}
+	if len(w.buf.records) == commitAt {
+		select {
+		case w.kick <- struct{}{}:
+		default:
+		}
+	}
+	return nil
+}
+
+func rowOf(rec obd.Record) (recordRow, error) {
+	row := recordRow{seq: rec.Seq, at: rec.At.Microseconds()}
+	if rec.At%time.Microsecond != 0 {
+		return row, fmt.Errorf("%d ns is not whole microseconds", rec.At)
+	}
+	switch {
+	case rec.Exchange != nil && rec.Mark == nil && rec.Row == nil:
+		x := rec.Exchange
+		if x.Sent%time.Microsecond != 0 || x.Received%time.Microsecond != 0 {
+			return row, fmt.Errorf("%d ns, %d ns are not whole microseconds", x.Sent, x.Received)
+		}
+		row.kind = "exchange"
+		row.request, row.expect = x.Request.Hex(), x.Request.Expect
+		row.sent, row.received = x.Sent.Microseconds(), x.Received.Microseconds()
+		row.outcome = x.Outcome.String()
+		row.raw = append([]byte{}, x.Raw...)
+	case rec.Mark != nil && rec.Exchange == nil && rec.Row == nil:
+		row.kind, row.mark, row.text = "mark", string(rec.Mark.Kind), rec.Mark.Text
+	case rec.Row != nil && rec.Exchange == nil && rec.Mark == nil:
+		row.kind = "row"
+		if len(rec.Row.Names) != len(rec.Row.Values) {
+			return row, fmt.Errorf("%d names for %d values", len(rec.Row.Names), len(rec.Row.Values))
+		}
+		for _, n := range rec.Row.Names {
+			if n == "" || strings.ContainsAny(n, " \t\r\n") {
+				return row, fmt.Errorf("%q is no signal name", n)
+			}
+		}
+		row.names = strings.Join(rec.Row.Names, " ")
+		var vals []byte
+		for i, v := range rec.Row.Values {
+			if i > 0 {
+				vals = append(vals, ' ')
+			}
+			vals = strconv.AppendFloat(vals, v, 'g', -1, 64)
+		}
+		row.vals = string(vals)
+	default:
+		return row, errors.New("it must be one of exchange, mark and row")
+	}
+	return row, nil
+}
+
+// run commits what was appended until quit is closed.
+func (w *Writer) run() {
+	defer close(w.stopped)
+	tick := time.NewTicker(commitEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-tick.C:
+		case <-w.kick:
+		case <-w.quit:
+			return
+		}
+		if err := w.flush(); err != nil {
+			w.mu.Lock()
+			w.err = err
+			w.room.Broadcast()
+			w.mu.Unlock()
+			return
+		}
+	}
+}
+
+// flush commits what was appended so far. If it fails, that is kept for another try.
+func (w *Writer) flush() error {
+	w.mu.Lock()
+	if len(w.spare.records) == 0 {
+		w.buf, w.spare = w.spare, w.buf
+	}
+	w.room.Broadcast()
+	w.mu.Unlock()
+	if len(w.spare.records) == 0 {
+		return nil
+	}
+	if err := w.commit(w.spare); err != nil {
+		clear(w.signals) // some may be rolled back
+		return wrap("write session "+w.id, err)
+	}
+	if w.onCommit != nil {
+		w.onCommit(w.spare.records[len(w.spare.records)-1].seq)
+	}
+	clear(w.spare.records) // lets go of the raw text
+	w.spare.records, w.spare.samples = w.spare.records[:0], w.spare.samples[:0]
+	return nil
+}
+
+func (w *Writer) commit(b batch) error {
+	ctx := context.Background()
+	tx, err := w.s.w.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	record, value := tx.StmtContext(ctx, w.insertRecord), tx.StmtContext(ctx, w.insertValue)
+	for i := range b.records {
+		r := &b.records[i]
+		args := [...]any{w.n, r.seq, r.at, r.kind, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil}
+		switch r.kind {
+		case "exchange":
+			args[4], args[5], args[6], args[7], args[8], args[9] = r.request, r.expect, r.sent, r.received, r.outcome, r.raw
+		case "mark":
+			args[10], args[11] = r.mark, r.text
+		case "row":
+			args[12], args[13] = r.names, r.vals
+		}
+		if _, err := record.ExecContext(ctx, args[:]...); err != nil {
+			return err
+		}
+	}
+	for i := range b.samples {
+		x := &b.samples[i]
+		id, err := w.signalID(ctx, tx, x.signal)
+		if err != nil {
+			return err
+		}
+		var v any
+		if !x.missing {
+			v = x.value
+		}
+		if _, err := value.ExecContext(ctx, w.n, id, x.received, x.seq, x.sent, v); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
+}
+
+func (w *Writer) signalID(ctx context.Context, tx *sql.Tx, g *decode.Signal) (id int64, err error) {
+	if id, ok := w.signals[g.Name]; ok {
+		return id, nil
+	}
+	if _, err := tx.ExecContext(ctx, `insert or ignore into signal (name, unit, what) values (?, ?, ?)`, g.Name, g.Unit, g.What); err != nil {
+		return 0, err
+	}
+	if err := tx.QueryRowContext(ctx, `select id from signal where name = ?`, g.Name).Scan(&id); err != nil {
+		return 0, err
+	}
+	w.signals[g.Name] = id
+	return id, nil
+}
+
+// Update changes the session's description while it runs, as [Store.Edit] does.
+func (w *Writer) Update(f func(*Meta)) error {
+	return wrap("update session "+w.id, w.s.edit(context.Background(), w.n, f))
+}
+
+// Finish commits what is left, ends the session at the given time, keeps the
+// judgement as it is printed, and closes the writer. If it fails the session
+// stays unfinished, with all that could be committed.
+func (w *Writer) Finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
+	if err := w.Close(); err != nil {
+		return err
+	}
+	return wrap("finish session "+w.id, w.finish(ctx, at, v, events))
+}
+
+func (w *Writer) finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
+	tx, err := w.s.w.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	line := func(i int, kind string, x any) error {
+		j, err := json.Marshal(x)
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `insert into judgement (session, line, kind, json) values (?, ?, ?, ?)`, w.n, i, kind, string(j))
+		return err
+	}
+	for i, e := range events {
+		if err := line(i, "event", e); err != nil {
+			return err
+		}
+	}
+	if err := line(len(events), "verdict", v); err != nil {
+		return err
+	}
+	res, err := tx.ExecContext(ctx, `update session set duration_us = ?, conclusion = ? where n = ?`,
+		max(at, w.at).Microseconds(), string(v.Conclusion), w.n)
+	if err != nil {
+		return err
+	}
+	if k, err := res.RowsAffected(); err != nil || k == 0 {
+		return errors.Join(ErrNoSession, err)
+	}
+	return tx.Commit()
+}
+
+// Close commits what is left and leaves the session unfinished. It returns
+// ErrClosed when the writer was closed before. A nil error means that all that
+// Append took is on the disk.
+func (w *Writer) Close() error {
+	w.mu.Lock()
+	if w.closed {
+		w.mu.Unlock()
+		return ErrClosed
+	}
+	w.closed = true
+	w.room.Broadcast()
+	w.mu.Unlock()
+
+	close(w.quit)
+	<-w.stopped
+	err := w.flush() // after a failure: once more, there may be room now
+	if err == nil {
+		err = w.flush() // what came while a failed batch was waiting
+	}
+	return errors.Join(err, w.insertRecord.Close(), w.insertValue.Close())
+}
