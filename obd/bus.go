@@ -61,4 +61,5 @@ func (b Bus) IDBits() int {
 type Format struct {
 	Bus     Bus
 	Headers bool // each line starts with the sender's header; K-line and J1850 lines end with a checksum
+	Padded  bool // all CAN frames were seen to be printed with 8 data bytes: a shorter one is damaged
 }

@@ -1,0 +1,330 @@
+package obd
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Identity is what an adapter says of itself.
+type Identity struct {
+	Text    string   // its name and version as it prints them
+	Voltage float64  // at the car's connector, V; 0 unknown
+	Quirks  []string // what it refused or does differently, for people
+}
+
+// NoVehicleError tells why no vehicle was found; it is an [ErrNoVehicle].
+type NoVehicleError struct {
+	Said    string  // the adapter's last words
+	Voltage float64 // at the car's connector, V; 0 unknown
+}
+
+func (e *NoVehicleError) Error() string {
+	text := "find bus: " + ErrNoVehicle.Error()
+	if e.Said != "" {
+		text += fmt.Sprintf(" (it says %q)", e.Said)
+	}
+	if e.Voltage > 0 {
+		text += fmt.Sprintf(", %.1f V at the connector", e.Voltage)
+	}
+	return text
+}
+
+func (e *NoVehicleError) Unwrap() error { return ErrNoVehicle }
+
+// settings are the commands of the start. All but the wish for headers are of no
+// consequence when refused.
+var settings = []string{
+	"ATE0",  // no echo
+	"ATM0",  // do not keep the protocol: the adapter stays as it was
+	"ATL0",  // no line feeds
+	"ATS0",  // no spaces
+	"ATH1",  // headers: they tell the computer and carry the checksum
+	"ATAT1", // adaptive timing
+}
+
+// Start resets the adapter and sets it up. A command that the adapter refuses is a
+// quirk, not an error. The error is [ErrNoAdapter], [ErrLinkLost], or the
+// context's.
+func (a *Adapter) Start(ctx context.Context) (Identity, error) {
+	a.about, a.format = Identity{}, Format{}
+	a.headers, a.counts, a.mute, a.doubt = false, false, false, true
+	err := a.setUp(ctx)
+	if errors.Is(err, errSilent) {
+		err = ErrNoAdapter
+	}
+	if err != nil {
+		return Identity{}, fmt.Errorf("start adapter: %w", err)
+	}
+	return a.Identity(), nil
+}
+
+// Identity returns what Start learned, and the quirks found since.
+func (a *Adapter) Identity() Identity {
+	id := a.about
+	id.Quirks = slices.Clone(id.Quirks)
+	return id
+}
+
+func (a *Adapter) setUp(ctx context.Context) error {
+	name, err := a.command(ctx, "ATZ", 3*second)
+	if errors.Is(err, errSilent) {
+		a.quirk("no answer to ATZ")
+	} else if err != nil {
+		return err
+	}
+	for _, text := range settings {
+		answer, err := a.command(ctx, text, second)
+		if err != nil {
+			return err
+		}
+		good := strings.Contains(answer, "OK")
+		if !good {
+			a.quirk("refuses " + text)
+		}
+		if text == "ATH1" {
+			a.headers = good
+		}
+	}
+	if text, err := a.command(ctx, "ATI", second); err != nil {
+		return err
+	} else if text != "" && !strings.Contains(text, "?") {
+		name = text
+	}
+	a.about.Text = printable(name)
+	a.about.Voltage, err = a.voltage(ctx)
+	return err
+}
+
+// voltage asks what the adapter measures at the connector; 0 if it does not.
+func (a *Adapter) voltage(ctx context.Context) (float64, error) {
+	answer, err := a.command(ctx, "ATRV", second)
+	if err != nil {
+		return 0, err
+	}
+	v, err := strconv.ParseFloat(strings.TrimSuffix(strings.ToUpper(answer), "V"), 64)
+	if err != nil || v < 0 || v > 40 {
+		return 0, nil
+	}
+	return v, nil
+}
+
+func (a *Adapter) quirk(text string) {
+	if !slices.Contains(a.about.Quirks, text) {
+		a.about.Quirks = append(a.about.Quirks, text)
+	}
+}
+
+// printable makes an adapter's own words fit to be shown: one line, at most 64
+// characters of ASCII.
+func printable(text string) string {
+	text = strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n':
+			return ' '
+		case r < ' ' || r > '~':
+			return -1
+		}
+		return r
+	}, text)
+	return strings.TrimSpace(text[:min(len(text), 64)])
+}
+
+// searchOrder is how buses are tried one by one: the common ones first, those
+// with a slow start last.
+var searchOrder = []Bus{CAN11at500, CAN29at500, CAN11at250, CAN29at250, ISO14230Fast, VPW, PWM, ISO14230Slow, ISO9141}
+
+// supported is the request that every vehicle answers (SAE J1979): which PIDs
+// are supported.
+var supported = Request{Service: 0x01, Data: []byte{0x00}}
+
+// FindBus makes the adapter talk on the bus that is wanted, or with BusUnknown on
+// the one that it finds: by its own search, and if that fails one by one. It also learns
+// whether headers are printed and whether the adapter takes a number of replies to wait for.
+//
+// When no vehicle answers the error is a [*NoVehicleError]; others are
+// [ErrNoAdapter], [ErrLinkLost], or the context's.
+func (a *Adapter) FindBus(ctx context.Context, want Bus) (Format, error) {
+	a.format, a.counts = Format{}, false
+	f, said, err := a.search(ctx, want)
+	if err == nil && f.Bus == BusUnknown {
+		none := &NoVehicleError{Said: said}
+		none.Voltage, err = a.voltage(ctx)
+		if err == nil {
+			return Format{}, none
+		}
+	}
+	if errors.Is(err, errSilent) {
+		err = ErrNoAdapter
+	}
+	if err != nil {
+		return Format{}, fmt.Errorf("find bus: %w", err)
+	}
+	return f, nil
+}
+
+// search returns Format{} and the adapter's last words when no vehicle answers.
+func (a *Adapter) search(ctx context.Context, want Bus) (f Format, said string, err error) {
+	if want != BusUnknown {
+		for range 2 { // a car that was just switched on may miss the first
+			if f, said, err = a.try(ctx, want); err != nil || f.Bus != BusUnknown {
+				break
+			}
+		}
+		return f, said, err
+	}
+	if f, said, err = a.try(ctx, BusUnknown); err != nil || f.Bus != BusUnknown {
+		return f, said, err
+	}
+	for _, b := range searchOrder {
+		var words string
+		if f, words, err = a.try(ctx, b); err != nil || f.Bus != BusUnknown {
+			return f, words, err
+		}
+		if said == "" {
+			said = words
+		}
+	}
+	return Format{}, said, nil
+}
+
+// try asks on one bus, or with BusUnknown lets the adapter search.
+func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
+	if a.opts.Trying != nil {
+		a.opts.Trying(b)
+	}
+	if answer, err := a.command(ctx, "ATSP"+strconv.Itoa(int(b)), second); err != nil || !strings.Contains(answer, "OK") {
+		return Format{}, "", err
+	}
+	wait := 3 * second
+	switch b {
+	case BusUnknown:
+		wait = 30 * second
+	case ISO14230Fast:
+		wait = 6 * second
+	case ISO9141, ISO14230Slow: // 5 baud: 2 s for the address alone, and the adapter may try twice
+		wait = 10 * second
+	}
+	raw, err := a.ask(ctx, supported.Hex(), wait)
+	if errors.Is(err, errSilent) {
+		return Format{}, "", nil
+	}
+	if err != nil {
+		return Format{}, "", err
+	}
+	if b == BusUnknown {
+		if b, err = a.current(ctx); err != nil {
+			return Format{}, "", err
+		}
+	}
+	f := a.recognise(raw, b)
+	if f.Bus == BusUnknown {
+		return f, lastWords(raw), nil
+	}
+	if f.Headers != a.headers {
+		a.quirk("accepts ATH1 but prints no headers")
+	}
+	a.format = f
+	return f, "", a.probeCount(ctx, raw)
+}
+
+// ask sends text and returns the raw answer.
+func (a *Adapter) ask(ctx context.Context, text string, wait time.Duration) ([]byte, error) {
+	if err := a.settle(ctx); err != nil {
+		return nil, err
+	}
+	if err := a.write(text + "\r"); err != nil {
+		return nil, err
+	}
+	raw, _, err := a.prompt(ctx, wait)
+	return raw, err
+}
+
+// current asks which bus the adapter is on: its number, behind an A when it was found
+// by search.
+func (a *Adapter) current(ctx context.Context) (Bus, error) {
+	answer, err := a.command(ctx, "ATDPN", second)
+	if err != nil {
+		return BusUnknown, err
+	}
+	if len(answer) == 2 && answer[0] == 'A' {
+		answer = answer[1:]
+	}
+	n, err := strconv.Atoi(answer)
+	if err != nil || n < 0 || n > int(CAN29at250) {
+		return BusUnknown, nil
+	}
+	return Bus(n), nil
+}
+
+// recognise finds the format in which raw answers the request for supported PIDs.
+func (a *Adapter) recognise(raw []byte, b Bus) Format {
+	if b == BusUnknown {
+		return Format{}
+	}
+	for _, f := range []Format{
+		{Bus: b, Headers: true, Padded: true},
+		{Bus: b, Headers: true},
+		{Bus: b},
+	} {
+		if f.Headers && !a.headers || f.Padded && !b.CAN() {
+			continue
+		}
+		if _, o := Parse(raw, f, supported); o == OK {
+			return f
+		}
+	}
+	return Format{}
+}
+
+// probeCount learns whether the adapter takes the number of replies to wait for
+// behind a request: the answer must then be the same.
+func (a *Adapter) probeCount(ctx context.Context, raw []byte) error {
+	want, _ := Parse(raw, a.format, supported)
+	if len(want) > 9 {
+		return nil
+	}
+	again, err := a.ask(ctx, supported.Hex()+strconv.Itoa(len(want)), a.timeout())
+	if errors.Is(err, errSilent) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	got, _ := Parse(again, a.format, supported)
+	a.counts = len(got) == len(want)
+	for i := range got {
+		a.counts = a.counts && slices.ContainsFunc(want, func(r Reply) bool {
+			return r.From == got[i].From && slices.Equal(r.Data, got[i].Data)
+		})
+	}
+	if !a.counts {
+		a.quirk("takes no number of replies to wait for")
+		a.doubt = true
+	}
+	return nil
+}
+
+// lastWords returns the last line of raw for people.
+func lastWords(raw []byte) string {
+	lines := strings.FieldsFunc(string(raw), func(r rune) bool { return r == '\r' || r == '\n' })
+	for _, line := range slices.Backward(lines) {
+		if t := printable(clean([]byte(line))); t != "" {
+			return t
+		}
+	}
+	return ""
+}
+
+// Close resets the adapter, so that it is as after power-up, and closes the line.
+func (a *Adapter) Close(ctx context.Context) error {
+	_, err := a.command(ctx, "ATZ", 3*second)
+	if errors.Is(err, errSilent) || errors.Is(err, ErrLinkLost) || ctx.Err() != nil {
+		err = nil // nothing more can be done for it
+	}
+	return errors.Join(err, a.link.Close())
+}
