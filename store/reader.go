@@ -164,12 +164,12 @@ func parseOutcome(s string) (obd.Outcome, error) {
 	return o, nil
 }
 
-// replies finds what the vehicle answered, by the same function as live.
+// replies finds what the vehicle answered, by the same function as live. Only these
+// outcomes come with replies; the raw text of others is not whole or not to be believed.
 func replies(x *obd.Exchange, f obd.Format) []obd.Reply {
-	switch x.Outcome {
-	case obd.OK, obd.Refused, obd.Garbled:
-		found, _ := parse(x.Raw, f, x.Request)
-		return found
+	if x.Outcome != obd.OK && x.Outcome != obd.Refused {
+		return nil
 	}
-	return nil
+	found, _ := obd.Parse(x.Raw, f, x.Request)
+	return found
 }

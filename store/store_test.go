@@ -473,6 +473,43 @@ func TestReaderEnds(t *testing.T) {
 	}
 }
 
+// The outcome that was recorded is kept; the replies come from the raw text.
+func TestReplies(t *testing.T) {
+	s := openTest(t, newPath(t))
+	w := create(t, s, meta)
+	good := exchange(0, time.Second, "7E8 04 41 14 5A 80 \r\r")
+	lost := exchange(1, 2*time.Second, "7E8 04 41 14 5A 80 \r\r")
+	lost.Exchange.Outcome = obd.LinkLost
+	for _, rec := range []obd.Record{good, lost} {
+		if err := w.Append(rec, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r, err := s.Records(context.Background(), "last")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	for i, want := range []struct {
+		outcome obd.Outcome
+		replies []obd.Reply
+	}{
+		{obd.OK, []obd.Reply{{From: 0x7E8, Data: []byte{0x41, 0x14, 0x5A, 0x80}}}},
+		{obd.LinkLost, nil},
+	} {
+		rec, err := r.Next(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(want.replies, rec.Exchange.Replies); diff != "" || rec.Exchange.Outcome != want.outcome {
+			t.Errorf("record %d: outcome %v, replies %s", i, rec.Exchange.Outcome, diff)
+		}
+	}
+}
+
 // The views that a person may rely on.
 func TestViews(t *testing.T) {
 	s := openTest(t, newPath(t))
