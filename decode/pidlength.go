@@ -1,7 +1,6 @@
 package decode
 
-// pidLengths gives the data bytes of the service 01 PIDs (SAE J1979; from
-// memory).
+// pidLengths gives the data bytes of the service 01 PIDs (SAE J1979, from memory).
 // PIDs whose length changed between editions of the standard are left out.
 var pidLengths = func() (n [256]uint8) {
 	for length, pids := range map[uint8][]byte{

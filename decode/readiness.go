@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -90,6 +91,9 @@ func (r Readiness) String() string {
 	}
 	if open := r.Incomplete(); len(open) > 0 {
 		return head + "not complete: " + strings.Join(open, ", ")
+	}
+	if !slices.ContainsFunc(r.Monitors[:], func(m Monitor) bool { return m.Supported }) {
+		return head + "no monitor supported"
 	}
 	return head + "all monitors complete"
 }
