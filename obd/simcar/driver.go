@@ -1,0 +1,148 @@
+package simcar
+
+import "math"
+
+// Drive is what the engine is doing while it is being read.
+type Drive uint8
+
+const (
+	Idle Drive = iota // at rest, warm idle
+	Fast              // held at 2500 rpm in neutral
+	Town              // a seeded mixture of idle, pulling away, cruise, coasting with the fuel cut, snap throttle
+)
+
+// segment kinds of town driving.
+type segment uint8
+
+const (
+	idling segment = iota
+	holding
+	pulling
+	cruising
+	coasting
+	snapping
+)
+
+// driver moves pedal and gear, and switches what loads the engine.
+type driver struct {
+	drive     Drive
+	busy      bool // fan, compressor and purge come and go
+	now       segment
+	until     float64 // s
+	rpm       float64 // wanted
+	load      float64 // wanted share; 0: what holds the idle
+	wobble    float64 // rpm noise
+	extra     float64 // load of fan and compressor now
+	extraGoal float64
+	nextLoad  float64
+	purge     float64 // g/s of air-equivalent vapour now
+	purgeGoal float64
+	nextPurge float64
+}
+
+func (d *driver) init(c *car, cfg *Config) {
+	d.drive = cfg.Drive
+	d.busy = cfg.Busy || cfg.Drive == Town
+	d.nextLoad = 5 + c.rng.ExpFloat64()*30
+	d.nextPurge = 10 + c.rng.ExpFloat64()*60
+	d.rpm = c.spec.engine.idleRPM
+	if d.drive == Fast {
+		d.now, d.rpm, d.load, d.until = holding, 2500, 0.19, math.Inf(1)
+	} else if d.drive == Idle {
+		d.until = math.Inf(1)
+	} else {
+		d.until = 10 + c.rng.ExpFloat64()*40
+	}
+}
+
+// step moves rpm, load, airflow and speed by dt.
+func (d *driver) step(c *car) {
+	t := c.seconds()
+	if t >= d.until {
+		d.next(c, t)
+	}
+	e := &c.spec.engine
+	if c.n%stepsPerTick == 0 {
+		d.wobble += -d.wobble*tick/1.0 + 6*math.Sqrt(2*tick)*c.rng.NormFloat64()
+		if d.busy {
+			d.disturb(c, t)
+		}
+		d.extra += (d.extraGoal - d.extra) * tick / 0.3
+		d.purge += (d.purgeGoal - d.purge) * tick / 0.8
+	}
+	rpm, load := d.rpm, d.load
+	rpmTau, loadTau := 0.8, 0.15
+	if load == 0 {
+		rpm = e.idleRPM - 600*(d.extraGoal-d.extra) // dips until the idle control has caught the step
+		if e.hunting > 0 {
+			rpm += e.hunting * math.Sin(2*math.Pi*t/2.6)
+		}
+		idle := e.idleFlow / (1.184 * e.litres / 2 * e.idleRPM / 60)
+		load = idle + d.extra + 0.0002*(rpm-c.rpm)
+		rpmTau, loadTau = 0.5, 0.25
+	}
+	switch d.now {
+	case pulling:
+		rpmTau = 2.5
+	case coasting:
+		rpmTau = 4
+	case snapping:
+		rpmTau = 0.5
+	}
+	// A very lean engine loses power (indicative, no source).
+	rpm -= min(400*max(0.87-c.banks[0].mixed, 0), 60)
+	c.rpm += (rpm + d.wobble - c.rpm) * dt / rpmTau
+	c.load += (load - c.load) * dt / loadTau
+	c.air = max(c.maxFlow()*c.load, 0.5)
+	speed := 0.0
+	if d.now == pulling || d.now == cruising || d.now == coasting {
+		speed = c.rpm / 35
+	}
+	c.speed += (speed - c.speed) * dt / 2
+}
+
+// next chooses the following segment of town driving.
+func (d *driver) next(c *car, t float64) {
+	r := c.rng.Float64()
+	between := func(lo, hi float64) float64 { return lo + (hi-lo)*c.rng.Float64() }
+	switch {
+	case d.now == pulling:
+		d.now, d.rpm, d.load, d.until = cruising, between(1700, 2600), between(0.25, 0.5), t+between(8, 60)
+	case d.now == cruising && r < 0.7:
+		d.now, d.rpm, d.load, d.until = coasting, 1100, 0.07, t+between(2, 8)
+	case d.now == snapping:
+		d.now, d.rpm, d.load, d.until = coasting, c.spec.engine.idleRPM, 0.07, t+between(2, 4)
+	case d.now == coasting && r < 0.4:
+		d.now, d.rpm, d.load, d.until = cruising, between(1700, 2600), between(0.25, 0.5), t+between(8, 60)
+	case d.now == idling && r < 0.15:
+		d.now, d.rpm, d.load, d.until = snapping, 4000, 0.9, t+between(0.5, 1.2)
+	case d.now == idling && r < 0.35:
+		d.now, d.rpm, d.load, d.until = holding, between(1500, 2600), between(0.17, 0.22), t+between(5, 40)
+	case d.now == idling:
+		d.now, d.rpm, d.load, d.until = pulling, between(2500, 3800), between(0.55, 0.95), t+between(3, 7)
+	default:
+		d.now, d.rpm, d.load, d.until = idling, c.spec.engine.idleRPM, 0, t+between(5, 90)
+	}
+}
+
+// disturb switches fan, compressor and canister purge at random moments.
+func (d *driver) disturb(c *car, t float64) {
+	if t >= d.nextLoad {
+		d.nextLoad = t + 4 + c.rng.ExpFloat64()*40
+		if d.extraGoal > 0 {
+			d.extraGoal = 0
+		} else {
+			d.extraGoal = 0.03 + 0.05*c.rng.Float64()
+		}
+	}
+	if t >= d.nextPurge {
+		if d.purgeGoal != 0 {
+			d.purgeGoal = 0
+			d.nextPurge = t + 15 + c.rng.ExpFloat64()*90
+		} else {
+			// From plain air through an empty canister to rich vapour from a full one.
+			d.purgeGoal = c.spec.engine.idleFlow * (-0.03 + 0.13*c.rng.Float64())
+			d.nextPurge = t + 4 + c.rng.ExpFloat64()*15
+		}
+	}
+}

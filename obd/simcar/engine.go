@@ -1,0 +1,242 @@
+package simcar
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+)
+
+// The car's step. Two milliseconds resolve the shortest delay (about 90 ms) and the
+// fastest cell (50 ms) well.
+const (
+	step         = 2 * time.Millisecond
+	dt           = 0.002 // the same in seconds
+	stepsPerTick = 5     // the computer and the noise sources run each 10 ms
+	tick         = dt * stepsPerTick
+)
+
+// engineSpec is what both banks share.
+type engineSpec struct {
+	banks     int
+	litres    float64
+	idleRPM   float64
+	idleFlow  float64 // g/s, metered, at idle with everything off
+	coolant   float64 // °C at the start
+	justBegun bool    // the engine starts with the simulation; otherwise it has run for a while
+	hunting   float64 // rpm amplitude of a hunting idle
+	transport struct {
+		turns float64 // crank turns from injection to the exhaust port
+		pipe  float64 // litres from the port to the sensor
+	}
+	filmShare float64 // of the fuel that lands on the wall
+	filmTau   float64 // s
+	mixing    float64 // s at idle flow
+}
+
+// bankSpec is one bank's fuel, exhaust, sensors and wires.
+type bankSpec struct {
+	fuelError        float64 // fuel delivered beyond what was asked for: -0.02 is 2 % lean
+	injector         float64 // g/s of air-equivalent fuel that leaks in, constant
+	leak             float64 // g/s of unmetered air at idle vacuum
+	falseAir         float64 // share of outside air in the exhaust at the sensor, at idle
+	undelivered      bool    // the trims do not reach the injectors
+	wander           float64 // sigma of the slow mixture noise
+	wanderTau        float64 // s
+	cycleNoise       float64 // sigma of the noise from cycle to cycle
+	catalyst         float64 // g of oxygen that it stores
+	up, down         cellSpec
+	upWire, downWire wireSpec
+}
+
+// ring holds one bank's mixture history for the transport delay.
+const ring = 2048 // 4.1 s
+
+// bank is one bank's state.
+type bank struct {
+	spec               bankSpec
+	film               float64 // g of air-equivalent fuel on the wall
+	wander             float64
+	noise              float64
+	past               [ring]float64 // phi at the exhaust valve
+	atCell             float64       // phi at the upstream sensor, false air included
+	mixed              float64       // phi in the pipe at the upstream sensor
+	stored             float64       // filled share of the catalyst's oxygen store
+	afterCat           float64       // phi behind the catalyst
+	up, down           cell
+	wide               float64 // lambda as a wide-range element reports it
+	inputUp, inputDown float64 // V at the computer's inputs
+}
+
+// car is plant, computer and technician: all that moves with time but the adapter.
+type car struct {
+	spec           *Car
+	n              int64 // steps done
+	rng            *rand.Rand
+	rpm, load, air float64 // 1/min, share, g/s metered
+	coolant        float64
+	ran            float64 // s since the engine started, at n = 0
+	speed          float64 // km/h
+	delay          float64 // s, transport
+	driver         driver
+	banks          [2]bank
+	tech           technician
+	computer       computer
+	trace          tracer
+}
+
+// now returns the car's time.
+func (c *car) now() time.Duration { return time.Duration(c.n) * step }
+
+// seconds returns the car's time in seconds.
+func (c *car) seconds() float64 { return float64(c.n) * dt }
+
+// maxFlow is the engine's airflow at full load, g/s: half its litres each turn of air
+// at 1.184 g/l (25 °C, 1 atm).
+func (c *car) maxFlow() float64 { return 1.184 * c.spec.engine.litres / 2 * max(c.rpm, 300) / 60 }
+
+// newCar puts the car into the state of an engine that has idled for a while, or
+// has just been started.
+func newCar(cfg *Config) *car {
+	c := &car{spec: &cfg.Car, rng: rand.New(rand.NewPCG(cfg.Seed, 0x9e3779b97f4a7c15))}
+	e := &c.spec.engine
+	c.coolant = e.coolant
+	c.rpm = e.idleRPM
+	c.air = e.idleFlow
+	c.load = e.idleFlow / c.maxFlow()
+	c.ran = 600 + float64(c.rng.IntN(600))
+	if e.justBegun {
+		c.ran = 0
+	}
+	c.driver.init(c, cfg)
+	for i := range c.banks[:e.banks] {
+		b := &c.banks[i]
+		b.spec = c.spec.bank[i]
+		b.stored = 0.5
+		b.atCell, b.mixed, b.afterCat, b.wide = 1, 1, 1, 1
+		b.film = e.filmShare * e.filmTau * c.air / float64(e.banks)
+		for j := range b.past {
+			b.past[j] = 1
+		}
+		b.up = cell{spec: b.spec.up, kelvin: b.spec.up.kelvin, emf: biasVolts}
+		b.down = cell{spec: b.spec.down, kelvin: b.spec.down.kelvin, emf: 0.6}
+		if e.justBegun {
+			b.up.kelvin, b.down.kelvin = 300, 300
+		}
+		b.up.heat(0)
+		b.down.heat(0)
+	}
+	c.tech.init(cfg)
+	c.computer.init(c)
+	c.trace.every = cfg.Trace
+	return c
+}
+
+// run steps the car up to a time.
+func (c *car) run(until time.Duration) {
+	for target := int64(until / step); c.n < target; {
+		c.step()
+	}
+}
+
+func (c *car) step() {
+	c.n++
+	onTick := c.n%stepsPerTick == 0
+	c.driver.step(c)
+	if onTick {
+		c.slow()
+	}
+	tap := c.tech.step(c)
+	e := &c.spec.engine
+	share := 1 / float64(e.banks)
+	// Pipe at about 800 K: 0.44 g/l (ideal gas, 1 atm, 29 g/mol).
+	c.delay = e.transport.turns*60/c.rpm + e.transport.pipe*0.44/(c.air*share)
+	c.delay = min(c.delay, (ring-2)*dt)
+	for i := range c.banks[:e.banks] {
+		c.banks[i].step(c, i, share, onTick, tap)
+	}
+	if onTick {
+		c.computer.tick(c)
+		c.trace.tick(c)
+	}
+}
+
+// slow moves what needs no fine step: coolant, cells' temperature.
+func (c *car) slow() {
+	// Warm-up of some 0.1 K/s at idle up to the thermostat (common practice, no source).
+	target := 90.0
+	c.coolant += min(max(target-c.coolant, -0.05), 1) * 0.09 * (1 + c.air/20) * tick
+	for i := range c.banks[:c.spec.engine.banks] {
+		b := &c.banks[i]
+		b.up.heat(tick)
+		b.down.heat(tick)
+		b.noise = b.spec.cycleNoise * c.rng.NormFloat64()
+		if tau := b.spec.wanderTau; tau > 0 { // Ornstein-Uhlenbeck
+			b.wander += -b.wander*tick/tau + b.spec.wander*math.Sqrt(2*tick/tau)*c.rng.NormFloat64()
+		}
+	}
+}
+
+func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
+	e := &c.spec.engine
+	k := &c.computer
+	metered := c.air * share
+	fuel := metered * k.enrich * (1 + b.spec.fuelError + b.wander)
+	if !b.spec.undelivered {
+		fuel *= (1 + k.bank[i].stft) * (1 + k.bank[i].ltft)
+	}
+	if k.cut {
+		fuel = 0
+	}
+	// Part of the fuel goes by the wall film (Aquino's X-tau model).
+	evaporated := b.film / e.filmTau
+	b.film += dt * (e.filmShare*fuel - evaporated)
+	burnt := (1-e.filmShare)*fuel + evaporated
+	burnt += b.spec.injector + (c.driver.purge+c.tech.propane*e.idleFlow)*share
+	vacuum := min(max(1.25*(1-c.load), 0), 1)
+	air := metered + (b.spec.leak+c.tech.leak*e.idleFlow*share)*vacuum
+	b.past[c.n%ring] = burnt / air * (1 + b.noise)
+
+	late := c.delay / dt
+	whole := int64(late)
+	f := late - float64(whole)
+	phi := b.past[(c.n-whole+ring)%ring]*(1-f) + b.past[(c.n-whole-1+ring)%ring]*f
+	slower := e.idleFlow / c.air
+	b.mixed += (phi - b.mixed) * dt / (e.mixing*slower + dt)
+	b.atCell = b.mixed * (1 - b.spec.falseAir*min(slower, 1.2))
+	b.up.gas(b.atCell, dt)
+	b.wide += (1/max(b.atCell, 0.4) - b.wide) * dt / (b.spec.up.toRich + dt)
+
+	b.catalyse(metered)
+	if c.spec.downstream {
+		b.down.gas(b.afterCat, dt)
+	}
+	if onTick {
+		up, down := contact{}, contact{}
+		if c.tech.bank == i {
+			if c.tech.position == 1 {
+				up = tap
+			} else {
+				down = tap
+			}
+		}
+		b.inputUp = b.spec.upWire.input(b.up.emf, b.up.ohms, up)
+		b.inputDown = b.spec.downWire.input(b.down.emf, b.down.ohms, down)
+	}
+}
+
+// catalyse moves the oxygen store: lean gas fills it at 0.2315·flow·(1-phi) g/s
+// (mass share of oxygen in air), rich gas empties it, and what the store cannot take
+// or give passes on. Between full and empty the gas behind is slightly rich.
+func (b *bank) catalyse(metered float64) {
+	excess := 1 - b.mixed // the leak ahead of the upstream sensor closes before the catalyst
+	room := 1 - b.stored
+	if excess < 0 {
+		room = b.stored
+	}
+	// Breakthrough sets in when a tenth of the capacity is left.
+	passes := 1 - min(room/0.1, 1)
+	b.stored += 0.2315 * metered * excess * (1 - passes) / b.spec.catalyst * dt
+	b.stored = min(max(b.stored, 0), 1)
+	phi := 1 + 0.006 - 0.003*b.stored - excess*passes
+	b.afterCat += (phi - b.afterCat) * dt / (0.15 + dt)
+}

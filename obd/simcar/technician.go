@@ -1,0 +1,101 @@
+package simcar
+
+import (
+	"math/rand/v2"
+	"time"
+)
+
+// technician holds the forces, scripted and typed, and his hand.
+type technician struct {
+	bank, position int // of the tapped sensor: bank from 0, position from 1
+	opensSensor    bool
+	wide           bool // the tapped wire is a wide-range sensor's
+	forces         []ForceTruth
+	hand           *rand.Rand
+	slipped        bool
+	propane, leak  float64     // share of idle airflow now
+	wired          *ForceTruth // wire force now, for the computer
+}
+
+func (h *technician) init(cfg *Config) {
+	h.bank, h.position = int(cfg.Sensor[1]-'1'), int(cfg.Sensor[3]-'0')
+	h.opensSensor = !cfg.SensorStays
+	h.wide = cfg.Car.wide && h.position == 1
+	h.hand = rand.New(rand.NewPCG(cfg.Seed, 0x7465636868616e64))
+	for _, f := range cfg.Forces {
+		h.forces = append(h.forces, ForceTruth{Force: f, Begin: -1, End: -1, Answer: -1})
+	}
+}
+
+// step returns what the tap does in this step.
+func (h *technician) step(c *car) contact {
+	now := c.now()
+	var tap contact
+	h.wired = nil
+	propane, leak := 0.0, 0.0
+	for i := range h.forces {
+		f := &h.forces[i]
+		if f.End >= 0 || now < f.At {
+			continue
+		}
+		if f.Begin < 0 {
+			f.Begin = now
+		}
+		if now >= f.Ends() {
+			f.End = now
+			continue
+		}
+		switch f.Kind {
+		case ForcePropane:
+			propane += f.percent() / 100
+		case ForceVacuum:
+			leak += f.percent() / 100
+		default:
+			h.wired = f
+			tap = contact{closed: true, volts: f.volts(), ohms: f.ohms(), opensSensor: h.opensSensor}
+			if f.Shaky {
+				h.tremble()
+				tap.closed = !h.slipped
+			}
+		}
+	}
+	if h.wide {
+		tap.closed = false // such a cell is not modelled as a voltage; see computer.circuit
+	}
+	// Gas and hose take some tenths of a second to act in full.
+	h.propane += (propane - h.propane) * dt / 0.4
+	h.leak += (leak - h.leak) * dt / 0.2
+	return tap
+}
+
+// tremble lets the contact slip about once in two seconds, for some 60 ms.
+func (h *technician) tremble() {
+	rate := dt / 2.0
+	if h.slipped {
+		rate = dt / 0.06
+	}
+	if h.hand.Float64() < rate {
+		h.slipped = !h.slipped
+	}
+}
+
+// apply begins a force now; it takes the place of one on the same thing.
+func (h *technician) apply(f Force, now time.Duration) {
+	for i := range h.forces {
+		g := &h.forces[i]
+		if g.Begin >= 0 && g.End < 0 && g.Kind.Wire() == f.Kind.Wire() {
+			g.End = now
+		}
+	}
+	f.At = now
+	h.forces = append(h.forces, ForceTruth{Force: f, Begin: now, End: -1, Answer: -1})
+}
+
+// release ends every force that is on.
+func (h *technician) release(now time.Duration) {
+	for i := range h.forces {
+		if f := &h.forces[i]; f.Begin >= 0 && f.End < 0 {
+			f.End = now
+		}
+	}
+}

@@ -1,0 +1,47 @@
+package simcar
+
+// wireSpec is the wiring of one sensor:
+//
+//	emf ─ R_i ─ [sensor side] ─ TAP ─ [computer side] ─ input ─ R_bias ─ bias
+type wireSpec struct {
+	sensorOpen   bool // broken between sensor and tap
+	computerOpen bool // broken between tap and computer
+	inputDead    bool // the computer reads inputAt, whatever the wire says
+	inputAt      float64
+}
+
+// The computer's input: a bias behind a high resistance, so that an open wire reads
+// the middle (common practice; 0.45 V and about 1 Mohm are from trade texts).
+const (
+	biasVolts = 0.45
+	biasOhms  = 1e6
+)
+
+// contact is what the technician's tap does at this moment.
+type contact struct {
+	closed      bool
+	volts, ohms float64
+	opensSensor bool // the harness box takes the sensor off the wire
+}
+
+// input returns the voltage at the computer's input: the sum of the joined branches
+// weighted by their conductances (Millman's theorem).
+func (w *wireSpec) input(emf, ohms float64, tap contact) float64 {
+	if w.inputDead {
+		return w.inputAt
+	}
+	if w.computerOpen {
+		return biasVolts
+	}
+	g := 1 / biasOhms
+	sum := biasVolts * g
+	if !w.sensorOpen && !(tap.closed && tap.opensSensor) {
+		g += 1 / ohms
+		sum += emf / ohms
+	}
+	if tap.closed {
+		g += 1 / tap.ohms
+		sum += tap.volts / tap.ohms
+	}
+	return sum / g
+}
