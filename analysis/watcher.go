@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"fmt"
 	"time"
 
 	"pushback/decode"
@@ -12,31 +13,731 @@ type Config struct {
 	ByMixture bool   // the mixture is forced, not the signal wire
 }
 
+// baselineFor is how much of the past is compared with, s.
+const baselineFor = 60.0
+
+// maxForces bounds memory: later forces of one session are not judged.
+const maxForces = 32
+
 // Watcher is the state machine that turns a session's samples into events and, at
 // any time, a verdict. Feed it in order of time; not for concurrent use.
 type Watcher struct {
-	cfg Config
+	cfg       Config
+	bank, pos int
+	other     int // the bank beside it: 2 for 1, 1 for 2, 4 for 3, 3 for 4
+	roles     map[*decode.Signal]role
+
+	now    float64
+	events []Event
+
+	volts      track // the watched sensor
+	otherVolts track // the sensor in the same place of the other bank
+	down       series
+	downBase   bool
+	trim       trimStream
+	otherTrim  trimStream
+	ready      readiness
+	rest       stillness
+	codes      codeWatch
+	fig        figures
+	slow       slowness
+
+	expect   expectation
+	follow   [2]followed // by side: what a mark that nothing followed has shown
+	forces   []*force    // the last one may be running
+	restFrom float64     // baseline readings are taken from here on
+	cache    baseCache
+	marks    int
+	lastGap  float64
+
+	scratchA, scratchB, scratchC, scratchD []float64
+	scratchP                               []point
 }
 
-// NewWatcher returns a watcher for the sensor in cfg.
-func NewWatcher(cfg Config) (*Watcher, error) { return &Watcher{cfg: cfg}, nil }
+// role is what a signal means to this watcher.
+type role uint8
+
+const (
+	roleNone role = iota
+	roleVolts
+	roleOtherVolts
+	roleDown
+	roleTrim
+	roleTrimBeside
+	roleLong
+	roleOtherTrim
+	roleOtherTrimBeside
+	roleOtherLong
+	roleStatus
+	roleCoolant
+	roleRPM
+	roleWide
+)
+
+// NewWatcher returns a watcher for the sensor in cfg. The error says what is wrong
+// with its name.
+func NewWatcher(cfg Config) (*Watcher, error) {
+	if cfg.Sensor == "" {
+		cfg.Sensor = "B1S1"
+	}
+	var bank, pos int
+	if n, err := fmt.Sscanf(cfg.Sensor, "B%dS%d", &bank, &pos); n != 2 || err != nil ||
+		bank < 1 || bank > 4 || pos < 1 || pos > 4 || cfg.Sensor != fmt.Sprintf("B%dS%d", bank, pos) {
+		return nil, fmt.Errorf("sensor %q: want a name such as B1S1 (bank 1 to 4, sensor 1 to 4)", cfg.Sensor)
+	}
+	w := &Watcher{
+		cfg: cfg, bank: bank, pos: pos, other: (bank - 1) ^ 1 + 1,
+		roles: map[*decode.Signal]role{},
+		volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024),
+		trim: newTrimStream(), otherTrim: newTrimStream(),
+		events:   make([]Event, 0, 16),
+		scratchA: make([]float64, 0, 16384), scratchB: make([]float64, 0, 8192),
+		scratchC: make([]float64, 0, 4096), scratchD: make([]float64, 0, 4096),
+		scratchP: make([]point, 0, 4096),
+		restFrom: -1, lastGap: -1,
+	}
+	w.ready.rpm = newSeries(256)
+	w.ready.since = -1
+	return w, nil
+}
+
+func (w *Watcher) roleOf(s *decode.Signal) role {
+	if r, known := w.roles[s]; known {
+		return r
+	}
+	r := roleNone
+	name := func(format string, args ...any) bool { return s.Name == fmt.Sprintf(format, args...) }
+	switch {
+	case name("O2S%d%d", w.bank, w.pos):
+		r = roleVolts
+	case name("O2S%d%d", w.other, w.pos):
+		r = roleOtherVolts
+	case w.pos == 1 && name("O2S%d2", w.bank):
+		r = roleDown
+	case name("SHRTFT%d", w.bank):
+		r = roleTrim
+	case name("SHRTFT%d%d", w.bank, w.pos):
+		r = roleTrimBeside
+	case name("LONGFT%d", w.bank):
+		r = roleLong
+	case name("SHRTFT%d", w.other):
+		r = roleOtherTrim
+	case name("SHRTFT%d%d", w.other, w.pos):
+		r = roleOtherTrimBeside
+	case name("LONGFT%d", w.other):
+		r = roleOtherLong
+	case name("FUELSYS1") && w.bank != 2, name("FUELSYS2") && w.bank == 2:
+		r = roleStatus
+	case name("ECT"):
+		r = roleCoolant
+	case name("RPM"):
+		r = roleRPM
+	case name("EQ_RAT%d%d", w.bank, w.pos):
+		r = roleWide
+	}
+	w.roles[s] = r
+	return r
+}
+
+func (w *Watcher) emit(e Event) { w.events = append(w.events, e) }
+
+// running returns the force that is being held or whose release is being watched.
+func (w *Watcher) running() *force {
+	if len(w.forces) == 0 {
+		return nil
+	}
+	f := w.forces[len(w.forces)-1]
+	if f.ended && !f.relOn {
+		return nil
+	}
+	return f
+}
+
+// holding returns the force that is being held now.
+func (w *Watcher) holding() *force {
+	if f := w.running(); f != nil && !f.ended {
+		return f
+	}
+	return nil
+}
 
 // Step takes one sample and returns what it decides, possibly nothing. The slice
 // is valid until the next call.
-func (w *Watcher) Step(s decode.Sample) []Event { return nil }
+func (w *Watcher) Step(s decode.Sample) []Event {
+	w.events = w.events[:0]
+	p := point{s.Sent.Seconds(), s.Received.Seconds(), s.Value}
+	w.now = max(w.now, p.hi)
+	r := w.roleOf(s.Signal)
+	if s.Missing {
+		if r == roleTrimBeside {
+			w.ready.unusedN++
+			w.ready.unused = w.trim.withVolts == 0 && w.ready.unusedN >= 3 && w.pos > 1
+		}
+		return w.events
+	}
+	switch r {
+	case roleVolts:
+		w.stepVolts(p)
+	case roleOtherVolts:
+		w.otherVolts.add(p)
+		w.lookForForce(p)
+	case roleDown:
+		w.stepDown(p)
+	case roleTrim:
+		w.trim.bank(p)
+		w.stepTrim(p)
+	case roleTrimBeside:
+		if w.trim.beside(p) {
+			w.stepTrim(p)
+		}
+	case roleLong:
+		w.trim.long.add(p)
+		w.fig.long(p.v)
+	case roleOtherTrim:
+		w.otherTrim.bank(p)
+		w.stepOtherTrim(p)
+	case roleOtherTrimBeside:
+		if w.otherTrim.beside(p) {
+			w.stepOtherTrim(p)
+		}
+	case roleOtherLong:
+		w.otherTrim.long.add(p)
+	case roleStatus:
+		w.stepStatus(p)
+	case roleCoolant:
+		w.ready.coolant, w.ready.hasCoolant = p.v, true
+	case roleRPM:
+		w.ready.rpm.add(p)
+	case roleWide:
+		w.ready.wide = true
+	}
+	if r != roleNone {
+		w.stepReady(p.hi)
+	}
+	return w.events
+}
 
-// Mark takes what the technician says he does: Lean, Rich, or "" for a release.
-func (w *Watcher) Mark(at time.Duration, side Side) []Event { return nil }
+func (w *Watcher) stepStatus(p point) {
+	r := &w.ready
+	was, had := r.status, r.hasStatus
+	r.status, r.hasStatus, r.statusAt = int(p.v), true, p.lo
+	if isClosed(r.status) {
+		r.closedAt, r.everClosed = p.lo, true
+	}
+	if had && isClosed(was) && !isClosed(r.status) {
+		if f := w.running(); f != nil && (!f.ended || p.t()-f.end < 20) && !f.opened {
+			f.opened, f.openedAt = true, p.t()
+			w.emit(Event{T: p.t(), Name: OpenLoop, Status: statusWords(r.status)})
+		}
+	}
+}
 
-// Codes takes the trouble codes of one reading of service 03 (stored), 07
-// (pending) or 0A (permanent) from all computers together.
-func (w *Watcher) Codes(at time.Duration, service byte, codes []string) []Event { return nil }
+func (w *Watcher) stepVolts(p point) {
+	w.gapInVolts(p)
+	outside := w.volts.add(p)
+	w.rest.volts(p)
+	w.fig.volts(p, w.running() != nil)
+	w.slow.volts(p, w.holding() != nil)
+	f := w.running()
+	switch {
+	case f == nil:
+		w.lookForForce(p)
+	case !f.ended:
+		if f.bank == w.bank {
+			w.stepHold(f, &w.volts, p, outside)
+		}
+		w.judgeHold(f, p)
+	default:
+		w.stepRelease(f, p)
+		w.lookForForce(p)
+	}
+}
+
+// gapInVolts says so when the watched readings themselves pause, as in an imported
+// recording with a hole; the session reports gaps of the line with their cause.
+func (w *Watcher) gapInVolts(p point) {
+	prev, has := w.volts.volts.last()
+	if !has || w.volts.volts.n < 5 {
+		return
+	}
+	if dt := p.t() - prev.t(); dt > max(3, 6*w.volts.interval) && w.lastGap < prev.t() {
+		w.emit(Event{T: prev.t(), Name: GapSeen, From: prev.hi, To: p.lo, Cause: "no reading"})
+		w.lastGap = p.t()
+	}
+}
+
+// baseCache keeps the baseline that ends at one moment, which many readings of one
+// run ask for.
+type baseCache struct {
+	to    float64
+	valid bool
+	volts voltsBase
+	trim  trimBase
+}
+
+// baseBefore is the watched sensor's and its bank's trim at rest before the moment t.
+func (w *Watcher) baseBefore(k *track, t float64) (voltsBase, trimBase) {
+	t -= 1e-6
+	if k == &w.volts && w.cache.valid && w.cache.to == t {
+		return w.cache.volts, w.cache.trim
+	}
+	from := max(t-baselineFor, w.restFrom)
+	b := w.voltsBaseline(&k.volts, from, t)
+	tr := w.trimBaseline(&w.trim, from, t)
+	if n := len(w.forces); n > 0 && k == &w.volts {
+		// Soon after a force there is little rest to look at: what was known before
+		// the force still holds.
+		old := w.forces[n-1]
+		if old.volts.known() && (!b.known() || b.changes < old.volts.changes && b.seconds < 12) {
+			b = old.volts
+		}
+		if old.own.base.known() && (!tr.known() || tr.seconds < 6) {
+			last, flat := tr.last, tr.flatFor
+			if tr.n == 0 {
+				last = old.own.base.last
+			}
+			tr = old.own.base
+			tr.last, tr.flatFor = last, flat
+		}
+	}
+	if k == &w.volts {
+		w.cache = baseCache{to: t, valid: true, volts: b, trim: tr}
+	}
+	return b, tr
+}
+
+// lookForForce asks of the latest reading whether a signal is being held.
+func (w *Watcher) lookForForce(p point) {
+	if w.holding() != nil || len(w.forces) >= maxForces {
+		return
+	}
+	if w.cfg.ByMixture {
+		w.lookForMixture()
+		return
+	}
+	if w.expect.open {
+		for _, k := range []*track{&w.volts, &w.otherVolts} {
+			if h, ok := w.heldMarked(k); ok {
+				w.beginForce(h, k, true)
+				return
+			}
+		}
+	}
+	for _, k := range []*track{&w.volts, &w.otherVolts} {
+		if h, ok := w.heldByItself(k); ok {
+			w.beginForce(h, k, false)
+			return
+		}
+	}
+}
+
+func (w *Watcher) heldMarked(k *track) (held, bool) {
+	if k.run.n < 3 || k.run.seconds() < 0.8 && k.dwell.seconds() < 2 {
+		return held{}, false
+	}
+	b, _ := w.baseBefore(k, k.run.first.t())
+	h, ok := k.heldMarked(w.expect.side, b)
+	if ok && h.loose {
+		b, _ = w.baseBefore(k, k.dwell.first.t())
+		h, ok = k.heldMarked(w.expect.side, b)
+	}
+	// The hold must be the one that was announced: a mark comes a little before the
+	// act or after it.
+	return h, ok && k.run.last.t() >= w.expect.at
+}
+
+func (w *Watcher) heldByItself(k *track) (held, bool) {
+	r := &k.run
+	if r.n < 4 || r.seconds() < 1.5 || heldSide(r.level()) == "" {
+		return held{}, false
+	}
+	if !w.ready.steady(r.first.t(), r.last.t()) || !w.ready.closedDuring(r.first.t()) {
+		return held{}, false
+	}
+	b, tr := w.baseBefore(k, r.first.t())
+	side := heldSide(r.level())
+	move := func(t *trimStream, tr trimBase) (float64, bool) {
+		q, has := t.short.last()
+		if !has || tr.n == 0 {
+			return 0, false
+		}
+		var a answer
+		a.begin(side, r.first.lo, r.first.hi, tr)
+		u := a.up * t.total(q, r.first.t())
+		return u - a.up*tr.last, u >= a.ceiling()+a.margin()
+	}
+	moved, ans := move(&w.trim, tr)
+	if w.otherTrim.short.n > 0 {
+		// Crossed banks: the other bank's trim may be the one that answers.
+		from := max(r.first.t()-baselineFor, w.restFrom)
+		m2, a2 := move(&w.otherTrim, w.trimBaseline(&w.otherTrim, from, r.first.t()))
+		moved, ans = max(moved, m2), ans || a2
+	}
+	return k.heldUnmarked(b, moved, ans)
+}
+
+// lookForMixture: propane or an induced lean moves the sensor's own reading to one
+// side for much longer than switching does, with trim against it.
+func (w *Watcher) lookForMixture() {
+	d := &w.volts.dwell
+	if d.side == "" || d.n < 3 || d.seconds() < 1 {
+		return
+	}
+	b, tr := w.baseBefore(&w.volts, d.first.t())
+	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
+	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
+	if w.expect.open && w.expect.side == d.side && d.last.t() >= w.expect.at &&
+		d.seconds() > max(1.3*b.maxDwell(d.side), 1) {
+		w.beginForce(h, &w.volts, true)
+		return
+	}
+	q, has := w.trim.short.last()
+	if !has || d.seconds() < max(4, 4*b.p95Dwell(d.side)) || !w.ready.steady(d.first.t(), d.last.t()) ||
+		!w.ready.closedDuring(d.first.t()) {
+		return
+	}
+	var a answer
+	a.begin(d.side, h.lo, h.hi, tr)
+	u := a.up * w.trim.total(q, d.first.t())
+	if u >= a.ceiling()+a.margin() && u-a.up*tr.last >= 5 {
+		w.beginForce(h, &w.volts, false)
+	}
+}
+
+func (w *Watcher) beginForce(h held, k *track, marked bool) {
+	if f := w.running(); f != nil {
+		w.closeRelease(f, true)
+	}
+	f := &force{side: h.side, marked: marked, loose: h.loose, beginLo: h.lo, beginHi: h.hi,
+		begin: (h.lo + h.hi) / 2, level: h.level, bank: w.bank}
+	if k == &w.otherVolts {
+		f.bank = w.other
+	}
+	f.volts, _ = w.baseBefore(&w.volts, h.hi)
+	_, base := w.baseBefore(&w.volts, h.hi)
+	f.own.begin(h.side, h.lo, h.hi, base)
+	from := max(h.lo-baselineFor, w.restFrom)
+	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6))
+	f.ready = w.ready.holds()
+	f.down.begin(h.side.Opposite(), w.down.appendValues(w.scratchA[:0], h.lo-30, h.lo))
+	w.expect.open = false
+	w.forces = append(w.forces, f)
+	w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
+
+	// What came between the beginning and its discovery belongs to the force too.
+	if base.known() && base.flatFor >= 5 && w.atLimit(f, base) {
+		f.own.state = cannot
+	}
+	for i := w.trim.short.from(h.hi); i < w.trim.short.n; i++ {
+		w.trimInHold(f, w.trim.short.at(i))
+	}
+	for i := w.otherTrim.short.from(h.hi); i < w.otherTrim.short.n; i++ {
+		q := w.otherTrim.short.at(i)
+		f.other.add(q, w.otherTrim.total(q, f.begin), q.v)
+	}
+	for i := w.down.from(h.hi); i < w.down.n; i++ {
+		f.down.volts(w.down.at(i), f.moved())
+	}
+	if f.own.state == cannot {
+		w.emit(Event{T: f.begin, Name: TrimAtLimit, Value: base.last})
+		f.toldLimit = true
+	}
+	w.judgeHold(f, point{h.hi, w.now, 0})
+}
+
+// moved is how far trim has gone in the answer's direction, on whichever bank it
+// went further: it tells whether the mixture can have moved.
+func (f *force) moved() float64 {
+	if f.own.n == 0 {
+		return 0
+	}
+	return f.own.moved()
+}
+
+// atLimit reports whether trim stood at the computer's limit before the force, so
+// that it could not answer: far out on that side and still, the sensor never
+// leaving that side.
+func (w *Watcher) atLimit(f *force, base trimBase) bool {
+	if f.own.up*base.last < 8 {
+		return false
+	}
+	lo, hi, n := w.volts.volts.span(f.beginLo-5, f.beginLo-1e-6)
+	if n < 3 {
+		return false
+	}
+	if f.side == Lean {
+		return hi < switchPoint
+	}
+	return lo > switchPoint
+}
+
+func (w *Watcher) trimInHold(f *force, p point) {
+	f.own.add(p, w.trim.total(p, f.begin), p.v)
+	f.down.trim(p.t(), f.moved())
+}
+
+func (w *Watcher) stepTrim(p point) {
+	w.rest.trim(p, w.trim.longAt(p.t()))
+	w.fig.trim(p.v, w.running() != nil)
+	f := w.running()
+	if f == nil {
+		return
+	}
+	if !f.ended {
+		w.trimInHold(f, p)
+		w.judgeHold(f, p)
+		return
+	}
+	u := f.own.up * w.trim.total(p, f.begin)
+	f.rel.trimNow = u
+	f.down.trim(p.t(), u-f.own.start)
+}
+
+func (w *Watcher) stepOtherTrim(p point) {
+	if f := w.holding(); f != nil {
+		f.other.add(p, w.otherTrim.total(p, f.begin), p.v)
+		w.judgeHold(f, p)
+	}
+}
+
+func (w *Watcher) stepDown(p point) {
+	w.down.add(p)
+	w.rest.down(p)
+	f := w.running()
+	if f == nil {
+		return
+	}
+	moved := f.moved()
+	if f.ended {
+		if p.t()-f.end > 8 {
+			return
+		}
+		moved = f.rel.trimThen - f.own.start // what left the engine before the release is still under way
+	}
+	f.down.volts(p, moved)
+}
+
+// judgeHold says what the trims have decided so far.
+func (w *Watcher) judgeHold(f *force, p point) {
+	a := &f.own
+	since := w.now - f.begin
+	switch {
+	case a.state == answered && !f.toldAnswer:
+		if a.nowAt-a.rise.t() < 1.2 && !f.ended {
+			return // a little more of the ramp, to know its rate
+		}
+		w.fitAnswer(a, &w.trim, w.now)
+		best, lo, hi := a.after()
+		f.toldAnswer = true
+		w.emit(Event{T: a.onset, Name: LoopAnswers, Side: f.side, Toward: toward(f.side),
+			After: best, AfterMin: lo, AfterMax: hi, Rate: a.rate})
+	case a.state == answered && a.limit && !f.toldLimit:
+		f.toldLimit = true
+		w.fitAnswer(a, &w.trim, a.limitAt)
+		w.emit(Event{T: a.limitAt, Name: TrimAtLimit, Value: a.limitRaw})
+	case a.state == wrongWay && !f.toldWrong:
+		f.toldWrong = true
+		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
+	case a.state == answerOpen && !f.toldSilent && !f.opened && a.n >= 4 && a.nowAt-f.begin >= a.patience():
+		a.state = silent
+		f.toldSilent = true
+		w.emit(Event{T: a.nowAt, Name: LoopSilent, Side: f.side, Waited: a.nowAt - f.begin, Moved: a.moved()})
+	}
+	o := &f.other
+	if o.state == answered && !f.toldOther && since > 1 {
+		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
+		if !own && (a.state == silent || o.moved() >= 5) {
+			f.toldOther = true
+			w.fitAnswer(o, &w.otherTrim, w.now)
+			w.emit(Event{T: o.onset, Name: OtherBankAnswers, Bank: w.other})
+		}
+	}
+}
+
+// toward is the direction in which trim goes against a force.
+func toward(side Side) string {
+	if side == Lean {
+		return "add"
+	}
+	return "cut"
+}
+
+// stepHold follows the held signal until it is let go.
+func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
+	if w.cfg.ByMixture {
+		w.stepMixtureHold(f, p)
+		return
+	}
+	released := false
+	var lo, hi point
+	if f.loose {
+		d := &k.dwell
+		if d.side != f.side && d.seconds() >= k.returnWithin() || d.side == f.side.Opposite() && w.expect.releaseAt > 0 {
+			released, lo, hi = true, d.before, d.first
+		}
+	} else {
+		r := &k.run
+		if abs(r.level()-f.level) > bandHalf+0.005 {
+			// The run at the held level is over; the new one began with the release.
+			released, lo, hi = true, r.before, r.first
+			if !r.hasBefore {
+				lo = r.first
+			}
+			if abs(lo.v-f.level) > bandHalf+0.005 {
+				lo, hi = w.lastHeld(k, f.level)
+			}
+		} else if outside && w.expect.releaseAt > 0 {
+			released = true
+			lo, hi = w.lastHeld(k, f.level)
+		} else {
+			f.level = r.level()
+		}
+	}
+	if released {
+		w.endForce(f, lo.lo, hi.hi, false)
+		return
+	}
+	if at := w.expect.releaseAt; at > 0 && p.t() > at+2.5 {
+		w.endForce(f, at, at, true)
+	}
+}
+
+// lastHeld finds the last reading at the level, and the next.
+func (w *Watcher) lastHeld(k *track, level float64) (last, next point) {
+	next, _ = k.volts.last()
+	for i := k.volts.n - 1; i >= 0; i-- {
+		if q := k.volts.at(i); abs(q.v-level) <= bandHalf+0.005 {
+			return q, next
+		} else {
+			next = q
+		}
+	}
+	return next, next
+}
+
+// stepMixtureHold: while mixture is forced the loop may bring it back and go on
+// switching at another trim, so only the technician's word or trim's way back end it.
+func (w *Watcher) stepMixtureHold(f *force, p point) {
+	if strength(f.side, p.v) == 2 {
+		f.strong++
+	}
+	d := &w.volts.dwell
+	if d.side == f.side.Opposite() && f.own.state == answered {
+		f.compensated = true
+	}
+	if at := w.expect.releaseAt; at > 0 {
+		w.endForce(f, at, at, true)
+		return
+	}
+	if f.marked || f.own.state != answered || d.side != f.side.Opposite() {
+		return
+	}
+	if d.seconds() > max(1.5, 1.3*f.volts.maxDwell(d.side)) && f.own.now-f.own.start < 0.6*(f.own.top-f.own.start) {
+		w.endForce(f, d.before.lo, d.first.hi, false)
+	}
+}
+
+func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
+	f.ended, f.byMark = true, byMark
+	f.endLo, f.endHi, f.end = lo, hi, (lo+hi)/2
+	if f.end < f.begin {
+		f.end = f.begin
+	}
+	w.expect.releaseAt = 0
+	if f.own.state == answered {
+		until := f.end
+		if f.own.limit {
+			until = f.own.limitAt
+		}
+		w.judgeHold(f, point{lo, hi, 0})
+		w.fitAnswer(&f.own, &w.trim, until)
+	}
+	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
+	// Trim at the release, not what it did since.
+	then := f.own.now
+	if i := w.trim.short.from(hi); f.own.n > 0 && i > 0 && w.trim.short.at(i-1).t() >= f.beginHi {
+		then = f.own.up * w.trim.total(w.trim.short.at(i-1), f.begin)
+	}
+	f.rel.begin(f, then)
+	f.relOn = true
+	w.cache.valid = false
+	for i := w.volts.volts.from(hi - 1e-6); i < w.volts.volts.n; i++ {
+		w.stepRelease(f, w.volts.volts.at(i))
+	}
+}
+
+func (w *Watcher) stepRelease(f *force, p point) {
+	r := &f.rel
+	if !f.relOn {
+		return
+	}
+	if r.volts(p, f.volts) {
+		w.tellRelease(f)
+	}
+	if r.turn(p, f.volts) {
+		f.resumed = true
+		w.restFrom = p.t()
+		w.cache.valid = false
+		w.emit(Event{T: r.resumedAt, Name: SwitchingResumes, After: max(0, r.resumedAt-r.at)})
+	}
+	if r.state != sensorOpen && (r.resumed || p.t()-r.at > releaseWatch) {
+		w.closeRelease(f, false)
+	}
+}
+
+func (w *Watcher) tellRelease(f *force) {
+	r := &f.rel
+	if f.toldRel {
+		return
+	}
+	switch r.state {
+	case sensorSays, sensorLate:
+		f.toldRel = true
+		w.emit(Event{T: r.firstOn.t(), Name: SensorAnswers, Toward: string(r.expect), After: max(0, r.firstOn.t()-r.at)})
+	case sensorMute:
+		f.toldRel = true
+		w.emit(Event{T: r.decidedAt, Name: SensorSilent, Toward: string(r.expect), Waited: max(0, r.decidedAt-r.at)})
+	}
+}
+
+// closeRelease ends the watch after a release: no more data will be counted.
+func (w *Watcher) closeRelease(f *force, last bool) {
+	if !f.ended || !f.relOn {
+		return
+	}
+	if f.rel.state == sensorOpen {
+		f.rel.decide(w.now, f.volts, true)
+		w.tellRelease(f)
+	}
+	f.relOn = false
+	if !f.rel.resumed {
+		w.restFrom = max(w.restFrom, w.now)
+	}
+	w.cache.valid = false
+}
 
 // Gap says that from … to there was no data, and why.
-func (w *Watcher) Gap(from, to time.Duration, cause string) []Event { return nil }
+func (w *Watcher) Gap(from, to time.Duration, cause string) []Event {
+	w.events = w.events[:0]
+	w.now = max(w.now, to.Seconds())
+	w.lastGap = to.Seconds()
+	w.emit(Event{T: from.Seconds(), Name: GapSeen, From: from.Seconds(), To: to.Seconds(), Cause: cause})
+	return w.events
+}
 
 // Finish ends the session at the given time: what waits for more data is decided.
-func (w *Watcher) Finish(at time.Duration) []Event { return nil }
-
-// Verdict returns the verdict on all that was seen so far.
-func (w *Watcher) Verdict() Verdict { return Verdict{Conclusion: NothingForced} }
+func (w *Watcher) Finish(at time.Duration) []Event {
+	w.events = w.events[:0]
+	w.now = max(w.now, at.Seconds())
+	if w.expect.open {
+		w.judgeFollow(w.now)
+	}
+	if f := w.running(); f != nil {
+		if !f.ended {
+			w.judgeHold(f, point{w.now, w.now, 0})
+		} else {
+			w.closeRelease(f, true)
+		}
+	}
+	return w.events
+}

@@ -1,0 +1,213 @@
+package analysis
+
+import "math"
+
+// answerState is what one bank's trim did about a force.
+type answerState uint8
+
+const (
+	answerOpen answerState = iota
+	answered
+	silent
+	wrongWay
+	cannot // trim was at its limit before the force: it had no room to answer
+)
+
+const (
+	minLoopRate = 0.3 // % per s: the slowest integrator that counts as alive (common practice, no source)
+	minAnswer   = 2.9 * trimCount
+)
+
+// answer follows one bank's trim while a signal is held. Trim is mirrored where
+// needed so that an answer is always upward.
+//
+// At rest trim hunts within a range of its own. An answer leaves that range by a
+// margin, comes a long way from where it was, and does not turn back as hunting
+// does. Silence is said only after the slowest loop that counts as alive would
+// have left the range for certain.
+type answer struct {
+	state answerState
+	up    float64 // +1 for a lean force, -1 for a rich one
+	base  trimBase
+	began float64 // s: middle of the interval in which the force began
+	lo    float64 // and the interval
+	hi    float64
+
+	n        int
+	start    float64 // mirrored trim at the force's beginning
+	now      float64
+	nowAt    float64
+	low      float64 // lowest since the beginning, and its last reading
+	lowAt    point
+	rise     point // the first reading above low
+	rising   bool
+	peak     float64
+	drop     float64 // largest fall from a peak since low
+	bottom   float64 // for the wrong way: the same, mirrored
+	top      float64
+	confirms int
+	wrongs   int
+
+	steadyRef float64 // trim has not left this by more than a count …
+	steadyAt  float64 // … since then
+	limit     bool
+	limitAt   float64
+	limitRaw  float64
+
+	onset, onsetLo, onsetHi float64
+	rate                    float64
+	rated                   bool
+}
+
+// begin starts to follow trim for a force that began between lo and hi.
+func (a *answer) begin(side Side, lo, hi float64, base trimBase) {
+	*a = answer{up: 1, base: base, lo: lo, hi: hi, began: (lo + hi) / 2}
+	if side == Rich {
+		a.up = -1
+	}
+}
+
+// ceiling is the top of the range in which trim hunts at rest, mirrored.
+func (a *answer) ceiling() float64 {
+	if !a.base.known() {
+		return a.start + 1.5
+	}
+	if a.up > 0 {
+		return a.base.high
+	}
+	return -a.base.low
+}
+
+func (a *answer) floor() float64 {
+	if !a.base.known() {
+		return a.start - 1.5
+	}
+	if a.up > 0 {
+		return a.base.low
+	}
+	return -a.base.high
+}
+
+// margin is how far beyond its range trim must go to count, %.
+func (a *answer) margin() float64 { return max(2*trimCount, 0.25*a.width()) }
+
+func (a *answer) width() float64 {
+	if !a.base.known() {
+		return 3
+	}
+	return a.base.width()
+}
+
+// moved is how far trim has gone against the force since it began, %.
+func (a *answer) moved() float64 { return a.now - a.start }
+
+// add takes a reading of total trim (not mirrored); raw is short-term trim alone.
+func (a *answer) add(p point, total, raw float64) {
+	u := a.up * total
+	a.now, a.nowAt = u, p.t()
+	if a.n == 0 {
+		a.start = u
+		if a.base.known() {
+			a.start = a.up * a.base.last
+		}
+		a.low, a.peak, a.bottom, a.top = a.start, a.start, a.start, a.start
+		a.lowAt = point{lo: a.lo, hi: a.hi}
+		a.steadyRef, a.steadyAt = u, p.t()
+	}
+	a.n++
+	const tiny = 0.1
+	if u <= a.low+tiny {
+		a.low, a.lowAt, a.rising, a.peak, a.drop = min(u, a.low), p, false, u, 0
+	} else {
+		if !a.rising {
+			a.rising, a.rise = true, p
+		}
+		a.peak = max(a.peak, u)
+		a.drop = max(a.drop, a.peak-u)
+	}
+	a.top = max(a.top, u)
+	a.bottom = min(a.bottom, u)
+	if abs(u-a.steadyRef) > 1.01*trimCount {
+		a.steadyRef, a.steadyAt = u, p.t()
+	}
+
+	switch a.state {
+	case answerOpen, silent:
+		come := u - a.low
+		if u >= a.ceiling()+a.margin()-tiny && come >= max(minAnswer, a.width())-tiny &&
+			a.drop <= max(1.01*trimCount, 0.35*come) {
+			a.confirms++
+		} else {
+			a.confirms = 0
+		}
+		if a.confirms >= 2 {
+			a.state = answered
+		}
+		fall := a.top - u
+		if u <= a.floor()-a.margin()+tiny && fall >= max(minAnswer, a.width())-tiny && u <= a.bottom+1.01*trimCount {
+			a.wrongs++
+		} else {
+			a.wrongs = 0
+		}
+		if a.wrongs >= 3 && a.state == answerOpen {
+			a.state = wrongWay
+		}
+	case answered:
+		if !a.limit && a.rated && a.moved() >= 5 {
+			still := p.t() - a.steadyAt
+			if still >= 2 && a.rate*still >= 3*trimCount {
+				a.limit, a.limitAt, a.limitRaw = true, a.steadyAt, raw
+			}
+		}
+	}
+}
+
+// patience is how long the force must last before silence may be said: the time
+// that the slowest loop alive needs to leave the range from where trim stood. A
+// loop that hunted at rest has shown how fast it is; half of that is asked of it.
+func (a *answer) patience() float64 {
+	need := max(a.ceiling()+a.margin()-a.start, minAnswer)
+	rate := max(minLoopRate, min(0.5*a.base.activity, 3))
+	return max(6, 2+need/rate)
+}
+
+// fit works out when the answer began and how fast it is. t is the bank's trim
+// since the force began; until is where the ramp ends.
+func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
+	pts := w.scratchP[:0]
+	for i := t.short.from(a.rise.t()); i < t.short.n; i++ {
+		p := t.short.at(i)
+		if p.t() > until {
+			break
+		}
+		pts = append(pts, point{p.lo, p.hi, a.up * t.total(p, a.began)})
+	}
+	w.scratchP = pts
+	a.rate = theilSen(pts, w.scratchA)
+	if math.IsNaN(a.rate) || a.rate <= 0 {
+		a.rate = max(0.01, (a.now-a.low)/max(0.1, a.nowAt-a.lowAt.t()))
+	}
+	// Trim was still at its lowest at one reading and had left it at the next. As
+	// data move by whole counts, it may have begun to move up to a count's time
+	// before it was seen to.
+	slack := min(trimCount/max(a.rate, 0.05), 3)
+	a.onsetLo = max(a.lowAt.lo-slack, a.lo)
+	a.onsetHi = max(a.rise.hi, a.onsetLo)
+	line := a.rise.t() - a.riseHeight(t)/max(a.rate, 0.05)
+	a.onset = min(max(line, a.onsetLo), a.onsetHi)
+	a.rated = true
+}
+
+// riseHeight is how far above its lowest trim was at the first reading that rose, %.
+func (a *answer) riseHeight(t *trimStream) float64 {
+	return a.up*t.total(a.rise, a.began) - a.low
+}
+
+// after returns the latency, from the force's beginning to the answer's, with the
+// interval that holds it, s. None is negative.
+func (a *answer) after() (best, lo, hi float64) {
+	lo = max(0, a.onsetLo-a.hi)
+	hi = max(lo, a.onsetHi-a.lo)
+	best = min(max(a.onset-a.began, lo), hi)
+	return best, lo, hi
+}

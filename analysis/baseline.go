@@ -1,0 +1,217 @@
+package analysis
+
+import "math"
+
+// Hysteresis around the switch point of 0.45 V: a sensor reads rich above the
+// upper and lean below the lower level.
+const (
+	switchPoint = 0.45
+	richAbove   = 0.50
+	leanBelow   = 0.40
+)
+
+// What counts as an extreme, V. Between strong and grey a reading is neither lean
+// nor rich enough to prove anything. Trade figures: rich above 0.80 V, lean below
+// 0.20 V.
+const (
+	strongRich = 0.80
+	greyRich   = 0.70
+	greyLean   = 0.30
+	strongLean = 0.20
+)
+
+// strength grades a reading on a side: 2 proves it, 1 is grey, 0 is not on it.
+func strength(side Side, v float64) int {
+	switch {
+	case side == Rich && v >= strongRich-1e-9, side == Lean && v <= strongLean+1e-9:
+		return 2
+	case side == Rich && v >= greyRich-1e-9, side == Lean && v <= greyLean+1e-9:
+		return 1
+	}
+	return 0
+}
+
+// onSide reports whether v counts as the side, with hysteresis.
+func onSide(side Side, v float64) bool {
+	if side == Rich {
+		return v > richAbove
+	}
+	return v < leanBelow
+}
+
+// sideOf returns the side of v, or "" between the two levels.
+func sideOf(v float64) Side {
+	switch {
+	case v > richAbove:
+		return Rich
+	case v < leanBelow:
+		return Lean
+	}
+	return ""
+}
+
+// voltsBase is how a sensor behaves while nobody forces it.
+type voltsBase struct {
+	n        int
+	seconds  float64 // from the first to the last reading
+	interval float64 // median time between readings, s
+	low      float64 // V: 1 reading in 100 is below
+	high     float64 // V: 1 reading in 100 is above
+	// The longest time that the readings stayed on one side, first to last reading
+	// on it plus one interval, s; and the 95 % quantiles.
+	maxLean, maxRich float64
+	p95Lean, p95Rich float64
+	changes          int // of side
+	shareRich        float64
+}
+
+// known reports whether there is enough to compare with.
+func (b voltsBase) known() bool { return b.n >= 8 && b.seconds >= 4 }
+
+// switching reports whether the sensor was cycling.
+func (b voltsBase) switching() bool { return b.changes >= 3 }
+
+func (b voltsBase) maxDwell(side Side) float64 {
+	if side == Rich {
+		return b.maxRich
+	}
+	return b.maxLean
+}
+
+func (b voltsBase) p95Dwell(side Side) float64 {
+	if side == Rich {
+		return b.p95Rich
+	}
+	return b.p95Lean
+}
+
+// voltsBaseline looks at the readings in [from, to].
+func (w *Watcher) voltsBaseline(s *series, from, to float64) voltsBase {
+	b := voltsBase{}
+	values, gaps := w.scratchA[:0], w.scratchB[:0]
+	lean, rich := w.scratchC[:0], w.scratchD[:0]
+	var side Side
+	var since, lastOn float64
+	var prev point
+	nRich := 0
+	endDwell := func(next float64) {
+		d := next - since
+		if side == Rich {
+			rich = append(rich, d)
+		} else if side == Lean {
+			lean = append(lean, d)
+		}
+	}
+	for i := s.from(from); i < s.n; i++ {
+		p := s.at(i)
+		if p.t() > to {
+			break
+		}
+		if b.n > 0 {
+			gaps = append(gaps, p.t()-prev.t())
+		} else {
+			b.seconds = -p.t()
+		}
+		b.n++
+		values = append(values, p.v)
+		if p.v > switchPoint {
+			nRich++
+		}
+		if now := sideOf(p.v); now != "" && now != side {
+			if side != "" {
+				b.changes++
+				endDwell(p.t())
+			}
+			side, since = now, p.t()
+		}
+		lastOn = p.t()
+		prev = p
+	}
+	if b.n == 0 {
+		return b
+	}
+	endDwell(lastOn)
+	b.seconds += prev.t()
+	b.shareRich = float64(nRich) / float64(b.n)
+	b.interval = quantile(gaps, 0.5)
+	if math.IsNaN(b.interval) {
+		b.interval = 0
+	}
+	b.low, b.high = quantile(values, 0.01), quantile(values, 0.99)
+	if len(lean) > 0 {
+		b.p95Lean = quantile(lean, 0.95)
+		b.maxLean = lean[len(lean)-1]
+	}
+	if len(rich) > 0 {
+		b.p95Rich = quantile(rich, 0.95)
+		b.maxRich = rich[len(rich)-1]
+	}
+	w.scratchA, w.scratchB, w.scratchC, w.scratchD = values, gaps, lean, rich
+	return b
+}
+
+// trimBase is how trim behaves while nobody forces the sensor.
+type trimBase struct {
+	n                 int
+	seconds           float64
+	low, high, median float64 // %
+	activity          float64 // % per s: how fast trim moves as the loop hunts
+	flatFor           float64 // s: how long trim had not changed by more than a count before `to`
+	last              float64
+}
+
+func (b trimBase) known() bool { return b.n >= 3 && b.seconds >= 3 }
+
+// width is the range over which the loop hunts at rest, %.
+func (b trimBase) width() float64 { return b.high - b.low }
+
+// trimBaseline looks at total trim in [from, to], long-term trim taken as at `to`.
+func (w *Watcher) trimBaseline(t *trimStream, from, to float64) trimBase {
+	b := trimBase{}
+	values := w.scratchA[:0]
+	var prev, prevT, firstT float64
+	travel := 0.0
+	for i := t.short.from(from); i < t.short.n; i++ {
+		p := t.short.at(i)
+		if p.t() > to {
+			break
+		}
+		v := t.total(p, to)
+		if b.n == 0 {
+			firstT = p.t()
+		} else {
+			travel += abs(v - prev)
+		}
+		prev, prevT = v, p.t()
+		values = append(values, v)
+		b.n++
+	}
+	if b.n == 0 {
+		return b
+	}
+	b.last = prev
+	b.seconds = prevT - firstT
+	if b.seconds > 0 {
+		b.activity = travel / b.seconds
+	}
+	// Back from the end while trim stays within a count.
+	lo, hi := prev, prev
+	b.flatFor = 0
+	for i := len(values) - 1; i >= 0; i-- {
+		lo, hi = min(lo, values[i]), max(hi, values[i])
+		if hi-lo > 1.01*trimCount {
+			break
+		}
+		b.flatFor = prevT - t.short.at(t.short.from(from)+i).t()
+	}
+	// The few most extreme readings of a long rest are set aside, as a passing
+	// disturbance; a short rest keeps all.
+	q := 0.02
+	if b.n < 50 {
+		q = 0
+	}
+	b.median = quantile(values, 0.5)
+	b.low, b.high = sortedQuantile(values, q), sortedQuantile(values, 1-q)
+	w.scratchA = values
+	return b
+}

@@ -1,0 +1,132 @@
+package analysis
+
+// force is one stretch during which the signal (or the mixture) was held, and all
+// that followed from it.
+type force struct {
+	side   Side
+	bank   int // the bank on whose signal the hold was seen
+	marked bool
+	loose  bool
+
+	beginLo, beginHi, begin float64
+	ended                   bool
+	byMark                  bool // the end was told, not seen
+	endLo, endHi, end       float64
+	level                   float64 // V, the held level; final at the end
+
+	ready    bool // the conditions for the test held
+	openedAt float64
+	opened   bool // the computer left closed loop meanwhile
+
+	volts voltsBase // the forced sensor at rest
+	own   answer    // trim of the watched bank
+	other answer    // trim of the other bank
+	toldOther,
+	toldSilent, toldWrong, toldAnswer, toldLimit bool
+
+	down downstream
+	// by mixture
+	strong      int  // extreme readings on the forced side: the sensor's own
+	compensated bool // the loop brought the mixture back while it was forced
+
+	rel     release
+	relOn   bool
+	toldRel bool
+	resumed bool
+}
+
+func (f *force) seconds() float64 {
+	if f.ended {
+		return f.end - f.begin
+	}
+	return f.own.nowAt - f.begin
+}
+
+// downstream follows the sensor behind the catalyst: proof that the mixture really
+// moved, once the catalyst's stored oxygen has gone or come.
+type downstream struct {
+	seen       bool
+	side       Side // that it must go to
+	n          int
+	baseLow    float64 // 5 and 95 % quantiles at rest
+	baseHigh   float64
+	hasBase    bool
+	blind      bool // it sat on that side already
+	on         int
+	since      float64
+	answered   bool
+	answeredAt float64
+	strong     float64 // s during which trim was 15 % or more away
+	lastAt     float64
+}
+
+// enoughTrim and enoughTime bound when a silent downstream sensor counts: the
+// catalyst stores oxygen for some ten seconds of idle at this trim (computed from
+// 0.3 to 1 g of oxygen storage, a value from memory).
+const (
+	enoughTrim = 15.0
+	enoughTime = 15.0
+)
+
+func (d *downstream) begin(side Side, values []float64) {
+	*d = downstream{side: side}
+	if len(values) >= 3 {
+		d.seen, d.hasBase = true, true
+		d.baseLow = quantile(values, 0.05)
+		d.baseHigh = sortedQuantile(values, 0.95)
+	}
+	if side == Rich {
+		d.blind = d.hasBase && d.baseLow > 0.60
+	} else {
+		d.blind = d.hasBase && d.baseHigh < 0.30
+	}
+}
+
+// volts takes a downstream reading while trim is moved% away from where it was.
+func (d *downstream) volts(p point, moved float64) {
+	d.seen = true
+	d.n++
+	if d.answered || moved < 4 {
+		return
+	}
+	reached := false
+	if d.side == Rich {
+		reached = p.v >= 0.60
+		if d.hasBase {
+			reached = reached && p.v >= min(d.baseHigh+0.05, 0.80)
+		}
+	} else {
+		reached = p.v <= 0.30
+		if d.hasBase {
+			reached = reached && p.v <= max(d.baseLow-0.05, 0.15)
+		}
+	}
+	if !reached || d.blind {
+		d.on = 0
+		return
+	}
+	if d.on == 0 {
+		d.since = p.t()
+	}
+	d.on++
+	need := 1.0
+	if d.hasBase && d.baseHigh-d.baseLow > 0.4 {
+		need = 4 // it swings at rest: a worn catalyst
+	}
+	if d.on >= 2 && p.t()-d.since >= need {
+		d.answered, d.answeredAt = true, d.since
+	}
+}
+
+// trim counts the time for which trim was far enough away.
+func (d *downstream) trim(t, moved float64) {
+	if d.lastAt > 0 && moved >= enoughTrim && t-d.lastAt < 3 {
+		d.strong += t - d.lastAt
+	}
+	d.lastAt = t
+}
+
+// mute reports that the downstream sensor would have shown by now.
+func (d *downstream) mute() bool {
+	return d.seen && d.n >= 3 && !d.answered && !d.blind && d.strong >= enoughTime
+}

@@ -1,0 +1,423 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+)
+
+// Verdict returns the verdict on all that was seen so far.
+func (w *Watcher) Verdict() Verdict {
+	c := newCase(w)
+	proofs := []Proof{
+		c.input(), c.command(Lean), c.command(Rich), c.delivery(),
+		c.sensor(Rich), c.sensor(Lean), c.bankProof(), c.recovery(),
+	}
+	conclusion := c.conclude(proofs)
+	return Verdict{Conclusion: conclusion, Proofs: proofs, Next: c.next(conclusion, proofs)}
+}
+
+// courtCase gathers what the forces of a session have shown.
+type courtCase struct {
+	w      *Watcher
+	forces []*force // those that count
+	wasted int      // forces while the conditions did not hold
+}
+
+func newCase(w *Watcher) *courtCase {
+	c := &courtCase{w: w}
+	for _, f := range w.forces {
+		if f.ready {
+			c.forces = append(c.forces, f)
+		} else {
+			c.wasted++
+		}
+	}
+	return c
+}
+
+func (c *courtCase) on(side Side) []*force {
+	var out []*force
+	for _, f := range c.forces {
+		if f.side == side {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// evidence leaves out what is not a number.
+func evidence(pairs ...any) map[string]float64 {
+	m := map[string]float64{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if v := pairs[i+1].(float64); !math.IsNaN(v) && !math.IsInf(v, 0) {
+			m[pairs[i].(string)] = round3(v)
+		}
+	}
+	return m
+}
+
+func (c *courtCase) input() Proof {
+	p := Proof{ID: ProofInput, State: Untested, Why: "nothing was forced", Evidence: evidence()}
+	if c.wasted > 0 && len(c.forces) == 0 {
+		p.Why = "it was forced while the conditions for a test did not hold"
+	}
+	for _, side := range []Side{Lean, Rich} {
+		fo := c.w.follow[sideIndex(side)]
+		switch {
+		case fo.no && p.State != Failed:
+			p.State = Failed
+			p.Why = fmt.Sprintf("the technician held it %s for %.0f s and the reading went on as before (mean %.2f V)", side, fo.secs, fo.level)
+			p.Evidence = evidence("waited_s", fo.secs, "mean_v", fo.level, "readings", float64(fo.n))
+		case fo.vague && p.State == Untested:
+			p.State, p.Why = Unclear, fo.why
+			p.Evidence = evidence("waited_s", fo.secs, "readings", float64(fo.n))
+		}
+	}
+	for _, f := range c.forces {
+		why := fmt.Sprintf("held %s at %.2f V for %.1f s", f.side, f.level, f.seconds())
+		if c.w.cfg.ByMixture {
+			why = fmt.Sprintf("the reading went %s with the mixture for %.1f s", f.side, f.seconds())
+		}
+		if f.bank != c.w.bank {
+			why += fmt.Sprintf(", seen as bank %d", f.bank)
+		}
+		if p.State != Proven {
+			if p.State == Failed {
+				why += "; another force was not followed: contact, or a source too weak?"
+			}
+			p.State, p.Why = Proven, why
+			p.Evidence = evidence("held_v", f.level, "held_s", f.seconds(), "begin_s", f.begin)
+		}
+	}
+	return p
+}
+
+func (c *courtCase) command(side Side) Proof {
+	id, verb := ProofAddsFuel, "rise"
+	if side == Rich {
+		id, verb = ProofCutsFuel, "fall"
+	}
+	p := Proof{ID: id, State: Untested, Why: fmt.Sprintf("not forced %s", side), Evidence: evidence()}
+	if fo := c.w.follow[sideIndex(side)]; fo.no || fo.vague {
+		p.Why = "the reading did not follow the force"
+		p.State = Unclear
+		if fo.no {
+			p.State = Untested
+		}
+	}
+	rank := map[State]int{Untested: 0, Unclear: 1, Failed: 2, Proven: 3}
+	for _, f := range c.on(side) {
+		a := &f.own
+		q := Proof{ID: id, State: Unclear}
+		best, lo, hi := a.after()
+		signed := a.up * a.moved()
+		switch {
+		case a.state == answered:
+			q.State = Proven
+			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim began to %s %s after, %.1f %% a second, to %+.1f %%",
+				f.level, f.seconds(), verb, span(lo, hi), a.rate, a.up*a.top)
+			if a.limit {
+				q.Why += ", where it stopped"
+			}
+			q.Evidence = evidence("after_s", best, "after_min_s", lo, "after_max_s", hi, "rate_pct_s", a.rate,
+				"moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start, "held_s", f.seconds())
+			if a.limit {
+				q.Evidence["limit_pct"] = round3(a.limitRaw)
+			}
+		case a.state == cannot:
+			q.Why = fmt.Sprintf("trim stood at its limit (%+.1f %%) before the force and had no room to answer", a.base.last)
+			q.Evidence = evidence("limit_pct", a.base.last, "held_s", f.seconds())
+		case a.state == wrongWay:
+			q.State = Failed
+			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%", signed)
+			q.Evidence = evidence("moved_pct", signed, "held_s", f.seconds())
+		case f.opened:
+			q.Why = "the computer left closed loop before trim had answered"
+			q.Evidence = evidence("held_s", f.openedAt-f.begin, "moved_pct", signed)
+		case a.state == silent:
+			q.State = Failed
+			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim did not answer (%+.1f %%)", f.level, f.seconds(), signed)
+			q.Evidence = evidence("waited_s", a.nowAt-f.begin, "moved_pct", signed, "needed_s", a.patience())
+		case a.n == 0:
+			q.Why = "trim was not read during the force"
+			q.Evidence = evidence("held_s", f.seconds())
+		default:
+			q.Why = fmt.Sprintf("held for %.1f s only: %.0f s would show even a slow loop", f.seconds(), math.Ceil(a.patience()))
+			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "needed_s", a.patience())
+		}
+		if p.State == Proven && q.State == Failed {
+			p.Why += "; at another force it did not"
+		} else if rank[q.State] > rank[p.State] {
+			p = q
+		}
+	}
+	return p
+}
+
+// span says an interval of seconds in words.
+func span(lo, hi float64) string {
+	if fmt.Sprintf("%.1f", lo) == fmt.Sprintf("%.1f", hi) {
+		return fmt.Sprintf("%.1f s", hi)
+	}
+	return fmt.Sprintf("%.1f to %.1f s", lo, hi)
+}
+
+func (c *courtCase) delivery() Proof {
+	p := Proof{ID: ProofDelivery, State: Untested, Why: "trim has not moved far enough to test it", Evidence: evidence()}
+	var seen, mute bool
+	var strong float64
+	moved := false
+	for _, f := range c.forces {
+		a := &f.own
+		if a.state != answered {
+			continue
+		}
+		moved = true
+		seen = seen || f.down.seen
+		strong = max(strong, f.down.strong)
+		mute = mute || f.down.mute()
+		switch {
+		case f.rel.state == sensorSays || f.rel.state == sensorLate:
+			return Proof{ProofDelivery, Proven,
+				fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),
+				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best)}
+		case f.compensated:
+			return Proof{ProofDelivery, Proven, "the loop brought the mixture back while it was still being forced",
+				evidence("moved_pct", a.up*(a.top-a.start))}
+		case f.down.answered:
+			return Proof{ProofDelivery, Proven,
+				fmt.Sprintf("the downstream sensor went %s %.1f s after the force began", f.down.side, f.down.answeredAt-f.begin),
+				evidence("after_s", f.down.answeredAt-f.begin)}
+		}
+	}
+	for _, side := range []Side{Rich, Lean} {
+		if c.w.rest.contradicts(side) && len(c.forces) > 0 {
+			return Proof{ProofDelivery, Proven,
+				fmt.Sprintf("the downstream sensor reads %s while trim stands at %+.0f %%", side, c.w.rest.trimThen[sideIndex(side)]),
+				evidence("seconds", c.w.rest.mute[sideIndex(side)])}
+		}
+	}
+	switch {
+	case !moved:
+	case mute:
+		p.State = Failed
+		p.Why = fmt.Sprintf("trim was 15 %% or more away for %.0f s and the downstream sensor did not move, nor did the forced sensor report it", strong)
+		p.Evidence = evidence("strong_s", strong)
+	case !seen:
+		p.State = Unclear
+		p.Why = "there is no downstream sensor to show it, and the forced sensor did not report it"
+	default:
+		p.State = Unclear
+		p.Why = fmt.Sprintf("the downstream sensor has not moved, but trim was 15 %% away for %.0f s only; %.0f s are needed", strong, enoughTime)
+		p.Evidence = evidence("strong_s", strong)
+	}
+	return p
+}
+
+// sensor is the proof that the sensor itself reports the side.
+func (c *courtCase) sensor(side Side) Proof {
+	id, forceSide := ProofSensorRich, Lean
+	if side == Lean {
+		id, forceSide = ProofSensorLean, Rich
+	}
+	p := Proof{ID: id, State: Untested, Why: fmt.Sprintf("needs a force %s that trim answers, and its release", forceSide), Evidence: evidence()}
+	better := func(q Proof) {
+		rank := map[State]int{Untested: 0, Unclear: 1, Failed: 2, Proven: 3}
+		if p.State == Proven && q.State == Failed || p.State == Failed && q.State == Proven {
+			p.State, p.Why = Unclear, "it reported after one release and not after another"
+			return
+		}
+		if rank[q.State] > rank[p.State] {
+			p = q
+		}
+	}
+	for _, f := range c.forces {
+		if c.w.cfg.ByMixture && f.side == side {
+			switch {
+			case f.strong >= 2:
+				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s and the sensor said so, at %.2f V", side, f.level),
+					evidence("reading_v", f.level, "held_s", f.seconds())})
+			default:
+				better(Proof{id, Unclear, "the reading went to the side, but not far enough to prove it", evidence("reading_v", f.level)})
+			}
+		}
+		if f.side != forceSide || !f.ended {
+			continue
+		}
+		r := &f.rel
+		ev := evidence("trim_made_pct", f.own.up*r.trimMade)
+		switch r.state {
+		case sensorSays:
+			after := max(0, r.firstOn.t()-r.at)
+			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(after), round3(r.best), round3(r.lastOn.t()-r.firstOn.t())
+			better(Proof{id, Proven, fmt.Sprintf("released, it read %s at once (%s, up to %.2f V) and stayed for %.1f s while trim went back",
+				side, span(max(0, r.firstOn.lo-r.hi), max(0, r.firstOn.hi-r.lo)), r.best, r.lastOn.t()-r.firstOn.t()), ev})
+		case sensorLate:
+			ev["after_min_s"] = round3(max(0, r.lastOff.t()-r.hi))
+			better(Proof{id, Proven, fmt.Sprintf("released, it read %s, but only after %.1f s", side, r.firstOn.t()-r.at), ev})
+		case sensorMute:
+			ev["waited_s"] = round3(r.decidedAt - r.at)
+			better(Proof{id, Failed, fmt.Sprintf("released, it read %.2f to %.2f V for %.1f s; it never said %s although trim was still %+.0f %% away",
+				r.bottom, r.top, r.decidedAt-r.at, side, f.own.up*r.trimMade), ev})
+		case sensorNotYet:
+			if f.own.state == answered || f.own.moved() > 2 {
+				better(Proof{id, Unclear, "released before trim had moved enough to make a mixture to report: hold longer", ev})
+			}
+		default:
+			better(Proof{id, Unclear, "after the release: " + r.why, ev})
+		}
+	}
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven {
+		i := sideIndex(side)
+		p = Proof{id, Failed, fmt.Sprintf("trim stood at %+.0f %% and the downstream sensor read %s for %.0f s; this sensor never did",
+			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}
+	}
+	return p
+}
+
+func (c *courtCase) bankProof() Proof {
+	p := Proof{ID: ProofBank, State: Untested, Why: "no trim has answered", Evidence: evidence()}
+	for _, f := range c.forces {
+		switch {
+		case f.toldOther:
+			return Proof{ProofBank, Failed, fmt.Sprintf("bank %d was forced and the trim of bank %d answered", c.w.bank, c.w.other),
+				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
+		case f.bank != c.w.bank:
+			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, f.bank),
+				evidence("held_v", f.level)}
+		case f.own.state == answered && p.State != Proven:
+			p.State = Proven
+			p.Why = fmt.Sprintf("the trim of bank %d answered", c.w.bank)
+			p.Evidence = evidence("own_moved_pct", f.own.up*f.own.moved())
+			switch {
+			case f.other.n == 0:
+				p.Why += "; no other bank's trim was read"
+			case f.other.state == answered:
+				p.Why += fmt.Sprintf(", and bank %d's with it", c.w.other)
+				p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
+			default:
+				p.Why += fmt.Sprintf(" and bank %d's did not", c.w.other)
+				p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
+			}
+		}
+	}
+	return p
+}
+
+func (c *courtCase) recovery() Proof {
+	p := Proof{ID: ProofRecovery, State: Untested, Why: "nothing was forced and released", Evidence: evidence()}
+	for _, f := range c.forces {
+		if !f.ended {
+			continue
+		}
+		watched := c.w.now - f.end
+		switch {
+		case f.resumed:
+			p = Proof{ProofRecovery, Proven, fmt.Sprintf("the loop cycled again %.1f s after the release", max(0, f.rel.resumedAt-f.rel.at)),
+				evidence("after_s", f.rel.resumedAt-f.rel.at)}
+		case !f.volts.switching():
+			p = Proof{ProofRecovery, Unclear, "the sensor did not cycle before the force either", evidence()}
+		case f.opened:
+			p = Proof{ProofRecovery, Unclear, "the computer had left closed loop", evidence()}
+		case f != c.forces[len(c.forces)-1] || watched < 30:
+			if p.State != Proven {
+				p = Proof{ProofRecovery, Unclear, "not watched for long enough after the release", evidence("watched_s", min(watched, 30))}
+			}
+		default:
+			p = Proof{ProofRecovery, Failed, fmt.Sprintf("the loop has not cycled again in %.0f s", watched), evidence("waited_s", watched)}
+		}
+	}
+	return p
+}
+
+// conclude is the table from proofs to the answer. The first line that fits holds:
+// an arc that fails hides all arcs behind it.
+func (c *courtCase) conclude(proofs []Proof) Conclusion {
+	is := func(id ProofID, s ...State) bool {
+		for _, p := range proofs {
+			if p.ID == id {
+				for _, x := range s {
+					if p.State == x {
+						return true
+					}
+				}
+			}
+		}
+		return false
+	}
+	tested := func(ids ...ProofID) bool {
+		for _, id := range ids {
+			if !is(id, Untested) {
+				return true
+			}
+		}
+		return false
+	}
+	proven := func(ids ...ProofID) bool {
+		for _, id := range ids {
+			if !is(id, Proven) {
+				return false
+			}
+		}
+		return true
+	}
+	w := c.w
+	nothing := len(w.forces) == 0 && w.marks == 0
+	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds()
+	switch {
+	case nothing && unfit, len(c.forces) == 0 && (c.wasted > 0 || unfit):
+		return NotReadyToSay
+	case nothing:
+		return NothingForced
+	case is(ProofBank, Failed):
+		return WrongBank
+	case is(ProofInput, Failed):
+		return InputDead
+	case !is(ProofInput, Proven):
+		return UnclearResult
+	case is(ProofAddsFuel, Failed), is(ProofCutsFuel, Failed):
+		return NoCommand
+	case is(ProofDelivery, Failed):
+		return NoDelivery
+	case is(ProofSensorRich, Failed), is(ProofSensorLean, Failed):
+		if is(ProofDelivery, Proven) {
+			return SensorDead
+		}
+		return UnclearResult
+	case c.late():
+		return SensorSlow
+	}
+	lean, rich := tested(ProofAddsFuel), tested(ProofCutsFuel)
+	leanOK := proven(ProofAddsFuel, ProofSensorRich)
+	richOK := proven(ProofCutsFuel, ProofSensorLean)
+	switch {
+	case is(ProofRecovery, Failed):
+		return UnclearResult
+	case leanOK && richOK:
+		return LoopProven
+	case leanOK && !rich, richOK && !lean:
+		return PartlyProven
+	}
+	return UnclearResult
+}
+
+// late reports whether the sensor answered later than a healthy one can.
+func (c *courtCase) late() bool {
+	for _, f := range c.forces {
+		if f.rel.state == sensorLate {
+			return true
+		}
+	}
+	return c.w.slow.shown(c.loopRate())
+}
+
+// loopRate is how fast this car's loop moves trim, % per s; 0 if it never answered.
+func (c *courtCase) loopRate() float64 {
+	r := 0.0
+	for _, f := range c.forces {
+		if f.own.state == answered && f.own.rate > 0 && (r == 0 || f.own.rate < r) {
+			r = f.own.rate
+		}
+	}
+	return r
+}

@@ -1,0 +1,115 @@
+package analysis
+
+import "time"
+
+// expectation is what the technician has announced and what is not seen yet.
+type expectation struct {
+	open      bool
+	side      Side
+	at        float64
+	releaseAt float64 // s: a release was announced; 0 if not
+}
+
+// followed is what became of the marks of one side that no hold followed.
+type followed struct {
+	no    bool // the reading went on as before: it does not follow the wire
+	vague bool
+	why   string
+	level float64
+	n     int
+	secs  float64
+}
+
+func sideIndex(s Side) int {
+	if s == Rich {
+		return 1
+	}
+	return 0
+}
+
+// Mark takes what the technician says he does: Lean, Rich, or "" for a release.
+func (w *Watcher) Mark(at time.Duration, side Side) []Event {
+	w.events = w.events[:0]
+	t := at.Seconds()
+	w.now = max(w.now, t)
+	if side == "" {
+		w.markRelease(t)
+		return w.events
+	}
+	w.marks++
+	f := w.holding()
+	if f != nil && f.side == side {
+		f.marked = true // seen before it was said
+		return w.events
+	}
+	if f != nil {
+		w.endForce(f, t, t, true)
+	}
+	if w.expect.open {
+		w.judgeFollow(t)
+	}
+	w.expect = expectation{open: true, side: side, at: t}
+	return w.events
+}
+
+func (w *Watcher) markRelease(t float64) {
+	switch {
+	case w.holding() != nil:
+		w.expect.releaseAt = t
+		if w.cfg.ByMixture {
+			w.endForce(w.holding(), t, t, true)
+		}
+	case w.expect.open:
+		w.judgeFollow(t)
+		w.expect.open = false
+	}
+}
+
+// judgeFollow decides what a mark without a hold has shown, when its time is over:
+// did the reading go on as if nothing had been done to the wire?
+func (w *Watcher) judgeFollow(until float64) {
+	side, from := w.expect.side, w.expect.at+1.5
+	fo := &w.follow[sideIndex(side)]
+	var n, on int
+	var sum float64
+	lo, hi, _ := w.volts.volts.span(from, until)
+	for i := w.volts.volts.from(from); i < w.volts.volts.n; i++ {
+		p := w.volts.volts.at(i)
+		if p.t() > until {
+			break
+		}
+		n++
+		sum += p.v
+		if onSide(side, p.v) {
+			on++
+		}
+	}
+	fo.n, fo.secs = n, until-w.expect.at
+	if n < 4 || until-from < 1.5 {
+		fo.vague, fo.why = true, "the force was too short to tell"
+		return
+	}
+	fo.level = sum / float64(n)
+	b, _ := w.baseBefore(&w.volts, w.expect.at)
+	share := float64(on) / float64(n)
+	flat := hi-lo <= 0.03
+	before := b.known() && b.high-b.low <= 0.05 && abs(fo.level-(b.low+b.high)/2) <= 0.03
+	switch {
+	case flat && before && onSide(side, fo.level):
+		fo.vague, fo.why = true, "the reading lay there already before the force"
+	case flat && share < 0.5:
+		fo.no = true // it lies still, and not where it was forced to
+	case share < 0.75 && b.known() && b.switching() && !w.shifted(b, lo, hi):
+		fo.no = true // it goes on switching as before
+	case share < 0.75 && !b.known():
+		fo.no = share < 0.3
+		fo.vague, fo.why = !fo.no, "there was too little to compare with"
+	default:
+		fo.vague, fo.why = true, "the reading was pulled, but not held: contact or source too weak"
+	}
+}
+
+// shifted reports whether the range of the readings is another one than at rest.
+func (w *Watcher) shifted(b voltsBase, lo, hi float64) bool {
+	return hi < b.high-0.15 || lo > b.low+0.15
+}

@@ -1,0 +1,116 @@
+package analysis
+
+import "fmt"
+
+// next lists what to do now in ordinary trade practice, cheapest separating test
+// first. Some of it is common practice without a source.
+func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
+	by := map[ProofID]Proof{}
+	for _, p := range proofs {
+		by[p.ID] = p
+	}
+	switch conclusion {
+	case LoopProven:
+		out := []string{
+			"believe the sensor: look for the cause of the mixture elsewhere",
+			"read total trim (short plus long) at idle, at 2000 to 2500 rpm and under load: a leak shows at idle, weak supply under load",
+		}
+		if m := c.w.fig.short.mean() + longOr0(c.w.fig.longT.mean()); m > 10 {
+			out = append(out, fmt.Sprintf("total trim lies at %+.0f %%: rule out an exhaust leak ahead of the sensor before anything else; the sensor reports that false air truthfully", m))
+		}
+		return append(out, "check that the test itself has left no code")
+	case PartlyProven:
+		side := Rich
+		if by[ProofAddsFuel].State != Proven {
+			side = Lean
+		}
+		return []string{fmt.Sprintf("force the other side too: hold it %s", side)}
+	case InputDead:
+		return []string{
+			"measure the signal at the computer's connector while the wire is held: it must be there",
+			"check tap, terminal and the wire from tap to computer for an open or a short",
+			"check that the sensor under test is the one that you read",
+			"only then suspect the computer's input",
+		}
+	case NoCommand:
+		out := []string{
+			"make sure that the loop was closed all the time and no mode such as fuel cut, purge test or load held trim still",
+			"check codes: some computers freeze trim while a code is stored",
+		}
+		if by[ProofAddsFuel].State == Failed && by[ProofCutsFuel].State == Proven || by[ProofCutsFuel].State == Failed && by[ProofAddsFuel].State == Proven {
+			out = append(out, "it answers on one side only: repeat the silent side once before blaming the computer")
+		}
+		return append(out, "check the maker's service information for the conditions under which this computer trims")
+	case NoDelivery:
+		return []string{
+			"enrich with propane: if both sensors go rich, they are good and the fuel command is not carried out",
+			"measure fuel pressure and volume while trim is high",
+			"check injectors and their drive (balance or current test)",
+		}
+	case SensorDead:
+		return []string{
+			"enrich with propane and watch the sensor alone: it must go above 0.8 V",
+			"check the sensor's heater, ground or return, and the wire between sensor and tap",
+			"look for an exhaust leak ahead of the sensor if it only ever says lean",
+			"then replace the sensor and repeat this test",
+		}
+	case SensorSlow:
+		return []string{
+			"repeat at 2000 to 2500 rpm after two minutes: a cold sensor is slow too",
+			"check the heater",
+			"read the computer's own switch times (service 05, or 06 on CAN) where it offers them",
+			"then replace the sensor and repeat this test",
+		}
+	case WrongBank:
+		return []string{
+			"check that the sensor connectors of the two banks are not crossed",
+			"check which bank is bank 1 in the maker's service information, and that you forced that one",
+		}
+	case NotReadyToSay:
+		out := []string{}
+		for _, r := range c.w.ready.unmet(c.w.now) {
+			out = append(out, r)
+		}
+		return append(out, "bring the car to these conditions and test again")
+	case NothingForced:
+		return []string{"hold the signal lean, then rich, and watch again"}
+	}
+	// Unclear: what would decide it.
+	var out []string
+	add := func(s string) { out = append(out, s) }
+	switch {
+	case by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed:
+		add("either the fuel is not delivered or the sensor is dead: nothing here tells them apart")
+		add("enrich with propane: if the sensor goes above 0.8 V it is good and the fuel is not delivered; if not, the sensor is dead")
+	case by[ProofInput].State == Unclear:
+		add("repeat with a firm contact, or a stronger source within its safe limits: " + by[ProofInput].Why)
+	}
+	for _, f := range c.forces {
+		if f.own.state == cannot {
+			if f.side == Lean {
+				add("trim stood at its upper limit: the mixture is leaner than the computer can correct, or the sensor says so falsely")
+				add("enrich with propane until trim comes down, then repeat the lean force; if the sensor goes rich with propane, believe it and look for the lean cause")
+			} else {
+				add("trim stood at its lower limit: the mixture is richer than the computer can correct, or the sensor says so falsely")
+				add("lean the mixture (a vacuum hose off) until trim comes up, then repeat the rich force")
+			}
+			break
+		}
+	}
+	for _, id := range ProofOrder {
+		if p := by[id]; p.State == Unclear && id != ProofInput {
+			add(fmt.Sprintf("%s: %s", id, p.Why))
+		}
+	}
+	if len(out) == 0 {
+		add("repeat the test with holds of 15 s and 30 s of rest between")
+	}
+	return out
+}
+
+func longOr0(v float64) float64 {
+	if v != v {
+		return 0
+	}
+	return v
+}

@@ -1,0 +1,128 @@
+package analysis
+
+import (
+	"fmt"
+	"slices"
+)
+
+// Fuel system status bits of PID 03 (SAE J1979).
+const (
+	openCold    = 0x01 // open loop: not yet warm
+	closedLoop  = 0x02
+	openDriving = 0x04 // open loop: load, or fuel cut on deceleration
+	openFault   = 0x08
+	closedFault = 0x10 // closed loop, but with a fault in a sensor
+)
+
+func isClosed(status int) bool { return status&(closedLoop|closedFault) != 0 }
+
+// minCoolant is the coolant temperature below which a test does not count, °C
+// (common practice, no source).
+const minCoolant = 60
+
+// readiness follows the conditions under which a test counts.
+type readiness struct {
+	status     int // of the watched bank's fuel system
+	statusAt   float64
+	hasStatus  bool
+	closedAt   float64 // last time at which the loop was seen closed
+	openSince  float64
+	everClosed bool
+
+	coolant    float64
+	hasCoolant bool
+	rpm        series
+	speed      float64
+	wide       bool // the watched sensor is a wide-range one
+	unused     bool // the computer says that it does not use this sensor for trim
+	unusedN    int
+
+	said      bool // something was emitted
+	ok        bool // what was emitted last
+	everReady bool
+	candidate bool
+	since     float64
+}
+
+// unmet lists the conditions that do not hold, in words.
+func (r *readiness) unmet(now float64) []string {
+	var out []string
+	if r.wide {
+		out = append(out, "wide-range sensor: its wire must not be forced; move the mixture instead")
+	}
+	if r.unused {
+		out = append(out, "the computer does not use this sensor for short-term trim")
+	}
+	if r.hasCoolant && r.coolant < minCoolant {
+		out = append(out, fmt.Sprintf("coolant %.0f °C: warm the engine up to %d °C or more", r.coolant, minCoolant))
+	}
+	if r.hasStatus && !isClosed(r.status) {
+		out = append(out, "open loop: "+statusWords(r.status))
+	}
+	if p, has := r.rpm.last(); has && p.v < 400 {
+		out = append(out, "engine not running")
+	}
+	return out
+}
+
+// holds is unmet without the words.
+func (r *readiness) holds() bool {
+	p, has := r.rpm.last()
+	return !r.wide && !r.unused && (!r.hasCoolant || r.coolant >= minCoolant) &&
+		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= 400)
+}
+
+func statusWords(status int) string {
+	switch status {
+	case openCold:
+		return "not warm enough yet"
+	case openDriving:
+		return "load or deceleration"
+	case openFault:
+		return "a fault was found"
+	case 0:
+		return "fuel system not in use"
+	}
+	return fmt.Sprintf("status 0x%02X", status)
+}
+
+// settle is how long a change must last before it is said, s: closed loop comes and
+// goes with each deceleration, and that is no news.
+func (r *readiness) settle() float64 {
+	if r.ok {
+		return 12
+	}
+	return 2
+}
+
+// step says ready or not_ready when that has changed for long enough.
+func (w *Watcher) stepReady(now float64) {
+	r := &w.ready
+	ok := r.holds()
+	if ok != r.candidate || r.since < 0 {
+		r.candidate, r.since = ok, now
+	}
+	if r.said && ok == r.ok || now-r.since < r.settle() {
+		return
+	}
+	r.said, r.ok = true, ok
+	if ok {
+		r.everReady = true
+		w.emit(Event{T: now, Name: Ready})
+	} else {
+		w.emit(Event{T: now, Name: NotReady, Reasons: slices.Clone(r.unmet(now))})
+	}
+}
+
+// steady reports whether the engine ran evenly in [from, to]: within a quarter of
+// its slowest. True if speed was not read.
+func (r *readiness) steady(from, to float64) bool {
+	lo, hi, n := r.rpm.span(from-1, to)
+	return n == 0 || hi <= 1.25*lo+50
+}
+
+// closedDuring reports whether the loop is known to have been closed since the
+// moment from: a status read after it says so. True if status is never read.
+func (r *readiness) closedDuring(from float64) bool {
+	return !r.hasStatus || isClosed(r.status) && r.closedAt >= from+0.3
+}

@@ -1,0 +1,204 @@
+package analysis
+
+// sensorState is what the sensor said after the release.
+type sensorState uint8
+
+const (
+	sensorOpen   sensorState = iota
+	sensorSays               // at once, strongly, and for longer than plain switching would
+	sensorLate               // it reports, but later than a healthy one can
+	sensorMute               // it does not report the mixture that the loop made
+	sensorVague              // the data do not decide
+	sensorNotYet             // the loop had made no mixture to report
+)
+
+// Times of the release test, s. The whole response of a healthy loop takes 2 to 3 s
+// (trade figure), the cell's own less than 1 s even when half worn.
+const (
+	promptWithin = 1.0
+	muteAfter    = 5.0
+	muteFlat     = 3.0 // enough where the reading lies still between the sides
+	releaseWatch = 45.0
+)
+
+// release is the experiment that starts when the wire is let go: the exhaust then
+// holds the mixture that the loop made during the force, and the sensor must say
+// so, at once, until the loop has taken it out again.
+type release struct {
+	state  sensorState
+	expect Side
+	lo, hi float64 // the wire was let go between these, s
+	at     float64
+
+	trimThen  float64 // mirrored trim at the release
+	trimMade  float64 // how far the force had moved it, %
+	trimNow   float64
+	n         int
+	lastOff   point // last reading that was not on the expected side
+	firstOn   point
+	hasOn     bool
+	lastOn    point
+	nOn       int
+	best      float64 // most extreme reading on the expected side
+	strong    int     // readings on the side that are extreme enough
+	grey      int
+	bottom    float64 // range of all readings
+	top       float64
+	left      bool // the reading came to the side and left it again
+	trimAtOn  float64
+	decidedAt float64
+	why       string
+
+	// recovery
+	lastSide  Side
+	changes   int
+	firstTurn point
+	lastTurn  point
+	resumed   bool
+	resumedAt float64
+}
+
+func (r *release) begin(f *force, trim float64) {
+	*r = release{expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end,
+		trimThen: trim, trimNow: trim, bottom: 9, top: -9}
+	r.trimMade = trim - f.own.start
+	if !f.own.base.known() {
+		r.trimMade = trim - f.own.low
+	}
+	if r.trimMade < 4 || f.seconds() < 1.5 {
+		r.state = sensorNotYet
+	}
+}
+
+// still is the share of what the loop added or cut that is still there.
+func (r *release) still() float64 {
+	if r.trimMade <= 0 {
+		return 0
+	}
+	return 1 - (r.trimThen-r.trimNow)/r.trimMade
+}
+
+// volts takes a reading after the release; it reports whether the test of the
+// sensor was decided by it.
+func (r *release) volts(p point, b voltsBase) bool {
+	if r.state != sensorOpen {
+		return false
+	}
+	r.n++
+	r.bottom, r.top = min(r.bottom, p.v), max(r.top, p.v)
+	on := onSide(r.expect, p.v)
+	if !on && r.hasOn && (p.v > switchPoint) == (r.expect == Rich) {
+		on = true // between the levels the side stays
+	}
+	switch {
+	case on && !r.left:
+		if !r.hasOn {
+			r.hasOn, r.firstOn, r.trimAtOn = true, p, r.still()
+			r.best = p.v
+		}
+		r.nOn++
+		r.lastOn = p
+		if r.expect == Rich {
+			r.best = max(r.best, p.v)
+		} else {
+			r.best = min(r.best, p.v)
+		}
+		switch strength(r.expect, p.v) {
+		case 2:
+			r.strong++
+		case 1:
+			r.grey++
+		}
+	case !on && r.hasOn:
+		r.left = true
+	case !on:
+		r.lastOff = p
+	}
+	return r.decide(p.t(), b, false)
+}
+
+// stayNeeded is how long the reading must stay on the side to be more than plain
+// switching: longer than it ever did at rest.
+func (r *release) stayNeeded(b voltsBase) float64 {
+	if !b.known() {
+		return 1.5
+	}
+	return max(0.5, 1.3*b.maxDwell(r.expect), 2.2*b.interval)
+}
+
+// decide settles the test if it can be, at time now; with last, no more data come.
+func (r *release) decide(now float64, b voltsBase, last bool) bool {
+	set := func(s sensorState, why string) bool {
+		r.state, r.why, r.decidedAt = s, why, now
+		return true
+	}
+	waited := now - r.hi
+	if !r.hasOn {
+		flat := r.top-r.bottom <= 0.03
+		switch {
+		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat):
+			return set(sensorMute, "")
+		case r.n >= 4 && flat && waited >= muteAfter:
+			return set(sensorMute, "")
+		case r.still() < 0.3 || last:
+			if r.n < 2 {
+				return set(sensorVague, "there are too few readings after the release")
+			}
+			return set(sensorVague, "trim had gone back before the reading showed anything")
+		}
+		return false
+	}
+	stay := r.lastOn.t() - r.firstOn.t()
+	need := r.stayNeeded(b)
+	enough := stay >= need && r.nOn >= 2
+	lateBy := r.lastOff.t() - r.hi // it had not answered this long after the release
+	late := r.lastOff.hi > 0 && lateBy > promptWithin+b.interval
+	switch {
+	case late && r.trimAtOn < 0.3:
+		return set(sensorVague, "it came when trim had already gone back, which proves nothing")
+	case late && (enough || r.left || last):
+		return set(sensorLate, "")
+	case late:
+		return false
+	case enough && r.strong >= 2:
+		return set(sensorSays, "")
+	case !r.left && !last:
+		return false // still there: wait for a stronger reading or a longer stay
+	case enough && r.strong+r.grey > 0:
+		return set(sensorVague, "the reading was not extreme enough to prove it")
+	case enough:
+		return set(sensorMute, "")
+	case r.strong+r.grey == 0 && r.still() >= 0.5 && waited < muteAfter && !last:
+		r.hasOn, r.left, r.nOn = false, false, 0 // a brush past the side; go on looking
+		return false
+	}
+	return set(sensorVague, "it did not stay longer than it does by plain switching")
+}
+
+// turn follows the changes of side after the release until the loop cycles again;
+// it reports whether this reading decided it.
+func (r *release) turn(p point, b voltsBase) bool {
+	if r.resumed {
+		return false
+	}
+	side := sideOf(p.v)
+	if side == "" || side == r.lastSide {
+		return false
+	}
+	if r.lastSide != "" {
+		if r.changes > 0 && p.t()-r.lastTurn.t() > max(10, 4*(b.p95Lean+b.p95Rich)) {
+			r.changes = 0 // a lone change long ago
+		}
+		if r.changes == 0 {
+			r.firstTurn = p
+		}
+		r.changes++
+		r.lastTurn = p
+	}
+	r.lastSide = side
+	if r.changes >= 3 {
+		r.resumed, r.resumedAt = true, r.firstTurn.t()
+		return true
+	}
+	return false
+}

@@ -1,0 +1,83 @@
+package analysis
+
+// stillness watches for a standing contradiction while nobody forces anything:
+// trim stands far out, the forced sensor never leaves one side, and the downstream
+// sensor says the opposite of it. Then the mixture has followed and the sensor
+// lies. If both say the same, the mixture is really there, or does not follow.
+type stillness struct {
+	sideSince float64
+	side      Side
+	farSince  float64 // trim has been 15 % or more away, on one side, since
+	farSign   float64
+	downSince float64
+	downSide  Side
+	mute      [2]float64 // s of contradiction, by the side that the sensor should say
+	agree     [2]float64 // s during which both said the side that trim works against
+	trimThen  [2]float64
+	lastAt    float64
+	haveVolts bool
+	haveTrim  bool
+	haveDown  bool
+}
+
+func (r *stillness) volts(p point) {
+	s := sideOf(p.v)
+	if p.v > 0.35 && p.v < 0.55 {
+		s = "" // hangs at the bias: says neither
+	}
+	if s != r.side || !r.haveVolts {
+		r.side, r.sideSince, r.haveVolts = s, p.t(), true
+	}
+}
+
+func (r *stillness) trim(p point, long float64) {
+	v := p.v + long
+	sign := 0.0
+	if v >= enoughTrim {
+		sign = 1
+	} else if v <= -enoughTrim {
+		sign = -1
+	}
+	if sign != r.farSign || !r.haveTrim {
+		r.farSign, r.farSince, r.haveTrim = sign, p.t(), true
+	}
+	r.count(p.t(), v)
+}
+
+func (r *stillness) down(p point) {
+	s := Side("")
+	if p.v >= 0.60 {
+		s = Rich
+	} else if p.v <= 0.30 {
+		s = Lean
+	}
+	if s != r.downSide || !r.haveDown {
+		r.downSide, r.downSince, r.haveDown = s, p.t(), true
+	}
+}
+
+// count adds the time since the last reading to what it shows. Trim that adds
+// should make rich, trim that cuts should make lean.
+func (r *stillness) count(t, trim float64) {
+	dt := t - r.lastAt
+	r.lastAt = t
+	if dt <= 0 || dt > 3 || r.farSign == 0 || t-r.farSince < 3 || !r.haveDown || t-r.downSince < 3 || t-r.sideSince < 3 {
+		return
+	}
+	should := Rich
+	if r.farSign < 0 {
+		should = Lean
+	}
+	i := sideIndex(should)
+	switch {
+	case r.downSide == should && r.side != should:
+		r.mute[i] += dt
+		r.trimThen[i] = trim
+	case r.downSide == should.Opposite() && r.side == should.Opposite():
+		r.agree[i] += dt
+	}
+}
+
+// contradicts reports whether the downstream sensor has shown for long enough that
+// the mixture was on the side while the forced sensor did not say so.
+func (r *stillness) contradicts(side Side) bool { return r.mute[sideIndex(side)] >= enoughTime }
