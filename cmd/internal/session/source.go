@@ -16,14 +16,19 @@ type Source interface {
 	Next(ctx context.Context) (obd.Record, error)
 }
 
-// Frame is one record and all that follows from it.
+// Frame is one record and all that follows from it. The slices are valid until
+// the next record is judged.
 type Frame struct {
 	Record  obd.Record
 	Samples []decode.Sample
 	Events  []analysis.Event
+	// Last marks the frame after the last record: it has no record of its own
+	// (only At) and carries what was decided because the session ended.
+	Last bool
 }
 
-// Sink takes frames: the store, the screen, the JSON lines.
+// Sink takes frames: the store, the screen, the JSON lines. It is called from the
+// goroutine that runs the session.
 type Sink interface {
 	Write(f Frame) error
 }

@@ -1,0 +1,204 @@
+package session
+
+import (
+	"slices"
+	"time"
+
+	"pushback/analysis"
+	"pushback/decode"
+	"pushback/obd"
+)
+
+// A Judge turns records into events and a verdict. It is the only way there, for a
+// live session, a replay and an import alike, and it knows nothing but the
+// records; so the same records give the same events.
+type Judge struct {
+	decoder decode.Decoder
+	watcher *analysis.Watcher
+	can     bool
+
+	samples []decode.Sample
+	events  []analysis.Event
+
+	silence silence
+	end     time.Duration
+}
+
+// NewJudge returns a judge for a session whose replies were printed in format f
+// (the zero Format for imported rows).
+func NewJudge(cfg analysis.Config, f obd.Format) (*Judge, error) {
+	w, err := analysis.NewWatcher(cfg)
+	if err != nil {
+		return nil, err
+	}
+	return &Judge{watcher: w, can: f.Bus.CAN()}, nil
+}
+
+// Step judges the next record.
+func (j *Judge) Step(rec obd.Record) Frame {
+	j.samples, j.events = j.samples[:0], j.events[:0]
+	j.end = max(j.end, rec.At)
+	switch {
+	case rec.Exchange != nil:
+		j.exchange(rec.At, rec.Exchange)
+	case rec.Row != nil:
+		j.row(rec.At, rec.Row)
+	case rec.Mark != nil:
+		j.mark(rec.At, rec.Mark)
+	}
+	return Frame{Record: rec, Samples: j.samples, Events: j.events}
+}
+
+// Finish ends the session at the time of its last record.
+func (j *Judge) Finish() Frame {
+	j.samples, j.events = nil, nil
+	j.gap(j.silence.end(j.end))
+	j.emit(j.watcher.Finish(j.end))
+	return Frame{Record: obd.Record{At: j.end}, Events: j.events, Last: true}
+}
+
+// Verdict is the verdict on all records so far.
+func (j *Judge) Verdict() analysis.Verdict { return j.watcher.Verdict() }
+
+// Decoder is what the records have told about the car so far.
+func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
+
+func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
+	switch x.Outcome {
+	case obd.OK, obd.Refused:
+		j.gap(j.silence.data(x.Received))
+	default:
+		j.silence.nothing(x.Outcome)
+	}
+
+	request := append([]byte{x.Request.Service}, x.Request.Data...)
+	if x.Outcome == obd.OK {
+		for _, r := range x.Replies {
+			// A reply that cannot be decoded gives no samples, which is noticed below.
+			j.samples, _ = j.decoder.Reply(r.From, request, r.Data, x.Sent, x.Received, j.samples)
+		}
+	}
+	if len(j.samples) == 0 {
+		j.samples = j.decoder.Missing(request, x.Sent, x.Received, j.samples)
+	}
+	j.watch()
+
+	switch x.Request.Service {
+	case 0x03, 0x07, 0x0A:
+		if codes, ok := j.codes(x); ok {
+			j.emit(j.watcher.Codes(at, x.Request.Service, codes))
+		}
+	}
+}
+
+// codes joins the trouble codes of all computers; false when nothing is known.
+func (j *Judge) codes(x *obd.Exchange) ([]string, bool) {
+	if x.Outcome == obd.NoData {
+		// Off CAN a computer without codes may stay silent (SAE J1979 services 03
+		// and 07, from memory); on CAN it must answer with a count of none.
+		return nil, !j.can
+	}
+	if x.Outcome != obd.OK {
+		return nil, false
+	}
+	var codes []string
+	for _, r := range x.Replies {
+		c, err := decode.Codes(x.Request.Service, j.can, r.Data)
+		if err != nil {
+			return nil, false
+		}
+		codes = append(codes, c...)
+	}
+	slices.Sort(codes)
+	return slices.Compact(codes), true
+}
+
+func (j *Judge) row(at time.Duration, r *obd.Row) {
+	j.gap(j.silence.data(at))
+	for i, name := range r.Names {
+		if s := decode.ByName(name); s != nil {
+			j.samples = append(j.samples, decode.Sample{Signal: s, Sent: at, Received: at, Value: r.Values[i]})
+		}
+	}
+	j.watch()
+}
+
+func (j *Judge) mark(at time.Duration, m *obd.Mark) {
+	switch m.Kind {
+	case obd.MarkLean:
+		j.emit(j.watcher.Mark(at, analysis.Lean))
+	case obd.MarkRich:
+		j.emit(j.watcher.Mark(at, analysis.Rich))
+	case obd.MarkRelease:
+		j.emit(j.watcher.Mark(at, ""))
+	}
+}
+
+func (j *Judge) watch() {
+	for _, s := range j.samples {
+		j.emit(j.watcher.Step(s))
+	}
+}
+
+func (j *Judge) gap(from, to time.Duration, cause string) {
+	if cause != "" {
+		j.emit(j.watcher.Gap(from, to, cause))
+	}
+}
+
+func (j *Judge) emit(e []analysis.Event) { j.events = append(j.events, e...) }
+
+// silence notices when nothing came for too long to go unmentioned.
+type silence struct {
+	heard       bool
+	first, last time.Duration // of what was received
+	count       int
+	worst       obd.Outcome // since then
+	began       bool        // something failed since then
+}
+
+// quiet is how long a session may go without any data before that is a gap:
+// longer than any bus takes for one exchange with its retries.
+const quiet = 2 * time.Second
+
+// data notes that something was received, and returns the gap that it ends; no
+// cause: none.
+func (s *silence) data(at time.Duration) (from, to time.Duration, cause string) {
+	from, to, cause = s.end(at)
+	if !s.heard {
+		s.first, s.heard = at, true
+	}
+	s.last, s.count = at, s.count+1
+	s.began, s.worst = false, obd.OK
+	return from, to, cause
+}
+
+// nothing notes an attempt that brought no data.
+func (s *silence) nothing(o obd.Outcome) {
+	s.began = true
+	// The trouble nearest to the tool explains the rest.
+	if s.worst == obd.OK || o == obd.LinkLost || (o == obd.AdapterReset && s.worst != obd.LinkLost) {
+		s.worst = o
+	}
+}
+
+// end returns the gap that would end now.
+func (s *silence) end(at time.Duration) (from, to time.Duration, cause string) {
+	if !s.heard {
+		return 0, 0, ""
+	}
+	// A recording made elsewhere may have a row each few seconds and no gap.
+	limit := quiet
+	if s.count > 1 {
+		limit = max(limit, 5*(s.last-s.first)/time.Duration(s.count-1))
+	}
+	switch {
+	case s.began && s.worst == obd.LinkLost:
+		return s.last, at, "link lost"
+	case s.began && s.worst == obd.AdapterReset:
+		return s.last, at, "adapter reset"
+	case at-s.last > limit:
+		return s.last, at, "no reply"
+	}
+	return 0, 0, ""
+}

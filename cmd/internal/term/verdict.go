@@ -1,0 +1,95 @@
+package term
+
+import (
+	"fmt"
+	"io"
+	"sort"
+	"strconv"
+	"strings"
+
+	"pushback/analysis"
+)
+
+const width = 96 // columns that running text keeps to
+
+// WriteVerdict prints a verdict: the answer, then what it rests on, then what to do
+// next. With evidence the numbers behind each proof are printed too.
+func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
+	fmt.Fprintln(w)
+	for i, line := range wrap(ConclusionText(v.Conclusion), width) {
+		if i == 0 {
+			line = s.Bold(line)
+		}
+		fmt.Fprintln(w, line)
+	}
+	if len(v.Proofs) > 0 {
+		fmt.Fprintln(w)
+	}
+	for _, p := range v.Proofs {
+		fmt.Fprintf(w, "  %s %-29s %s\n", stateSigns[p.State], proofTitles[p.ID], stateWords[p.State])
+		for _, line := range wrap(p.Why, width-6) {
+			fmt.Fprintf(w, "      %s\n", line)
+		}
+		if evidence && len(p.Evidence) > 0 {
+			for _, line := range wrap(evidenceText(p.Evidence), width-6) {
+				fmt.Fprintf(w, "      %s\n", line)
+			}
+		}
+	}
+	if len(v.Next) > 0 {
+		fmt.Fprintf(w, "\nNext:\n")
+	}
+	for i, n := range v.Next {
+		for k, line := range wrap(n, width-5) {
+			lead := "     "
+			if k == 0 {
+				lead = fmt.Sprintf("  %d. ", i+1)
+			}
+			fmt.Fprintln(w, lead+line)
+		}
+	}
+	fmt.Fprintln(w)
+}
+
+func evidenceText(e map[string]float64) string {
+	keys := make([]string, 0, len(e))
+	for k := range e {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	for i, k := range keys {
+		keys[i] = k + " " + strconv.FormatFloat(e[k], 'g', 4, 64)
+	}
+	return "[" + strings.Join(keys, ", ") + "]"
+}
+
+// wrap breaks text at spaces into lines of at most n characters.
+func wrap(text string, n int) []string {
+	var lines []string
+	var line string
+	for _, word := range strings.Fields(text) {
+		switch {
+		case line == "":
+			line = word
+		case len([]rune(line))+1+len([]rune(word)) > n:
+			lines = append(lines, line)
+			line = word
+		default:
+			line += " " + word
+		}
+	}
+	if line != "" {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// Indent prints a text in the running width, after a sign.
+func Indent(w io.Writer, sign, text string) {
+	for i, line := range wrap(text, width-len([]rune(sign))) {
+		if i > 0 {
+			sign = strings.Repeat(" ", len([]rune(sign)))
+		}
+		fmt.Fprintln(w, sign+line)
+	}
+}

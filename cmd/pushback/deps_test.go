@@ -1,0 +1,95 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// imports is the table of what each room may import of this module. Inner rooms
+// never import outer ones; tests may import more.
+var imports = map[string][]string{
+	"decode":               {},
+	"obd":                  {},
+	"obd/seriallink":       {"obd"},
+	"obd/tcplink":          {"obd"},
+	"obd/simcar":           {"obd"},
+	"obd/obdtest":          {"obd"},
+	"obd/poll":             {"obd", "decode"},
+	"analysis":             {"decode"},
+	"store":                {"obd", "decode", "analysis"},
+	"store/widecsv":        {"obd", "decode"},
+	"cmd/internal/session": {"*"},
+	"cmd/internal/term":    {"*"},
+	"cmd/pushback":         {"*"},
+}
+
+// owners says which rooms may import a library of others'.
+var owners = map[string][]string{
+	"github.com/spf13/cobra":      {"cmd/"},
+	"github.com/rs/zerolog":       {"cmd/"},
+	"github.com/mattn/go-isatty":  {"cmd/"},
+	"github.com/creack/pty":       {"cmd/"},
+	"golang.org/x/sys/unix":       {"cmd/", "obd/seriallink"},
+	"go.bug.st/serial":            {"obd/seriallink"},
+	"go.bug.st/serial/enumerator": {"obd/seriallink"},
+	"github.com/mattn/go-sqlite3": {"store"},
+}
+
+func TestImportsPointOneWay(t *testing.T) {
+	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "./...")
+	cmd.Dir = "../.."
+	out, err := cmd.Output()
+	if err != nil {
+		var exit *exec.ExitError
+		if errors.As(err, &exit) {
+			t.Fatalf("go list: %s", exit.Stderr)
+		}
+		t.Fatal(err)
+	}
+	seen := 0
+	for dec := json.NewDecoder(strings.NewReader(string(out))); ; {
+		var p struct {
+			ImportPath string
+			Imports    []string
+		}
+		if err := dec.Decode(&p); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		seen++
+		room := strings.TrimPrefix(p.ImportPath, "pushback/")
+		allowed, known := imports[room]
+		if !known {
+			t.Errorf("%s is not in the table of imports: add it there, with what it may import", room)
+			continue
+		}
+		for _, i := range p.Imports {
+			if ours, ok := strings.CutPrefix(i, "pushback/"); ok {
+				if !slices.Contains(allowed, ours) && !slices.Contains(allowed, "*") {
+					t.Errorf("%s imports %s; it may import of ours only %v", room, ours, allowed)
+				}
+				continue
+			}
+			if first, _, _ := strings.Cut(i, "/"); !strings.Contains(first, ".") {
+				continue // the standard library
+			}
+			rooms, known := owners[i]
+			if !known {
+				t.Errorf("%s imports %s, which no room owns: add it to the table with a reason", room, i)
+				continue
+			}
+			if !slices.ContainsFunc(rooms, func(r string) bool { return room == r || strings.HasSuffix(r, "/") && strings.HasPrefix(room, r) }) {
+				t.Errorf("%s imports %s; only %v may", room, i, rooms)
+			}
+		}
+	}
+	if seen < len(imports) {
+		t.Errorf("go list named %d packages, the table has %d", seen, len(imports))
+	}
+}

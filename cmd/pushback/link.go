@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pushback/analysis"
+	"pushback/decode"
+	"pushback/obd"
+	"pushback/obd/seriallink"
+	"pushback/obd/tcplink"
+)
+
+// carFlags say where the car is and what is asked of it.
+type carFlags struct {
+	port   string
+	baud   int
+	bus    string
+	sensor string
+}
+
+func (f *carFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVarP(&f.port, "port", "p", "", "adapter's `PORT`: /dev/ttyUSB0, COM4, tcp://host:port")
+	cmd.Flags().IntVar(&f.baud, "baud", 0, "serial speed; without it the speed is found")
+	cmd.Flags().StringVar(&f.bus, "bus", "", "vehicle bus `NAME`, such as can11-500; without it the bus is searched")
+	cmd.Flags().StringVar(&f.sensor, "sensor", "B1S1", "the `SENSOR` that is forced: bank and position")
+}
+
+// check looks at what can be wrong before anything is opened.
+func (f *carFlags) check(cmd *cobra.Command) (obd.Bus, error) {
+	if f.port == "" {
+		return 0, usagef(cmd, "--port is missing; `pushback ports` lists the ports")
+	}
+	return f.checkCar(cmd)
+}
+
+func (f *carFlags) checkCar(cmd *cobra.Command) (obd.Bus, error) {
+	if f.baud < 0 {
+		return 0, usagef(cmd, "a speed of %d is not possible", f.baud)
+	}
+	if err := checkSensor(f.sensor); err != nil {
+		return 0, usage(cmd, err)
+	}
+	if f.bus == "" {
+		return obd.BusUnknown, nil
+	}
+	bus, err := obd.ParseBus(f.bus)
+	if err != nil {
+		return 0, usage(cmd, err)
+	}
+	return bus, nil
+}
+
+func checkSensor(name string) error {
+	if len(name) != 4 || name[0] != 'B' || name[2] != 'S' ||
+		name[1] < '1' || name[1] > '4' || name[3] < '1' || name[3] > '4' {
+		return fmt.Errorf("sensor %q is not like B1S1 (bank 1, sensor 1)", name)
+	}
+	return nil
+}
+
+// byMixture reads the --by flag.
+func byMixture(cmd *cobra.Command, by string) (bool, error) {
+	switch by {
+	case "wire":
+		return false, nil
+	case "mixture":
+		return true, nil
+	}
+	return false, usagef(cmd, "--by %q is neither wire nor mixture", by)
+}
+
+func byName(mixture bool) string {
+	if mixture {
+		return "mixture"
+	}
+	return "wire"
+}
+
+// open opens the line to the adapter.
+func (f *carFlags) open(ctx context.Context) (obd.Link, error) {
+	if addr, ok := strings.CutPrefix(f.port, "tcp://"); ok {
+		return tcplink.Dial(ctx, addr)
+	}
+	if f.baud > 0 {
+		return seriallink.Open(f.port, f.baud)
+	}
+	link, _, err := seriallink.FindBaud(ctx, f.port)
+	return link, err
+}
+
+// suit says whether the watched sensor can be forced so.
+func suit(d *decode.Decoder, sensor string, mixture bool) error {
+	sensors := d.Sensors()
+	if len(sensors) == 0 {
+		return notReady("this car names no oxygen sensors (PIDs 13 and 1D are not answered), so it cannot be tested this way",
+			"is this the engine's computer, and the ignition on? `pushback vehicle` shows what the car offers")
+	}
+	var names []string
+	for _, s := range sensors {
+		names = append(names, s.Name)
+		if s.Name != sensor {
+			continue
+		}
+		switch {
+		case s.Kind == decode.WideRange && !mixture:
+			return notReady(sensor+" is a wide-range (air-fuel ratio) sensor: its wire must not be forced like a plain sensor's",
+				"force the mixture itself, with propane or an induced lean: --by mixture")
+		case s.Kind == decode.WideRange:
+			return notReady(sensor+" is a wide-range (air-fuel ratio) sensor, which gives no switching voltage to judge by",
+				"watch a plain sensor of the same bank, if there is one, with --sensor")
+		}
+		return nil
+	}
+	return hinted{fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
+		"name one of them with --sensor", statusFailed}
+}
+
+// watchConfig is what the watcher is told.
+func watchConfig(sensor string, mixture bool) analysis.Config {
+	return analysis.Config{Sensor: sensor, ByMixture: mixture}
+}
+
+// closeLink gives the adapter back as it was found, within reason.
+func closeLink(a *obd.Adapter, l obd.Link) {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	_ = a.Close(ctx)
+	_ = l.Close()
+}

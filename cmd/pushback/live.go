@@ -1,0 +1,221 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/term"
+	"pushback/obd"
+	"pushback/obd/poll"
+	"pushback/store"
+)
+
+// liveFlags are those that test, record and demo share.
+type liveFlags struct {
+	car     carFlags
+	by      string
+	dur     time.Duration
+	label   string
+	vehicle string
+	note    string
+	samples bool
+}
+
+func (f *liveFlags) add(cmd *cobra.Command) {
+	cmd.Flags().DurationVar(&f.dur, "for", 0, "stop by itself after this `DURATION`, such as 90s")
+	f.addCommon(cmd)
+}
+
+func (f *liveFlags) addCommon(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.by, "by", "wire", "what is forced: `wire` (the signal), or mixture (propane, induced lean)")
+	cmd.Flags().StringVar(&f.label, "label", "", "label of the session: `TEXT`")
+	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
+	cmd.Flags().StringVar(&f.note, "note", "", "note on the session: `TEXT`")
+	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
+}
+
+// liveRun is one session on a car, real or simulated.
+type liveRun struct {
+	flags   liveFlags
+	bus     obd.Bus
+	mixture bool
+	origin  string // live or simulated
+	clock   obd.Clock
+	open    func(context.Context) (obd.Link, error)
+	guide   *session.GuideConfig // nil: not guided
+	// technician stands in for the person in a demonstration: told the prompts,
+	// shown the frames, given a way to make marks.
+	technician func(mark func(obd.Mark)) technician
+}
+
+type technician interface {
+	session.Sink
+	Prompt(session.Prompt)
+}
+
+// closing bounds what a session may still ask for after it was told to end.
+const closing = 2 * time.Second
+
+// live runs a session from the first byte to the verdict.
+func (a *app) live(ctx context.Context, r liveRun) error {
+	people, style := a.people(), term.StyleOf(a.people())
+	say := func(format string, args ...any) { fmt.Fprintf(people, format+"\n", args...) }
+
+	// A database that cannot be used is better known before the car is asked.
+	db, err := store.Open(ctx, a.db)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+
+	link, err := r.open(ctx)
+	if err != nil {
+		return err
+	}
+	adapter := obd.NewAdapter(link, r.clock, obd.AdapterOptions{Trying: a.trying()})
+	defer closeLink(adapter, link)
+	p, err := poll.Open(ctx, adapter, r.clock, poll.Config{Sensor: r.flags.car.sensor, Bus: r.bus})
+	if err != nil {
+		return err
+	}
+	car := p.Vehicle()
+	say("%s, adapter %q, sensors %s", car.Format.Bus, car.Identity.Text, sensorText(car.Decoder))
+	if err := suit(car.Decoder, r.flags.car.sensor, r.mixture); err != nil {
+		if r.guide != nil {
+			return err
+		}
+		text, hint, _ := describe(err)
+		fmt.Fprintf(a.errOut, "warning: %s\n  what to do: %s\n", text, hint)
+	}
+
+	meta := store.Meta{
+		Started: time.Now(), Format: car.Format, Adapter: car.Identity.Text,
+		Sensors: sensorNames(car.Decoder), Watching: r.flags.car.sensor, By: byName(r.mixture),
+		Origin: r.origin, Label: r.flags.label, Vehicle: r.flags.vehicle, Note: r.flags.note,
+		Version: versionText(),
+	}
+	w, err := db.Create(ctx, meta)
+	if err != nil {
+		return err
+	}
+	defer w.Close()
+	meta.ID = w.ID()
+
+	judge, err := session.NewJudge(watchConfig(r.flags.car.sensor, r.mixture), car.Format)
+	if err != nil {
+		return err
+	}
+	view := term.NewView(people, style, r.flags.car.sensor, r.mixture)
+	sinks := []session.Sink{stored{w}}
+	var jsonl *session.JSONLines
+	if a.json {
+		jsonl = session.NewJSONLines(a.out, r.flags.samples)
+		if err := jsonl.Begin(header(meta)); err != nil {
+			return err
+		}
+		sinks = append(sinks, jsonl)
+	}
+	sinks = append(sinks, view)
+
+	// The first Ctrl-C ends the session, not the judging of it.
+	runCtx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	defer context.AfterFunc(ctx, func() {
+		p.Stop()
+		time.AfterFunc(closing, cancel)
+	})()
+
+	h := hands{mark: p.Mark, stop: p.Stop, say: view.Say}
+	prompt := view.Prompt
+	if r.technician != nil {
+		t := r.technician(p.Mark)
+		sinks = append(sinks, t)
+		prompt = func(q session.Prompt) { view.Prompt(q); t.Prompt(q) }
+	}
+	if r.guide != nil {
+		g := session.NewGuide(*r.guide, judge, prompt, p.Stop)
+		sinks = append(sinks, g)
+		h.skip, h.again = g.Skip, g.Again
+		h.enter = func() {
+			if k := g.Enter(); k != "" {
+				p.Mark(obd.Mark{Kind: k})
+			}
+		}
+	}
+	if r.flags.dur > 0 {
+		sinks = append(sinks, &stopAfter{r.flags.dur, p.Stop})
+	}
+	say("session %s begins, watching %s", meta.ID, meta.Watching)
+	if r.technician == nil {
+		single := listen(a.in, h)
+		defer restoreTerminal()
+		switch {
+		case single && r.guide != nil:
+			say(term.TestKeys)
+		case single:
+			say(term.RecordKeys)
+		case r.guide != nil:
+			say(term.TestLines)
+		}
+	}
+
+	res, err := session.Run(runCtx, p, judge, sinks...)
+	if errors.Is(err, context.Canceled) {
+		err = nil
+	}
+	restoreTerminal()
+
+	// What was recorded is kept and judged, whatever ended the session.
+	finish, done := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
+	defer done()
+	if ferr := w.Finish(finish, res.End, res.Verdict, res.Events); ferr != nil && err == nil {
+		err = ferr
+	}
+	style.WriteVerdict(people, res.Verdict, false)
+	if jsonl != nil {
+		if jerr := jsonl.End(res.Verdict); jerr != nil && err == nil {
+			err = jerr
+		}
+	}
+	say("session %s: %d records, %.0f s", meta.ID, res.Records, res.End.Seconds())
+	say("  pushback show %s      the evidence again", meta.ID)
+	say("  pushback replay %s    judge it again", meta.ID)
+	if err != nil {
+		return err
+	}
+	return conclude(res.Verdict.Conclusion)
+}
+
+// header is the session line of a stored session.
+func header(m store.Meta) session.Header {
+	return session.Header{ID: m.ID, Bus: m.Format.Bus.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
+}
+
+// stored is the store as a sink.
+type stored struct{ w *store.Writer }
+
+func (s stored) Write(f session.Frame) error {
+	if f.Last {
+		return nil
+	}
+	return s.w.Append(f.Record, f.Samples)
+}
+
+// stopAfter ends a session at a session time.
+type stopAfter struct {
+	at   time.Duration
+	stop func()
+}
+
+func (s *stopAfter) Write(f session.Frame) error {
+	if f.Record.At >= s.at && s.stop != nil {
+		s.stop()
+		s.stop = nil
+	}
+	return nil
+}

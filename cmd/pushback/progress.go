@@ -1,0 +1,56 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/term"
+)
+
+// progress shows on a terminal how far long work has come. It is a session.Sink.
+type progress struct {
+	w     io.Writer
+	live  bool
+	whole time.Duration
+	began time.Time
+	drawn time.Time
+	shown bool
+	n     int
+}
+
+// newProgress shows progress through a session of this length; 0: not known.
+func newProgress(w io.Writer, whole time.Duration) *progress {
+	return &progress{w: w, live: term.StyleOf(w).Live, whole: whole, began: time.Now()}
+}
+
+// Write counts a record, and says so when the work has taken longer than a second.
+func (p *progress) Write(f session.Frame) error {
+	p.n++
+	if f.Last || len(f.Events) > 0 {
+		p.clear()
+	}
+	if f.Last || !p.live || p.n%1000 != 0 {
+		return nil
+	}
+	now := time.Now()
+	if now.Sub(p.began) < time.Second || now.Sub(p.drawn) < 200*time.Millisecond {
+		return nil
+	}
+	p.drawn = now
+	if p.whole > 0 {
+		fmt.Fprintf(p.w, "\r\x1b[K%d records, %.0f %%", p.n, 100*f.Record.At.Seconds()/p.whole.Seconds())
+	} else {
+		fmt.Fprintf(p.w, "\r\x1b[K%d records, %s of the recording", p.n, f.Record.At.Round(time.Second))
+	}
+	p.shown = true
+	return nil
+}
+
+func (p *progress) clear() {
+	if p.shown {
+		fmt.Fprint(p.w, "\r\x1b[K")
+		p.shown = false
+	}
+}

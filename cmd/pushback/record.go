@@ -1,0 +1,47 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"pushback/obd"
+)
+
+func newRecord(a *app) *cobra.Command {
+	var f liveFlags
+	cmd := &cobra.Command{
+		Use:   "record --port PORT",
+		Short: "Record a session; the watcher finds forces by itself",
+		Long: `Records without guiding. Force the sensor when you like: the watcher finds the
+force and judges. Ctrl-C, q, the line 'stop' or --for end the session.
+
+Lines on standard input are marks: mark lean, mark rich, mark release, note TEXT,
+stop. In a terminal the same are keys: l, r, space, n, q.`,
+		Args: args(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			r, err := f.run(cmd)
+			if err != nil {
+				return err
+			}
+			return a.live(cmd.Context(), r)
+		},
+	}
+	f.car.add(cmd)
+	f.add(cmd)
+	return cmd
+}
+
+// run checks the flags of a session on a real adapter.
+func (f *liveFlags) run(cmd *cobra.Command) (liveRun, error) {
+	bus, err := f.car.check(cmd)
+	if err != nil {
+		return liveRun{}, err
+	}
+	mixture, err := byMixture(cmd, f.by)
+	if err != nil {
+		return liveRun{}, err
+	}
+	if f.dur < 0 {
+		return liveRun{}, usagef(cmd, "--for %v is negative", f.dur)
+	}
+	return liveRun{flags: *f, bus: bus, mixture: mixture, origin: "live", clock: obd.SystemClock{}, open: f.car.open}, nil
+}

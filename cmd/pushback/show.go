@@ -1,0 +1,164 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/term"
+	"pushback/decode"
+	"pushback/store"
+)
+
+func newShow(a *app) *cobra.Command {
+	var why bool
+	cmd := &cobra.Command{
+		Use:   "show SESSION",
+		Short: "A stored session's verdict and evidence",
+		Long: `Prints what was stored: the session's conditions, its events, the proofs and the
+verdict. The exit status is the verdict's. 'replay' judges again in place of that.`,
+		Args: named("SESSION"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd, func(db *store.Store) error { return a.show(cmd, db, args[0], why) })
+		},
+	}
+	cmd.Flags().BoolVar(&why, "why", false, "print the numbers behind each proof too")
+	return cmd
+}
+
+func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) error {
+	ctx := cmd.Context()
+	m, err := db.Find(ctx, ref)
+	if err != nil {
+		return err
+	}
+	events, err := db.Events(ctx, m.ID)
+	if err != nil {
+		return err
+	}
+	raw, err := db.Verdict(ctx, m.ID)
+	if err != nil {
+		return err
+	}
+	if a.json {
+		if events == nil {
+			events = []json.RawMessage{}
+		}
+		if err := json.NewEncoder(a.out).Encode(struct {
+			Session sessionJSON       `json:"session"`
+			Events  []json.RawMessage `json:"events"`
+			Verdict json.RawMessage   `json:"verdict"`
+		}{sessionOf(m), events, raw}); err != nil {
+			return err
+		}
+	} else {
+		writeSession(a.out, m)
+	}
+	if raw == nil {
+		return hinted{fmt.Errorf("session %s has no verdict: it was not finished", m.ID),
+			"what was recorded is kept; `pushback replay " + m.ID + "` judges it", statusFailed}
+	}
+	var v analysis.Verdict
+	if err := json.Unmarshal(raw, &v); err != nil {
+		return fmt.Errorf("reading the verdict of session %s: %w", m.ID, err)
+	}
+	if !a.json {
+		reader, err := db.Records(ctx, m.ID)
+		if err != nil {
+			return err
+		}
+		defer reader.Close()
+		c := conditions{}
+		// Only the conditions are found again from the records; events and verdict are
+		// the stored ones.
+		judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
+		if err != nil {
+			return err
+		}
+		if _, err := session.Run(ctx, reader, judge, &c); err != nil {
+			return err
+		}
+		c.print(a.out)
+		fmt.Fprintln(a.out)
+		for _, e := range events {
+			text, err := storedEvent(e)
+			if err != nil {
+				return fmt.Errorf("reading the events of session %s: %w", m.ID, err)
+			}
+			fmt.Fprintln(a.out, text)
+		}
+		term.StyleOf(a.out).WriteVerdict(a.out, v, why)
+	}
+	return conclude(v.Conclusion)
+}
+
+func writeSession(w io.Writer, m store.Meta) {
+	fmt.Fprintf(w, "session %s, %s, %s, %s\n", m.ID, day(m.Started), m.Duration.Round(100*time.Millisecond), state(m))
+	line := func(what, text string) {
+		if text != "" {
+			fmt.Fprintf(w, "  %-11s %s\n", what, text)
+		}
+	}
+	line("origin", m.Origin)
+	line("vehicle", m.Vehicle)
+	line("label", m.Label)
+	line("note", m.Note)
+	if m.Origin != "import" {
+		line("bus", m.Format.Bus.String())
+	}
+	line("adapter", m.Adapter)
+	line("sensors", strings.Join(m.Sensors, ", "))
+	line("watching", m.Watching+", forced by the "+m.By)
+}
+
+// conditions is a sink that notes under what conditions a session ran.
+type conditions struct {
+	ranges map[string]*span
+}
+
+type span struct {
+	unit     string
+	min, max float64
+	n        int
+}
+
+// shownConditions are the signals that say how the engine ran.
+var shownConditions = []struct{ name, what string }{
+	{"ECT", "coolant"}, {"RPM", "speed"}, {"LOAD_PCT", "load"}, {"VSS", "road speed"},
+	{"LONGFT1", "long-term trim, bank 1"}, {"LONGFT2", "long-term trim, bank 2"},
+}
+
+func (c *conditions) Write(f session.Frame) error {
+	for _, s := range f.Samples {
+		if !s.Missing {
+			c.add(s)
+		}
+	}
+	return nil
+}
+
+func (c *conditions) add(s decode.Sample) {
+	if c.ranges == nil {
+		c.ranges = make(map[string]*span)
+	}
+	r := c.ranges[s.Signal.Name]
+	if r == nil {
+		r = &span{unit: s.Signal.Unit, min: s.Value, max: s.Value}
+		c.ranges[s.Signal.Name] = r
+	}
+	r.min, r.max, r.n = min(r.min, s.Value), max(r.max, s.Value), r.n+1
+}
+
+func (c *conditions) print(w io.Writer) {
+	for _, k := range shownConditions {
+		if r := c.ranges[k.name]; r != nil {
+			fmt.Fprintf(w, "  %-11s %s %.4g to %.4g %s (%d readings)\n", k.name, k.what, r.min, r.max, r.unit, r.n)
+		}
+	}
+}

@@ -1,0 +1,53 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/term"
+)
+
+func newTest(a *app) *cobra.Command {
+	var f liveFlags
+	var sides string
+	cmd := &cobra.Command{
+		Use:   "test --port PORT",
+		Short: "The guided bias test: prompts, live view, verdict",
+		Long: `Leads through the test: hands off, hold lean, release, hold rich, release. The
+steps advance by themselves when the force and the release are seen; Enter makes
+the mark by hand, which also lets the watcher say that a reading did not follow.`,
+		Args: args(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			r, err := f.run(cmd)
+			if err != nil {
+				return err
+			}
+			r.guide = &session.GuideConfig{}
+			switch sides {
+			case "both":
+			case "lean", "rich":
+				r.guide.Sides = []analysis.Side{analysis.Side(sides)}
+			default:
+				return usagef(cmd, "--sides %q is not lean, rich or both", sides)
+			}
+			a.cautions(r.mixture)
+			return a.live(cmd.Context(), r)
+		},
+	}
+	f.car.add(cmd)
+	f.add(cmd)
+	cmd.Flags().StringVar(&sides, "sides", "both", "which sides to force: `both`, lean or rich")
+	return cmd
+}
+
+func (a *app) cautions(mixture bool) {
+	w := a.people()
+	fmt.Fprintln(w, term.StyleOf(w).Bold("Before you touch anything:"))
+	for _, c := range term.Cautions(mixture) {
+		term.Indent(w, "  ! ", c)
+	}
+	fmt.Fprintln(w)
+}

@@ -1,0 +1,287 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/session"
+	"pushback/decode"
+	"pushback/obd"
+	"pushback/obd/poll"
+)
+
+func newVehicle(a *app) *cobra.Command {
+	var f carFlags
+	cmd := &cobra.Command{
+		Use:   "vehicle --port PORT",
+		Short: "What this car offers, and whether it is ready for a test",
+		Long: `Shows bus, computers, oxygen sensors and their kind, the reply rate that was
+measured, trouble codes, and whether the car is ready for a bias test. Nothing is
+stored and nothing in the car is changed.`,
+		Args: args(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			bus, err := f.check(cmd)
+			if err != nil {
+				return err
+			}
+			return a.vehicle(cmd.Context(), f, bus)
+		},
+	}
+	f.add(cmd)
+	return cmd
+}
+
+func (a *app) vehicle(ctx context.Context, f carFlags, bus obd.Bus) error {
+	link, err := f.open(ctx)
+	if err != nil {
+		return err
+	}
+	clock := obd.SystemClock{}
+	adapter := obd.NewAdapter(link, clock, obd.AdapterOptions{Trying: a.trying()})
+	defer closeLink(adapter, link)
+	p, err := poll.Open(ctx, adapter, clock, poll.Config{Sensor: f.sensor, Bus: bus})
+	if err != nil {
+		return err
+	}
+	car := p.Vehicle()
+	judge, err := session.NewJudge(watchConfig(f.sensor, false), car.Format)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(a.errOut, "measuring for some seconds …")
+	s := newSurvey(f.sensor, car.Format.Bus.CAN(), p.Stop)
+	runCtx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	defer context.AfterFunc(ctx, func() { p.Stop(); time.AfterFunc(closing, cancel) })()
+	if _, err := session.Run(runCtx, p, judge, s); err != nil && !errors.Is(err, context.Canceled) {
+		return err
+	}
+
+	r := vehicleReport{
+		Bus: car.Format.Bus.String(), Adapter: car.Identity.Text, VoltageV: car.Identity.Voltage,
+		Quirks: some(car.Identity.Quirks), Computers: []string{}, Sensors: []sensorReport{}, Watching: f.sensor,
+		RateHz: math.Round(s.rate()*10) / 10, Codes: some(s.codes), Ready: s.ready, Reasons: some(s.reasons),
+	}
+	for _, c := range judge.Decoder().Computers() {
+		name := fmt.Sprintf("%X", c)
+		if c == judge.Decoder().Engine() {
+			r.Engine = name
+		}
+		r.Computers = append(r.Computers, name)
+	}
+	for _, s := range judge.Decoder().Sensors() {
+		r.Sensors = append(r.Sensors, sensorReport{s.Name, s.Kind.String(), fmt.Sprintf("%02X", s.PID)})
+	}
+	refused := suit(judge.Decoder(), f.sensor, false)
+	if refused != nil {
+		r.Ready = false
+		r.Reasons = append(r.Reasons, refused.Error())
+	}
+	if a.json {
+		if err := json.NewEncoder(a.out).Encode(r); err != nil {
+			return err
+		}
+	} else {
+		r.print(a.out)
+	}
+	if refused != nil {
+		return refused
+	}
+	if !r.Ready {
+		return concluded(statusNotReady)
+	}
+	return nil
+}
+
+// trying tells on a terminal's standard error which bus is being tried.
+func (a *app) trying() func(obd.Bus) {
+	return func(b obd.Bus) {
+		if b == obd.BusUnknown {
+			fmt.Fprintln(a.errOut, "looking for the car's bus …")
+			return
+		}
+		fmt.Fprintf(a.errOut, "trying %s …\n", b)
+	}
+}
+
+// vehicleReport is what `vehicle` found.
+type vehicleReport struct {
+	Bus       string         `json:"bus"`
+	Adapter   string         `json:"adapter"`
+	VoltageV  float64        `json:"voltage_v"` // at the connector; 0 unknown
+	Quirks    []string       `json:"quirks"`
+	Computers []string       `json:"computers"`
+	Engine    string         `json:"engine"` // the computer that is watched
+	Sensors   []sensorReport `json:"sensors"`
+	Watching  string         `json:"watching"`
+	RateHz    float64        `json:"readings_per_s"` // of the watched sensor's voltage
+	Codes     []codeReport   `json:"codes"`
+	Ready     bool           `json:"ready"`
+	Reasons   []string       `json:"reasons"`
+}
+
+type sensorReport struct {
+	Name string `json:"name"`
+	Kind string `json:"kind"`
+	PID  string `json:"pid"`
+}
+
+type codeReport struct {
+	Code  string `json:"code"`
+	State string `json:"state"` // stored, pending, permanent
+}
+
+func (r vehicleReport) print(w io.Writer) {
+	line := func(what, format string, args ...any) {
+		fmt.Fprintf(w, "%-12s "+format+"\n", append([]any{what}, args...)...)
+	}
+	line("bus", "%s", r.Bus)
+	adapter := r.Adapter
+	if r.VoltageV > 0 {
+		adapter += fmt.Sprintf(", %.1f V at the connector", r.VoltageV)
+	}
+	line("adapter", "%s", adapter)
+	for _, q := range r.Quirks {
+		line("", "%s", q)
+	}
+	line("computers", "%s (engine: %s)", strings.Join(r.Computers, ", "), r.Engine)
+	for i, s := range r.Sensors {
+		what := ""
+		if i == 0 {
+			what = "sensors"
+		}
+		line(what, "%s %s (PID %s)", s.Name, s.Kind, s.PID)
+	}
+	line("rate", "%.1f readings/s of %s", r.RateHz, r.Watching)
+	if len(r.Codes) == 0 {
+		line("codes", "none")
+	}
+	for _, c := range r.Codes {
+		line("code", "%s (%s)", c.Code, c.State)
+	}
+	if r.Ready {
+		line("ready", "yes, for a test of %s", r.Watching)
+	} else {
+		line("ready", "NO: %s", strings.Join(r.Reasons, "; "))
+	}
+}
+
+// some makes an empty list of nil, for JSON.
+func some[T any](s []T) []T {
+	if s == nil {
+		return []T{}
+	}
+	return s
+}
+
+// survey is a sink that sums up what a short look at the car shows, and ends it.
+type survey struct {
+	voltage string
+	can     bool
+	stop    func()
+
+	first, last time.Duration // of the voltage
+	n           int
+	told        bool
+	ready       bool
+	reasons     []string
+	codes       []codeReport
+	stopped     bool
+}
+
+// A look lasts until readiness is told, but not shorter than the rate needs and
+// not longer than anybody waits.
+const (
+	lookLeast = 3 * time.Second
+	lookMost  = 8 * time.Second
+)
+
+func newSurvey(sensor string, can bool, stop func()) *survey {
+	return &survey{voltage: "O2S" + sensor[1:2] + sensor[3:], can: can, stop: stop,
+		reasons: []string{"the watcher has not seen enough to tell"}}
+}
+
+func (s *survey) Write(f session.Frame) error {
+	for _, x := range f.Samples {
+		if x.Signal.Name != s.voltage || x.Missing || s.stopped {
+			continue
+		}
+		if s.n == 0 {
+			s.first = x.Received
+		}
+		s.last, s.n = x.Received, s.n+1
+	}
+	for _, e := range f.Events {
+		switch e.Name {
+		case analysis.Ready, analysis.NotReady:
+			s.told, s.ready, s.reasons = true, e.Name == analysis.Ready, e.Reasons
+		}
+	}
+	if x := f.Record.Exchange; x != nil && x.Outcome == obd.OK {
+		s.addCodes(x)
+	}
+	look := f.Record.At - s.first
+	if s.n > 0 && !s.stopped && (look >= lookMost || look >= lookLeast && s.told) || s.n == 0 && f.Record.At >= 2*lookMost && !s.stopped {
+		s.stopped = true
+		s.stop()
+	}
+	return nil
+}
+
+func (s *survey) addCodes(x *obd.Exchange) {
+	state := map[byte]string{0x03: "stored", 0x07: "pending", 0x0A: "permanent"}[x.Request.Service]
+	if state == "" {
+		return
+	}
+	for _, r := range x.Replies {
+		codes, err := decode.Codes(x.Request.Service, s.can, r.Data)
+		if err != nil {
+			continue
+		}
+		for _, c := range codes {
+			if k := (codeReport{c, state}); !slices.Contains(s.codes, k) {
+				s.codes = append(s.codes, k)
+			}
+		}
+	}
+}
+
+func (s *survey) rate() float64 {
+	if s.n < 2 {
+		return 0
+	}
+	return float64(s.n-1) / (s.last - s.first).Seconds()
+}
+
+func sensorNames(d *decode.Decoder) []string {
+	var names []string
+	for _, s := range d.Sensors() {
+		names = append(names, s.Name)
+	}
+	return names
+}
+
+func sensorText(d *decode.Decoder) string {
+	var names []string
+	for _, s := range d.Sensors() {
+		text := s.Name
+		if s.Kind == decode.WideRange {
+			text += " (wide-range)"
+		}
+		names = append(names, text)
+	}
+	if names == nil {
+		return "none named"
+	}
+	return strings.Join(names, ", ")
+}
