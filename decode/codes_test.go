@@ -92,6 +92,7 @@ func TestReadiness(t *testing.T) {
 				"air conditioning or particle filter", "oxygen sensors", "oxygen sensor heaters", "exhaust gas recirculation"}},
 		{"414100072100", "computed", "all monitors complete", []string{"misfire", "fuel system", "components", "catalyst", "oxygen sensors"}},
 		{"4101000F4040", "computed", "lamp off, 0 codes; not complete: particle filter", []string{"misfire", "fuel system", "components", "particle filter"}},
+		{"410100770000", "computed", "lamp off, 0 codes; not complete: misfire, fuel system, components", []string{"misfire", "fuel system", "components"}},
 		{"410100000000", "computed", "lamp off, 0 codes; no monitor supported", nil},
 	}
 	for _, tt := range tests {

@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -36,9 +37,6 @@ type computer struct {
 }
 
 func (c *computer) supports(pid byte) bool {
-	if c == nil {
-		return false
-	}
 	if pid == 0 {
 		return c.seen&1 != 0
 	}
@@ -62,15 +60,20 @@ func (d *Decoder) Reply(from uint32, request, data []byte, sent, received time.D
 	if err := matches(request, data); err != nil {
 		return out, err
 	}
-	c := d.computer(from)
 	if request[0] != 1 {
+		d.computer(from)
 		return out, nil
 	}
+	var before computer
+	if i, ok := d.find(from); ok {
+		before = d.computers[i]
+	}
 	var parts [maxParts]part
-	n, err := d.computers[c].split(&parts, request[1:], data[1:])
+	n, err := before.split(&parts, request[1:], data[1:])
 	if err != nil && !errors.Is(err, ErrUnknownLength) {
 		return out, err
 	}
+	c := d.computer(from)
 	for _, p := range parts[:n] {
 		d.learn(&d.computers[c], p.pid, p.data)
 	}
@@ -142,16 +145,18 @@ func (d *Decoder) known() *computer {
 	return &computer{}
 }
 
+// find returns where the computer at addr is, or belongs.
+func (d *Decoder) find(addr uint32) (int, bool) {
+	return slices.BinarySearchFunc(d.computers, addr, func(c computer, a uint32) int { return cmp.Compare(c.addr, a) })
+}
+
 // computer returns the index of the computer at addr, adding it when it is new.
 func (d *Decoder) computer(addr uint32) int {
-	for i := range d.computers {
-		if d.computers[i].addr == addr {
-			return i
-		}
+	i, ok := d.find(addr)
+	if !ok {
+		d.computers = slices.Insert(d.computers, i, computer{addr: addr})
+		d.choose()
 	}
-	i, _ := slices.BinarySearchFunc(d.computers, addr, func(c computer, a uint32) int { return int(int64(c.addr) - int64(a)) })
-	d.computers = slices.Insert(d.computers, i, computer{addr: addr})
-	d.choose()
 	return i
 }
 

@@ -146,6 +146,7 @@ func TestBadReplies(t *testing.T) {
 		{"01140C", "41145A800C0C9780", ErrForeign},
 		{"01140C", "41145A80145A80", ErrForeign}, // the same PID twice
 		{"01140C", "41145A80055A", ErrForeign},   // not asked for
+		{"01040506070B0D0F", "410400050006000700 0B000D000F00", ErrLong},
 		{"01050607", "4105600680078040", ErrForeign},
 	}
 	for _, tt := range tests {
@@ -153,6 +154,9 @@ func TestBadReplies(t *testing.T) {
 		got, err := d.Reply(0x7E8, unhex(t, tt.request), unhex(t, tt.reply), 0, 0, nil)
 		if !errors.Is(err, tt.want) || len(got) != 0 {
 			t.Errorf("%s → %s: %v, %d samples; want %v", tt.request, tt.reply, err, len(got), tt.want)
+		}
+		if len(d.Computers()) != 0 {
+			t.Errorf("%s → %s: something was learned from it", tt.request, tt.reply)
 		}
 	}
 }

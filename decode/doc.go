@@ -3,6 +3,6 @@
 // layout of the oxygen sensors. It is pure and imports nothing else of this module.
 //
 // All follows from one table of signals, a line for each, in table.go. PIDs 4F and
-// 50, by which a car may widen the scaling of 10, 0B, 24-2B, 34-3B and 44, are not
-// applied; no car with other values than 0 there is known to us.
+// 50, by which a car may widen the scaling of 10, 0B, 24-2B, 34-3B and 44 (from
+// memory), are not applied.
 package decode
