@@ -285,10 +285,11 @@ func (a *Adapter) recognise(raw []byte, b Bus) Format {
 // behind a request: the answer must then be the same.
 func (a *Adapter) probeCount(ctx context.Context, raw []byte) error {
 	want, _ := Parse(raw, a.format, supported)
-	if len(want) > 9 {
+	text := supported.Hex() + strconv.Itoa(len(want))
+	if len(want) > 9 || Risky(text) {
 		return nil
 	}
-	again, err := a.ask(ctx, supported.Hex()+strconv.Itoa(len(want)), a.timeout())
+	again, err := a.ask(ctx, text, a.timeout())
 	if errors.Is(err, errSilent) {
 		return nil
 	}

@@ -1,0 +1,279 @@
+package poll
+
+import (
+	"slices"
+	"time"
+
+	"pushback/decode"
+	"pushback/obd"
+)
+
+// item is one thing to read again and again: a PID of service 01, or another
+// service without data.
+type item struct {
+	service byte
+	pid     byte // of service 01
+	fast    bool // as often as the bus allows
+	every   time.Duration
+	urgent  bool // keeps its period before others when the bus is short
+	due     time.Duration
+	misses  int
+}
+
+func (it *item) request() obd.Request {
+	if it.service == 0x01 {
+		return obd.Request{Service: 0x01, Data: []byte{it.pid}}
+	}
+	return obd.Request{Service: it.service}
+}
+
+// late returns by how many periods it is overdue; urgent ones count first.
+func (it *item) late(now time.Duration) float64 {
+	l := float64(now-it.due) / float64(it.every)
+	if it.urgent && l >= 0 {
+		l += 1e6
+	}
+	return l
+}
+
+// Shares of the bus. A fast exchange earns credit, any other spends 1: with 2/3 the
+// fast ones keep at least 60 % of the exchanges, and on a slow bus the periods
+// of the rest stretch by themselves.
+const (
+	earned    = 2.0 / 3
+	maxCredit = 2
+)
+
+// maxPIDs is how many PIDs one request may hold on CAN (SAE J1979, from memory).
+const maxPIDs = 6
+
+// plan decides what to ask next.
+type plan struct {
+	items  []*item
+	multi  bool // the car answers several PIDs in one request
+	can    bool
+	credit float64
+	turn   int
+	// pids tells per computer what it supports; its key is 0 where headers are off.
+	pids    map[uint32]*[256]bool
+	unsure  bool            // replies cannot be counted beforehand
+	noCount map[string]bool // requests for which the count was wrong
+}
+
+// slow lists what else is read, and how often. Fuel status and rpm come before
+// others: without them the readings mean little.
+var slow = []item{
+	{pid: 0x03, every: 1500 * time.Millisecond, urgent: true},
+	{pid: 0x0C, every: 1200 * time.Millisecond, urgent: true},
+	{pid: 0x04, every: 3 * time.Second},
+	{pid: 0x05, every: 5 * time.Second},
+	{pid: 0x07, every: 2500 * time.Millisecond},
+	{pid: 0x09, every: 2500 * time.Millisecond},
+	{pid: 0x01, every: 8 * time.Second},
+	{pid: 0x0B, every: 3 * time.Second},
+	{pid: 0x10, every: 3 * time.Second},
+	{pid: 0x0D, every: 3 * time.Second},
+	{pid: 0x11, every: 3 * time.Second},
+	{pid: 0x0F, every: 20 * time.Second},
+	{pid: 0x1F, every: 20 * time.Second},
+	{pid: 0x33, every: time.Hour},
+	{service: 0x07, every: 30 * time.Second},
+}
+
+const (
+	medium  = time.Second     // other sensors, the other bank's trim
+	recheck = 5 * time.Second // a trim that also comes with the voltage
+)
+
+// watched returns the sensors to read as fast as possible: the named one, or all upstream
+// ones when none or an unknown one is named.
+func watched(sensors []decode.Sensor, name string) []decode.Sensor {
+	var named, upstream []decode.Sensor
+	for _, s := range sensors {
+		if s.PID == 0 {
+			continue
+		}
+		if s.Name == name {
+			named = append(named, s)
+		}
+		if s.Position == 1 {
+			upstream = append(upstream, s)
+		}
+	}
+	if named != nil {
+		return named
+	}
+	return upstream
+}
+
+// trimPID is where the short-term trim of a bank is read: banks 3 and 4 come as
+// second bytes of those of 1 and 2.
+func trimPID(bank int) byte {
+	if bank%2 == 1 {
+		return 0x06
+	}
+	return 0x08
+}
+
+// fill makes the items for a car.
+func (p *plan) fill(d *decode.Decoder, sensor string) {
+	add := func(it item) {
+		if it.service == 0 {
+			it.service = 0x01
+		}
+		if it.service == 0x01 && !d.Supports(it.pid) || slices.ContainsFunc(p.items, func(o *item) bool { return o.service == it.service && o.pid == it.pid }) {
+			return
+		}
+		p.items = append(p.items, &it)
+	}
+	fast := watched(d.Sensors(), sensor)
+	for _, s := range fast {
+		add(item{pid: s.PID, fast: true, every: medium})
+	}
+	for _, s := range fast {
+		add(item{pid: trimPID(s.Bank), fast: true, every: recheck})
+	}
+	for _, s := range d.Sensors() {
+		if s.PID != 0 {
+			add(item{pid: s.PID, every: medium})
+		}
+	}
+	add(item{pid: 0x06, every: medium})
+	add(item{pid: 0x08, every: medium})
+	for _, it := range slow {
+		add(it)
+	}
+}
+
+func (p *plan) item(service, pid byte) *item {
+	for _, it := range p.items {
+		if it.service == service && it.pid == pid {
+			return it
+		}
+	}
+	return nil
+}
+
+// next chooses a request for the moment now, and the items that it reads.
+func (p *plan) next(now time.Duration) (obd.Request, []*item) {
+	var fast, due []*item
+	for _, it := range p.items {
+		if it.fast {
+			fast = append(fast, it)
+		} else if it.due <= now {
+			due = append(due, it)
+		}
+	}
+	slices.SortStableFunc(due, func(a, b *item) int {
+		switch la, lb := a.late(now), b.late(now); {
+		case la > lb:
+			return -1
+		case la < lb:
+			return 1
+		}
+		return 0
+	})
+	var chosen []*item
+	switch {
+	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !(p.multi && len(fast) > 0 && p.packs(due[0])):
+		p.credit = max(0, p.credit-1)
+		chosen = p.pack(due[:1], due[1:])
+	case len(fast) > 0:
+		p.credit = min(maxCredit, p.credit+earned)
+		first := fast[0]
+		if !p.multi {
+			p.turn++
+			first = fast[p.turn%len(fast)]
+		}
+		chosen = p.pack([]*item{first}, append(fast, due...))
+	case len(p.items) > 0: // nothing is due: what is due soonest
+		chosen = []*item{slices.MinFunc(p.items, func(a, b *item) int { return int(a.due - b.due) })}
+	default: // a car without anything to read still shows that it is there
+		return obd.Request{Service: 0x01, Data: []byte{0x00}}, nil
+	}
+	for _, it := range chosen {
+		it.due = now + it.every
+	}
+	req := chosen[0].request()
+	for _, it := range chosen[1:] {
+		req.Data = append(req.Data, it.pid)
+	}
+	req.Expect = p.expect(req)
+	return req, chosen
+}
+
+// packs tells whether the item can go into a request with others.
+func (p *plan) packs(it *item) bool {
+	return it.service == 0x01 && decode.PIDLength(it.pid) > 0 && !obd.Risky(it.request().Hex())
+}
+
+// pack fills the request of first with more items where the car allows that.
+func (p *plan) pack(first, more []*item) []*item {
+	chosen := slices.Clone(first)
+	if !p.multi || !p.packs(chosen[0]) {
+		return chosen
+	}
+	req := chosen[0].request()
+	for _, it := range more {
+		if len(chosen) == maxPIDs {
+			break
+		}
+		if slices.Contains(chosen, it) || !p.packs(it) {
+			continue
+		}
+		longer := obd.Request{Service: req.Service, Data: append(slices.Clone(req.Data), it.pid)}
+		if obd.Risky(longer.Hex()) {
+			continue
+		}
+		req, chosen = longer, append(chosen, it)
+	}
+	return chosen
+}
+
+// expect returns how many lines will answer, 0 when that is not certain.
+func (p *plan) expect(req obd.Request) int {
+	if p.unsure || req.Service != 0x01 || p.noCount[req.Hex()] {
+		return 0
+	}
+	lines := 0
+	for _, has := range p.pids {
+		n := 1
+		for _, pid := range req.Data {
+			if !has[pid] {
+				continue
+			}
+			size := decode.PIDLength(pid)
+			if size == 0 {
+				return 0
+			}
+			n += 1 + size
+		}
+		switch {
+		case n == 1: // silent
+		case n <= 7: // one message, or one CAN frame
+			lines++
+		default: // ISO 15765-2: 6 bytes in the first frame, 7 in each that follows
+			lines += 1 + (n-6+6)/7
+		}
+	}
+	return lines
+}
+
+// learn notes what a reply to a bitmap request says.
+func (p *plan) learn(req obd.Request, r obd.Reply) {
+	if len(r.Data) != 6 || r.Data[0] != 0x41 || r.Data[1]%0x20 != 0 {
+		return
+	}
+	has := p.pids[r.From]
+	if has == nil {
+		has = new([256]bool)
+		p.pids[r.From] = has
+	}
+	base := r.Data[1]
+	has[base] = true
+	for i := range 32 {
+		if r.Data[2+i/8]&(0x80>>(i%8)) != 0 && int(base)+1+i < len(has) {
+			has[int(base)+1+i] = true
+		}
+	}
+}

@@ -1,0 +1,472 @@
+// Package poll decides what to ask a car next and when, and recovers from a lost
+// line: it is the live source of a session's records.
+package poll
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"sync"
+	"time"
+
+	"pushback/decode"
+	"pushback/obd"
+)
+
+// Config says what to read.
+type Config struct {
+	Sensor string  // the sensor to read as often as the bus allows, "B1S1"; "" means all upstream ones
+	Bus    obd.Bus // BusUnknown: search
+	VIN    bool    // read the vehicle's number too: personal data, so only when wanted
+	// Reopen opens the line again after it was lost; nil: the session ends then.
+	Reopen func(ctx context.Context) (obd.Link, error)
+}
+
+// Vehicle is what start-up and discovery learned. The Decoder belongs to the
+// poller; read it before the first Next only.
+type Vehicle struct {
+	Identity obd.Identity
+	Format   obd.Format
+	Decoder  *decode.Decoder
+}
+
+// Poller asks a car and yields the records. Next is for one goroutine, Mark and
+// Stop for any.
+type Poller struct {
+	adapter *obd.Adapter
+	clock   obd.Clock
+	config  Config
+	origin  time.Time
+	vehicle Vehicle
+	plan    plan
+	trims   []*trimByte
+	urgent  []obd.Request // before all else: codes after PID 01 changed
+	closing []obd.Request // what Stop still reads; nil before
+	found   []obd.Record  // discovery, not yet yielded
+	seq     int64
+	at      time.Duration // of the last record
+	samples []decode.Sample
+	codes   map[string]float64 // MIL and DTC_CNT as last read
+
+	lastGood time.Duration // last exchange that a computer answered
+	wasGood  bool          // the last exchange was such
+	silent   int           // exchanges in a row that the adapter let pass
+	unpacked int           // requests for several PIDs in a row that failed
+	lost     bool          // the line must be opened again
+	broken   error         // why the dialogue must be set up again; nil: it runs
+	attempts int           // to do that
+	fatal    error         // what Next returns from now on
+
+	mu      sync.Mutex
+	marks   []mark
+	stopped bool
+}
+
+type mark struct {
+	obd.Mark
+	at time.Duration
+}
+
+// Patience with a car or an adapter that does not answer.
+const (
+	budget    = 20 * time.Second // since the last answer, then the session ends
+	uneasy    = 5 * time.Second  // since the last answer, then the bus is set up again
+	maxSilent = 3                // exchanges without prompt, then the adapter is
+	maxMisses = 3                // of an item or of packed requests, then they are left out
+	glance    = 200 * time.Millisecond
+)
+
+// Open starts the adapter, finds the bus and learns what the car offers. Time 0 is
+// when that last step, discovery, begins; Next yields its records first. The error
+// is one of obd's sentinels or the context's.
+func Open(ctx context.Context, a *obd.Adapter, c obd.Clock, cfg Config) (*Poller, error) {
+	p := &Poller{adapter: a, clock: c, config: cfg, vehicle: Vehicle{Decoder: new(decode.Decoder)}}
+	var err error
+	if _, err = a.Start(ctx); err != nil {
+		return nil, err
+	}
+	if p.vehicle.Format, err = a.FindBus(ctx, cfg.Bus); err != nil {
+		return nil, err
+	}
+	p.origin = c.Now()
+	a.SetOrigin(p.origin)
+	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]bool{}}
+	if err := p.discover(ctx); err != nil {
+		return nil, err
+	}
+	p.vehicle.Identity = a.Identity()
+	p.lastGood, p.wasGood = p.now(), true
+	p.plan.fill(p.vehicle.Decoder, cfg.Sensor)
+	for _, s := range watched(p.vehicle.Decoder.Sensors(), cfg.Sensor) {
+		if it := p.plan.item(0x01, trimPID(s.Bank)); it != nil && 0x14 <= s.PID && s.PID <= 0x1B {
+			p.trims = append(p.trims, &trimByte{
+				with: fmt.Sprintf("SHRTFT%d%d", s.Bank, s.Position), alone: fmt.Sprintf("SHRTFT%d", s.Bank), item: it,
+			})
+		}
+	}
+	return p, nil
+}
+
+// Vehicle returns what start-up and discovery learned.
+func (p *Poller) Vehicle() Vehicle { return p.vehicle }
+
+// discover asks what the car offers. A request that is not answered is left at that,
+// but for the first.
+func (p *Poller) discover(ctx context.Context) error {
+	d := p.vehicle.Decoder
+	ask := func(service byte, data ...byte) (obd.Exchange, error) {
+		x, err := p.ask(ctx, obd.Request{Service: service, Data: data})
+		if err == nil {
+			p.watchCodes()
+			p.found = append(p.found, p.record(&x))
+		}
+		return x, err
+	}
+	for base := 0; base <= 0xE0; base += 0x20 {
+		if base > 0 && !p.anySupports(byte(base)) {
+			break
+		}
+		for range 3 {
+			x, err := ask(0x01, byte(base))
+			if err != nil {
+				return err
+			}
+			if x.Outcome == obd.OK {
+				for _, r := range x.Replies {
+					p.plan.learn(x.Request, r)
+				}
+				// Without headers several computers look like one.
+				p.plan.unsure = p.plan.unsure || !p.vehicle.Format.Headers && len(x.Replies) > 1
+				break
+			}
+		}
+		if base == 0 && len(p.plan.pids) == 0 {
+			return fmt.Errorf("ask for supported PIDs: %w", obd.ErrNoVehicle)
+		}
+	}
+	// Banks 3 and 4 lengthen the trims by a byte.
+	p.plan.unsure = p.plan.unsure || d.Supports(0x1D)
+	for _, pid := range []byte{0x13, 0x1D, 0x01, 0x03, 0x1C, 0x51} {
+		if d.Supports(pid) {
+			if _, err := ask(0x01, pid); err != nil {
+				return err
+			}
+		}
+	}
+	for _, service := range []byte{0x03, 0x07} {
+		if _, err := ask(service); err != nil {
+			return err
+		}
+	}
+	if p.config.VIN {
+		if _, err := ask(0x09, 0x02); err != nil {
+			return err
+		}
+	}
+	if p.plan.can {
+		return p.tryPacked(ask)
+	}
+	return nil
+}
+
+func (p *Poller) anySupports(pid byte) bool {
+	for _, has := range p.plan.pids {
+		if has[pid] {
+			return true
+		}
+	}
+	return false
+}
+
+// tryPacked asks two PIDs at once: not all computers answer that.
+func (p *Poller) tryPacked(ask func(byte, ...byte) (obd.Exchange, error)) error {
+	var two []byte
+	for _, pid := range []byte{0x0C, 0x05, 0x0D, 0x03, 0x06, 0x11} {
+		if p.vehicle.Decoder.Supports(pid) && len(two) < 2 {
+			two = append(two, pid)
+		}
+	}
+	if len(two) < 2 {
+		return nil
+	}
+	x, err := ask(0x01, two...)
+	for _, r := range x.Replies {
+		if len(r.Data) == 1+2+decode.PIDLength(two[0])+decode.PIDLength(two[1]) && bytes.IndexByte(r.Data, two[1]) > 0 {
+			p.plan.multi = true
+		}
+	}
+	return err
+}
+
+// ask exchanges one request and lets the decoder learn from it.
+func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Exchange, error) {
+	x, err := p.adapter.Exchange(ctx, req)
+	p.samples = p.samples[:0]
+	if err != nil || x.Outcome != obd.OK {
+		return x, err
+	}
+	request := append([]byte{req.Service}, req.Data...)
+	for _, r := range x.Replies {
+		// What cannot be decoded gives no samples; the session tells of it.
+		p.samples, _ = p.vehicle.Decoder.Reply(r.From, request, r.Data, x.Sent, x.Received, p.samples)
+	}
+	return x, nil
+}
+
+// record makes the next record out of an exchange.
+func (p *Poller) record(x *obd.Exchange) obd.Record {
+	return p.number(obd.Record{At: x.Received, Exchange: x})
+}
+
+func (p *Poller) number(r obd.Record) obd.Record {
+	r.At = max(r.At, p.at)
+	r.Seq, p.at = p.seq, r.At
+	p.seq++
+	return r
+}
+
+func (p *Poller) now() time.Duration { return p.clock.Now().Sub(p.origin).Truncate(time.Microsecond) }
+
+// Mark enters what the technician says, with the present moment, between two
+// exchanges. MarkStop also stops.
+func (p *Poller) Mark(m obd.Mark) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.marks = append(p.marks, mark{m, p.now()})
+	p.stopped = p.stopped || m.Kind == obd.MarkStop
+}
+
+// Stop ends the session: the trouble codes are read once more, then Next returns
+// io.EOF.
+func (p *Poller) Stop() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.stopped = true
+}
+
+func (p *Poller) takeMark() (obd.Record, bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if len(p.marks) == 0 {
+		return obd.Record{}, false
+	}
+	m := p.marks[0]
+	p.marks = p.marks[1:]
+	return p.number(obd.Record{At: m.at, Mark: &m.Mark}), true
+}
+
+func (p *Poller) stopping() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.stopped
+}
+
+// Next returns the next record: first those of discovery, then marks as they come
+// and exchanges. Errors are io.EOF after Stop; the context's; and, when nothing
+// has answered for 20 s in spite of all attempts, [obd.ErrLinkLost],
+// [obd.ErrNoAdapter] or [obd.ErrNoVehicle], from then on.
+func (p *Poller) Next(ctx context.Context) (obd.Record, error) {
+	for {
+		if err := ctx.Err(); err != nil {
+			return obd.Record{}, err
+		}
+		if len(p.found) > 0 {
+			r := p.found[0]
+			p.found = p.found[1:]
+			return r, nil
+		}
+		if r, ok := p.takeMark(); ok {
+			return r, nil
+		}
+		if p.fatal != nil {
+			return obd.Record{}, p.fatal
+		}
+		if p.stopping() {
+			return p.close(ctx)
+		}
+		if p.broken == nil {
+			return p.poll(ctx)
+		}
+		if err := p.mend(ctx); err != nil {
+			return obd.Record{}, err
+		}
+	}
+}
+
+// close makes the closing reads.
+func (p *Poller) close(ctx context.Context) (obd.Record, error) {
+	if p.closing == nil {
+		p.closing = []obd.Request{{Service: 0x07}, {Service: 0x03}}
+	}
+	if p.broken != nil || len(p.closing) == 0 {
+		p.fatal = io.EOF
+		return obd.Record{}, p.fatal
+	}
+	req := p.closing[0]
+	p.closing = p.closing[1:]
+	x, err := p.ask(ctx, req)
+	if errors.Is(err, obd.ErrLinkLost) {
+		p.broken = err
+	} else if err != nil {
+		return obd.Record{}, err
+	}
+	return p.record(&x), nil
+}
+
+// poll makes the exchange that is next.
+func (p *Poller) poll(ctx context.Context) (obd.Record, error) {
+	var req obd.Request
+	var items []*item
+	if len(p.urgent) > 0 {
+		req, p.urgent = p.urgent[0], p.urgent[1:]
+	} else {
+		req, items = p.plan.next(p.now())
+	}
+	x, err := p.ask(ctx, req)
+	if err != nil && !errors.Is(err, obd.ErrLinkLost) {
+		return obd.Record{}, err
+	}
+	p.judge(&x, items, err)
+	return p.record(&x), nil
+}
+
+// judge draws the consequences of one exchange.
+func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
+	now := p.now()
+	good := x.Outcome == obd.OK || x.Outcome == obd.Refused
+	packed := len(x.Request.Data) > 1
+	if good {
+		p.lastGood, p.silent = now, 0
+	}
+	switch x.Outcome {
+	case obd.OK:
+		for _, it := range items {
+			it.misses = 0
+		}
+		if packed {
+			p.unpacked = 0
+		}
+		for _, t := range p.trims {
+			t.observe(p.samples)
+		}
+		p.watchCodes()
+	case obd.NoData, obd.Refused, obd.Garbled:
+		if x.Request.Expect > 0 {
+			p.plan.noCount[x.Request.Hex()] = true
+		}
+		if !p.wasGood { // the car as a whole is silent, or the line is bad
+			break
+		}
+		if packed {
+			if p.unpacked++; p.unpacked >= maxMisses {
+				p.plan.multi = false
+			}
+			break
+		}
+		for _, it := range items {
+			if it.misses++; it.misses >= maxMisses && !it.fast && x.Outcome != obd.Garbled {
+				p.plan.drop(it)
+			}
+		}
+	case obd.TimedOut:
+		p.silent++
+	}
+	p.wasGood = good
+	switch {
+	case x.Outcome == obd.LinkLost:
+		p.broken, p.lost = err, true
+	case x.Outcome == obd.AdapterReset:
+		p.broken = fmt.Errorf("adapter restarted: %w", obd.ErrNoAdapter)
+	case p.silent >= maxSilent:
+		p.broken = obd.ErrNoAdapter
+	case !good && now-p.lastGood > uneasy:
+		p.broken = obd.ErrNoVehicle
+	}
+}
+
+// watchCodes reads the codes at once when PID 01 shows that they changed.
+func (p *Poller) watchCodes() {
+	for _, s := range p.samples {
+		if s.Missing || s.Signal.Name != "MIL" && s.Signal.Name != "DTC_CNT" {
+			continue
+		}
+		if p.codes == nil {
+			p.codes = map[string]float64{}
+		}
+		if old, ok := p.codes[s.Signal.Name]; ok && old != s.Value && len(p.urgent) == 0 {
+			p.urgent = []obd.Request{{Service: 0x07}, {Service: 0x03}}
+		}
+		p.codes[s.Signal.Name] = s.Value
+	}
+}
+
+// mend makes one attempt to bring the dialogue back, after a pause that grows. When the budget is
+// used up it sets fatal. Its error is the context's.
+func (p *Poller) mend(ctx context.Context) error {
+	err := p.restart(ctx)
+	if err == nil {
+		p.broken, p.attempts, p.silent, p.lastGood = nil, 0, 0, p.now()
+		return nil
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	p.broken = err
+	if p.now()-p.lastGood > budget || p.lost && p.config.Reopen == nil {
+		p.fatal = fmt.Errorf("go on after a loss: %w", err)
+		return nil
+	}
+	p.attempts++
+	for range min(p.attempts, 10) { // marks and Stop are not kept waiting
+		if p.waiting() {
+			return nil
+		}
+		if err := p.clock.Sleep(ctx, glance); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (p *Poller) waiting() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.stopped || len(p.marks) > 0
+}
+
+// restart opens the line if it was lost, and sets up adapter and bus again.
+func (p *Poller) restart(ctx context.Context) error {
+	if p.lost {
+		if p.config.Reopen == nil {
+			return p.broken
+		}
+		l, err := p.config.Reopen(ctx)
+		if err != nil {
+			return fmt.Errorf("%w: %w", obd.ErrLinkLost, err)
+		}
+		p.adapter.SetLink(l)
+		p.lost = false
+	}
+	_, err := p.adapter.Start(ctx)
+	if err == nil {
+		var f obd.Format
+		f, err = p.adapter.FindBus(ctx, p.vehicle.Format.Bus)
+		if err == nil && f.Headers != p.vehicle.Format.Headers { // a session has one format
+			err = fmt.Errorf("adapter prints in another way than before: %w", obd.ErrNoAdapter)
+		}
+	}
+	p.lost = errors.Is(err, obd.ErrLinkLost)
+	return err
+}
+
+// drop leaves an item out from now on.
+func (p *plan) drop(it *item) {
+	for i, o := range p.items {
+		if o == it {
+			p.items = append(p.items[:i], p.items[i+1:]...)
+			return
+		}
+	}
+}
