@@ -2,6 +2,7 @@ package decode
 
 import (
 	"cmp"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"slices"
@@ -176,7 +177,7 @@ func (d *Decoder) choose() {
 func (d *Decoder) learn(c *computer, pid byte, data []byte) {
 	switch {
 	case pid%0x20 == 0:
-		m := uint32(data[0])<<24 | uint32(data[1])<<16 | uint32(data[2])<<8 | uint32(data[3])
+		m := binary.BigEndian.Uint32(data)
 		if c.addr == 0 { // without headers all computers are one
 			m |= c.supported[pid/0x20]
 		}
