@@ -1,0 +1,5 @@
+package store
+
+import "os/exec"
+
+func asNobody(*exec.Cmd) {}
