@@ -97,7 +97,7 @@ func (s *scripted) Prompt(p session.Prompt) {
 	switch p.Stage {
 	case session.StageForce:
 		s.due, s.act = p.At+time.Second, func() {
-			s.car.Apply(simcar.Force{Kind: forceKind(p.Side, s.mixture)})
+			_ = s.car.Apply(simcar.Force{Kind: forceKind(p.Side, s.mixture)})
 			s.mark(obd.Mark{Kind: obd.MarkKind(p.Side)})
 		}
 	case session.StageRelease:

@@ -81,7 +81,8 @@ func byName(mixture bool) string {
 	return "wire"
 }
 
-// open opens the line to the adapter.
+// open opens the line to the adapter; a speed that was found is kept in f for the
+// next time.
 func (f *carFlags) open(ctx context.Context) (obd.Link, error) {
 	if addr, ok := strings.CutPrefix(f.port, "tcp://"); ok {
 		return tcplink.Dial(ctx, addr)
@@ -89,8 +90,31 @@ func (f *carFlags) open(ctx context.Context) (obd.Link, error) {
 	if f.baud > 0 {
 		return seriallink.Open(f.port, f.baud)
 	}
-	link, _, err := seriallink.FindBaud(ctx, f.port)
+	link, baud, err := seriallink.FindBaud(ctx, f.port)
+	f.baud = baud
 	return link, err
+}
+
+// line is the way to one adapter: it opens the link, again when that was lost.
+type line struct {
+	open func(context.Context) (obd.Link, error)
+	link obd.Link
+}
+
+func (l *line) reopen(ctx context.Context) (obd.Link, error) {
+	link, err := l.open(ctx)
+	if err == nil {
+		l.link = link
+	}
+	return link, err
+}
+
+// close gives the adapter back as it was found, within reason.
+func (l *line) close(a *obd.Adapter) {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	_ = a.Close(ctx)
+	_ = l.link.Close()
 }
 
 // suit says whether the watched sensor can be forced so.
@@ -123,12 +147,4 @@ func suit(d *decode.Decoder, sensor string, mixture bool) error {
 // watchConfig is what the watcher is told.
 func watchConfig(sensor string, mixture bool) analysis.Config {
 	return analysis.Config{Sensor: sensor, ByMixture: mixture}
-}
-
-// closeLink gives the adapter back as it was found, within reason.
-func closeLink(a *obd.Adapter, l obd.Link) {
-	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
-	defer cancel()
-	_ = a.Close(ctx)
-	_ = l.Close()
 }

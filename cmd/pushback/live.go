@@ -73,13 +73,13 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	}
 	defer db.Close()
 
-	link, err := r.open(ctx)
-	if err != nil {
+	wire := line{open: r.open}
+	if _, err := wire.reopen(ctx); err != nil {
 		return err
 	}
-	adapter := obd.NewAdapter(link, r.clock, obd.AdapterOptions{Trying: a.trying()})
-	defer closeLink(adapter, link)
-	p, err := poll.Open(ctx, adapter, r.clock, poll.Config{Sensor: r.flags.car.sensor, Bus: r.bus})
+	adapter := obd.NewAdapter(wire.link, r.clock, obd.AdapterOptions{Trying: a.trying()})
+	defer wire.close(adapter)
+	p, err := poll.Open(ctx, adapter, r.clock, poll.Config{Sensor: r.flags.car.sensor, Bus: r.bus, Reopen: wire.reopen})
 	if err != nil {
 		return err
 	}

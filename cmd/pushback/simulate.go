@@ -108,11 +108,12 @@ func (a *app) obey(sim *simcar.Sim, quit func()) {
 			sim.Release()
 		default:
 			f, err := typedForce(words)
+			if err == nil {
+				err = sim.Apply(f)
+			}
 			if err != nil {
 				fmt.Fprintln(a.errOut, err)
-				continue
 			}
-			sim.Apply(f)
 		}
 	}
 }

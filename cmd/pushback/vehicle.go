@@ -42,13 +42,13 @@ stored and nothing in the car is changed.`,
 }
 
 func (a *app) vehicle(ctx context.Context, f carFlags, bus obd.Bus) error {
-	link, err := f.open(ctx)
-	if err != nil {
+	wire := line{open: f.open}
+	if _, err := wire.reopen(ctx); err != nil {
 		return err
 	}
 	clock := obd.SystemClock{}
-	adapter := obd.NewAdapter(link, clock, obd.AdapterOptions{Trying: a.trying()})
-	defer closeLink(adapter, link)
+	adapter := obd.NewAdapter(wire.link, clock, obd.AdapterOptions{Trying: a.trying()})
+	defer wire.close(adapter)
 	p, err := poll.Open(ctx, adapter, clock, poll.Config{Sensor: f.sensor, Bus: bus})
 	if err != nil {
 		return err
@@ -137,8 +137,9 @@ type sensorReport struct {
 }
 
 type codeReport struct {
-	Code  string `json:"code"`
-	State string `json:"state"` // stored, pending, permanent
+	Code    string `json:"code"`
+	State   string `json:"state"`   // stored, pending, permanent
+	Meaning string `json:"meaning"` // "" unknown
 }
 
 func (r vehicleReport) print(w io.Writer) {
@@ -167,13 +168,21 @@ func (r vehicleReport) print(w io.Writer) {
 		line("codes", "none")
 	}
 	for _, c := range r.Codes {
-		line("code", "%s (%s)", c.Code, c.State)
+		line("code", "%s", codeText(c))
 	}
 	if r.Ready {
 		line("ready", "yes, for a test of %s", r.Watching)
 	} else {
 		line("ready", "NO: %s", strings.Join(r.Reasons, "; "))
 	}
+}
+
+func codeText(c codeReport) string {
+	text := fmt.Sprintf("%s (%s)", c.Code, c.State)
+	if c.Meaning != "" {
+		text += ": " + c.Meaning
+	}
+	return text
 }
 
 // some makes an empty list of nil, for JSON.
@@ -249,7 +258,7 @@ func (s *survey) addCodes(x *obd.Exchange) {
 			continue
 		}
 		for _, c := range codes {
-			if k := (codeReport{c, state}); !slices.Contains(s.codes, k) {
+			if k := (codeReport{c, state, decode.Describe(c)}); !slices.Contains(s.codes, k) {
 				s.codes = append(s.codes, k)
 			}
 		}

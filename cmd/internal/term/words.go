@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/session"
+	"pushback/decode"
 )
 
 // All sentences that people read while a test runs and after it are in this file.
@@ -150,7 +151,11 @@ func EventText(e analysis.Event) string {
 		if e.Pending {
 			kind = "pending"
 		}
-		return "trouble code set during the test, so caused by it: " + e.Code + " (" + kind + ")"
+		text := "trouble code set during the test, so caused by it: " + e.Code + " (" + kind + ")"
+		if what := decode.Describe(e.Code); what != "" {
+			text += ", " + what
+		}
+		return text
 	}
 	return string(e.Name)
 }
