@@ -12,7 +12,7 @@ import (
 )
 
 // thinking is the adapter's own time for a command.
-const thinking = 500 * time.Microsecond
+const thinking = 100 * time.Microsecond
 
 // event is something that happens to the adapter at a time.
 type event struct {

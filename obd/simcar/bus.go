@@ -195,3 +195,34 @@ func segments(id uint32, message []byte, padding int) []frame {
 	}
 	return all
 }
+
+// Ideal returns the shortest time in which a request can be repeated through an
+// adapter: the bits of request and reply on the bus, the computer's time to answer,
+// the bus's rest between exchanges, and the adapter's serial bytes (command with an
+// expected count, reply with headers and without spaces, prompt). Baud 0 leaves the
+// serial line out. Request and reply begin with the service byte.
+func Ideal(b obd.Bus, baud int, answer time.Duration, request, reply []byte) time.Duration {
+	ask := frame{data: make([]byte, 8)}
+	if !b.CAN() {
+		ask = sealed(b, functionalHeader(b, len(request)), request)
+	}
+	bus := wireTime(b, ask, true) + answer
+	chars := 2*len(request) + 2 // digits, count, CR
+	for i, f := range replyFrames(b, &engineNode, reply, 0) {
+		bus += wireTime(b, f, false)
+		if i == 1 { // flow control
+			bus += wireTime(b, ask, true)
+		}
+		chars += 2*len(f.data) + 1
+		if b.CAN() {
+			chars += map[int]int{11: 3, 29: 8}[b.IDBits()]
+		}
+	}
+	chars += 2 // CR and prompt
+	rest := gapAfter(b)
+	if baud > 0 {
+		// The serial line works while the bus rests.
+		rest = max(rest, time.Duration(chars)*10*time.Second/time.Duration(baud))
+	}
+	return bus + rest
+}

@@ -69,12 +69,12 @@ func Cars() []Car {
 		{"wire-open-sensor-side", "The signal wire is broken between the sensor and the tap. The loop answers both forces; released, the reading returns to the bias.",
 			"sensor_dead", func(c *Car) { c.bank[0].upWire.sensorOpen = true }},
 		{"sensor-dead-low", "The element reports lean whatever the gas, and trim stands at its upper limit. The loop answers a rich force; released, the sensor never reports rich.",
-			"sensor_dead", func(c *Car) { c.bank[0].up.stuck, c.bank[0].up.stuckAt = true, 0.08 }},
+			"sensor_dead", func(c *Car) { c.stick(0, 0.08) }},
 		{"sensor-dead-high", "The element reports rich whatever the gas, and trim stands at its lower limit. The loop answers a lean force; released after a rich one, the sensor never reports lean.",
-			"sensor_dead", func(c *Car) { c.bank[0].up.stuck, c.bank[0].up.stuckAt = true, 0.84 }},
+			"sensor_dead", func(c *Car) { c.stick(0, 0.84) }},
 		{"sensor-dead-middle", "The element gives a flat half volt. The loop answers both forces, the sensor reports neither result.",
-			"sensor_dead", func(c *Car) { c.bank[0].up.stuck, c.bank[0].up.stuckAt = true, 0.48 }},
-		{"sensor-lazy", "The element needs more than a second to follow the gas: slow, wide swings at rest, and a late answer on release.",
+			"sensor_dead", func(c *Car) { c.stick(0, 0.48) }},
+		{"sensor-lazy", "The element needs more than a second to follow the gas: slow slopes at rest and a late answer to propane. Released from a wire force it reports at once: it had the whole force to follow.",
 			"sensor_slow", func(c *Car) { c.bank[0].up.toRich, c.bank[0].up.toLean = 1.6, 1.2 }},
 		{"trim-frozen", "The reading follows both forces, trim never moves: the computer does not command.",
 			"no_command", func(c *Car) { c.control.frozen = true; c.control.learned[0] = 0.015 }},
@@ -85,7 +85,8 @@ func Cars() []Car {
 		{"fuel-not-delivered", "Trim answers both forces, but neither the sensor on release nor the one behind the catalyst sees the mixture move.",
 			"no_delivery", func(c *Car) {
 				b := &c.bank[0]
-				b.undelivered, b.fuelError, b.wander, b.wanderTau, b.catalyst = true, -0.001, 0.01, 1.5, 0.12
+				b.undelivered, b.fuelError, b.wander, b.wanderTau, b.catalyst = true, 0.001, 0.01, 0.8, 0.12
+				c.control.ramp, c.control.jump = 0.01, 0.005
 			}},
 		{"vacuum-leak", "Unmetered air makes 12 % at idle, within the computer's authority. The loop is sound: look for the leak.",
 			"loop_proven", func(c *Car) {
@@ -109,7 +110,11 @@ func Cars() []Car {
 				c.control.learned[0], c.control.shortTerm[0] = 0.04, 0.04
 			}},
 		{"crossed-banks", "The upstream connectors of the two banks are swapped. Bank 1's sensor is forced, bank 2's reading and trim answer; at rest the trims stand at opposite limits.",
-			"wrong_bank", func(c *Car) { vee(c); c.crossed = true }},
+			"wrong_bank", func(c *Car) {
+				vee(c)
+				c.crossed = true
+				c.control.shortTerm = [2]float64{0.25, -0.25}
+			}},
 		{"v-engine", "A sound car with two banks. Bank 1 is forced and bank 1 answers.",
 			"loop_proven", vee},
 		{"cold", "Just started at 15 °C: open loop for minutes. No force counts yet.",
@@ -133,6 +138,18 @@ func Cars() []Car {
 		cars[i] = c
 	}
 	return cars
+}
+
+// stick makes a bank's upstream element report v whatever the gas; the trim has long
+// gone where that leads it.
+func (c *Car) stick(bank int, v float64) {
+	c.bank[bank].up.stuck, c.bank[bank].up.stuckAt = true, v
+	switch {
+	case v < switchVolts-0.06:
+		c.control.shortTerm[bank] = c.control.limit
+	case v > switchVolts+0.06:
+		c.control.shortTerm[bank] = -c.control.limit
+	}
 }
 
 // vee makes it a two-bank engine with an automatic gearbox.

@@ -91,7 +91,7 @@ func (k *computer) init(c *car) {
 		b.status = openCold
 		b.up, b.down = biasVolts, 0.6
 		b.seen = !c.spec.engine.justBegun
-		b.lastSeen = -60
+		b.lastSeen = -1000
 	}
 	k.report(c)
 }
@@ -130,7 +130,9 @@ func (k *computer) tick(c *car) {
 			b.ltft = min(max(b.ltft+k.spec.learn*b.stft*tick, -0.2), 0.2)
 		}
 		k.fuelMonitor(b, i)
-		c.tech.answered(from, b.stft-before, c.now())
+		if b.status == closed {
+			c.tech.answered(from, b.stft-before, c.now())
+		}
 	}
 	if c.n >= k.next {
 		k.next = c.n + int64(k.spec.refresh/step)

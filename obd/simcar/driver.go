@@ -43,15 +43,15 @@ type driver struct {
 func (d *driver) init(c *car, cfg *Config) {
 	d.drive = cfg.Drive
 	d.busy = cfg.Busy || cfg.Drive == Town
-	d.nextLoad = 5 + c.rng.ExpFloat64()*30
-	d.nextPurge = 10 + c.rng.ExpFloat64()*60
+	d.nextLoad = c.seconds() + 5 + c.rng.ExpFloat64()*30
+	d.nextPurge = c.seconds() + 10 + c.rng.ExpFloat64()*60
 	d.rpm = c.spec.engine.idleRPM
 	if d.drive == Fast {
 		d.now, d.rpm, d.load, d.until = holding, 2500, 0.19, math.Inf(1)
 	} else if d.drive == Idle {
 		d.until = math.Inf(1)
 	} else {
-		d.until = 10 + c.rng.ExpFloat64()*40
+		d.until = c.seconds() + 10 + c.rng.ExpFloat64()*40
 	}
 }
 

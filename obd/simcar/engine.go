@@ -70,7 +70,7 @@ type bank struct {
 // car is plant, computer and technician: all that moves with time but the adapter.
 type car struct {
 	spec           *Car
-	n              int64 // steps done
+	n, zero        int64 // steps done, and those of them before the start
 	rng            *rand.Rand
 	rpm, load, air float64 // 1/min, share, g/s metered
 	coolant        float64
@@ -84,11 +84,15 @@ type car struct {
 	trace          tracer
 }
 
-// now returns the car's time.
-func (c *car) now() time.Duration { return time.Duration(c.n) * step }
+// settling is how many steps a warm car has run before the simulation's start, so
+// that its loop, catalyst and noises are where they belong.
+const settling = 20000
+
+// now returns the car's time; negative while it settles.
+func (c *car) now() time.Duration { return time.Duration(c.n-c.zero) * step }
 
 // seconds returns the car's time in seconds.
-func (c *car) seconds() float64 { return float64(c.n) * dt }
+func (c *car) seconds() float64 { return float64(c.n-c.zero) * dt }
 
 // maxFlow is the engine's airflow at full load, g/s: half its litres each turn of air
 // at 1.184 g/l (25 °C, 1 atm).
@@ -106,6 +110,9 @@ func newCar(cfg *Config) *car {
 	c.ran = 600 + float64(c.rng.IntN(600))
 	if e.justBegun {
 		c.ran = 0
+	}
+	if !e.justBegun {
+		c.zero = settling
 	}
 	c.driver.init(c, cfg)
 	for i := range c.banks[:e.banks] {
@@ -128,12 +135,13 @@ func newCar(cfg *Config) *car {
 	c.tech.init(cfg)
 	c.computer.init(c)
 	c.trace.every = cfg.Trace
+	c.run(0)
 	return c
 }
 
 // run steps the car up to a time.
 func (c *car) run(until time.Duration) {
-	for target := int64(until / step); c.n < target; {
+	for target := c.zero + int64(until/step); c.n < target; {
 		c.step()
 	}
 }

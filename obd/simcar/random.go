@@ -1,0 +1,272 @@
+package simcar
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"pushback/obd"
+)
+
+// Expected is what a perfect judge would say of a random car.
+type Expected struct {
+	Fault      string // what is wrong with it, for tables: "sound", "wire open", …
+	Conclusion string // by the names of the JSON verdict
+	// Also lists conclusions that are not wrong either, where the data may not decide.
+	Also []string
+	// Length is how long the session must last to show it.
+	Length time.Duration
+}
+
+// Random returns one of hundreds of kinds of cars, sound and faulty, on any bus, with
+// the forces of one session, and what should come of it. Equal seeds give equal cars.
+// The ranges are those of the package's named cars, widened to what trade texts and
+// published defaults allow: ramps 0.3 to 5 %/s, jumps to 3 %, authority 20 to 33 %.
+func Random(seed uint64) (Config, Expected) {
+	r := dice{rand.New(rand.NewPCG(seed, 0x72616e646f6d))}
+	c := healthy()
+	c.Name = "random"
+	c.About = "Drawn at random."
+	c.Bus = obd.Bus(1 + r.IntN(int(obd.CAN29at250)))
+	r.vary(&c)
+	cfg := Config{Seed: seed}
+	bank := r.IntN(c.engine.banks)
+	c.Sensor = []string{"B1S1", "B2S1"}[bank]
+	if r.chance(0.2) {
+		cfg.Drive = Fast
+	}
+	cfg.Busy = r.chance(0.25)
+
+	var e Expected
+	e.Fault, e.Conclusion = "sound", "loop_proven"
+	oneSide := r.chance(0.25)
+	if r.chance(0.6) {
+		fault := faults[r.IntN(len(faults))]
+		e.Fault, e.Conclusion = fault.name, fault.conclusion
+		e.Also = fault.do(&r, &c, bank)
+		oneSide = false // one side shows but some faults
+	} else if oneSide {
+		e.Conclusion = "partly_proven"
+	}
+	c.balance()
+	cfg.Forces, e.Length = r.forces(oneSide)
+	c.Expect = e.Conclusion
+	cfg.Car = c
+	return cfg, e
+}
+
+// dice draws.
+type dice struct{ *rand.Rand }
+
+func (r dice) chance(p float64) bool { return r.Float64() < p }
+
+func (r dice) between(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+
+// scale draws evenly by ratio.
+func (r dice) scale(lo, hi float64) float64 { return lo * math.Pow(hi/lo, r.Float64()) }
+
+func (r dice) span(lo, hi time.Duration) time.Duration {
+	return (lo + time.Duration(r.Float64()*float64(hi-lo))).Round(step)
+}
+
+// vary draws what sound cars differ in.
+func (r dice) vary(c *Car) {
+	e := &c.engine
+	if r.chance(0.3) {
+		vee(c)
+	}
+	e.litres *= r.between(0.6, 1.4)
+	e.idleFlow *= r.between(0.7, 1.3)
+	e.idleRPM = r.between(620, 880)
+	e.coolant = r.between(75, 95)
+	e.transport.turns = r.between(2, 4)
+	e.transport.pipe = r.between(0.4, 1.6)
+	e.mixing = r.between(0.03, 0.1)
+	if r.chance(0.1) {
+		e.hunting = r.between(20, 80)
+	}
+	c.downstream = r.chance(0.85)
+	c.recent, c.fourBanks, c.gearbox = r.chance(0.6), r.chance(0.5), r.chance(0.4)
+	c.refuses = r.chance(0.2)
+	c.trimApart = r.chance(0.15)
+	c.padding = []int{0, 0x55, 0xAA, -1}[r.IntN(4)]
+	for i := range c.bank {
+		b := &c.bank[i]
+		b.fuelError = 0.03 * r.NormFloat64()
+		b.wander, b.wanderTau, b.cycleNoise = r.between(0.001, 0.006), r.between(2, 15), r.between(0.002, 0.008)
+		b.catalyst = r.scale(0.15, 1.5)
+		b.up.toRich, b.up.toLean = r.between(0.05, 0.14), r.between(0.04, 0.1)
+		b.up.kelvin, b.up.output = r.between(820, 1000), r.between(0.88, 1)
+		b.up.resistanceBy = r.scale(1, 30)
+		switch r.IntN(6) {
+		case 0:
+			b.leak = r.between(0, 0.12) * e.idleFlow / float64(e.banks)
+		case 1:
+			b.injector = r.between(0, 0.1) * e.idleFlow / float64(e.banks)
+		case 2:
+			b.falseAir = r.between(0, 0.06)
+		}
+	}
+	k := &c.control
+	k.ramp = r.scale(0.003, 0.05)
+	k.jump = r.between(0, 0.03)
+	k.limit = []float64{0.20, 0.25, 0.25, 0.33}[r.IntN(4)]
+	k.learn = r.scale(0.0003, 0.006)
+	k.refresh = r.span(10*time.Millisecond, 100*time.Millisecond)
+	switch usual := usualReply(c.Bus); {
+	case usual > 20*time.Millisecond:
+		c.reply = r.span(25*time.Millisecond, 45*time.Millisecond)
+	default:
+		c.reply = r.span(3*time.Millisecond, 30*time.Millisecond)
+	}
+}
+
+// faults are what can be wrong, each with the conclusion of a test of both sides.
+var faults = []struct {
+	name, conclusion string
+	do               func(r *dice, c *Car, bank int) (also []string)
+}{
+	{"input dead", "input_dead", func(r *dice, c *Car, bank int) []string {
+		w := &c.bank[bank].upWire
+		w.inputDead, w.inputAt = true, []float64{biasVolts, biasVolts, 0.02, 0.2, 0.75}[r.IntN(5)]
+		return nil
+	}},
+	{"wire open, computer side", "input_dead", func(r *dice, c *Car, bank int) []string {
+		c.bank[bank].upWire.computerOpen = true
+		c.control.unseen = []unseen{holds, holds, opens}[r.IntN(3)]
+		if c.control.unseen == opens {
+			return []string{"not_ready"}
+		}
+		return nil
+	}},
+	{"wire open, sensor side", "sensor_dead", func(r *dice, c *Car, bank int) []string {
+		c.bank[bank].upWire.sensorOpen = true
+		c.control.unseen = []unseen{holds, holds, drifts, opens}[r.IntN(4)]
+		return nil
+	}},
+	{"sensor stuck lean", "sensor_dead", func(r *dice, c *Car, bank int) []string {
+		c.stick(bank, r.between(0.05, 0.2))
+		return nil
+	}},
+	{"sensor stuck rich", "sensor_dead", func(r *dice, c *Car, bank int) []string {
+		c.stick(bank, r.between(0.75, 0.9))
+		return nil
+	}},
+	{"sensor flat", "sensor_dead", func(r *dice, c *Car, bank int) []string {
+		c.stick(bank, r.between(0.42, 0.49))
+		return nil
+	}},
+	{"sensor slow", "sensor_slow", func(r *dice, c *Car, bank int) []string {
+		up := &c.bank[bank].up
+		up.toRich = r.between(0.8, 2)
+		up.toLean = up.toRich * r.between(0.7, 1.2)
+		// Where the bus is slow or the loop's own swings are, the data cannot show it.
+		return []string{"loop_proven", "unclear"}
+	}},
+	{"trim frozen", "no_command", func(r *dice, c *Car, bank int) []string {
+		c.control.frozen = true
+		return nil
+	}},
+	{"never cuts", "no_command", func(r *dice, c *Car, bank int) []string {
+		c.control.canCut = false
+		c.clean(bank, r.between(-0.02, 0))
+		return nil
+	}},
+	{"never adds", "no_command", func(r *dice, c *Car, bank int) []string {
+		c.control.canAdd = false
+		c.clean(bank, r.between(0, 0.02))
+		return nil
+	}},
+	{"fuel not delivered", "no_delivery", func(r *dice, c *Car, bank int) []string {
+		c.clean(bank, r.between(-0.001, 0.004))
+		b := &c.bank[bank]
+		b.undelivered, b.wander, b.wanderTau = true, 0.01, r.between(0.5, 1.5)
+		b.catalyst = r.between(0.08, 0.2)
+		c.control.ramp, c.control.jump = r.scale(0.006, 0.03), r.between(0, 0.006)
+		if !c.downstream {
+			return []string{"unclear", "sensor_dead"}
+		}
+		return []string{"unclear"}
+	}},
+	{"leak beyond authority", "partly_proven", func(r *dice, c *Car, bank int) []string {
+		c.clean(bank, -0.02)
+		c.bank[bank].leak = (c.control.limit + r.between(0.15, 0.3)) * c.engine.idleFlow / float64(c.engine.banks)
+		c.control.stored = []uint16{0x0171 + 3*uint16(bank)}
+		// At speed the same leak may come back into reach.
+		return []string{"loop_proven"}
+	}},
+	{"banks crossed", "wrong_bank", func(r *dice, c *Car, bank int) []string {
+		if c.engine.banks == 1 {
+			vee(c)
+		}
+		c.crossed = true
+		c.control.shortTerm = [2]float64{c.control.limit, -c.control.limit}
+		if r.chance(0.5) {
+			c.control.shortTerm[0], c.control.shortTerm[1] = c.control.shortTerm[1], c.control.shortTerm[0]
+		}
+		return nil
+	}},
+	{"cold", "not_ready", func(r *dice, c *Car, bank int) []string {
+		c.engine.coolant, c.engine.justBegun = r.between(-10, 30), true
+		return nil
+	}},
+	{"wide-range sensor", "not_ready", func(r *dice, c *Car, bank int) []string {
+		c.wide = true
+		return nil
+	}},
+	{"monitor trips", "partly_proven", func(r *dice, c *Car, bank int) []string {
+		c.control.ramp = r.between(0.03, 0.05)
+		c.control.lowAfter, c.control.highAfter = r.between(1, 4), r.between(1, 4)
+		// A short force may end before the monitor does.
+		return []string{"loop_proven", "unclear"}
+	}},
+}
+
+// clean takes the bank's own mixture errors away and leaves the given one.
+func (c *Car) clean(bank int, fuelError float64) {
+	b := &c.bank[bank]
+	b.leak, b.injector, b.falseAir, b.fuelError = 0, 0, 0, fuelError
+}
+
+// balance starts the trims where the loop will hold them at idle, half of it learned,
+// unless something else has set them.
+func (c *Car) balance() {
+	k := &c.control
+	for i := range c.engine.banks {
+		b := &c.bank[i]
+		if k.shortTerm[i] != 0 || k.frozen || b.undelivered || b.upWire != (wireSpec{}) || b.up.stuck {
+			continue
+		}
+		flow := c.engine.idleFlow / float64(c.engine.banks)
+		need := (1+b.leak/flow)/(1-b.falseAir) - b.injector/flow
+		need = need/(1+b.fuelError) - 1
+		if k.canCut && k.canAdd {
+			k.learned[i] = min(max(need/2, -0.2), 0.2)
+		}
+		k.shortTerm[i] = min(max((1+need)/(1+k.learned[i])-1, -k.limit), k.limit)
+	}
+}
+
+// forces draws a session: both sides in either order, or one.
+func (r dice) forces(oneSide bool) ([]Force, time.Duration) {
+	kinds := []ForceKind{ForceLean, ForceRich}
+	if r.chance(0.3) {
+		kinds[0], kinds[1] = kinds[1], kinds[0]
+	}
+	if oneSide {
+		kinds = kinds[:1]
+	}
+	at := r.span(25*time.Second, 40*time.Second)
+	var all []Force
+	for _, k := range kinds {
+		f := Force{Kind: k, At: at, For: r.span(10*time.Second, 15*time.Second), Shaky: r.chance(0.1)}
+		if k == ForceRich {
+			f.Volts, f.Ohms = r.between(0.82, 0.98), r.scale(60, 1000)
+		} else {
+			f.Ohms = r.scale(0.1, 100)
+		}
+		all = append(all, f)
+		at = f.Ends() + r.span(25*time.Second, 40*time.Second)
+	}
+	return all, at
+}
