@@ -61,8 +61,6 @@ func kindOf(err error) error {
 			return ErrNotOurs
 		case e.Code == sqlite3.ErrCorrupt:
 			return ErrDamaged
-		case e.ExtendedCode == sqlite3.ErrConstraintForeignKey:
-			return ErrNoSession // it was removed while it was being written
 		}
 		return nil
 	}

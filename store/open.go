@@ -119,7 +119,7 @@ func open(ctx context.Context, path string) (*Store, error) {
 	}
 
 	s := &Store{path: path}
-	s.w = connect(path, "mode=rw", "_txlock=immediate", "_synchronous=FULL", "_foreign_keys=on")
+	s.w = connect(path, "mode=rw", "_txlock=immediate", "_synchronous=FULL")
 	s.w.SetMaxOpenConns(1)
 	if err := s.setUp(ctx, v); err != nil {
 		s.w.Close()

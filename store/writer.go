@@ -240,6 +240,12 @@ func (w *Writer) commit(b batch) error {
 		return err
 	}
 	defer tx.Rollback()
+	var there bool // it may have been removed while it is being written
+	if err := tx.QueryRowContext(ctx, `select exists (select 1 from session where n = ?)`, w.n).Scan(&there); err != nil {
+		return err
+	} else if !there {
+		return ErrNoSession
+	}
 	record, value := tx.StmtContext(ctx, w.insertRecord), tx.StmtContext(ctx, w.insertValue)
 	for i := range b.records {
 		r := &b.records[i]

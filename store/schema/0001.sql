@@ -36,7 +36,7 @@ create table session (
 --   mark:     mark, text
 --   row:      names, vals (a line of a table recorded elsewhere)
 create table record (
-  session     integer not null references session (n) on delete cascade,
+  session     integer not null references session (n),
   seq         integer not null,      -- 0, 1, 2, …
   at_us       integer not null,      -- when it was complete
   kind        text not null check (kind in ('exchange', 'mark', 'row')),
@@ -63,7 +63,7 @@ create table signal (
 -- One row a value. The car measured it between sent_us and received_us. A null
 -- value: it was asked for and did not come. The key is the index that reports need.
 create table sample (
-  session     integer not null references session (n) on delete cascade,
+  session     integer not null references session (n),
   signal      integer not null references signal (id),
   received_us integer not null,
   seq         integer not null,      -- of the record that it came from
@@ -75,12 +75,19 @@ create table sample (
 -- The judgement as it was printed: events in order, the verdict last. A replay
 -- makes it again from the records, perhaps better.
 create table judgement (
-  session integer not null references session (n) on delete cascade,
+  session integer not null references session (n),
   line    integer not null,
   kind    text not null check (kind in ('event', 'verdict')),
   json    text not null,
   primary key (session, line)
 ) strict, without rowid;
+
+-- Removing a session removes all of it, from the shell too.
+create trigger session_removed after delete on session begin
+  delete from record    where session = old.n;
+  delete from sample    where session = old.n;
+  delete from judgement where session = old.n;
+end;
 
 create view session_summary as
 select s.id, s.started,
