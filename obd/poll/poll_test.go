@@ -1,0 +1,333 @@
+package poll_test
+
+import (
+	"context"
+	"errors"
+	"io"
+	"testing"
+	"time"
+
+	"pushback/obd"
+	"pushback/obd/obdtest"
+	"pushback/obd/poll"
+	"pushback/obd/simcar"
+)
+
+// drive polls a simulated car for a while and returns the records.
+func drive(t *testing.T, bus obd.Bus, d time.Duration) []obd.Record {
+	t.Helper()
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := poll.Open(t.Context(), obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{}), s.Clock(), poll.Config{Sensor: "B1S1", Bus: bus})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []obd.Record
+	for len(all) == 0 || all[len(all)-1].At < d {
+		r, err := p.Next(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, r)
+	}
+	p.Stop()
+	for {
+		r, err := p.Next(t.Context())
+		if err == io.EOF {
+			return all
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, r)
+	}
+}
+
+// TestShares: on every bus the watched pair keeps its share, nothing is forgotten, and
+// the closing reads end the session.
+func TestShares(t *testing.T) {
+	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		t.Run(bus.String(), func(t *testing.T) {
+			all := drive(t, bus, time.Minute)
+			asked := map[byte]int{}
+			fast, total := 0, 0
+			for i, r := range all {
+				x := r.Exchange
+				if r.Seq != int64(i) || x.Outcome != obd.OK || x.Received < x.Sent || i > 0 && r.At < all[i-1].At {
+					t.Fatalf("record %d: %+v", i, x)
+				}
+				total++
+				watched := false
+				for _, pid := range x.Request.Data {
+					asked[pid]++
+					watched = watched || pid == 0x14 || pid == 0x06
+				}
+				if watched {
+					fast++
+				}
+			}
+			if share := float64(fast) / float64(total); share < 0.58 { // discovery counts as other
+				t.Errorf("the watched pair has %.0f %% of the exchanges", 100*share)
+			}
+			for pid, least := range map[byte]int{0x15: 20, 0x03: 30, 0x0C: 40, 0x04: 6, 0x05: 4, 0x07: 8, 0x01: 3, 0x06: 8} {
+				if asked[pid] < least {
+					t.Errorf("PID %02X was read %d times in a minute", pid, asked[pid])
+				}
+			}
+			if n := len(all); all[n-2].Exchange.Request.Hex() != "07" || all[n-1].Exchange.Request.Hex() != "03" {
+				t.Errorf("ends with %s, %s", all[n-2].Exchange.Request.Hex(), all[n-1].Exchange.Request.Hex())
+			}
+		})
+	}
+}
+
+// car is a scripted adapter and car on 11-bit CAN: PIDs 03 06 0C 13 14, one PID a request.
+type car struct {
+	*obdtest.Fake
+	off    bool
+	silent bool
+	trim   byte // PID 06
+	with   byte // second byte of PID 14
+}
+
+func newCar() *car {
+	c := &car{}
+	c.Fake = obdtest.NewFake(c.answer)
+	return c
+}
+
+func (c *car) answer(line string) (string, time.Duration) {
+	const ms = time.Millisecond
+	if c.silent {
+		return "", 0
+	}
+	hex := func(b byte) string { const d = "0123456789ABCDEF"; return string([]byte{d[b>>4], d[b&15]}) }
+	text := map[string]string{
+		"ATZ": "INTERFACE v1.5", "ATI": "INTERFACE v1.5", "ATE0": "OK", "ATE1": "OK", "ATM0": "OK", "ATL0": "OK", "ATS0": "OK", "ATH1": "OK",
+		"ATAT1": "OK", "ATRV": "12.6V", "ATDPN": "A6", "ATSP0": "OK", "ATSP6": "OK",
+	}[line]
+	if text != "" {
+		return text + "\r\r>", ms
+	}
+	if c.off {
+		return "NO DATA\r\r>", 200 * ms
+	}
+	if c.trim++; c.trim > 0x90 {
+		c.trim = 0x70
+	}
+	switch line {
+	case "0100", "01001":
+		text = "7E80641002410300000"
+	case "0113", "01131":
+		text = "7E80341130100000000"
+	case "0103", "01031":
+		text = "7E80441030200000000"
+	case "0106", "01061":
+		text = "7E8034106" + hex(c.trim) + "00000000"
+	case "010C", "010C1":
+		text = "7E804410C0BC7000000"
+	case "0114", "01141":
+		text = "7E80441145A" + hex(c.trim-c.with) + "000000"
+	case "03", "07":
+		text = "7E802" + map[string]string{"03": "4300", "07": "4700"}[line] + "0000000000"
+	default:
+		return "?\r\r>", ms
+	}
+	return text + "\r\r>", 10 * ms
+}
+
+// line is one opening of the car's port: closing an old one leaves a new one open.
+type line struct{ *obdtest.Fake }
+
+func (line) Close() error { return nil }
+
+func (c *car) open(t *testing.T, cfg poll.Config) *poll.Poller {
+	t.Helper()
+	p, err := poll.Open(t.Context(), obd.NewAdapter(line{c.Fake}, c.Fake, obd.AdapterOptions{}), c.Fake, cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+func next(t *testing.T, p *poll.Poller) obd.Record {
+	t.Helper()
+	r, err := p.Next(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// TestTrimByte: PID 06 is left to its slow round only when the sensor's own trim byte
+// agrees with it.
+func TestTrimByte(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		with byte
+		most int // readings of PID 06 in the last 200 records
+		min  int
+	}{{"agrees", 0, 20, 0}, {"differs", 9, 200, 60}} {
+		t.Run(c.name, func(t *testing.T) {
+			car := newCar()
+			car.with = c.with
+			p := car.open(t, poll.Config{Sensor: "B1S1"})
+			n := 0
+			for i := range 400 {
+				r := next(t, p)
+				if i >= 200 && r.Exchange.Request.Hex() == "0106" {
+					n++
+				}
+			}
+			if n > c.most || n < c.min {
+				t.Errorf("PID 06 was read %d times", n)
+			}
+		})
+	}
+}
+
+func TestMarks(t *testing.T) {
+	car := newCar()
+	p := car.open(t, poll.Config{})
+	var last time.Duration
+	for range 20 {
+		last = next(t, p).At
+	}
+	p.Mark(obd.Mark{Kind: obd.MarkLean})
+	p.Mark(obd.Mark{Kind: obd.MarkStop})
+	r := next(t, p)
+	if r.Mark == nil || r.Mark.Kind != obd.MarkLean || r.At < last {
+		t.Fatalf("%+v", r)
+	}
+	if r = next(t, p); r.Mark == nil || r.Mark.Kind != obd.MarkStop {
+		t.Fatalf("%+v", r)
+	}
+	next(t, p) // 07
+	next(t, p) // 03
+	if _, err := p.Next(t.Context()); err != io.EOF {
+		t.Fatal(err)
+	}
+}
+
+func TestLinkLost(t *testing.T) {
+	t.Run("comes back", func(t *testing.T) {
+		car := newCar()
+		tries := 0
+		p := car.open(t, poll.Config{Reopen: func(context.Context) (obd.Link, error) {
+			if tries++; tries < 4 {
+				return nil, errors.New("no such port")
+			}
+			car.Plug()
+			return line{car.Fake}, nil
+		}})
+		for range 20 {
+			next(t, p)
+		}
+		car.Unplug()
+		if x := next(t, p).Exchange; x.Outcome != obd.LinkLost {
+			t.Fatalf("%+v", x)
+		}
+		if x := next(t, p).Exchange; x.Outcome != obd.OK {
+			t.Fatalf("%+v", x)
+		}
+	})
+	t.Run("stays away", func(t *testing.T) {
+		car := newCar()
+		p := car.open(t, poll.Config{Reopen: func(context.Context) (obd.Link, error) { return nil, errors.New("no such port") }})
+		for range 20 {
+			next(t, p)
+		}
+		car.Unplug()
+		began := car.Now()
+		next(t, p)
+		_, err := p.Next(t.Context())
+		if took := car.Now().Sub(began); !errors.Is(err, obd.ErrLinkLost) || took < 19*time.Second || took > 25*time.Second {
+			t.Fatalf("%v after %v", err, took)
+		}
+		if _, again := p.Next(t.Context()); again != err {
+			t.Fatalf("then %v", again)
+		}
+	})
+	t.Run("mark while away", func(t *testing.T) {
+		car := newCar()
+		var p *poll.Poller
+		p = car.open(t, poll.Config{Reopen: func(context.Context) (obd.Link, error) {
+			p.Mark(obd.Mark{Kind: obd.MarkNote, Text: "cable"})
+			return nil, errors.New("no such port")
+		}})
+		for range 20 {
+			next(t, p)
+		}
+		car.Unplug()
+		next(t, p)
+		began := car.Now()
+		if r := next(t, p); r.Mark == nil || car.Now().Sub(began) > time.Second {
+			t.Fatalf("%+v after %v", r, car.Now().Sub(began))
+		}
+	})
+}
+
+// until polls until Next fails.
+func until(t *testing.T, p *poll.Poller) error {
+	t.Helper()
+	for range 1000 {
+		if _, err := p.Next(t.Context()); err != nil {
+			return err
+		}
+	}
+	t.Fatal("goes on without an answer")
+	return nil
+}
+
+func TestCarOff(t *testing.T) {
+	car := newCar()
+	p := car.open(t, poll.Config{})
+	for range 20 {
+		next(t, p)
+	}
+	car.off = true
+	began := car.Now()
+	if err := until(t, p); !errors.Is(err, obd.ErrNoVehicle) {
+		t.Fatal(err)
+	}
+	if took := car.Now().Sub(began); took < 19*time.Second || took > 30*time.Second {
+		t.Errorf("gave up after %v", took)
+	}
+}
+
+func TestAdapterSilent(t *testing.T) {
+	car := newCar()
+	p := car.open(t, poll.Config{})
+	for range 20 {
+		next(t, p)
+	}
+	car.silent = true
+	if err := until(t, p); !errors.Is(err, obd.ErrNoAdapter) {
+		t.Fatal(err)
+	}
+}
+
+func TestNoCar(t *testing.T) {
+	car := newCar()
+	car.off = true
+	_, err := poll.Open(t.Context(), obd.NewAdapter(line{car.Fake}, car.Fake, obd.AdapterOptions{}), car.Fake, poll.Config{})
+	if !errors.Is(err, obd.ErrNoVehicle) {
+		t.Fatal(err)
+	}
+}
+
+func TestCancelled(t *testing.T) {
+	car := newCar()
+	p := car.open(t, poll.Config{})
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := p.Next(ctx); !errors.Is(err, context.Canceled) {
+		t.Fatal(err)
+	}
+}
