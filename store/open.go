@@ -5,16 +5,15 @@ import (
 	"database/sql"
 	"database/sql/driver"
 	"embed"
-	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"net/url"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/mattn/go-sqlite3"
@@ -104,10 +103,7 @@ func open(ctx context.Context, path string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return nil, err
-	}
-	if err := checkFile(path); err != nil {
+	if err := prepareFile(path); err != nil {
 		return nil, err
 	}
 	// Nothing is written before the file is known to be ours.
@@ -129,34 +125,33 @@ func open(ctx context.Context, path string) (*Store, error) {
 	return s, nil
 }
 
-// checkFile makes the file if it is not there, and refuses what is no SQLite
-// database or surely another program's, without SQLite ever touching it.
-func checkFile(path string) error {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
-	if err != nil {
-		if fi, serr := os.Stat(path); serr == nil && fi.IsDir() {
-			return fmt.Errorf("%w: it is a folder", ErrNotOurs)
-		}
-		return err
-	}
-	defer f.Close()
-	if fi, err := f.Stat(); err != nil {
-		return err
-	} else if !fi.Mode().IsRegular() {
+// making guards prepareFile: to close a file drops the locks that SQLite holds on it
+// anywhere in the process (https://www.sqlite.org/howtocorrupt.html, 2.2), so a file
+// is opened outside SQLite only before anybody can have it open.
+var making sync.Mutex
+
+// prepareFile makes the file if it is not there.
+func prepareFile(path string) error {
+	making.Lock()
+	defer making.Unlock()
+	switch fi, err := os.Stat(path); {
+	case err == nil && !fi.Mode().IsRegular():
 		return fmt.Errorf("%w: it is no regular file", ErrNotOurs)
-	} else if fi.Size() == 0 {
+	case err == nil:
 		return nil
+	case !errors.Is(err, fs.ErrNotExist):
+		return err
 	}
-	// https://www.sqlite.org/fileformat.html, 1.3: the database header.
-	var h [100]byte
-	if _, err := io.ReadFull(f, h[:]); err != nil || string(h[:16]) != "SQLite format 3\x00" {
-		return ErrNotOurs
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return err
 	}
-	// A zero is for version to judge: after a crash our own may still be in the WAL.
-	if id := binary.BigEndian.Uint32(h[68:]); id != 0 && id != applicationID {
-		return ErrNotOurs
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) { // another process was faster
+		return nil
+	} else if err != nil {
+		return err
 	}
-	return nil
+	return f.Close()
 }
 
 // version returns the schema version of a file of ours, 0 for an empty one.
@@ -195,12 +190,13 @@ func (s *Store) setUp(ctx context.Context, v int) error {
 		time.Sleep(5 * time.Millisecond)
 	}
 	if v == len(migrations) {
-		// Shows a read-only folder now and not in the middle of a session.
+		// Shows now, and not in the middle of a session, that the file cannot be written.
 		tx, err := s.w.BeginTx(ctx, nil)
 		if err != nil {
 			return err
 		}
-		return tx.Rollback()
+		_, err = tx.ExecContext(ctx, fmt.Sprintf("pragma user_version = %d", v))
+		return errors.Join(err, tx.Rollback())
 	}
 	tx, err := s.w.BeginTx(ctx, nil)
 	if err != nil {

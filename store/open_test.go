@@ -14,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"pushback/analysis"
 )
 
@@ -51,6 +53,9 @@ func TestNotOurs(t *testing.T) {
 			sqlOn(t, p, "pragma journal_mode = wal; create table a (b); pragma user_version = 1")
 		},
 		"a view that calls": func(p string) { sqlOn(t, p, "create view session as select load_extension('x')") },
+		"a session table under our version": func(p string) {
+			sqlOn(t, p, "create table session (id text); pragma user_version = 1")
+		},
 	} {
 		path := newPath(t)
 		prepare(path)
@@ -68,8 +73,10 @@ func TestNotOurs(t *testing.T) {
 			t.Errorf("%s: the file was changed, %v", name, err)
 		}
 	}
-	if _, err := Open(context.Background(), t.TempDir()); !errors.Is(err, ErrNotOurs) {
-		t.Errorf("folder: %v", err)
+	for _, path := range []string{t.TempDir(), os.DevNull} {
+		if _, err := Open(context.Background(), path); !errors.Is(err, ErrNotOurs) {
+			t.Errorf("%s: %v", path, err)
+		}
 	}
 }
 
@@ -340,5 +347,62 @@ func TestDefaultPath(t *testing.T) {
 	broken := errors.New("no home")
 	if _, err := dataFolder("linux", func(string) string { return "" }, func() (string, error) { return "", broken }); err != broken {
 		t.Error(err)
+	}
+}
+
+// Whatever bytes of a file are changed, reading ends, with an error or without.
+func TestHostileFile(t *testing.T) {
+	original, err := os.ReadFile(kept)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := newPath(t)
+	ctx := context.Background()
+	read := func() error {
+		s, err := Open(ctx, path)
+		if err != nil {
+			return err
+		}
+		defer s.Close()
+		list, err := s.List(ctx, Filter{})
+		if err != nil {
+			return err
+		}
+		for _, m := range list {
+			r, err := s.Records(ctx, m.ID)
+			if err != nil {
+				return err
+			}
+			for err == nil {
+				_, err = r.Next(ctx)
+			}
+			r.Close()
+			if err != io.EOF {
+				return err
+			}
+		}
+		return nil
+	}
+	failed := 0
+	rapid.Check(t, func(t *rapid.T) {
+		b := bytes.Clone(original)
+		for range rapid.IntRange(1, 50).Draw(t, "changes") {
+			// Pages are mostly empty at their middle: aim at their ends.
+			page := rapid.IntRange(0, len(b)/4096-1).Draw(t, "page") * 4096
+			at := rapid.OneOf(rapid.IntRange(0, 120), rapid.IntRange(3500, 4095)).Draw(t, "at")
+			b[page+at] = rapid.Byte().Draw(t, "byte")
+		}
+		for _, suffix := range []string{"", "-wal", "-shm", "-journal"} {
+			os.Remove(path + suffix)
+		}
+		if err := os.WriteFile(path, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if read() != nil {
+			failed++
+		}
+	})
+	if failed == 0 {
+		t.Error("no change was noticed: the test does not test")
 	}
 }

@@ -1,8 +1,10 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
 	"io"
@@ -10,20 +12,30 @@ import (
 	"strings"
 	"time"
 
+	"github.com/mattn/go-sqlite3"
+
 	"pushback/obd"
 )
 
-// Reader yields the records of a stored session in order of Seq, one at a time.
-// Not for concurrent use.
+// Reader yields the records of a stored session in order of Seq; it holds at most
+// readAhead of them. Not for concurrent use.
 type Reader struct {
-	meta Meta
-	rows *sql.Rows
-	err  error // sticky
+	meta   Meta
+	conn   *sql.Conn
+	rows   driver.Rows // of conn, used only within its Raw
+	values []driver.Value
+	ahead  []obd.Record // read, not yet given; next is ahead[given]
+	given  int
+	err    error // sticky; given after what is ahead
 
-	// The signals of the last row: most rows of a session name the same.
+	// Of the rows before: most say the same again.
+	request  string
+	parsed   obd.Request
 	names    string
 	nameList []string
 }
+
+const readAhead = 64
 
 // Records reads the session that ref means, by the rules of [Store.Find]. The
 // reader sees the session as it is now, also while it is being written.
@@ -32,13 +44,23 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	// With a context that can end, the driver starts a goroutine a row; Next looks itself.
-	rows, err := s.r.QueryContext(context.WithoutCancel(ctx), `select seq, at_us, kind, request, expect, sent_us, received_us, outcome, raw, mark, text, names, vals
-		from record where session = ? order by seq`, n)
-	if err != nil {
+	r := &Reader{meta: m}
+	if r.conn, err = s.r.Conn(ctx); err != nil {
 		return nil, wrap("read session "+m.ID, err)
 	}
-	return &Reader{meta: m, rows: rows}, nil
+	// The driver itself, since database/sql converts each value once more. Its
+	// statement does not end with ctx: Next minds the context that it is given.
+	err = r.conn.Raw(func(c any) (err error) {
+		r.rows, err = c.(*sqlite3.SQLiteConn).Query(`select seq, at_us, kind, request, expect, sent_us, received_us, outcome, raw, mark, text, names, vals
+			from record where session = ? order by seq`, []driver.Value{n})
+		return err
+	})
+	if err != nil {
+		r.conn.Close()
+		return nil, wrap("read session "+m.ID, err)
+	}
+	r.values = make([]driver.Value, len(r.rows.Columns()))
+	return r, nil
 }
 
 // Meta describes the session.
@@ -48,75 +70,83 @@ func (r *Reader) Meta() Meta { return r.meta }
 // again in the raw text; the outcome is the one that was recorded. The record
 // belongs to the caller.
 func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
-	if r.err == nil {
-		if r.err = ctx.Err(); r.err != nil {
-			return obd.Record{}, r.err
-		}
-		rec, err := r.next()
-		if err == nil {
-			return rec, nil
-		}
-		r.err = err
-		if err != io.EOF {
-			r.err = wrap("read session "+r.meta.ID, err)
-		}
-	}
-	return obd.Record{}, r.err
-}
-
-func (r *Reader) next() (obd.Record, error) {
-	if !r.rows.Next() {
-		if err := r.rows.Err(); err != nil {
-			return obd.Record{}, err
-		}
-		return obd.Record{}, io.EOF
-	}
-	var (
-		rec                     obd.Record
-		at                      int64
-		expect, sent, received  sql.NullInt64
-		kind                    string
-		request, outcome, raw   sql.RawBytes
-		mark, text, names, vals sql.RawBytes
-	)
-	if err := r.rows.Scan(&rec.Seq, &at, &kind, &request, &expect, &sent, &received, &outcome, &raw, &mark, &text, &names, &vals); err != nil {
+	if err := ctx.Err(); err != nil {
 		return obd.Record{}, err
 	}
-	rec.At = micro(at)
-	damaged := func(err error) (obd.Record, error) {
-		return obd.Record{}, fmt.Errorf("record %d: %w: %w", rec.Seq, ErrDamaged, err)
-	}
-	switch kind {
-	case "exchange":
-		x := &obd.Exchange{Sent: micro(sent.Int64), Received: micro(received.Int64), Raw: append([]byte{}, raw...)}
-		var err error
-		if x.Request, err = obd.ParseRequest(string(request)); err != nil {
-			return damaged(err)
+	if r.given == len(r.ahead) {
+		if r.err == nil {
+			r.err = r.fill()
 		}
-		x.Request.Expect = int(expect.Int64)
-		if x.Outcome, err = parseOutcome(string(outcome)); err != nil {
-			return damaged(err)
+		if r.given == len(r.ahead) {
+			return obd.Record{}, r.err
+		}
+	}
+	rec := r.ahead[r.given]
+	r.ahead[r.given] = obd.Record{}
+	r.given++
+	return rec, nil
+}
+
+// fill reads ahead. An error may come with records that stand before it.
+func (r *Reader) fill() error {
+	r.ahead, r.given = r.ahead[:0], 0
+	err := r.conn.Raw(func(any) error {
+		for len(r.ahead) < readAhead {
+			if err := r.rows.Next(r.values); err != nil {
+				return err
+			}
+			rec, err := r.record()
+			if err != nil {
+				return fmt.Errorf("record %d: %w: %w", rec.Seq, ErrDamaged, err)
+			}
+			r.ahead = append(r.ahead, rec)
+		}
+		return nil
+	})
+	if err == io.EOF {
+		return err
+	}
+	return wrap("read session "+r.meta.ID, err)
+}
+
+// record makes a record of r.values.
+func (r *Reader) record() (obd.Record, error) {
+	rec := obd.Record{Seq: r.int(0), At: r.time(1)}
+	var err error
+	switch kind := r.text(2); kind {
+	case "exchange":
+		x := &obd.Exchange{Sent: r.time(5), Received: r.time(6)}
+		x.Raw, _ = r.values[8].([]byte)
+		if q := r.text(3); q != r.request || q == "" {
+			if r.parsed, err = obd.ParseRequest(q); err != nil {
+				return rec, err
+			}
+			r.request = q
+		}
+		x.Request = obd.Request{Service: r.parsed.Service, Data: bytes.Clone(r.parsed.Data), Expect: int(r.int(4))}
+		if x.Outcome, err = parseOutcome(r.text(7)); err != nil {
+			return rec, err
 		}
 		x.Replies = replies(x, r.meta.Format)
 		rec.Exchange = x
 	case "mark":
-		rec.Mark = &obd.Mark{Kind: obd.MarkKind(mark), Text: string(text)}
+		rec.Mark = &obd.Mark{Kind: obd.MarkKind(r.text(9)), Text: r.text(10)}
 	case "row":
-		row, err := r.row(names, vals)
-		if err != nil {
-			return damaged(err)
-		}
-		rec.Row = row
+		rec.Row, err = r.row(r.text(11), r.text(12))
 	default:
-		return damaged(fmt.Errorf("kind %q", kind))
+		err = fmt.Errorf("kind %q", kind)
 	}
-	return rec, nil
+	return rec, err
 }
 
-func (r *Reader) row(names, vals []byte) (*obd.Row, error) {
-	if string(names) != r.names {
-		r.names = string(names)
-		r.nameList = strings.Fields(r.names)
+// A null reads as zero.
+func (r *Reader) int(i int) int64          { v, _ := r.values[i].(int64); return v }
+func (r *Reader) text(i int) string        { v, _ := r.values[i].(string); return v }
+func (r *Reader) time(i int) time.Duration { return time.Duration(r.int(i)) * time.Microsecond }
+
+func (r *Reader) row(names, vals string) (*obd.Row, error) {
+	if names != r.names {
+		r.names, r.nameList = names, strings.Fields(names)
 	}
 	row := &obd.Row{}
 	if len(r.nameList) == 0 {
@@ -124,7 +154,7 @@ func (r *Reader) row(names, vals []byte) (*obd.Row, error) {
 	}
 	row.Names = append(make([]string, 0, len(r.nameList)), r.nameList...)
 	row.Values = make([]float64, 0, len(r.nameList))
-	for f := range strings.FieldsSeq(string(vals)) {
+	for f := range strings.FieldsSeq(vals) {
 		v, err := strconv.ParseFloat(f, 64)
 		if err != nil {
 			return nil, err
@@ -139,13 +169,13 @@ func (r *Reader) row(names, vals []byte) (*obd.Row, error) {
 
 // Close ends the reading; more than one call does no harm.
 func (r *Reader) Close() error {
-	if r.err == nil {
-		r.err = ErrClosed
+	if r.rows == nil {
+		return nil
 	}
-	return r.rows.Close()
+	err := r.conn.Raw(func(any) error { return r.rows.Close() })
+	r.rows, r.ahead, r.given, r.err = nil, nil, 0, ErrClosed
+	return errors.Join(err, r.conn.Close())
 }
-
-func micro(us int64) time.Duration { return time.Duration(us) * time.Microsecond }
 
 // outcomes maps the stored words back; the words are those of obd.Outcome.String.
 var outcomes = func() map[string]obd.Outcome {
