@@ -120,5 +120,5 @@ select s.id as session, x.received_us / 1e6 as t_s,
   from sample x
   join session s on s.n = x.session
   join signal g on g.id = x.signal
- group by x.session, x.received_us, x.seq
- order by x.session, x.received_us, x.seq;
+ group by s.id, x.received_us, x.seq -- s.id: so that asking for one session reads only its rows
+ order by s.id, x.received_us, x.seq;
