@@ -134,7 +134,7 @@ func (a *answer) add(p point, total, raw float64) {
 	switch a.state {
 	case answerOpen, silent:
 		come := u - a.low
-		if u >= a.ceiling()+a.margin()-tiny && come >= max(minAnswer, a.width())-tiny &&
+		if u >= a.ceiling()+a.margin()-tiny && come >= max(minAnswer, 0.7*a.width())-tiny &&
 			a.drop <= max(1.01*trimCount, 0.35*come) {
 			a.confirms++
 		} else {
@@ -144,7 +144,7 @@ func (a *answer) add(p point, total, raw float64) {
 			a.state = answered
 		}
 		fall := a.top - u
-		if u <= a.floor()-a.margin()+tiny && fall >= max(minAnswer, a.width())-tiny && u <= a.bottom+1.01*trimCount {
+		if u <= a.floor()-a.margin()+tiny && fall >= max(minAnswer, 0.7*a.width())-tiny && u <= a.bottom+1.01*trimCount {
 			a.wrongs++
 		} else {
 			a.wrongs = 0
@@ -160,6 +160,11 @@ func (a *answer) add(p point, total, raw float64) {
 			}
 		}
 	}
+}
+
+// still reports whether trim has not left the range of its hunting, nor come far.
+func (a *answer) still() bool {
+	return a.now < a.ceiling()+a.margin() && a.moved() < max(minAnswer, 0.7*a.width())
 }
 
 // patience is how long the force must last before silence may be said: the time

@@ -61,7 +61,8 @@ type voltsBase struct {
 	// on it plus one interval, s; and the 95 % quantiles.
 	maxLean, maxRich float64
 	p95Lean, p95Rich float64
-	changes          int // of side
+	midLean, midRich float64 // medians
+	changes          int     // of side
 	shareRich        float64
 }
 
@@ -83,6 +84,13 @@ func (b voltsBase) p95Dwell(side Side) float64 {
 		return b.p95Rich
 	}
 	return b.p95Lean
+}
+
+func (b voltsBase) midDwell(side Side) float64 {
+	if side == Rich {
+		return b.midRich
+	}
+	return b.midLean
 }
 
 // voltsBaseline looks at the readings in [from, to].
@@ -140,11 +148,11 @@ func (w *Watcher) voltsBaseline(s *series, from, to float64) voltsBase {
 	b.low, b.high = quantile(values, 0.01), quantile(values, 0.99)
 	if len(lean) > 0 {
 		b.p95Lean = quantile(lean, 0.95)
-		b.maxLean = lean[len(lean)-1]
+		b.maxLean, b.midLean = lean[len(lean)-1], sortedQuantile(lean, 0.5)
 	}
 	if len(rich) > 0 {
 		b.p95Rich = quantile(rich, 0.95)
-		b.maxRich = rich[len(rich)-1]
+		b.maxRich, b.midRich = rich[len(rich)-1], sortedQuantile(rich, 0.5)
 	}
 	w.scratchA, w.scratchB, w.scratchC, w.scratchD = values, gaps, lean, rich
 	return b
@@ -206,8 +214,8 @@ func (w *Watcher) trimBaseline(t *trimStream, from, to float64) trimBase {
 	}
 	// The few most extreme readings of a long rest are set aside, as a passing
 	// disturbance; a short rest keeps all.
-	q := 0.02
-	if b.n < 50 {
+	q := 0.05
+	if b.n < 20 {
 		q = 0
 	}
 	b.median = quantile(values, 0.5)

@@ -193,12 +193,12 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 	r := &k.run
 	side := heldSide(r.level())
 	secs := r.seconds()
-	if side == "" || r.n < 4 || r.share() < 0.85 || secs < 1.5 ||
+	if !b.known() || side == "" || r.n < 4 || r.share() < 0.85 || secs < 1.5 ||
 		secs < 3*b.p95Dwell(side) || r.spread() > flatSpread+1e-9 {
 		return held{}, false
 	}
 	level := r.level()
-	if b.known() && level > b.low-0.010 && level < b.high+0.010 && !b.switching() {
+	if level > b.low-0.010 && level < b.high+0.010 && !b.switching() {
 		// The sensor sat there before: nothing new happened.
 		return held{}, false
 	}
@@ -215,7 +215,7 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 	if side == Rich {
 		need = 6.0
 	}
-	if r.n >= 6 && secs >= 3 && trimMoved >= need && abs(r.last.v-r.first.v) <= 0.005+1e-9 {
+	if r.n >= 6 && secs >= 3 && trimMoved >= need && answered && abs(r.last.v-r.first.v) <= 0.005+1e-9 {
 		odd = true
 	}
 	if !odd {
@@ -225,20 +225,29 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 	return held{side: side, lo: lo, hi: hi, level: level}, true
 }
 
-// heldMarked looks for the force that the technician has announced.
-func (k *track) heldMarked(side Side, b voltsBase) (held, bool) {
+// heldAtLevel looks for the force that the technician has announced: a new level,
+// or one kept for longer than the sensor does by itself.
+func (k *track) heldAtLevel(side Side, b voltsBase) (held, bool) {
 	r := &k.run
 	level := r.level()
 	newLevel := b.known() && (level < b.low-0.012 || level > b.high+0.012)
-	if heldSide(level) == side && r.n >= 3 && r.share() >= 0.8 && r.seconds() >= 0.8 &&
-		(newLevel || r.seconds() > 1.3*b.p95Dwell(side)) && r.spread() <= 2*flatSpread {
-		lo, hi := startOf(r.before, r.hasBefore, r.first)
-		return held{side: side, lo: lo, hi: hi, level: level}, true
+	if heldSide(level) != side || r.n < 3 || r.share() < 0.8 || r.seconds() < 0.8 || r.spread() > 2*flatSpread ||
+		!newLevel && r.seconds() <= 1.3*b.p95Dwell(side) {
+		return held{}, false
 	}
+	lo, hi := startOf(r.before, r.hasBefore, r.first)
+	return held{side: side, lo: lo, hi: hi, level: level}, true
+}
+
+// heldLoosely looks for an announced force that keeps the reading on its side
+// without holding it at one level: through some resistance, or by a weak source.
+// It cannot have begun before earliest.
+func (k *track) heldLoosely(side Side, b voltsBase, earliest float64) (held, bool) {
 	d := &k.dwell
-	if d.side == side && d.n >= 4 && d.seconds() >= max(2, 2*b.p95Dwell(side)) && d.seconds() > 1.3*b.maxDwell(side) {
-		lo, hi := startOf(d.before, d.hasBefore, d.first)
-		return held{side: side, lo: lo, hi: hi, level: d.sum / float64(d.n), loose: true}, true
+	secs := d.last.t() - max(d.first.t(), earliest)
+	if d.side != side || d.n < 4 || secs < max(2, 2*b.p95Dwell(side)) || secs <= 1.3*b.maxDwell(side) {
+		return held{}, false
 	}
-	return held{}, false
+	lo, hi := startOf(d.before, d.hasBefore, d.first)
+	return held{side: side, lo: max(lo, earliest), hi: max(hi, earliest), level: d.sum / float64(d.n), loose: true}, true
 }

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Verdict returns the verdict on all that was seen so far.
@@ -123,10 +124,18 @@ func (c *courtCase) command(side Side) Proof {
 				"moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start, "held_s", f.seconds())
 			if a.limit {
 				q.Evidence["limit_pct"] = round3(a.limitRaw)
+				if a.up*a.limitRaw < nearZero {
+					q.State = Failed
+					q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
+						f.level, f.seconds(), a.limitRaw, verb)
+					if side == Lean {
+						q.Why = strings.Replace(q.Why, "below", "above", 1)
+					}
+				}
 			}
 		case a.state == cannot:
-			q.Why = fmt.Sprintf("trim stood at its limit (%+.1f %%) before the force and had no room to answer", a.base.last)
-			q.Evidence = evidence("limit_pct", a.base.last, "held_s", f.seconds())
+			q.Why = fmt.Sprintf("trim stood at its limit (%+.1f %%) and had no room to answer", a.up*a.now)
+			q.Evidence = evidence("limit_pct", a.up*a.now, "held_s", f.seconds())
 		case a.state == wrongWay:
 			q.State = Failed
 			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%", signed)
@@ -154,6 +163,9 @@ func (c *courtCase) command(side Side) Proof {
 	return p
 }
 
+// nearZero: a limit this close to zero, or beyond it, is no authority at all, %.
+const nearZero = 3.0
+
 // span says an interval of seconds in words.
 func span(lo, hi float64) string {
 	if fmt.Sprintf("%.1f", lo) == fmt.Sprintf("%.1f", hi) {
@@ -177,7 +189,7 @@ func (c *courtCase) delivery() Proof {
 		strong = max(strong, f.down.strong)
 		mute = mute || f.down.mute()
 		switch {
-		case f.rel.state == sensorSays || f.rel.state == sensorLate:
+		case f.rel.state == sensorSays:
 			return Proof{ProofDelivery, Proven,
 				fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),
 				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best)}
@@ -254,7 +266,7 @@ func (c *courtCase) sensor(side Side) Proof {
 				side, span(max(0, r.firstOn.lo-r.hi), max(0, r.firstOn.hi-r.lo)), r.best, r.lastOn.t()-r.firstOn.t()), ev})
 		case sensorLate:
 			ev["after_min_s"] = round3(max(0, r.lastOff.t()-r.hi))
-			better(Proof{id, Proven, fmt.Sprintf("released, it read %s, but only after %.1f s", side, r.firstOn.t()-r.at), ev})
+			better(Proof{id, Unclear, fmt.Sprintf("released, it read %s, but only after %.1f s", side, r.firstOn.t()-r.at), ev})
 		case sensorMute:
 			ev["waited_s"] = round3(r.decidedAt - r.at)
 			better(Proof{id, Failed, fmt.Sprintf("released, it read %.2f to %.2f V for %.1f s; it never said %s although trim was still %+.0f %% away",
@@ -310,7 +322,7 @@ func (c *courtCase) recovery() Proof {
 		if !f.ended {
 			continue
 		}
-		watched := c.w.now - f.end
+		watched := f.rel.backFor(c.w.now)
 		switch {
 		case f.resumed:
 			p = Proof{ProofRecovery, Proven, fmt.Sprintf("the loop cycled again %.1f s after the release", max(0, f.rel.resumedAt-f.rel.at)),
@@ -319,12 +331,12 @@ func (c *courtCase) recovery() Proof {
 			p = Proof{ProofRecovery, Unclear, "the sensor did not cycle before the force either", evidence()}
 		case f.opened:
 			p = Proof{ProofRecovery, Unclear, "the computer had left closed loop", evidence()}
-		case f != c.forces[len(c.forces)-1] || watched < 30:
+		case f != c.forces[len(c.forces)-1] || watched < recoverWithin:
 			if p.State != Proven {
-				p = Proof{ProofRecovery, Unclear, "not watched for long enough after the release", evidence("watched_s", min(watched, 30))}
+				p = Proof{ProofRecovery, Unclear, "not watched for long enough after the release", evidence("watched_s", min(watched, recoverWithin))}
 			}
 		default:
-			p = Proof{ProofRecovery, Failed, fmt.Sprintf("the loop has not cycled again in %.0f s", watched), evidence("waited_s", watched)}
+			p = Proof{ProofRecovery, Failed, fmt.Sprintf("trim has been back for %.0f s and the loop does not cycle", watched), evidence("waited_s", watched)}
 		}
 	}
 	return p
@@ -384,7 +396,7 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 			return SensorDead
 		}
 		return UnclearResult
-	case c.late():
+	case c.late() && is(ProofDelivery, Proven):
 		return SensorSlow
 	}
 	lean, rich := tested(ProofAddsFuel), tested(ProofCutsFuel)
@@ -403,12 +415,14 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 
 // late reports whether the sensor answered later than a healthy one can.
 func (c *courtCase) late() bool {
+	says := false
 	for _, f := range c.forces {
 		if f.rel.state == sensorLate {
 			return true
 		}
+		says = says || f.rel.state == sensorSays
 	}
-	return c.w.slow.shown(c.loopRate())
+	return says && c.w.slow.shown(c.loopRate(), c.w.volts.interval)
 }
 
 // loopRate is how fast this car's loop moves trim, % per s; 0 if it never answered.

@@ -93,9 +93,9 @@ func (w *Watcher) judgeFollow(until float64) {
 	b, _ := w.baseBefore(&w.volts, w.expect.at)
 	share := float64(on) / float64(n)
 	flat := hi-lo <= 0.03
-	before := b.known() && b.high-b.low <= 0.05 && abs(fo.level-(b.low+b.high)/2) <= 0.03
+	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
 	switch {
-	case flat && before && onSide(side, fo.level):
+	case before && onSide(side, fo.level):
 		fo.vague, fo.why = true, "the reading lay there already before the force"
 	case flat && share < 0.5:
 		fo.no = true // it lies still, and not where it was forced to

@@ -1,5 +1,7 @@
 package analysis
 
+import "fmt"
+
 // sensorState is what the sensor said after the release.
 type sensorState uint8
 
@@ -18,7 +20,9 @@ const (
 	promptWithin = 1.0
 	muteAfter    = 5.0
 	muteFlat     = 3.0 // enough where the reading lies still between the sides
-	releaseWatch = 45.0
+	// recoverWithin is how long trim may be back where it was without the loop
+	// cycling again before that counts as a failure.
+	recoverWithin = 30.0
 )
 
 // release is the experiment that starts when the wire is let go: the exhaust then
@@ -50,6 +54,7 @@ type release struct {
 	why       string
 
 	// recovery
+	backSince float64 // trim is back in the range of its hunting since then; 0 if not
 	lastSide  Side
 	changes   int
 	firstTurn point
@@ -70,6 +75,24 @@ func (r *release) begin(f *force, trim float64) {
 	}
 }
 
+// trimBack notes whether trim is back in the range in which it hunted before.
+func (r *release) trimBack(t float64, f *force) {
+	a := &f.own
+	if r.trimNow < a.floor()-a.margin() || r.trimNow > a.ceiling()+a.margin() {
+		r.backSince = 0
+	} else if r.backSince == 0 {
+		r.backSince = t
+	}
+}
+
+// backFor is how long trim has been back at time now, s.
+func (r *release) backFor(now float64) float64 {
+	if r.backSince == 0 {
+		return 0
+	}
+	return now - r.backSince
+}
+
 // still is the share of what the loop added or cut that is still there.
 func (r *release) still() float64 {
 	if r.trimMade <= 0 {
@@ -81,6 +104,14 @@ func (r *release) still() float64 {
 // volts takes a reading after the release; it reports whether the test of the
 // sensor was decided by it.
 func (r *release) volts(p point, b voltsBase) bool {
+	if r.state == sensorSays && !r.left {
+		// Decided; how long it stays is worth knowing all the same.
+		if onSide(r.expect, p.v) || (p.v > switchPoint) == (r.expect == Rich) {
+			r.lastOn = p
+		} else {
+			r.left = true
+		}
+	}
 	if r.state != sensorOpen {
 		return false
 	}
@@ -123,7 +154,11 @@ func (r *release) stayNeeded(b voltsBase) float64 {
 	if !b.known() {
 		return 1.5
 	}
-	return max(0.5, 1.3*b.maxDwell(r.expect), 2.2*b.interval)
+	stay := 1.3 * b.maxDwell(r.expect)
+	if b.changes >= 6 {
+		stay = min(stay, 3*b.midDwell(r.expect)) // one long stay among many is no habit
+	}
+	return max(0.5, stay, 2.2*b.interval)
 }
 
 // decide settles the test if it can be, at time now; with last, no more data come.
@@ -149,6 +184,9 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return false
 	}
 	stay := r.lastOn.t() - r.firstOn.t()
+	if b.known() && !b.switching() && b.maxDwell(r.expect) >= 0.8*b.seconds {
+		return set(sensorVague, fmt.Sprintf("it read %s, as it did all the time before the force", r.expect))
+	}
 	need := r.stayNeeded(b)
 	enough := stay >= need && r.nOn >= 2
 	lateBy := r.lastOff.t() - r.hi // it had not answered this long after the release

@@ -64,8 +64,8 @@ func (s *slowness) typical() (float64, int) {
 // this loop can explain. A healthy cell crosses in 0.15 s at most (trade figure
 // 0.1 s); a slow loop moves the mixture through the cell's step, about half a per
 // cent wide, at its own rate (% per s), and a healthy cell follows that.
-func (s *slowness) shown(rate float64) bool {
-	if rate <= 0 {
+func (s *slowness) shown(rate, interval float64) bool {
+	if rate <= 0 || interval > 0.26 {
 		return false
 	}
 	t, n := s.typical()

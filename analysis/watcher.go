@@ -14,7 +14,10 @@ type Config struct {
 }
 
 // baselineFor is how much of the past is compared with, s.
-const baselineFor = 60.0
+const (
+	baselineFor     = 60.0
+	trimBaselineFor = 12.0 // for trim, which drifts; a loop hunts several times in it
+)
 
 // maxForces bounds memory: later forces of one session are not judged.
 const maxForces = 32
@@ -140,6 +143,14 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 }
 
 func (w *Watcher) emit(e Event) { w.events = append(w.events, e) }
+
+// lastEnd is when the latest force ended, s; what was read before belongs to it.
+func (w *Watcher) lastEnd() float64 {
+	if n := len(w.forces); n > 0 && w.forces[n-1].ended {
+		return w.forces[n-1].endLo
+	}
+	return -1
+}
 
 // running returns the force that is being held or whose release is being watched.
 func (w *Watcher) running() *force {
@@ -283,21 +294,21 @@ func (w *Watcher) baseBefore(k *track, t float64) (voltsBase, trimBase) {
 	}
 	from := max(t-baselineFor, w.restFrom)
 	b := w.voltsBaseline(&k.volts, from, t)
-	tr := w.trimBaseline(&w.trim, from, t)
+	tr := w.trimBaseline(&w.trim, max(t-trimBaselineFor, w.restFrom), t)
 	if n := len(w.forces); n > 0 && k == &w.volts {
 		// Soon after a force there is little rest to look at: what was known before
 		// the force still holds.
 		old := w.forces[n-1]
-		if old.volts.known() && (!b.known() || b.changes < old.volts.changes && b.seconds < 12) {
+		fresh := t-w.lastEnd() < trimBaselineFor || old.relOn && !old.resumed
+		if old.volts.known() && (fresh || !b.known() || b.changes < old.volts.changes && b.seconds < 12) {
 			b = old.volts
 		}
-		if old.own.base.known() && (!tr.known() || tr.seconds < 6) {
-			last, flat := tr.last, tr.flatFor
-			if tr.n == 0 {
-				last = old.own.base.last
-			}
+		if old.own.base.known() && (fresh || !tr.known() || tr.seconds < 6) {
 			tr = old.own.base
-			tr.last, tr.flatFor = last, flat
+		}
+		// Where trim stands now is another matter than how it hunts at rest.
+		if now := w.trimBaseline(&w.trim, max(t-trimBaselineFor, w.lastEnd()), t); now.n > 0 {
+			tr.last, tr.flatFor = now.last, now.flatFor
 		}
 	}
 	if k == &w.volts {
@@ -332,23 +343,35 @@ func (w *Watcher) lookForForce(p point) {
 }
 
 func (w *Watcher) heldMarked(k *track) (held, bool) {
-	if k.run.n < 3 || k.run.seconds() < 0.8 && k.dwell.seconds() < 2 {
+	if k.run.n < 3 || k.run.seconds() < 0.8 && k.dwell.seconds() < 2 || k.run.last.t() < w.lastEnd() {
 		return held{}, false
-	}
-	b, _ := w.baseBefore(k, k.run.first.t())
-	h, ok := k.heldMarked(w.expect.side, b)
-	if ok && h.loose {
-		b, _ = w.baseBefore(k, k.dwell.first.t())
-		h, ok = k.heldMarked(w.expect.side, b)
 	}
 	// The hold must be the one that was announced: a mark comes a little before the
 	// act or after it.
-	return h, ok && k.run.last.t() >= w.expect.at
+	earliest := w.expect.at - markSlack
+	if k.run.last.t() < w.expect.at {
+		return held{}, false
+	}
+	if k.run.first.t() >= earliest {
+		b, _ := w.baseBefore(k, k.run.first.t())
+		if h, ok := k.heldAtLevel(w.expect.side, b); ok {
+			return h, true
+		}
+	}
+	if k.run.n >= 2 && heldSide(k.run.level()) == w.expect.side && k.run.seconds() < 3 {
+		return held{}, false // perhaps the hold is just beginning: its level will date it
+	}
+	b, _ := w.baseBefore(k, max(k.dwell.first.t(), earliest))
+	h, ok := k.heldLoosely(w.expect.side, b, earliest)
+	return h, ok
 }
+
+// markSlack is how long before its mark a force may have begun, s.
+const markSlack = 4.0
 
 func (w *Watcher) heldByItself(k *track) (held, bool) {
 	r := &k.run
-	if r.n < 4 || r.seconds() < 1.5 || heldSide(r.level()) == "" {
+	if r.n < 4 || r.seconds() < 1.5 || heldSide(r.level()) == "" || r.first.t() < w.lastEnd() {
 		return held{}, false
 	}
 	if !w.ready.steady(r.first.t(), r.last.t()) || !w.ready.closedDuring(r.first.t()) {
@@ -369,7 +392,7 @@ func (w *Watcher) heldByItself(k *track) (held, bool) {
 	moved, ans := move(&w.trim, tr)
 	if w.otherTrim.short.n > 0 {
 		// Crossed banks: the other bank's trim may be the one that answers.
-		from := max(r.first.t()-baselineFor, w.restFrom)
+		from := max(r.first.t()-trimBaselineFor, w.restFrom)
 		m2, a2 := move(&w.otherTrim, w.trimBaseline(&w.otherTrim, from, r.first.t()))
 		moved, ans = max(moved, m2), ans || a2
 	}
@@ -405,6 +428,7 @@ func (w *Watcher) lookForMixture() {
 }
 
 func (w *Watcher) beginForce(h held, k *track, marked bool) {
+	volts, base := w.baseBefore(&w.volts, h.hi)
 	if f := w.running(); f != nil {
 		w.closeRelease(f, true)
 	}
@@ -413,10 +437,9 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	if k == &w.otherVolts {
 		f.bank = w.other
 	}
-	f.volts, _ = w.baseBefore(&w.volts, h.hi)
-	_, base := w.baseBefore(&w.volts, h.hi)
+	f.volts = volts
 	f.own.begin(h.side, h.lo, h.hi, base)
-	from := max(h.lo-baselineFor, w.restFrom)
+	from := max(h.lo-trimBaselineFor, w.restFrom)
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6))
 	f.ready = w.ready.holds()
 	f.down.begin(h.side.Opposite(), w.down.appendValues(w.scratchA[:0], h.lo-30, h.lo))
@@ -458,7 +481,7 @@ func (f *force) moved() float64 {
 // that it could not answer: far out on that side and still, the sensor never
 // leaving that side.
 func (w *Watcher) atLimit(f *force, base trimBase) bool {
-	if f.own.up*base.last < 8 {
+	if f.own.up*base.last < farOut {
 		return false
 	}
 	lo, hi, n := w.volts.volts.span(f.beginLo-5, f.beginLo-1e-6)
@@ -466,9 +489,9 @@ func (w *Watcher) atLimit(f *force, base trimBase) bool {
 		return false
 	}
 	if f.side == Lean {
-		return hi < switchPoint
+		return hi <= richAbove
 	}
-	return lo > switchPoint
+	return lo >= leanBelow
 }
 
 func (w *Watcher) trimInHold(f *force, p point) {
@@ -490,6 +513,7 @@ func (w *Watcher) stepTrim(p point) {
 	}
 	u := f.own.up * w.trim.total(p, f.begin)
 	f.rel.trimNow = u
+	f.rel.trimBack(p.t(), f)
 	f.down.trim(p.t(), u-f.own.start)
 }
 
@@ -538,13 +562,24 @@ func (w *Watcher) judgeHold(f *force, p point) {
 	case a.state == wrongWay && !f.toldWrong:
 		f.toldWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
-	case a.state == answerOpen && !f.toldSilent && !f.opened && a.n >= 4 && a.nowAt-f.begin >= a.patience():
-		a.state = silent
+	case a.state == answerOpen && !f.toldSilent && !f.opened && a.n >= 4 && a.nowAt-f.begin >= a.patience() && a.still():
 		f.toldSilent = true
+		if a.now >= farOut && a.nowAt-a.steadyAt >= 3 && a.now >= w.farthest(a.up)-2*trimCount {
+			// It stands still far out on the side to which it should go, farther than it
+			// ever went: its limit, as far as anyone can tell.
+			a.state = cannot
+			if !f.toldLimit {
+				f.toldLimit = true
+				w.emit(Event{T: a.steadyAt, Name: TrimAtLimit, Value: a.up * a.now})
+			}
+			return
+		}
+		a.state = silent
 		w.emit(Event{T: a.nowAt, Name: LoopSilent, Side: f.side, Waited: a.nowAt - f.begin, Moved: a.moved()})
 	}
 	o := &f.other
-	if o.state == answered && !f.toldOther && since > 1 {
+	strides := o.moved() >= 8 && o.drop <= 1.01*trimCount
+	if (o.state == answered || strides) && !f.toldOther && since > 1 {
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		if !own && (a.state == silent || o.moved() >= 5) {
 			f.toldOther = true
@@ -552,6 +587,21 @@ func (w *Watcher) judgeHold(f *force, p point) {
 			w.emit(Event{T: o.onset, Name: OtherBankAnswers, Bank: w.other})
 		}
 	}
+}
+
+// farOut is the trim from which standing still may mean the computer's limit, %:
+// authority of less is not known (from memory).
+const farOut = 8.0
+
+// farthest is how far trim went in the direction up during earlier forces, %.
+func (w *Watcher) farthest(up float64) float64 {
+	far := 0.0
+	for _, f := range w.forces {
+		if f.own.n > 0 && f.own.up == up {
+			far = max(far, f.own.top)
+		}
+	}
+	return far
 }
 
 // toward is the direction in which trim goes against a force.
@@ -680,7 +730,7 @@ func (w *Watcher) stepRelease(f *force, p point) {
 		w.cache.valid = false
 		w.emit(Event{T: r.resumedAt, Name: SwitchingResumes, After: max(0, r.resumedAt-r.at)})
 	}
-	if r.state != sensorOpen && (r.resumed || p.t()-r.at > releaseWatch) {
+	if r.state != sensorOpen && (r.resumed || r.backFor(p.t()) > recoverWithin) {
 		w.closeRelease(f, false)
 	}
 }
