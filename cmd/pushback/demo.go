@@ -63,10 +63,8 @@ releases the wire. It takes a minute and a half, as it would on a car.
 			fmt.Fprintf(a.people(), "simulated car %q on %s\n", car, port)
 			return a.live(ctx, liveRun{
 				flags: f, bus: bus, mixture: mixture, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
-				guide: &session.GuideConfig{Ready: 12 * time.Second},
-				technician: func(mark func(obd.Mark)) technician {
-					return &scripted{car: sim, mixture: mixture, mark: mark}
-				},
+				guide:      &session.GuideConfig{Ready: 12 * time.Second},
+				technician: func(h hands) technician { return &scripted{car: sim, mixture: mixture, hands: h} },
 			})
 		},
 	}
@@ -84,35 +82,60 @@ releases the wire. It takes a minute and a half, as it would on a car.
 type scripted struct {
 	car     *simcar.Sim
 	mixture bool
-	mark    func(obd.Mark)
-	due     time.Duration
-	act     func()
+	hands   hands
+
+	holds bool
+	warm  bool
+	due   time.Duration
+	act   func()
 }
 
 // Prompt takes in what is to be done.
 func (s *scripted) Prompt(p session.Prompt) {
-	if !p.New {
-		return
-	}
 	switch p.Stage {
+	case session.StageReady:
+		// A warm engine that stays in open loop is worth a force all the same: it may
+		// be the sensor that keeps it there.
+		if len(p.Why) > 0 && s.warm && s.act == nil {
+			s.due, s.act = p.At+4*time.Second, s.hands.skip
+		}
 	case session.StageForce:
-		s.due, s.act = p.At+time.Second, func() {
-			_ = s.car.Apply(simcar.Force{Kind: forceKind(p.Side, s.mixture)})
-			s.mark(obd.Mark{Kind: obd.MarkKind(p.Side)})
+		if p.New {
+			s.due, s.act = p.At+time.Second, func() { s.force(p.Side) }
 		}
 	case session.StageRelease:
-		s.due, s.act = p.At+400*time.Millisecond, func() {
-			s.car.Release()
-			s.mark(obd.Mark{Kind: obd.MarkRelease})
+		if p.New {
+			s.due, s.act = p.At+400*time.Millisecond, s.release
+		}
+	case session.StageAnswer:
+		if s.holds {
+			s.release()
 		}
 	}
 }
 
+func (s *scripted) force(side analysis.Side) {
+	_ = s.car.Apply(simcar.Force{Kind: forceKind(side, s.mixture)}) // a known kind is valid
+	s.holds = true
+	s.hands.mark(obd.Mark{Kind: obd.MarkKind(side)})
+}
+
+func (s *scripted) release() {
+	s.car.Release()
+	s.holds, s.act = false, nil
+	s.hands.mark(obd.Mark{Kind: obd.MarkRelease})
+}
+
 // Write acts when the time has come.
 func (s *scripted) Write(f session.Frame) error {
-	if s.act != nil && f.Record.At >= s.due {
-		s.act()
+	for _, x := range f.Samples {
+		if x.Signal.Name == "ECT" && !x.Missing {
+			s.warm = x.Value >= 60
+		}
+	}
+	if act := s.act; act != nil && f.Record.At >= s.due {
 		s.act = nil
+		act()
 	}
 	return nil
 }

@@ -69,10 +69,11 @@ var hints = []struct {
 	is   error
 	hint string
 }{
+	// Before ErrNoAdapter: who cannot get a lost line back meets both.
+	{obd.ErrLinkLost, "check the cable and the adapter's supply; what was recorded until then is stored"},
 	{obd.ErrPortBusy, "close the other program that uses the port, then try again"},
 	{obd.ErrNoVehicle, "push the adapter home in the car's socket, switch the ignition on (engine running for a test), then try again; --bus NAME skips the search when you know the bus"},
 	{obd.ErrNoAdapter, "is this the adapter's port, and has the adapter power? `pushback ports` shows which ports answer; --baud N sets the speed by hand"},
-	{obd.ErrLinkLost, "check the cable and the adapter's supply; what was recorded until then is stored"},
 	{store.ErrNoSession, "`pushback sessions` lists what is stored; --db FILE names another database"},
 	{store.ErrAmbiguous, "type more letters of the session's id"},
 	{store.ErrNotOurs, "name a database of pushback's with --db FILE, or a file that does not exist yet"},
@@ -110,7 +111,7 @@ func describe(err error) (text, hint string, status int) {
 var gerunds = map[string]string{
 	"open": "opening", "search": "looking for an adapter on", "read": "reading", "write": "writing",
 	"find": "finding", "list": "listing", "create": "creating", "edit": "changing", "remove": "removing",
-	"append": "storing", "finish": "finishing", "stat": "looking at", "seek": "reading",
+	"append": "storing", "go": "going", "ask": "asking", "finish": "finishing", "stat": "looking at", "seek": "reading",
 }
 
 // doing words an error's text on one line.

@@ -9,10 +9,12 @@ import (
 	"io"
 	"iter"
 	"os"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"pushback/cmd/internal/session"
+	"pushback/decode"
 	"pushback/store"
 	"pushback/store/widecsv"
 )
@@ -102,7 +104,9 @@ func (a *app) lines(ctx context.Context, db *store.Store, m store.Meta) iter.Seq
 			}
 			f := judge.Step(rec)
 			_ = bar.Write(session.Frame{Record: rec})
-			if !yield(widecsv.Line{Record: rec, Samples: f.Samples}, nil) {
+			// A signal that was asked for and never came is no column.
+			came := slices.DeleteFunc(f.Samples, func(s decode.Sample) bool { return s.Missing })
+			if !yield(widecsv.Line{Record: rec, Samples: came}, nil) {
 				return
 			}
 		}

@@ -49,8 +49,8 @@ type liveRun struct {
 	open    func(context.Context) (obd.Link, error)
 	guide   *session.GuideConfig // nil: not guided
 	// technician stands in for the person in a demonstration: told the prompts,
-	// shown the frames, given a way to make marks.
-	technician func(mark func(obd.Mark)) technician
+	// shown the frames, given what a person can do.
+	technician func(hands) technician
 }
 
 type technician interface {
@@ -132,13 +132,8 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 
 	h := hands{mark: p.Mark, stop: p.Stop, say: view.Say}
 	prompt := view.Prompt
-	if r.technician != nil {
-		t := r.technician(p.Mark)
-		sinks = append(sinks, t)
-		prompt = func(q session.Prompt) { view.Prompt(q); t.Prompt(q) }
-	}
 	if r.guide != nil {
-		g := session.NewGuide(*r.guide, judge, prompt, p.Stop)
+		g := session.NewGuide(*r.guide, judge, func(q session.Prompt) { prompt(q) }, p.Stop)
 		sinks = append(sinks, g)
 		h.skip, h.again = g.Skip, g.Again
 		h.enter = func() {
@@ -146,6 +141,11 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 				p.Mark(obd.Mark{Kind: k})
 			}
 		}
+	}
+	if r.technician != nil {
+		t := r.technician(h)
+		sinks = append(sinks, t)
+		prompt = func(q session.Prompt) { view.Prompt(q); t.Prompt(q) }
 	}
 	if r.flags.dur > 0 {
 		sinks = append(sinks, &stopAfter{r.flags.dur, p.Stop})

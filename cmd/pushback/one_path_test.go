@@ -1,0 +1,184 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/session"
+	"pushback/obd"
+	"pushback/obd/simcar"
+)
+
+// guidedRun is a guided test of a simulated car in simulated time, by the path of
+// `test` and `demo`: only link and clock are others.
+func guidedRun(t *testing.T, a *app, car simcar.Car, bus obd.Bus, samples bool) error {
+	t.Helper()
+	sim, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := liveRun{
+		origin: "simulated", clock: sim.Clock(), bus: bus,
+		open:       func(context.Context) (obd.Link, error) { return sim.Link(), nil },
+		guide:      &session.GuideConfig{Ready: 12 * time.Second},
+		technician: func(h hands) technician { return &scripted{car: sim, hands: h} },
+	}
+	r.flags.car.sensor, r.flags.samples = car.Sensor, samples
+	return a.live(context.Background(), r)
+}
+
+func testApp(t *testing.T, db string) (a *app, out, errOut *bytes.Buffer) {
+	t.Helper()
+	out, errOut = new(bytes.Buffer), new(bytes.Buffer)
+	return &app{in: strings.NewReader(""), out: out, errOut: errOut, db: db, json: true}, out, errOut
+}
+
+// command runs a command line and returns its standard output and status.
+func command(t *testing.T, args ...string) (string, int) {
+	t.Helper()
+	var out, errOut bytes.Buffer
+	status := run(context.Background(), args, strings.NewReader(""), &out, &errOut)
+	if status == statusFailed || status == statusUsage {
+		t.Fatalf("pushback %s: status %d: %s", strings.Join(args, " "), status, errOut.String())
+	}
+	return out.String(), status
+}
+
+// The events and the verdict of a live session and of its replay are equal, byte
+// for byte, for every simulated car; and so is the status.
+func TestReplayEqualsLive(t *testing.T) {
+	for _, car := range simcar.Cars() {
+		t.Run(car.Name, func(t *testing.T) {
+			t.Parallel()
+			db := filepath.Join(t.TempDir(), "p.db")
+			a, out, errOut := testApp(t, db)
+			err := guidedRun(t, a, car, obd.BusUnknown, true)
+			if out.Len() == 0 { // refused before a session began
+				if _, _, status := describe(err); status != statusNotReady || car.Expect != "not_ready" {
+					t.Fatalf("refused: %v", err)
+				}
+				return
+			}
+			status := statusDone
+			if err != nil {
+				var end concluded
+				if !errors.As(err, &end) {
+					t.Fatal(err)
+				}
+				status = int(end)
+			}
+			replayed, again := command(t, "replay", "last", "--json", "--samples", "--db", db)
+			if again != status {
+				t.Errorf("replay's status is %d, live's %d", again, status)
+			}
+			if live := out.String(); replayed != live {
+				t.Errorf("replay differs from live%s", firstDifference(live, replayed))
+			}
+			if got := statusOf(analysis.Conclusion(conclusion(t, out.String()))); got != status {
+				t.Errorf("status %d for a verdict that asks for %d\n%s", status, got, errOut)
+			}
+		})
+	}
+}
+
+// Other buses: the same.
+func TestReplayEqualsLiveOnEveryBus(t *testing.T) {
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		t.Run(bus.String(), func(t *testing.T) {
+			t.Parallel()
+			db := filepath.Join(t.TempDir(), "p.db")
+			a, out, errOut := testApp(t, db)
+			if err := guidedRun(t, a, car, bus, true); err != nil {
+				t.Errorf("live: %v\n%s", err, errOut)
+			}
+			replayed, _ := command(t, "replay", "last", "--json", "--samples", "--db", db)
+			if live := out.String(); replayed != live {
+				t.Errorf("replay differs from live%s", firstDifference(live, replayed))
+			}
+		})
+	}
+}
+
+// A session that is exported and imported again is judged by the same path: the
+// import's stored judgement equals its replay, and the table comes out as it went in.
+func TestImportEqualsItsReplay(t *testing.T) {
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	db := filepath.Join(dir, "p.db")
+	a, out, _ := testApp(t, db)
+	if err := guidedRun(t, a, car, obd.BusUnknown, false); err != nil {
+		t.Fatal(err)
+	}
+	first, second := filepath.Join(dir, "1.csv"), filepath.Join(dir, "2.csv")
+	command(t, "export", "last", "--csv", first, "--db", db)
+	command(t, "import", first, "--db", db)
+	command(t, "export", "last", "--csv", second, "--db", db)
+	if x, y := read(t, first), read(t, second); x != y {
+		t.Errorf("the table changes on its way%s", firstDifference(x, y))
+	}
+	replayed, _ := command(t, "replay", "last", "--json", "--db", db)
+	shown, _ := command(t, "show", "last", "--json", "--db", db)
+	var stored struct {
+		Events  []json.RawMessage
+		Verdict json.RawMessage
+	}
+	if err := json.Unmarshal([]byte(shown), &stored); err != nil {
+		t.Fatal(err)
+	}
+	_, lines, _ := strings.Cut(replayed, "\n") // after the session line
+	var want strings.Builder
+	for _, e := range append(stored.Events, stored.Verdict) {
+		want.Write(append(e, '\n'))
+	}
+	if lines != want.String() {
+		t.Errorf("replay of the import differs from what import stored%s", firstDifference(want.String(), lines))
+	}
+	if live, again := conclusion(t, out.String()), conclusion(t, replayed); live != again {
+		t.Errorf("live concluded %s, its table %s", live, again)
+	}
+}
+
+// conclusion is that of the last JSON line.
+func conclusion(t *testing.T, out string) string {
+	t.Helper()
+	lines := strings.Split(strings.TrimSpace(out), "\n")
+	var v struct{ Kind, Conclusion string }
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &v); err != nil || v.Kind != "verdict" {
+		t.Fatalf("the last line is %q (%v)", lines[len(lines)-1], err)
+	}
+	return v.Conclusion
+}
+
+func firstDifference(x, y string) string {
+	a, b := strings.Split(x, "\n"), strings.Split(y, "\n")
+	for i := range min(len(a), len(b)) {
+		if a[i] != b[i] {
+			return "\n  " + a[i] + "\n  " + b[i]
+		}
+	}
+	return ": one is longer"
+}
+
+func read(t *testing.T, path string) string {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
