@@ -8,6 +8,7 @@ import (
 	"reflect"
 	"strconv"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -60,5 +61,24 @@ func TestKill(t *testing.T) {
 	s := openTest(t, path)
 	if list, err := s.List(context.Background(), Filter{}); err != nil || len(list) != 5 {
 		t.Errorf("%d sessions, %v", len(list), err)
+	}
+}
+
+// A process that is killed while it makes the file leaves one that opens.
+func TestKillWhileMaking(t *testing.T) {
+	for i := range 12 {
+		path := newPath(t)
+		cmd := exec.Command(os.Args[0])
+		cmd.Env = append(os.Environ(), "PUSHBACK_STORE_CHILD="+path)
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(time.Duration(i) * time.Millisecond) // when the blow falls does not matter for what must hold
+		cmd.Process.Kill()
+		cmd.Wait()
+		s := openTest(t, path)
+		if err := create(t, s, meta).Close(); err != nil {
+			t.Error(err)
+		}
 	}
 }
