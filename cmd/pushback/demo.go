@@ -40,7 +40,7 @@ releases the wire. It takes a minute and a half, as it would on a car.
 			if err != nil {
 				return err
 			}
-			sim, err := newSim(cmd, car, bus, seed, nil)
+			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed})
 			if err != nil {
 				return err
 			}

@@ -81,6 +81,7 @@ var hints = []struct {
 	{store.ErrLocked, "another program holds the database: end it, or use another file with --db FILE"},
 	{store.ErrReadOnly, "make file and folder writable, or name another file with --db FILE"},
 	{store.ErrDiskFull, "free some space; all that was stored until then is kept"},
+	{store.ErrDamaged, "keep a copy of the file, then go on with another one: --db FILE"},
 	{fs.ErrPermission, "you may not use this file or port: for a serial port join the group that owns it (`ls -l` shows it; often dialout), then log in again"},
 	{fs.ErrNotExist, "check the name; for a port see `pushback ports`"},
 	{context.DeadlineExceeded, "it took too long; try again"},

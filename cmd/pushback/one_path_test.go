@@ -25,14 +25,20 @@ func guidedRun(t *testing.T, a *app, car simcar.Car, bus obd.Bus, samples bool) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := liveRun{
-		origin: "simulated", clock: sim.Clock(), bus: bus,
+	r := demoRun(sim)
+	r.bus = bus
+	r.flags.car.sensor, r.flags.samples = car.Sensor, samples
+	return a.live(context.Background(), r)
+}
+
+// demoRun is the guided test of a simulated car in simulated time.
+func demoRun(sim *simcar.Sim) liveRun {
+	return liveRun{
+		origin: "simulated", clock: sim.Clock(),
 		open:       func(context.Context) (obd.Link, error) { return sim.Link(), nil },
 		guide:      &session.GuideConfig{Ready: 12 * time.Second},
 		technician: func(h hands) technician { return &scripted{car: sim, hands: h} },
 	}
-	r.flags.car.sensor, r.flags.samples = car.Sensor, samples
-	return a.live(context.Background(), r)
 }
 
 func testApp(t *testing.T, db string) (a *app, out, errOut *bytes.Buffer) {

@@ -19,7 +19,7 @@ import (
 func newSimulate(a *app) *cobra.Command {
 	var car, busFlag, listen string
 	var seed uint64
-	var list bool
+	var list, keyOff bool
 	var forces []string
 	cmd := &cobra.Command{
 		Use:   "simulate",
@@ -50,7 +50,7 @@ release, quit.`,
 				}
 				script = append(script, force)
 			}
-			sim, err := newSim(cmd, car, bus, seed, script)
+			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed, Forces: script, KeyOff: keyOff})
 			if err != nil {
 				return err
 			}
@@ -90,6 +90,7 @@ release, quit.`,
 	cmd.Flags().StringVar(&busFlag, "bus", "", "vehicle bus `NAME`; without it the car's own")
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "`SEED` of the car's randomness")
 	cmd.Flags().StringArrayVar(&forces, "force", nil, "scripted `FORCE`, may be repeated: lean@20s+12s")
+	cmd.Flags().BoolVar(&keyOff, "key-off", false, "ignition off: the adapter answers, the car does not")
 	cmd.Flags().StringVar(&listen, "tcp", "", "serve on TCP `HOST:PORT` in place of a pseudo-terminal")
 	return cmd
 }
@@ -136,12 +137,13 @@ func typedForce(words []string) (simcar.Force, error) {
 }
 
 // newSim makes the simulated car; an unknown name is wrong usage.
-func newSim(cmd *cobra.Command, car string, bus obd.Bus, seed uint64, forces []simcar.Force) (*simcar.Sim, error) {
+func newSim(cmd *cobra.Command, car string, cfg simcar.Config) (*simcar.Sim, error) {
 	c, err := simcar.Find(car)
 	if err != nil {
 		return nil, usage(cmd, fmt.Errorf("there is no car %q; --car takes one of: %s", car, strings.Join(carNames(), ", ")))
 	}
-	return simcar.New(simcar.Config{Car: c, Bus: bus, Seed: seed, Forces: forces})
+	cfg.Car = c
+	return simcar.New(cfg)
 }
 
 func carNames() []string {

@@ -84,6 +84,7 @@ type Guide struct {
 	why   []string
 	told  time.Duration // last prompt
 	fresh bool
+	over  bool // done was called
 }
 
 // step is what was seen of the present side.
@@ -182,7 +183,7 @@ func (g *Guide) next() {
 // Write lets the guide see a frame.
 func (g *Guide) Write(f Frame) error {
 	g.mu.Lock()
-	if f.Last || g.stage == StageDone {
+	if f.Last || g.over {
 		g.mu.Unlock()
 		return nil
 	}
@@ -196,6 +197,7 @@ func (g *Guide) Write(f Frame) error {
 	g.advance()
 	p, say := g.say()
 	over := g.stage == StageDone
+	g.over = over
 	g.mu.Unlock()
 
 	if say {

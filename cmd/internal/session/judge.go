@@ -60,6 +60,9 @@ func (j *Judge) Finish() Frame {
 // Verdict is the verdict on all records so far.
 func (j *Judge) Verdict() analysis.Verdict { return j.watcher.Verdict() }
 
+// Figures is what the records show apart from any force.
+func (j *Judge) Figures() analysis.Figures { return j.watcher.Figures() }
+
 // Decoder is what the records have told about the car so far.
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
 

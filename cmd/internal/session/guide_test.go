@@ -1,0 +1,172 @@
+package session
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"pushback/analysis"
+	"pushback/obd"
+)
+
+// drive runs a guide through frames a quarter second apart; events and marks come
+// at the given times. It returns the stages in the order of their beginning.
+type drive struct {
+	t      *testing.T
+	g      *Guide
+	stages []string
+	over   bool
+	now    time.Duration
+}
+
+func newDrive(t *testing.T, cfg GuideConfig) *drive {
+	d := &drive{t: t}
+	j, err := NewJudge(analysis.Config{Sensor: "B1S1"}, obd.Format{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.g = NewGuide(cfg, j, func(p Prompt) {
+		if p.New {
+			d.stages = append(d.stages, strings.TrimSpace(fmt.Sprintf("%v %s %s", p.At, p.Stage, p.Side)))
+		}
+	}, func() { d.over = true })
+	return d
+}
+
+func (d *drive) until(at time.Duration) *drive {
+	for ; d.now < at; d.now += 250 * time.Millisecond {
+		d.frame(Frame{})
+	}
+	return d
+}
+
+func (d *drive) frame(f Frame) {
+	f.Record.At = d.now
+	if err := d.g.Write(f); err != nil {
+		d.t.Fatal(err)
+	}
+}
+
+func (d *drive) event(e analysis.Event) *drive {
+	if e.T == 0 {
+		e.T = d.now.Seconds()
+	}
+	d.frame(Frame{Events: []analysis.Event{e}})
+	return d
+}
+
+func (d *drive) mark(k obd.MarkKind) *drive {
+	d.frame(Frame{Record: obd.Record{Mark: &obd.Mark{Kind: k}}})
+	return d
+}
+
+func (d *drive) want(stages ...string) {
+	d.t.Helper()
+	if got, want := strings.Join(d.stages, "\n"), strings.Join(stages, "\n"); got != want {
+		d.t.Errorf("stages\n%s\nwant\n%s", got, want)
+	}
+}
+
+const s = time.Second
+
+// The steps advance by themselves when the watcher sees force and release.
+func TestGuideFollowsTheWatcher(t *testing.T) {
+	d := newDrive(t, GuideConfig{})
+	d.until(2 * s).event(analysis.Event{Name: analysis.Ready})
+	d.until(20 * s).event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean, T: 19})
+	d.until(34 * s)
+	d.until(36 * s).event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean})
+	d.event(analysis.Event{Name: analysis.SensorAnswers, Toward: "rich"})
+	d.until(40 * s).event(analysis.Event{Name: analysis.SwitchingResumes})
+	d.until(50 * s).event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Rich})
+	d.until(60 * s).event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Rich})
+	d.until(95 * s)
+	d.want("0s ready", "2s baseline", "17s force lean", "20s hold lean", "34s release lean", "36s answer lean",
+		"44s force rich", "50s hold rich", "1m0s answer rich", "1m30s done")
+	if !d.over {
+		t.Error("done was not called")
+	}
+}
+
+// A force that the computer does not read moves on by the technician's marks, and
+// ends without waiting for a sensor that cannot tell.
+func TestGuideWithAnInputThatIsDead(t *testing.T) {
+	d := newDrive(t, GuideConfig{Sides: []analysis.Side{analysis.Lean}})
+	d.event(analysis.Event{Name: analysis.Ready}).until(16 * s)
+	if k := d.g.Enter(); k != obd.MarkLean {
+		t.Errorf("Enter makes the mark %q, want lean", k)
+	}
+	d.mark(obd.MarkLean).until(32 * s)
+	if k := d.g.Enter(); k != obd.MarkRelease {
+		t.Errorf("Enter makes the mark %q, want release", k)
+	}
+	d.mark(obd.MarkRelease).until(40 * s)
+	d.want("0s baseline", "15s force lean", "16s hold lean", "31s release lean", "32s answer lean", "37s done")
+}
+
+// A hold ends at 15 s; when trim answered and the delivery is open, at 25 s; at once
+// when the computer leaves closed loop; and never after 30 s, whatever is asked.
+func TestGuideHoldsNoLongerThanItShould(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		cfg  GuideConfig
+		then func(*drive)
+		want string
+	}{
+		{"no answer", GuideConfig{}, func(*drive) {}, "31s release lean"},
+		{"answer, delivery open", GuideConfig{}, func(d *drive) {
+			d.event(analysis.Event{Name: analysis.LoopAnswers, Side: analysis.Lean})
+		}, "41s release lean"},
+		{"open loop", GuideConfig{}, func(d *drive) {
+			d.until(20 * s).event(analysis.Event{Name: analysis.OpenLoop})
+		}, "20s release lean"},
+		{"asked for a minute", GuideConfig{HoldMost: time.Minute}, func(d *drive) {
+			d.event(analysis.Event{Name: analysis.LoopAnswers, Side: analysis.Lean})
+		}, "46s release lean"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			d := newDrive(t, tt.cfg)
+			d.event(analysis.Event{Name: analysis.Ready}).until(16 * s)
+			d.event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean})
+			tt.then(d)
+			d.until(70 * s)
+			if got := d.stages[3]; got != tt.want {
+				t.Errorf("%s, want %s (%v)", got, tt.want, d.stages)
+			}
+		})
+	}
+}
+
+func TestGuideWaitsForReadinessAndGivesUp(t *testing.T) {
+	d := newDrive(t, GuideConfig{Ready: 20 * s})
+	d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"coolant"}}).until(30 * s)
+	d.want("0s ready", "20s done")
+}
+
+func TestGuideSkipAndAgain(t *testing.T) {
+	d := newDrive(t, GuideConfig{})
+	d.until(1 * s)
+	d.g.Skip() // readiness
+	d.until(2 * s)
+	d.g.Skip() // baseline
+	d.until(3 * s)
+	d.g.Skip() // lean
+	d.until(4 * s)
+	d.g.Again() // lean after all
+	d.until(5 * s)
+	d.g.Skip()
+	d.until(6 * s)
+	d.g.Skip() // rich
+	d.until(7 * s)
+	d.want("0s ready", "1s baseline", "2s force lean", "3s force rich", "4s force lean", "5s force rich", "6s done")
+}
+
+// A loop that is not ready any more while hands are off is waited for again.
+func TestGuideGoesBackToReadiness(t *testing.T) {
+	d := newDrive(t, GuideConfig{})
+	d.event(analysis.Event{Name: analysis.Ready}).until(5 * s)
+	d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"open loop"}}).until(8 * s)
+	d.event(analysis.Event{Name: analysis.Ready}).until(24 * s)
+	d.want("0s baseline", "5s ready", "8s baseline", "23s force lean")
+}

@@ -1,0 +1,148 @@
+package term
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/session"
+	"pushback/decode"
+	"pushback/obd"
+)
+
+var everyEvent = []analysis.EventName{
+	analysis.Ready, analysis.NotReady, analysis.ForceBegins, analysis.LoopAnswers, analysis.LoopSilent, analysis.LoopWrongWay,
+	analysis.TrimAtLimit, analysis.ForceEnds, analysis.SensorAnswers, analysis.SensorSilent, analysis.SwitchingResumes,
+	analysis.OpenLoop, analysis.OtherBankAnswers, analysis.GapSeen, analysis.CodeSet,
+}
+
+var everyConclusion = []analysis.Conclusion{
+	analysis.LoopProven, analysis.PartlyProven, analysis.InputDead, analysis.NoCommand, analysis.NoDelivery, analysis.SensorDead,
+	analysis.SensorSlow, analysis.WrongBank, analysis.NotReadyToSay, analysis.UnclearResult, analysis.NothingForced,
+}
+
+// No name of the JSON lines reaches people as it is.
+func TestEverythingHasWords(t *testing.T) {
+	for _, n := range everyEvent {
+		if got := EventText(analysis.Event{Name: n, Side: analysis.Lean, Toward: "add"}); got == string(n) || strings.Contains(got, "_") {
+			t.Errorf("event %s has no words: %q", n, got)
+		}
+	}
+	for _, c := range everyConclusion {
+		if got := ConclusionText(c); got == string(c) || strings.Contains(got, "_") {
+			t.Errorf("conclusion %s has no words: %q", c, got)
+		}
+	}
+	for _, p := range analysis.ProofOrder {
+		if proofTitles[p] == "" {
+			t.Errorf("proof %s has no title", p)
+		}
+	}
+	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold,
+		session.StageRelease, session.StageAnswer, session.StageDone} {
+		for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
+			for _, mixture := range []bool{false, true} {
+				if PromptText(session.Prompt{Stage: stage, Side: side}, mixture) == "" {
+					t.Errorf("stage %s has no words", stage)
+				}
+			}
+		}
+	}
+}
+
+// Forcing the mixture is never worded as a wire, nor the other way round.
+func TestPromptsNameTheRightForce(t *testing.T) {
+	p := session.Prompt{Stage: session.StageForce, Side: analysis.Rich}
+	if got := PromptText(p, true); !strings.Contains(got, "propane") || strings.Contains(got, "signal") {
+		t.Errorf("mixture, rich: %q", got)
+	}
+	if got := PromptText(p, false); strings.Contains(got, "propane") || !strings.Contains(got, "sensor return") {
+		t.Errorf("wire, rich: %q", got)
+	}
+}
+
+func TestVerdictForPeople(t *testing.T) {
+	v := analysis.Verdict{
+		Conclusion: analysis.PartlyProven,
+		Proofs: []analysis.Proof{
+			{ID: analysis.ProofInput, State: analysis.Proven, Why: "held lean at 0.02 V", Evidence: map[string]float64{"held_s": 14.25, "level_v": 0.02}},
+			{ID: analysis.ProofCutsFuel, State: analysis.Untested, Why: "not forced rich"},
+		},
+		Next: []string{"hold the signal rich"},
+	}
+	var b bytes.Buffer
+	Style{}.WriteVerdict(&b, v, true)
+	want := `
+PROVEN AS FAR AS TESTED. Everything that was tested works, but one side was not tested.
+
+  ✓ the computer reads the wire   PROVEN
+      held lean at 0.02 V
+      [held_s 14.25, level_v 0.02]
+  – held rich, it cuts fuel       not tested
+      not forced rich
+
+Next:
+  1. hold the signal rich
+
+`
+	if b.String() != want {
+		t.Errorf("got\n%s\nwant\n%s", &b, want)
+	}
+	b.Reset()
+	Style{Live: true, Color: true}.WriteVerdict(&b, v, false)
+	if !strings.Contains(b.String(), bold+"PROVEN AS FAR") || strings.Contains(b.String(), "held_s") {
+		t.Errorf("in colour, without evidence:\n%s", &b)
+	}
+}
+
+func sampled(at time.Duration, name string, v float64) session.Frame {
+	return session.Frame{Record: obd.Record{At: at}, Samples: []decode.Sample{{Signal: decode.ByName(name), Sent: at, Received: at, Value: v}}}
+}
+
+func TestLiveLine(t *testing.T) {
+	v := NewView(&bytes.Buffer{}, Style{}, "B1S1", false)
+	for _, f := range []session.Frame{sampled(1*time.Second, "O2S11", 0.12), sampled(1*time.Second, "SHRTFT1", -3.125), sampled(1*time.Second, "O2S12", 0.7)} {
+		if err := v.Write(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	v.Prompt(session.Prompt{Stage: session.StageHold, Side: analysis.Lean, At: time.Second, Until: 9500 * time.Millisecond, Seen: true})
+	if got, want := v.liveLine(1500*time.Millisecond), "    1.5 s  0.120 V ▼ LEAN  trim   -3.1 %  HOLD LEAN 9 s"; got != want {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+	// A value that does not come any more must not look alive.
+	if got := v.liveLine(5 * time.Second); !strings.Contains(got, "NO DATA FOR 4 s") || strings.Contains(got, "0.120") {
+		t.Errorf("stale: %q", got)
+	}
+}
+
+// Only a terminal gets a line that is written over, a bell, or a colour.
+func TestPlainOutputIsPlain(t *testing.T) {
+	var plainOut, live bytes.Buffer
+	for _, o := range []struct {
+		w *bytes.Buffer
+		s Style
+	}{{&plainOut, Style{}}, {&live, Style{Live: true, Color: true}}} {
+		v := NewView(o.w, o.s, "B1S1", false)
+		_ = v.Write(sampled(1*time.Second, "O2S11", 0.12))
+		v.Prompt(session.Prompt{Stage: session.StageRelease, Side: analysis.Lean, At: time.Second, New: true})
+		f := sampled(2*time.Second, "O2S11", 0.9)
+		f.Events = []analysis.Event{{T: 2, Name: analysis.ForceEnds, Side: analysis.Lean}}
+		_ = v.Write(f)
+		_ = v.Write(session.Frame{Last: true})
+	}
+	if got := plainOut.String(); strings.ContainsAny(got, "\x1b\r\a") || !strings.Contains(got, "RELEASE NOW") || !strings.Contains(got, "released") {
+		t.Errorf("plain: %q", got)
+	}
+	if got := live.String(); !strings.Contains(got, "\a") || !strings.Contains(got, "\r\x1b[K") || !strings.Contains(got, blue) {
+		t.Errorf("live: %q", got)
+	}
+}
+
+func TestStyleOfAPipeIsPlain(t *testing.T) {
+	if s := StyleOf(new(bytes.Buffer)); s != (Style{}) {
+		t.Errorf("%+v", s)
+	}
+}
