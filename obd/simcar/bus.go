@@ -12,8 +12,8 @@ import (
 //     IOCTL SET_CONFIG table. P2 (request to reply) 25 to 50 ms: from memory.
 //   - J1850 VPW: bits of 64 or 128 µs, start 200 µs (Motorola MC68HC08AS20 rev. 4.1
 //     §20.5.2); end of data 200 µs, between frames 300 µs from memory.
-//   - J1850 PWM: 24 µs a bit, start 48 µs, end of frame 72 µs, between frames 96 µs,
-//     from memory.
+//   - J1850 PWM: 24 µs a bit, start 48 µs, end of data 48 µs, acknowledgement of one
+//     byte, between frames 96 µs, from memory.
 //   - CAN: 47 (67) bits and the data, plus stuffing, which is 8 % on the average of
 //     random data (computed).
 const (
@@ -55,7 +55,8 @@ func wireTime(b obd.Bus, f frame, fromTester bool) time.Duration {
 	n := time.Duration(len(f.data))
 	switch b {
 	case obd.PWM:
-		return 48*time.Microsecond + n*8*24*time.Microsecond + 48*time.Microsecond
+		// The receiver acknowledges within the frame with one more byte.
+		return 48*time.Microsecond + (n+1)*8*24*time.Microsecond + 2*48*time.Microsecond
 	case obd.VPW:
 		return vpwTime(f.data)
 	case obd.ISO9141, obd.ISO14230Slow, obd.ISO14230Fast:

@@ -47,7 +47,7 @@ func healthy() Car {
 		c.bank[i].down.toRich, c.bank[i].down.toLean, c.bank[i].down.kelvin = 0.3, 0.2, 850
 	}
 	c.control = controlSpec{
-		ramp: 0.02, jump: 0.015, limit: 0.25, canCut: true, canAdd: true, learn: 0.002,
+		ramp: 0.02, jump: 0.015, shift: 0.1, limit: 0.25, canCut: true, canAdd: true, learn: 0.002,
 		closedAt: 65, closedAfter: 20, refresh: 20 * time.Millisecond,
 	}
 	return c

@@ -18,6 +18,7 @@ const (
 // controlSpec is the computer's programme.
 type controlSpec struct {
 	ramp, jump     float64    // per s, and at each switch; fractions
+	shift          float64    // the jump's asymmetry where no downstream sensor sets it
 	limit          float64    // of short-term trim, both ways
 	canCut, canAdd bool       // trim may go below / above zero
 	frozen         bool       // trim never moves
@@ -193,7 +194,7 @@ func (k *computer) relay(c *car, i int, b *bankControl, t float64) {
 	if t-b.lastSeen > 3 && k.spec.unseen != drifts {
 		return
 	}
-	shift := 0.1
+	shift := k.spec.shift
 	if c.spec.downstream {
 		shift = min(max(2*(0.62-b.down), -0.5), 0.5)
 	}
