@@ -144,7 +144,7 @@ func (a *answer) add(p point, total, raw float64) {
 			a.state = answered
 		}
 		fall := a.top - u
-		if u <= a.floor()-a.margin()+tiny && fall >= max(minAnswer, 0.7*a.width())-tiny && u <= a.bottom+1.01*trimCount {
+		if u <= a.floor()-a.margin()+tiny && fall >= max(minAnswer, 0.7*a.width())-tiny && u <= a.bottom+1.01*trimCount && a.moved() <= -minAnswer {
 			a.wrongs++
 		} else {
 			a.wrongs = 0

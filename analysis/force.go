@@ -13,14 +13,16 @@ type force struct {
 	byMark                  bool // the end was told, not seen
 	endLo, endHi, end       float64
 	level                   float64 // V, the held level; final at the end
+	share                   float64 // part of the readings during the hold that were at the level
 
 	ready    bool // the conditions for the test held
 	openedAt float64
 	opened   bool // the computer left closed loop meanwhile
 
-	volts voltsBase // the forced sensor at rest
-	own   answer    // trim of the watched bank
-	other answer    // trim of the other bank
+	volts            voltsBase // the forced sensor at rest
+	own              answer    // trim of the watched bank
+	other            answer    // trim of the other bank
+	fedOwn, fedOther float64   // s: trims up to here were taken
 	toldOther,
 	toldSilent, toldWrong, toldAnswer, toldLimit bool
 
@@ -41,6 +43,9 @@ func (f *force) seconds() float64 {
 	}
 	return f.own.nowAt - f.begin
 }
+
+// firm reports whether the contact was steady enough to say what trim did not do.
+func (f *force) firm() bool { return f.share >= 0.97 }
 
 // downstream follows the sensor behind the catalyst: proof that the mixture really
 // moved, once the catalyst's stored oxygen has gone or come.

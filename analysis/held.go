@@ -230,7 +230,7 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 func (k *track) heldAtLevel(side Side, b voltsBase) (held, bool) {
 	r := &k.run
 	level := r.level()
-	newLevel := b.known() && (level < b.low-0.012 || level > b.high+0.012)
+	newLevel := b.known() && (level < b.low-0.012 && level <= 0.012 || level < b.low-0.04 || level > b.high+0.04)
 	if heldSide(level) != side || r.n < 3 || r.share() < 0.8 || r.seconds() < 0.8 || r.spread() > 2*flatSpread ||
 		!newLevel && r.seconds() <= 1.3*b.p95Dwell(side) {
 		return held{}, false

@@ -124,7 +124,7 @@ func (c *courtCase) command(side Side) Proof {
 				"moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start, "held_s", f.seconds())
 			if a.limit {
 				q.Evidence["limit_pct"] = round3(a.limitRaw)
-				if a.up*a.limitRaw < nearZero {
+				if abs(a.limitRaw) < nearZero {
 					q.State = Failed
 					q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
 						f.level, f.seconds(), a.limitRaw, verb)
@@ -136,7 +136,7 @@ func (c *courtCase) command(side Side) Proof {
 		case a.state == cannot:
 			q.Why = fmt.Sprintf("trim stood at its limit (%+.1f %%) and had no room to answer", a.up*a.now)
 			q.Evidence = evidence("limit_pct", a.up*a.now, "held_s", f.seconds())
-		case a.state == wrongWay:
+		case a.state == wrongWay && f.firm():
 			q.State = Failed
 			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%", signed)
 			q.Evidence = evidence("moved_pct", signed, "held_s", f.seconds())
@@ -147,6 +147,9 @@ func (c *courtCase) command(side Side) Proof {
 			q.State = Failed
 			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim did not answer (%+.1f %%)", f.level, f.seconds(), signed)
 			q.Evidence = evidence("waited_s", a.nowAt-f.begin, "moved_pct", signed, "needed_s", a.patience())
+		case !f.firm():
+			q.Why = "the contact was not steady enough to say that trim did not answer"
+			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "contact_share", f.share)
 		case a.n == 0:
 			q.Why = "trim was not read during the force"
 			q.Evidence = evidence("held_s", f.seconds())
@@ -163,7 +166,7 @@ func (c *courtCase) command(side Side) Proof {
 	return p
 }
 
-// nearZero: a limit this close to zero, or beyond it, is no authority at all, %.
+// nearZero: a limit this close to zero is no authority at all, %.
 const nearZero = 3.0
 
 // span says an interval of seconds in words.
@@ -289,12 +292,18 @@ func (c *courtCase) sensor(side Side) Proof {
 
 func (c *courtCase) bankProof() Proof {
 	p := Proof{ID: ProofBank, State: Untested, Why: "no trim has answered", Evidence: evidence()}
+	for _, fo := range c.w.follow {
+		if fo.other {
+			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, c.w.other),
+				evidence("held_v", fo.otherLevel)}
+		}
+	}
 	for _, f := range c.forces {
 		switch {
 		case f.toldOther:
 			return Proof{ProofBank, Failed, fmt.Sprintf("bank %d was forced and the trim of bank %d answered", c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
-		case f.bank != c.w.bank:
+		case f.bank != c.w.bank && f.own.state != answered:
 			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, f.bank),
 				evidence("held_v", f.level)}
 		case f.own.state == answered && p.State != Proven:

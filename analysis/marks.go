@@ -12,12 +12,14 @@ type expectation struct {
 
 // followed is what became of the marks of one side that no hold followed.
 type followed struct {
-	no    bool // the reading went on as before: it does not follow the wire
-	vague bool
-	why   string
-	level float64
-	n     int
-	secs  float64
+	no         bool // the reading went on as before: it does not follow the wire
+	vague      bool
+	why        string
+	level      float64
+	n          int
+	secs       float64
+	other      bool // the other bank's reading followed
+	otherLevel float64
 }
 
 func sideIndex(s Side) int {
@@ -106,6 +108,28 @@ func (w *Watcher) judgeFollow(until float64) {
 		fo.vague, fo.why = !fo.no, "there was too little to compare with"
 	default:
 		fo.vague, fo.why = true, "the reading was pulled, but not held: contact or source too weak"
+	}
+	if fo.no {
+		w.judgeOtherBank(fo, from, until)
+	}
+}
+
+// judgeOtherBank asks, where the watched reading did not follow, whether the other
+// bank's did. On a slow bus that is read seldom.
+func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
+	s := &w.otherVolts.volts
+	if s.n == 0 {
+		return
+	}
+	lo, hi, n := s.span(from, until)
+	if n < 3 {
+		fo.no, fo.vague, fo.why = false, true, "it did not follow, and the other bank was read too seldom to rule out crossed connectors"
+		return
+	}
+	was := quantile(s.appendValues(w.scratchA[:0], w.expect.at-baselineFor, w.expect.at-markSlack), 0.5)
+	mid := (lo + hi) / 2
+	if hi-lo <= 0.03 && heldSide(mid) == w.expect.side && abs(mid-was) > 0.04 {
+		fo.other, fo.otherLevel = true, mid
 	}
 }
 

@@ -6,49 +6,66 @@ import "slices"
 // back, as far as the readings can show it: between two readings inside that
 // window at least the time between them has passed.
 type slowness struct {
-	inside  bool
-	rising  bool
-	first   point
-	last    point
-	from    float64 // level outside the window before the crossing
-	bounds  [64]float64
-	n, next int
+	from        Side // where the latest full swing ended
+	inWindow    int
+	first, last point // readings inside the window since then
+	bounds      [64]float64
+	n, next     int
 }
 
 const (
 	crossLow  = 0.30
 	crossHigh = 0.60
-	minCross  = 6 // crossings needed to say anything
+	fullLow   = 0.25 // a full swing begins and ends beyond these, so that it is
+	fullHigh  = 0.70 // the mixture that has moved well past the cell's step
+	minCross  = 6    // full swings needed to say anything
 )
 
 func (s *slowness) volts(p point, held bool) {
 	if held {
-		s.inside = false
-		s.from = 0
+		*s = slowness{bounds: s.bounds, n: s.n, next: s.next}
 		return
 	}
-	in := p.v > crossLow && p.v < crossHigh
-	switch {
-	case in && !s.inside:
-		s.inside, s.first, s.last = true, p, p
-	case in:
+	if p.v > crossLow && p.v < crossHigh {
+		if s.inWindow == 0 || s.turned(p.v) {
+			s.first = p
+		}
+		s.inWindow++
 		s.last = p
-	case s.inside || s.from != 0 && (p.v >= crossHigh) != (s.from >= crossHigh):
-		// It left the window: a crossing if it came out on the other side.
-		if s.from != 0 && (p.v >= crossHigh) != (s.from >= crossHigh) {
+		return
+	}
+	switch side := fullSide(p.v); {
+	case side == "":
+	case side != s.from:
+		if s.from != "" {
 			bound := 0.0
-			if s.inside {
+			if s.inWindow > 0 {
 				bound = max(0, s.last.lo-s.first.hi)
 			}
 			s.bounds[s.next] = bound
 			s.next = (s.next + 1) % len(s.bounds)
 			s.n = min(s.n+1, len(s.bounds))
 		}
-		s.inside = false
+		s.from, s.inWindow = side, 0
+	default:
+		s.inWindow = 0 // it turned back before it had crossed
 	}
-	if !in {
-		s.from = max(p.v, 1e-9)
+}
+
+// turned reports whether the reading goes back towards where the swing came from:
+// then the crossing has not begun yet.
+func (s *slowness) turned(v float64) bool {
+	return s.from == Rich && v > s.last.v+0.02 || s.from == Lean && v < s.last.v-0.02
+}
+
+func fullSide(v float64) Side {
+	switch {
+	case v <= fullLow:
+		return Lean
+	case v >= fullHigh:
+		return Rich
 	}
+	return ""
 }
 
 // typical is the median of the least times that crossings took, s, and how many
@@ -69,5 +86,5 @@ func (s *slowness) shown(rate, interval float64) bool {
 		return false
 	}
 	t, n := s.typical()
-	return n >= minCross && t >= max(0.4, 1.5*(0.15+0.5/rate))
+	return n >= minCross && t >= max(0.5, 2*(0.15+0.5/rate))
 }

@@ -190,8 +190,12 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	case roleVolts:
 		w.stepVolts(p)
 	case roleOtherVolts:
-		w.otherVolts.add(p)
-		w.lookForForce(p)
+		outside := w.otherVolts.add(p)
+		if f := w.holding(); f != nil && f.bank == w.other {
+			w.stepHold(f, &w.otherVolts, p, outside)
+		} else {
+			w.lookForForce(p)
+		}
 	case roleDown:
 		w.stepDown(p)
 	case roleTrim:
@@ -206,11 +210,8 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		w.fig.long(p.v)
 	case roleOtherTrim:
 		w.otherTrim.bank(p)
-		w.stepOtherTrim(p)
 	case roleOtherTrimBeside:
-		if w.otherTrim.beside(p) {
-			w.stepOtherTrim(p)
-		}
+		w.otherTrim.beside(p)
 	case roleOtherLong:
 		w.otherTrim.long.add(p)
 	case roleStatus:
@@ -257,7 +258,6 @@ func (w *Watcher) stepVolts(p point) {
 		if f.bank == w.bank {
 			w.stepHold(f, &w.volts, p, outside)
 		}
-		w.judgeHold(f, p)
 	default:
 		w.stepRelease(f, p)
 		w.lookForForce(p)
@@ -327,9 +327,14 @@ func (w *Watcher) lookForForce(p point) {
 		return
 	}
 	if w.expect.open {
-		for _, k := range []*track{&w.volts, &w.otherVolts} {
-			if h, ok := w.heldMarked(k); ok {
-				w.beginForce(h, k, true)
+		if h, ok := w.heldMarked(&w.volts); ok {
+			w.beginForce(h, &w.volts, true)
+			return
+		}
+		if w.now > w.expect.at+3 {
+			// The watched sensor has had its time: perhaps it is read as the other bank's.
+			if h, ok := w.heldMarked(&w.otherVolts); ok && !h.loose && w.otherVolts.run.n >= 4 {
+				w.beginForce(h, &w.otherVolts, true)
 				return
 			}
 		}
@@ -433,7 +438,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		w.closeRelease(f, true)
 	}
 	f := &force{side: h.side, marked: marked, loose: h.loose, beginLo: h.lo, beginHi: h.hi,
-		begin: (h.lo + h.hi) / 2, level: h.level, bank: w.bank}
+		begin: (h.lo + h.hi) / 2, level: h.level, share: 1, bank: w.bank}
 	if k == &w.otherVolts {
 		f.bank = w.other
 	}
@@ -451,13 +456,8 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	if base.known() && base.flatFor >= 5 && w.atLimit(f, base) {
 		f.own.state = cannot
 	}
-	for i := w.trim.short.from(h.hi); i < w.trim.short.n; i++ {
-		w.trimInHold(f, w.trim.short.at(i))
-	}
-	for i := w.otherTrim.short.from(h.hi); i < w.otherTrim.short.n; i++ {
-		q := w.otherTrim.short.at(i)
-		f.other.add(q, w.otherTrim.total(q, f.begin), q.v)
-	}
+	f.fedOwn, f.fedOther = h.hi, h.hi
+	w.feedTrims(f, k.run.last.t())
 	for i := w.down.from(h.hi); i < w.down.n; i++ {
 		f.down.volts(w.down.at(i), f.moved())
 	}
@@ -465,7 +465,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		w.emit(Event{T: f.begin, Name: TrimAtLimit, Value: base.last})
 		f.toldLimit = true
 	}
-	w.judgeHold(f, point{h.hi, w.now, 0})
+	w.judgeHold(f)
 }
 
 // moved is how far trim has gone in the answer's direction, on whichever bank it
@@ -494,9 +494,25 @@ func (w *Watcher) atLimit(f *force, base trimBase) bool {
 	return lo >= leanBelow
 }
 
-func (w *Watcher) trimInHold(f *force, p point) {
-	f.own.add(p, w.trim.total(p, f.begin), p.v)
-	f.down.trim(p.t(), f.moved())
+// feedTrims gives the force the trims read since it was last fed, up to the latest
+// reading that was still held: the wire may have been let go after that, and what
+// trim does then is no answer.
+func (w *Watcher) feedTrims(f *force, until float64) {
+	s := &w.trim.short
+	for i := s.from(f.fedOwn); i < s.n && s.at(i).t() <= until; i++ {
+		if p := s.at(i); p.t() > f.fedOwn {
+			f.own.add(p, w.trim.total(p, f.begin), p.v)
+			f.down.trim(p.t(), f.moved())
+			f.fedOwn = p.t()
+		}
+	}
+	s = &w.otherTrim.short
+	for i := s.from(f.fedOther); i < s.n && s.at(i).t() <= until; i++ {
+		if p := s.at(i); p.t() > f.fedOther {
+			f.other.add(p, w.otherTrim.total(p, f.begin), p.v)
+			f.fedOther = p.t()
+		}
+	}
 }
 
 func (w *Watcher) stepTrim(p point) {
@@ -507,21 +523,12 @@ func (w *Watcher) stepTrim(p point) {
 		return
 	}
 	if !f.ended {
-		w.trimInHold(f, p)
-		w.judgeHold(f, p)
-		return
+		return // fed with the next held reading
 	}
 	u := f.own.up * w.trim.total(p, f.begin)
 	f.rel.trimNow = u
 	f.rel.trimBack(p.t(), f)
 	f.down.trim(p.t(), u-f.own.start)
-}
-
-func (w *Watcher) stepOtherTrim(p point) {
-	if f := w.holding(); f != nil {
-		f.other.add(p, w.otherTrim.total(p, f.begin), p.v)
-		w.judgeHold(f, p)
-	}
 }
 
 func (w *Watcher) stepDown(p point) {
@@ -542,7 +549,7 @@ func (w *Watcher) stepDown(p point) {
 }
 
 // judgeHold says what the trims have decided so far.
-func (w *Watcher) judgeHold(f *force, p point) {
+func (w *Watcher) judgeHold(f *force) {
 	a := &f.own
 	since := w.now - f.begin
 	switch {
@@ -559,10 +566,10 @@ func (w *Watcher) judgeHold(f *force, p point) {
 		f.toldLimit = true
 		w.fitAnswer(a, &w.trim, a.limitAt)
 		w.emit(Event{T: a.limitAt, Name: TrimAtLimit, Value: a.limitRaw})
-	case a.state == wrongWay && !f.toldWrong:
+	case a.state == wrongWay && !f.toldWrong && f.firm():
 		f.toldWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
-	case a.state == answerOpen && !f.toldSilent && !f.opened && a.n >= 4 && a.nowAt-f.begin >= a.patience() && a.still():
+	case a.state == answerOpen && !f.toldSilent && !f.opened && a.n >= 4 && a.nowAt-f.begin >= a.patience() && a.still() && f.firm():
 		f.toldSilent = true
 		if a.now >= farOut && a.nowAt-a.steadyAt >= 3 && a.now >= w.farthest(a.up)-2*trimCount {
 			// It stands still far out on the side to which it should go, farther than it
@@ -640,15 +647,19 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 			released = true
 			lo, hi = w.lastHeld(k, f.level)
 		} else {
-			f.level = r.level()
+			f.level, f.share = r.level(), r.share()
 		}
 	}
-	if released {
+	at := w.expect.releaseAt
+	switch {
+	case released:
+		w.feedTrims(f, lo.t())
 		w.endForce(f, lo.lo, hi.hi, false)
-		return
-	}
-	if at := w.expect.releaseAt; at > 0 && p.t() > at+2.5 {
+	case at > 0 && p.t() > at+2.5:
 		w.endForce(f, at, at, true)
+	case !outside && at == 0:
+		w.feedTrims(f, p.t())
+		w.judgeHold(f)
 	}
 }
 
@@ -675,6 +686,8 @@ func (w *Watcher) stepMixtureHold(f *force, p point) {
 	if d.side == f.side.Opposite() && f.own.state == answered {
 		f.compensated = true
 	}
+	w.feedTrims(f, p.t())
+	w.judgeHold(f)
 	if at := w.expect.releaseAt; at > 0 {
 		w.endForce(f, at, at, true)
 		return
@@ -699,16 +712,14 @@ func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
 		if f.own.limit {
 			until = f.own.limitAt
 		}
-		w.judgeHold(f, point{lo, hi, 0})
+		w.judgeHold(f)
 		w.fitAnswer(&f.own, &w.trim, until)
 	}
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
-	// Trim at the release, not what it did since.
-	then := f.own.now
-	if i := w.trim.short.from(hi); f.own.n > 0 && i > 0 && w.trim.short.at(i-1).t() >= f.beginHi {
-		then = f.own.up * w.trim.total(w.trim.short.at(i-1), f.begin)
+	f.rel.begin(f, f.own.now)
+	if last, has := w.trim.short.last(); has {
+		f.rel.trimNow = f.own.up * w.trim.total(last, f.begin)
 	}
-	f.rel.begin(f, then)
 	f.relOn = true
 	w.cache.valid = false
 	for i := w.volts.volts.from(hi - 1e-6); i < w.volts.volts.n; i++ {
@@ -784,7 +795,7 @@ func (w *Watcher) Finish(at time.Duration) []Event {
 	}
 	if f := w.running(); f != nil {
 		if !f.ended {
-			w.judgeHold(f, point{w.now, w.now, 0})
+			w.judgeHold(f)
 		} else {
 			w.closeRelease(f, true)
 		}

@@ -139,7 +139,12 @@ type stopper struct {
 	done   bool
 }
 
+var debug func(session.Frame)
+
 func (s *stopper) Write(f session.Frame) error {
+	if debug != nil {
+		debug(f)
+	}
 	if f.Last {
 		return nil
 	}
