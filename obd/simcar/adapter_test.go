@@ -59,15 +59,15 @@ func TestDialogue(t *testing.T) {
 			{"ATE0", `OK`},
 			{"0100", `^SEARCHING\.\.\.\r41 00 (?:[0-9A-F]{2} ){4}\r\r$`},
 			{"ATDPN", `^A6\r\r$`},
-			{"0105", `^41 05 80 \r\r$`},
-			{"", `^41 05 80 \r\r$`},
-			{"01 05 1", `^41 05 80 \r\r$`},
+			{"0105", `^41 05 82 \r\r$`},
+			{"", `^41 05 82 \r\r$`},
+			{"01 05 1", `^41 05 82 \r\r$`},
 			{"ATS0", `OK`},
-			{"0105", `^410580\r\r$`},
+			{"0105", `^410582\r\r$`},
 			{"ATH1", `OK`},
-			{"0105", `^7E8034105800{8}\r\r$`},
+			{"0105", `^7E8034105820{8}\r\r$`},
 			{"ATS1", `OK`},
-			{"0105", `^7E8 03 41 05 80 00 00 00 00 \r\r$`},
+			{"0105", `^7E8 03 41 05 82 00 00 00 00 \r\r$`},
 			{"ATCRA 7E9", `OK`},
 			{"0105", `^NO DATA\r\r$`},
 			{"ATCRA 7EX", `OK`},
@@ -77,13 +77,13 @@ func TestDialogue(t *testing.T) {
 			{"0105", `^NO DATA\r\r$`},
 			{"ATSH 7DF", `OK`},
 			{"ATCAF0", `OK`},
-			{"02 01 05", `^7E8 03 41 05 80`},
+			{"02 01 05", `^7E8 03 41 05 82`},
 			{"ATCAF1", `OK`},
 			{"0902", `^7E8 10 14 49 02 01 50 55 53 \r7E8 21 (.. ){7}\r7E8 22 (.. ){7}\r\r$`},
 			{"ATH0", `OK`},
 			{"0902", `^014\r0: 49 02 01 50 55 53 \r1: (.. ){7}\r2: (.. ){7}\r\r$`},
 			{"0902 1", `^014\r0: 49 02 01 50 55 53 \r\r$`},
-			{"01050C0D", `^008\r0: 41 05 80 0C (.. ){2}\r1: 0D 00 00 00 00 00 00 \r\r$`},
+			{"01050C0D", `^008\r0: 41 05 82 0C (.. ){2}\r1: 0D 00 00 00 00 00 00 \r\r$`},
 			{"03", `^43 00 \r\r$`},
 			{"07", `^47 00 \r\r$`},
 			{"0A", `^4A 00 \r\r$`},
@@ -95,7 +95,7 @@ func TestDialogue(t *testing.T) {
 		{"29 bit", Config{Car: carNamed(t, "v-engine"), Bus: obd.CAN29at500}, []step{
 			{"ATE0", `OK`}, {"ATH1", `OK`},
 			{"0100", `^SEARCHING\.\.\.\r18 DA F1 10 06 41 00 (.. ){5}\r18 DA F1 18 06 41 00 (.. ){5}\r\r$`},
-			{"0105", `^18 DA F1 10 03 41 05 80`},
+			{"0105", `^18 DA F1 10 03 41 05 82`},
 			{"ATCRA 18DAF118", `OK`},
 			{"010C", `^18 DA F1 18 04 41 0C`},
 		}},
@@ -103,7 +103,7 @@ func TestDialogue(t *testing.T) {
 			{"ATE0", `OK`}, {"ATSP3", `OK`},
 			{"0100", `^BUS INIT: \.\.\.OK\r41 00 (.. ){4}\r41 00 (.. ){4}\r\r$`},
 			{"ATH1", `OK`},
-			{"0105", `^48 6B 10 41 05 80 89 \r\r$`},
+			{"0105", `^48 6B 10 41 05 82 8B \r\r$`},
 			{"0902", `^(48 6B 10 49 02 0[1-5] (.. ){4}.. \r){5}\r$`},
 			{"010C0D", `^NO DATA\r\r$`}, // one PID a request
 			{"03", `^48 6B 10 43 00 00 00 00 00 00 06 \r48 6B 18 43 00 00 00 00 00 00 0E \r\r$`},
@@ -112,11 +112,11 @@ func TestDialogue(t *testing.T) {
 		}},
 		{"fast K-line", Config{Car: carNamed(t, "healthy"), Bus: obd.ISO14230Fast}, []step{
 			{"ATE0", `OK`}, {"ATSP5", `OK`}, {"ATH1", `OK`},
-			{"0105", `^BUS INIT: OK\r83 F1 10 41 05 80 4A \r\r$`},
+			{"0105", `^BUS INIT: OK\r83 F1 10 41 05 82 4C \r\r$`},
 		}},
 		{"J1850", Config{Car: carNamed(t, "healthy"), Bus: obd.VPW}, []step{
 			{"ATE0", `OK`}, {"ATSP2", `OK`}, {"ATH1", `OK`},
-			{"0105", `^48 6B 10 41 05 80 .. \r\r$`},
+			{"0105", `^48 6B 10 41 05 82 .. \r\r$`},
 		}},
 		{"wrong bus", Config{Car: carNamed(t, "healthy"), Bus: obd.CAN11at500}, []step{
 			{"ATE0", `OK`},
@@ -238,7 +238,7 @@ func TestStart(t *testing.T) {
 					t.Fatalf("%v: find %v: %+v, %v", b, want, f, err)
 				}
 				x, err := a.Exchange(t.Context(), obd.Request{Service: 1, Data: []byte{0x05}})
-				if err != nil || x.Outcome != obd.OK || len(x.Replies) != 1 || string(x.Replies[0].Data) != "\x41\x05\x80" {
+				if err != nil || x.Outcome != obd.OK || len(x.Replies) != 1 || string(x.Replies[0].Data) != "\x41\x05\x82" {
 					t.Errorf("%v: exchange: %+v, %v", b, x, err)
 				}
 				x, err = a.Exchange(t.Context(), obd.Request{Service: 9, Data: []byte{0x02}})

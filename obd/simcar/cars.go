@@ -35,7 +35,7 @@ type Car struct {
 func healthy() Car {
 	c := Car{Bus: obd.CAN11at500, Sensor: "B1S1", Expect: "loop_proven", downstream: true, recent: true}
 	e := &c.engine
-	e.banks, e.litres, e.idleRPM, e.idleFlow, e.coolant = 1, 2.0, 750, 3.0, 88
+	e.banks, e.litres, e.idleRPM, e.idleFlow, e.coolant = 1, 2.0, 750, 3.0, 90
 	e.transport.turns, e.transport.pipe = 2.5, 0.9
 	e.filmShare, e.filmTau, e.mixing = 0.2, 0.3, 0.05
 	sound := cellSpec{kelvin: 900, toRich: 0.07, toLean: 0.05, resistanceBy: 5}

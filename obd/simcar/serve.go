@@ -18,6 +18,7 @@ const beat = 10 * time.Millisecond
 // Close. Simulated time begins with the first Serve and goes on between clients;
 // serve one client at a time.
 func Serve(ctx context.Context, s *Sim, rw io.ReadWriter) error {
+	interruptible(rw)
 	s.mu.Lock()
 	if s.began.IsZero() {
 		s.began = time.Now().Add(-s.now)
@@ -57,7 +58,7 @@ func Serve(ctx context.Context, s *Sim, rw io.ReadWriter) error {
 	err := s.speak(ctx, rw, wake)
 	cancel(err)
 	<-finished
-	if errors.Is(err, io.EOF) {
+	if errors.Is(err, io.EOF) || hungUp(err) {
 		return nil
 	}
 	return err
