@@ -130,15 +130,15 @@ func suit(d *decode.Decoder, sensor string, mixture bool) error {
 		if s.Name != sensor {
 			continue
 		}
-		switch {
-		case s.Kind == decode.WideRange && !mixture:
-			return notReady(sensor+" is a wide-range (air-fuel ratio) sensor: its wire must not be forced like a plain sensor's",
-				"force the mixture itself, with propane or an induced lean: --by mixture")
-		case s.Kind == decode.WideRange:
-			return notReady(sensor+" is a wide-range (air-fuel ratio) sensor, which gives no switching voltage to judge by",
-				"watch a plain sensor of the same bank, if there is one, with --sensor")
+		if s.Kind != decode.WideRange {
+			return nil
 		}
-		return nil
+		why := sensor + " is a wide-range (air-fuel ratio) sensor: its wire must not be forced like a plain sensor's"
+		if mixture {
+			why = sensor + " is a wide-range (air-fuel ratio) sensor: it does not switch, and the test judges by switching"
+		}
+		return notReady(why, "force the mixture, with propane or an induced lean, and look at trim and lambda: "+
+			"`pushback record --by mixture` keeps them (a wide-range sensor is recorded, not judged)")
 	}
 	return hinted{fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
 		"name one of them with --sensor", statusFailed}

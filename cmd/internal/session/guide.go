@@ -127,7 +127,12 @@ func (g *Guide) Enter() obd.MarkKind {
 	switch g.stage {
 	case StageForce:
 		return obd.MarkKind(g.cfg.Sides[g.side])
-	case StageHold, StageRelease:
+	case StageHold:
+		if g.now-g.since < 2*time.Second {
+			return "" // the key was pressed twice
+		}
+		return obd.MarkRelease
+	case StageRelease:
 		return obd.MarkRelease
 	}
 	return ""

@@ -146,3 +146,10 @@ func TestStyleOfAPipeIsPlain(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 }
+
+func TestWrapKeepsUnits(t *testing.T) {
+	got := strings.Join(wrap("trim rose to +25.8 % in 15 s", 16), "|")
+	if want := "trim rose to|+25.8 % in 15 s"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

@@ -3,6 +3,7 @@ package term
 import (
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -22,10 +23,14 @@ func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
 		}
 		fmt.Fprintln(w, line)
 	}
-	if len(v.Proofs) > 0 {
+	proofs := v.Proofs
+	if !slices.ContainsFunc(proofs, func(p analysis.Proof) bool { return p.State != analysis.Untested }) {
+		proofs = nil // eight times 'not tested' says nothing
+	}
+	if len(proofs) > 0 {
 		fmt.Fprintln(w)
 	}
-	for _, p := range v.Proofs {
+	for _, p := range proofs {
 		fmt.Fprintf(w, "  %s %-29s %s\n", stateSigns[p.State], proofTitles[p.ID], stateWords[p.State])
 		for _, line := range wrap(p.Why, width-6) {
 			fmt.Fprintf(w, "      %s\n", line)
@@ -63,11 +68,18 @@ func evidenceText(e map[string]float64) string {
 	return "[" + strings.Join(keys, ", ") + "]"
 }
 
-// wrap breaks text at spaces into lines of at most n characters.
+// wrap breaks text at spaces into lines of at most n characters. A number stays
+// with its unit.
 func wrap(text string, n int) []string {
 	var lines []string
 	var line string
-	for _, word := range strings.Fields(text) {
+	words := strings.Fields(text)
+	for i := 0; i < len(words); i++ {
+		word := words[i]
+		if last := word[len(word)-1]; '0' <= last && last <= '9' && i+1 < len(words) {
+			i++
+			word += " " + words[i]
+		}
 		switch {
 		case line == "":
 			line = word

@@ -47,7 +47,7 @@ func PromptText(p session.Prompt, byMixture bool) string {
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			return "NOT READY YET: " + strings.Join(p.Why, "; ") + ". Let the engine run warm at idle; s goes on anyway."
+			return "NOT READY YET: " + strings.Join(p.Why, "; ") + ". Waiting for it; s goes on anyway."
 		}
 		return "Looking whether the car is ready for the test."
 	case session.StageBaseline:
