@@ -168,15 +168,25 @@ func (a *answer) still() bool {
 }
 
 // patience is how long the force must last before silence may be said: the time
-// that the slowest loop alive needs to leave the range from where trim stood. A
-// loop that hunted at rest has shown how fast it is; half of that is asked of it.
+// that the slowest loop alive needs to leave the range from where trim stood. How
+// fast it hunts at rest does not help: that may be all jump and no ramp.
 func (a *answer) patience() float64 {
 	need := max(a.ceiling()+a.margin()-a.start, minAnswer)
-	rate := max(minLoopRate, min(0.5*a.base.activity, 3))
-	return max(6, 2+need/rate)
+	return 2 + need/minLoopRate
 }
 
-// fit works out when the answer began and how fast it is. t is the bank's trim
+// stuckFor is how long trim has stood within a count, s. The slowest loop alive
+// would have moved by three counts in stuckEnough.
+func (a *answer) stuckFor() float64 { return a.nowAt - a.steadyAt }
+
+const stuckEnough = 3 * trimCount / minLoopRate
+
+// quiet reports whether silence may be said now.
+func (a *answer) quiet() bool {
+	return a.n >= 4 && a.still() && (a.nowAt-a.began >= a.patience() || a.stuckFor() >= stuckEnough)
+}
+
+// fitAnswer works out when the answer began and how fast it is. t is the bank's trim
 // since the force began; until is where the ramp ends.
 func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 	pts := w.scratchP[:0]

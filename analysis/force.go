@@ -57,7 +57,7 @@ type downstream struct {
 	baseHigh   float64
 	hasBase    bool
 	blind      bool // it sat on that side already
-	on         int
+	on, total  int  // readings on the side since the first, and all
 	since      float64
 	answered   bool
 	answeredAt float64
@@ -106,19 +106,27 @@ func (d *downstream) volts(p point, moved float64) {
 			reached = reached && p.v <= max(d.baseLow-0.05, 0.15)
 		}
 	}
-	if !reached || d.blind {
-		d.on = 0
+	switch {
+	case d.blind:
 		return
+	case reached:
+		if d.on == 0 {
+			d.since, d.total = p.t(), 0
+		}
+		d.on++
+		d.total++
+	case d.on > 0:
+		d.total++
+		if float64(d.on) < 0.6*float64(d.total) {
+			d.on = 0
+		}
 	}
-	if d.on == 0 {
-		d.since = p.t()
-	}
-	d.on++
-	need := 1.0
+	// It must stay there: a worn catalyst lets it swing with every breath of the loop.
+	need := 3.0
 	if d.hasBase && d.baseHigh-d.baseLow > 0.4 {
-		need = 4 // it swings at rest: a worn catalyst
+		need = 5
 	}
-	if d.on >= 2 && p.t()-d.since >= need {
+	if d.on >= 3 && float64(d.on) >= 0.85*float64(d.total) && p.t()-d.since >= need {
 		d.answered, d.answeredAt = true, d.since
 	}
 }

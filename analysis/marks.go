@@ -126,11 +126,22 @@ func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
 		fo.no, fo.vague, fo.why = false, true, "it did not follow, and the other bank was read too seldom to rule out crossed connectors"
 		return
 	}
+	on := 0
+	for i := s.from(from); i < s.n && s.at(i).t() <= until; i++ {
+		if onSide(w.expect.side, s.at(i).v) {
+			on++
+		}
+	}
+	if float64(on) < 0.7*float64(n) {
+		return // it was not on the forced side either
+	}
 	was := quantile(s.appendValues(w.scratchA[:0], w.expect.at-baselineFor, w.expect.at-markSlack), 0.5)
 	mid := (lo + hi) / 2
-	if hi-lo <= 0.03 && heldSide(mid) == w.expect.side && abs(mid-was) > 0.04 {
+	if hi-lo <= 0.03 && abs(mid-was) > 0.04 {
 		fo.other, fo.otherLevel = true, mid
+		return
 	}
+	fo.no, fo.vague, fo.why = false, true, "it did not follow, but the other bank's reading lay on that side: crossed connectors are not ruled out"
 }
 
 // shifted reports whether the range of the readings is another one than at rest.

@@ -190,7 +190,9 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	need := r.stayNeeded(b)
 	enough := stay >= need && r.nOn >= 2
 	lateBy := r.lastOff.t() - r.hi // it had not answered this long after the release
-	late := r.lastOff.hi > 0 && lateBy > promptWithin+b.interval
+	off := r.lastOff.hi > 0
+	late := off && lateBy > promptWithin+b.interval
+	atOnce := !off || lateBy <= max(0.6, 1.2*b.interval)
 	switch {
 	case late && r.trimAtOn < 0.3:
 		return set(sensorVague, "it came when trim had already gone back, which proves nothing")
@@ -198,6 +200,8 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return set(sensorLate, "")
 	case late:
 		return false
+	case !atOnce && (enough || r.left || last):
+		return set(sensorVague, "it came neither at once nor certainly late")
 	case enough && r.strong >= 2:
 		return set(sensorSays, "")
 	case !r.left && !last:

@@ -382,8 +382,11 @@ func (w *Watcher) heldByItself(k *track) (held, bool) {
 	if !w.ready.steady(r.first.t(), r.last.t()) || !w.ready.closedDuring(r.first.t()) {
 		return held{}, false
 	}
-	b, tr := w.baseBefore(k, r.first.t())
 	side := heldSide(r.level())
+	if f := w.running(); f != nil && f.ended && side == f.rel.expect && !f.rel.left && r.first.t() < f.endHi+2 {
+		return held{}, false // it says what the loop has made, and goes on saying it
+	}
+	b, tr := w.baseBefore(k, r.first.t())
 	move := func(t *trimStream, tr trimBase) (float64, bool) {
 		q, has := t.short.last()
 		if !has || tr.n == 0 {
@@ -540,10 +543,10 @@ func (w *Watcher) stepDown(p point) {
 	}
 	moved := f.moved()
 	if f.ended {
-		if p.t()-f.end > 8 {
-			return
+		moved = 0
+		if f.rel.still() > 0.5 {
+			moved = f.rel.trimNow - f.own.start
 		}
-		moved = f.rel.trimThen - f.own.start // what left the engine before the release is still under way
 	}
 	f.down.volts(p, moved)
 }
@@ -569,7 +572,7 @@ func (w *Watcher) judgeHold(f *force) {
 	case a.state == wrongWay && !f.toldWrong && f.firm():
 		f.toldWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
-	case a.state == answerOpen && !f.toldSilent && !f.opened && a.n >= 4 && a.nowAt-f.begin >= a.patience() && a.still() && f.firm():
+	case a.state == answerOpen && !f.toldSilent && !f.opened && a.quiet() && f.firm():
 		f.toldSilent = true
 		if a.now >= farOut && a.nowAt-a.steadyAt >= 3 && a.now >= w.farthest(a.up)-2*trimCount {
 			// It stands still far out on the side to which it should go, farther than it
