@@ -140,10 +140,14 @@ func Cars() []Car {
 	return cars
 }
 
-// stick makes a bank's upstream element report v whatever the gas; the trim has long
-// gone where that leads it.
+// stick makes a bank's upstream element report v whatever the gas.
 func (c *Car) stick(bank int, v float64) {
 	c.bank[bank].up.stuck, c.bank[bank].up.stuckAt = true, v
+	c.lead(bank, v)
+}
+
+// lead puts a bank's trim where a reading that never changes has long led it.
+func (c *Car) lead(bank int, v float64) {
 	switch {
 	case v < switchVolts-0.06:
 		c.control.shortTerm[bank] = c.control.limit

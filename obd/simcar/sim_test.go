@@ -9,6 +9,7 @@ import (
 	"os"
 	"reflect"
 	"regexp"
+	"slices"
 	"testing"
 	"time"
 
@@ -246,6 +247,69 @@ func TestDeterminism(t *testing.T) {
 	b, _ := record(t, Config{Car: healthy(), Seed: 2})
 	if bytes.Equal(a, b) {
 		t.Error("two seeds give one session")
+	}
+}
+
+// TestRandom checks that random cars do what their fault says, by the plant's own record.
+func TestRandom(t *testing.T) {
+	count := map[string]int{}
+	for seed := range uint64(200) {
+		cfg, e := Random(seed)
+		cfg.Trace = 50 * time.Millisecond
+		s, err := New(cfg)
+		if err != nil {
+			t.Fatalf("seed %d: %v", seed, err)
+		}
+		s.Clock().Sleep(t.Context(), e.Length)
+		truth := s.Truth()
+		bank := int(cfg.Car.Sensor[1] - '1')
+		count[e.Fault]++
+		for _, f := range truth.Forces {
+			if f.End < 0 || f.End > e.Length-20*time.Second {
+				t.Errorf("seed %d: force ends at %v of %v", seed, f.End, e.Length)
+			}
+			held, right := 0, 0
+			var after []float64
+			for _, p := range truth.Trace {
+				if p.At > f.Begin && p.At < f.End && !cfg.Car.crossed {
+					held++
+					if f.Kind == ForceLean && p.Upstream[bank] < 0.06 || f.Kind == ForceRich && p.Upstream[bank] > 0.78 {
+						right++
+					}
+				}
+				if p.At > f.End+100*time.Millisecond && p.At < f.End+350*time.Millisecond {
+					after = append(after, p.Upstream[bank])
+				}
+			}
+			follows := float64(right) > 0.9*float64(held)
+			switch e.Fault {
+			case "input dead", "wire open, computer side":
+				if f.Answer >= 0 {
+					t.Errorf("seed %d, %s: %s was answered", seed, e.Fault, f.Kind)
+				}
+			case "wide-range sensor", "banks crossed":
+			default:
+				if !follows {
+					t.Errorf("seed %d, %s: reading follows %s in %d of %d", seed, e.Fault, f.Kind, right, held)
+				}
+			}
+			if e.Fault != "sound" || len(e.Also) > 0 {
+				continue
+			}
+			slices.Sort(after)
+			v := after[len(after)/2]
+			if f.Answer < 0 || f.Kind == ForceLean && v < 0.8 || f.Kind == ForceRich && v > 0.2 {
+				t.Errorf("seed %d, sound: %s answered at %v, released reading %.2f V, control %+v", seed, f.Kind, f.Answer, v, cfg.Car.control)
+			}
+		}
+	}
+	for _, f := range faults {
+		if count[f.name] == 0 {
+			t.Errorf("no %q among the random cars", f.name)
+		}
+	}
+	if n := count["sound"]; n < 50 || n > 110 {
+		t.Errorf("%d of 200 are sound", n)
 	}
 }
 
