@@ -167,23 +167,18 @@ func (a *answer) still() bool {
 	return a.now < a.ceiling()+a.margin() && a.moved() < max(minAnswer, 0.7*a.width())
 }
 
-// patience is how long the force must last before silence may be said: the time
-// that the slowest loop alive needs to leave the range from where trim stood. How
-// fast it hunts at rest does not help: that may be all jump and no ramp.
-func (a *answer) patience() float64 {
-	need := max(a.ceiling()+a.margin()-a.start, minAnswer)
-	return 2 + need/minLoopRate
-}
-
-// stuckFor is how long trim has stood within a count, s. The slowest loop alive
-// would have moved by three counts in stuckEnough.
+// stuckFor is how long trim has stood within a count, s.
 func (a *answer) stuckFor() float64 { return a.nowAt - a.steadyAt }
 
+// stuckEnough is how long that is before silence may be said, s: the slowest loop
+// that counts as alive would have moved by three counts. A trim that goes on hunting
+// while the reading is held is another matter: the computer sees something else than
+// the tool does, and that decides nothing.
 const stuckEnough = 3 * trimCount / minLoopRate
 
 // quiet reports whether silence may be said now.
 func (a *answer) quiet() bool {
-	return a.n >= 4 && a.still() && (a.nowAt-a.began >= a.patience() || a.stuckFor() >= stuckEnough)
+	return a.n >= 4 && a.still() && a.stuckFor() >= stuckEnough
 }
 
 // fitAnswer works out when the answer began and how fast it is. t is the bank's trim

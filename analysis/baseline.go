@@ -72,6 +72,14 @@ func (b voltsBase) known() bool { return b.n >= 8 && b.seconds >= 4 }
 // switching reports whether the sensor was cycling.
 func (b voltsBase) switching() bool { return b.changes >= 3 }
 
+// showed reports whether the sensor reached the side's extreme as it cycled.
+func (b voltsBase) showed(side Side) bool {
+	if side == Rich {
+		return b.switching() && b.high >= greyRich
+	}
+	return b.switching() && b.low <= greyLean
+}
+
 func (b voltsBase) maxDwell(side Side) float64 {
 	if side == Rich {
 		return b.maxRich

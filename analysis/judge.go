@@ -146,16 +146,20 @@ func (c *courtCase) command(side Side) Proof {
 		case a.state == silent:
 			q.State = Failed
 			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim did not answer (%+.1f %%)", f.level, f.seconds(), signed)
-			q.Evidence = evidence("waited_s", a.nowAt-f.begin, "moved_pct", signed, "needed_s", a.patience())
+			q.Evidence = evidence("waited_s", a.nowAt-f.begin, "moved_pct", signed, "stood_still_s", a.stuckFor())
 		case !f.firm():
 			q.Why = "the contact was not steady enough to say that trim did not answer"
 			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "contact_share", f.share)
 		case a.n == 0:
 			q.Why = "trim was not read during the force"
 			q.Evidence = evidence("held_s", f.seconds())
+		case a.top-a.bottom >= 2*trimCount && f.seconds() > stuckEnough:
+			q.Why = fmt.Sprintf("trim went on hunting between %+.1f and %+.1f %% while the reading was held: poor contact, or the computer looks at another sensor",
+				min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top))
+			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed)
 		default:
-			q.Why = fmt.Sprintf("held for %.1f s only: %.0f s would show even a slow loop", f.seconds(), math.Ceil(a.patience()))
-			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "needed_s", a.patience())
+			q.Why = fmt.Sprintf("held for %.1f s only, too short to say that trim does not answer: hold for 15 s", f.seconds())
+			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed)
 		}
 		if p.State == Proven && q.State == Failed {
 			p.Why += "; at another force it did not"
@@ -272,6 +276,10 @@ func (c *courtCase) sensor(side Side) Proof {
 			better(Proof{id, Unclear, fmt.Sprintf("released, it read %s, but only after %.1f s", side, r.firstOn.t()-r.at), ev})
 		case sensorMute:
 			ev["waited_s"] = round3(r.decidedAt - r.at)
+			if f.volts.showed(side) && !f.down.answered {
+				better(Proof{id, Unclear, fmt.Sprintf("released, it did not say %s; but it did so before the force, so perhaps the mixture did not follow", side), ev})
+				continue
+			}
 			better(Proof{id, Failed, fmt.Sprintf("released, it read %.2f to %.2f V for %.1f s; it never said %s although trim was still %+.0f %% away",
 				r.bottom, r.top, r.decidedAt-r.at, side, f.own.up*r.trimMade), ev})
 		case sensorNotYet:

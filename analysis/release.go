@@ -196,6 +196,8 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	switch {
 	case late && r.trimAtOn < 0.3:
 		return set(sensorVague, "it came when trim had already gone back, which proves nothing")
+	case late && b.switching() && b.midLean+b.midRich < lateBy:
+		return set(sensorVague, "it came later than this sensor switches at rest: perhaps the mixture did not follow")
 	case late && (enough || r.left || last):
 		return set(sensorLate, "")
 	case late:

@@ -30,18 +30,20 @@ func (r *stillness) volts(p point) {
 	}
 }
 
-func (r *stillness) trim(p point, long float64) {
-	v := p.v + long
+// trim takes total trim of the watched bank and of the other. Far out on opposite
+// sides they say that the banks' sensors are crossed, and then the downstream sensor
+// looks at another mixture than the forced one.
+func (r *stillness) trim(t, v, other float64) {
 	sign := 0.0
-	if v >= enoughTrim {
+	if v >= enoughTrim && other > -10 {
 		sign = 1
-	} else if v <= -enoughTrim {
+	} else if v <= -enoughTrim && other < 10 {
 		sign = -1
 	}
 	if sign != r.farSign || !r.haveTrim {
-		r.farSign, r.farSince, r.haveTrim = sign, p.t(), true
+		r.farSign, r.farSince, r.haveTrim = sign, t, true
 	}
-	r.count(p.t(), v)
+	r.count(t, v)
 }
 
 func (r *stillness) down(p point) {
@@ -56,25 +58,19 @@ func (r *stillness) down(p point) {
 	}
 }
 
-// count adds the time since the last reading to what it shows. Trim that adds
-// should make rich, trim that cuts should make lean.
+// count notes for how long on end the readings have contradicted, or agreed. Trim
+// that adds should make rich, trim that cuts should make lean.
 func (r *stillness) count(t, trim float64) {
-	dt := t - r.lastAt
-	r.lastAt = t
-	if dt <= 0 || dt > 3 || r.farSign == 0 || t-r.farSince < 3 || !r.haveDown || t-r.downSince < 3 || t-r.sideSince < 3 {
+	if r.farSign == 0 || !r.haveDown || !r.haveVolts {
 		return
 	}
 	should := Rich
 	if r.farSign < 0 {
 		should = Lean
 	}
-	i := sideIndex(should)
-	switch {
-	case r.downSide == should && r.side != should:
-		r.mute[i] += dt
-		r.trimThen[i] = trim
-	case r.downSide == should.Opposite() && r.side == should.Opposite():
-		r.agree[i] += dt
+	long := t - max(r.farSince, r.downSince, r.sideSince)
+	if i := sideIndex(should); r.downSide == should && r.side != should && long > r.mute[i] {
+		r.mute[i], r.trimThen[i] = long, trim
 	}
 }
 

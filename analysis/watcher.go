@@ -519,7 +519,7 @@ func (w *Watcher) feedTrims(f *force, until float64) {
 }
 
 func (w *Watcher) stepTrim(p point) {
-	w.rest.trim(p, w.trim.longAt(p.t()))
+	w.rest.trim(p.t(), p.v+w.trim.longAt(p.t()), w.otherFar())
 	w.fig.trim(p.v, w.running() != nil)
 	f := w.running()
 	if f == nil {
@@ -591,7 +591,9 @@ func (w *Watcher) judgeHold(f *force) {
 	strides := o.moved() >= 8 && o.drop <= 1.01*trimCount
 	if (o.state == answered || strides) && !f.toldOther && since > 1 {
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
-		if !own && (a.state == silent || o.moved() >= 5) {
+		// A disturbance such as purge moves trim too, but not just when the force began.
+		inStep := o.lowAt.t() <= f.beginHi+2
+		if !own && inStep && (strides || a.state == silent && o.moved() >= 5) {
 			f.toldOther = true
 			w.fitAnswer(o, &w.otherTrim, w.now)
 			w.emit(Event{T: o.onset, Name: OtherBankAnswers, Bank: w.other})
@@ -612,6 +614,15 @@ func (w *Watcher) farthest(up float64) float64 {
 		}
 	}
 	return far
+}
+
+// otherFar is the other bank's total trim, 0 if it was not read.
+func (w *Watcher) otherFar() float64 {
+	p, has := w.otherTrim.short.last()
+	if !has {
+		return 0
+	}
+	return p.v + w.otherTrim.longAt(p.t())
 }
 
 // toward is the direction in which trim goes against a force.
