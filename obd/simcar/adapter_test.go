@@ -162,6 +162,25 @@ func TestRefusal(t *testing.T) {
 	}
 }
 
+func TestLoss(t *testing.T) {
+	c := newClient(t, Config{Car: healthy(), Loss: 0.2, Seed: 1})
+	c.ask("ATE0")
+	c.ask("0100")
+	lost := 0
+	for range 500 {
+		switch got := c.ask("0105"); got {
+		case "NO DATA\r\r":
+			lost++
+		case "41 05 82 \r\r":
+		default:
+			t.Fatalf("%q", got)
+		}
+	}
+	if lost < 70 || lost > 130 { // 100 ± 3.4 standard deviations of the binomial
+		t.Errorf("%d of 500 lost, want about 100", lost)
+	}
+}
+
 func TestInterruption(t *testing.T) {
 	c := newClient(t, Config{Car: carNamed(t, "healthy"), Bus: obd.ISO9141})
 	c.ask("ATE0")

@@ -69,7 +69,7 @@ func Cars() []Car {
 		{"wire-open-sensor-side", "The signal wire is broken between the sensor and the tap. The loop answers both forces; released, the reading returns to the bias.",
 			"sensor_dead", func(c *Car) { c.bank[0].upWire.sensorOpen = true }},
 		{"sensor-dead-low", "The element reports lean whatever the gas, and trim stands at its upper limit. The loop answers a rich force; released, the sensor never reports rich.",
-			"sensor_dead", func(c *Car) { c.stick(0, 0.08) }},
+			"sensor_dead", func(c *Car) { c.stick(0, 0.08); c.control.fuelAfter = 30 }},
 		{"sensor-dead-high", "The element reports rich whatever the gas, and trim stands at its lower limit. The loop answers a lean force; released after a rich one, the sensor never reports lean.",
 			"sensor_dead", func(c *Car) { c.stick(0, 0.84) }},
 		{"sensor-dead-middle", "The element gives a flat half volt. The loop answers both forces, the sensor reports neither result.",
@@ -129,6 +129,8 @@ func Cars() []Car {
 			"loop_proven", func(c *Car) { c.control.ramp, c.control.jump = 0.003, 0.01 }},
 		{"open-loop-bias", "The signal wire is broken on the sensor's side and the computer has gone back to open loop. Forced, it sees a signal and closes the loop again.",
 			"sensor_dead", func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.unseen = opens }},
+		{"circuit-code", "The signal wire is broken on the sensor's side, and the computer has set a code for it and left closed loop. The reading follows both forces, trim cannot: repair, clear the code, test again.",
+			"not_ready", func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.openAfter = 20 }},
 	}
 	cars := make([]Car, len(builds))
 	for i, b := range builds {

@@ -236,7 +236,7 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 // (mass share of oxygen in air), rich gas empties it, and what the store cannot take
 // or give passes on. Between full and empty the gas behind is slightly rich.
 func (b *bank) catalyse(metered float64) {
-	excess := 1 - b.mixed // the leak ahead of the upstream sensor closes before the catalyst
+	excess := 1 - b.atCell
 	room := 1 - b.stored
 	if excess < 0 {
 		room = b.stored

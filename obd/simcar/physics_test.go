@@ -252,7 +252,7 @@ func TestTrimRamp(t *testing.T) {
 // of oxygen in air 23.15 %).
 func TestCatalystDelay(t *testing.T) {
 	for _, store := range []float64{0.3, 1, 2} {
-		b := bank{spec: bankSpec{catalyst: store}, stored: 1, afterCat: 1, mixed: 1.25}
+		b := bank{spec: bankSpec{catalyst: store}, stored: 1, afterCat: 1, atCell: 1.25}
 		const flow = 2.5
 		s := 0.0
 		for ; b.afterCat < 1.15 && s < 60; s += dt {

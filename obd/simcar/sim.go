@@ -27,6 +27,7 @@ type Config struct {
 	Drive       Drive         // what the engine does; 0: warm idle
 	Busy        bool          // fan, compressor and purge come and go at idle too
 	KeyOff      bool          // ignition off: the adapter answers, no car does
+	Loss        float64       // share of requests that a computer leaves unanswered, 0 to 1
 	Trace       time.Duration // how often Truth keeps a Point; 0: never
 }
 
@@ -95,6 +96,9 @@ func (c Car) Sensors() []string { return c.sensors() }
 
 // messages is what a computer answers now.
 func (s *Sim) messages(n *node, b obd.Bus, request []byte) [][]byte {
+	if s.cfg.Loss > 0 && s.scatter.Float64() < s.cfg.Loss {
+		return nil
+	}
 	return s.car.answer(n, b.CAN(), request)
 }
 
