@@ -47,7 +47,7 @@ stored; nothing is stored when anything in the file is wrong.`,
 		},
 	}
 	cmd.Flags().StringVar(&sensor, "sensor", "B1S1", "the `SENSOR` that was forced: bank and position")
-	cmd.Flags().StringVar(&by, "by", "wire", "what was forced: `wire` or mixture")
+	cmd.Flags().StringVar(&by, "by", "wire", "`WHAT` was forced: wire or mixture")
 	cmd.Flags().StringVar(&label, "label", "", "label of the session: `TEXT`")
 	cmd.Flags().StringVar(&vehicle, "vehicle", "", "`NAME` of the vehicle")
 	cmd.Flags().StringVar(&note, "note", "", "note on the session: `TEXT`")

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"pushback/cmd/internal/session"
@@ -32,7 +33,7 @@ func (f *liveFlags) add(cmd *cobra.Command) {
 }
 
 func (f *liveFlags) addCommon(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.by, "by", "wire", "what is forced: `wire` (the signal), or mixture (propane, induced lean)")
+	cmd.Flags().StringVar(&f.by, "by", "wire", "`WHAT` is forced: wire (the signal) or mixture (propane, induced lean)")
 	cmd.Flags().StringVar(&f.label, "label", "", "label of the session: `TEXT`")
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
 	cmd.Flags().StringVar(&f.note, "note", "", "note on the session: `TEXT`")
@@ -84,6 +85,8 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		return err
 	}
 	car := p.Vehicle()
+	a.log.Info().Str("bus", car.Format.Bus.String()).Bool("headers", car.Format.Headers).
+		Float64("volts", car.Identity.Voltage).Strs("quirks", car.Identity.Quirks).Msg("adapter")
 	say("%s, adapter %q, sensors %s", car.Format.Bus, car.Identity.Text, sensorText(car.Decoder))
 	if err := suit(car.Decoder, r.flags.car.sensor, r.mixture); err != nil {
 		if r.guide != nil {
@@ -111,7 +114,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		return err
 	}
 	view := term.NewView(people, style, r.flags.car.sensor, r.mixture)
-	sinks := []session.Sink{stored{w}}
+	sinks := []session.Sink{stored{w}, troubles{a.log}}
 	var jsonl *session.JSONLines
 	if a.json {
 		jsonl = session.NewJSONLines(a.out, r.flags.samples)
@@ -216,6 +219,17 @@ func (s *stopAfter) Write(f session.Frame) error {
 	if f.Record.At >= s.at && s.stop != nil {
 		s.stop()
 		s.stop = nil
+	}
+	return nil
+}
+
+// troubles logs the exchanges that brought nothing, for who wants to see them.
+type troubles struct{ log zerolog.Logger }
+
+func (t troubles) Write(f session.Frame) error {
+	if x := f.Record.Exchange; x != nil && x.Outcome != obd.OK {
+		t.log.Debug().Stringer("outcome", x.Outcome).Str("request", x.Request.Hex()).
+			Dur("took", x.Received-x.Sent).Bytes("raw", x.Raw).Msg("exchange")
 	}
 	return nil
 }

@@ -51,7 +51,7 @@ Nothing stored is changed. The exit status is the verdict's.`,
 		},
 	}
 	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been forced")
-	cmd.Flags().StringVar(&by, "by", "", "judge as if forced by the `wire` or the mixture")
+	cmd.Flags().StringVar(&by, "by", "", "judge as if `WHAT` was forced: wire or mixture")
 	cmd.Flags().BoolVar(&samples, "samples", false, "with --json: print every sample too")
 	cmd.Flags().Float64Var(&speed, "speed", 0, "`TIMES` the speed of life; 0 is as fast as possible")
 	return cmd
