@@ -57,7 +57,6 @@ type bankControl struct {
 	fault                          bool
 	seen                           bool    // the sensor has left the bias since the start
 	lastSeen                       float64 // s
-	switched                       float64 // s: when the relay last turned
 	low, high, mid, lean, overRich float64 // s that a monitor's condition has lasted
 	up, down                       float64 // V as converted
 }

@@ -107,11 +107,8 @@ func newCar(cfg *Config) *car {
 	c.rpm = e.idleRPM
 	c.air = e.idleFlow
 	c.load = e.idleFlow / c.maxFlow()
-	c.ran = 600 + float64(c.rng.IntN(600))
-	if e.justBegun {
-		c.ran = 0
-	}
 	if !e.justBegun {
+		c.ran = 600 + float64(c.rng.IntN(600))
 		c.zero = settling
 	}
 	c.driver.init(c, cfg)

@@ -92,7 +92,7 @@ func TestFaults(t *testing.T) {
 	low := func(v float64) bool { return v < 0.06 } // grounded: < 60 mV in the workshop texts
 	high := func(v float64) bool { return v > 0.85 }
 	bias := func(v float64) bool { return v > 0.4 && v < 0.5 }
-	for _, seed := range []uint64{1, 2, 3} {
+	for _, seed := range []uint64{1, 2} {
 		for _, car := range Cars() {
 			e := effects(t, Config{Car: car, Seed: seed})
 			lean, rich := e[0], e[1]
@@ -226,7 +226,7 @@ func record(t testing.TB, cfg Config) ([]byte, Truth) {
 }
 
 func TestDeterminism(t *testing.T) {
-	for seed := range uint64(30) {
+	for seed := range uint64(15) {
 		cfg, e := Random(seed)
 		again, e2 := Random(seed)
 		if !reflect.DeepEqual(cfg, again) || !reflect.DeepEqual(e, e2) {
@@ -253,8 +253,12 @@ func TestDeterminism(t *testing.T) {
 // TestRandom checks that random cars do what their fault says, by the plant's own record.
 func TestRandom(t *testing.T) {
 	count := map[string]int{}
-	for seed := range uint64(200) {
+	for seed := range uint64(400) {
 		cfg, e := Random(seed)
+		count[e.Fault]++
+		if seed >= 80 {
+			continue
+		}
 		cfg.Trace = 50 * time.Millisecond
 		s, err := New(cfg)
 		if err != nil {
@@ -263,7 +267,6 @@ func TestRandom(t *testing.T) {
 		s.Clock().Sleep(t.Context(), e.Length)
 		truth := s.Truth()
 		bank := int(cfg.Car.Sensor[1] - '1')
-		count[e.Fault]++
 		for _, f := range truth.Forces {
 			if f.End < 0 || f.End > e.Length-20*time.Second {
 				t.Errorf("seed %d: force ends at %v of %v", seed, f.End, e.Length)
@@ -308,14 +311,14 @@ func TestRandom(t *testing.T) {
 			t.Errorf("no %q among the random cars", f.name)
 		}
 	}
-	if n := count["sound"]; n < 50 || n > 110 {
-		t.Errorf("%d of 200 are sound", n)
+	if n := count["sound"]; n < 120 || n > 200 { // 160 ± 4 standard deviations of the binomial
+		t.Errorf("%d of 400 are sound", n)
 	}
 }
 
 // TestTown: hours of unforced driving stay physical, and do what driving does.
 func TestTown(t *testing.T) {
-	points := trace(t, Config{Car: healthy(), Drive: Town, Seed: 9}, 2*time.Hour, 100*time.Millisecond)
+	points := trace(t, Config{Car: healthy(), Drive: Town, Seed: 9}, 40*time.Minute, 100*time.Millisecond)
 	var cut, closedLoop, fast, lean int
 	for _, p := range points {
 		if !(p.RPM > 300 && p.RPM < 6000 && p.Air > 0.4 && p.Air < 150 && p.Lambda[0] > 0.5) || p.STFT[0] < -25.01 || p.STFT[0] > 25.01 {
