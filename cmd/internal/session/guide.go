@@ -1,6 +1,8 @@
 package session
 
 import (
+	"math"
+	"slices"
 	"sync"
 	"time"
 
@@ -13,7 +15,7 @@ type Stage string
 
 // The stages in order; Hold to Answer come once a side.
 const (
-	StageReady    Stage = "ready"    // waiting for the car to be fit for the test
+	StageReady    Stage = "ready"    // waiting for the car to be fit for the test, or for its next force
 	StageBaseline Stage = "baseline" // hands off: how the car switches by itself
 	StageForce    Stage = "force"    // the technician is to begin the force
 	StageHold     Stage = "hold"     // the force is held
@@ -30,7 +32,7 @@ type Prompt struct {
 	Since time.Duration // session time when the stage began
 	Until time.Duration // when the stage ends by itself; 0: when its job is done
 	New   bool          // the stage has just begun
-	More  bool          // the hold goes on beyond its usual length: the delivery is not decided yet
+	More  bool          // the hold goes on beyond its usual length: trim answered, but that is not enough yet
 	Seen  bool          // in Hold: the watcher sees the force too
 	Why   []string      // in Ready: what is not fit
 }
@@ -41,7 +43,7 @@ type GuideConfig struct {
 	Ready    time.Duration   // how long to wait for a car that is not ready; 3 min
 	Baseline time.Duration   // 15 s
 	Hold     time.Duration   // 15 s
-	HoldMost time.Duration   // 25 s, when trim answered and the delivery is still open; never above 30 s
+	HoldMost time.Duration   // 25 s, when trim answered but has not come far, or the delivery is open; never above 30 s
 	Answer   time.Duration   // at most 30 s
 	Settle   time.Duration   // after the loop switches again; 4 s
 }
@@ -74,6 +76,7 @@ type Guide struct {
 	judge  *Judge
 	prompt func(Prompt)
 	done   func()
+	trims  []string // the names under which the watched bank's short-term trim comes
 
 	mu    sync.Mutex
 	stage Stage
@@ -81,10 +84,12 @@ type Guide struct {
 	now   time.Duration
 	since time.Duration
 	step  step
+	trim  float64 // the watched bank's short-term trim, %
 	why   []string
 	told  time.Duration // last prompt
 	fresh bool
 	over  bool // done was called
+	based bool // the baseline is done
 }
 
 // step is what was seen of the present side.
@@ -92,8 +97,10 @@ type step struct {
 	seen     bool // the watcher sees the force
 	answered bool
 	spoilt   bool // open loop: holding on brings nothing
+	limit    bool // trim stands at the computer's limit
 	sensor   bool
 	resumed  time.Duration
+	from     float64 // the bank's short-term trim when the hold began, %
 	more     bool
 }
 
@@ -101,7 +108,8 @@ type step struct {
 // second of it) and calls done once when the test is over.
 func NewGuide(cfg GuideConfig, j *Judge, prompt func(Prompt), done func()) *Guide {
 	cfg.fill()
-	return &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, stage: StageReady, fresh: true, told: -time.Hour}
+	return &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, trims: TrimNames(j.cfg.Sensor),
+		stage: StageReady, fresh: true, told: -time.Hour}
 }
 
 // Side returns the side of the present stage, "" before the first force.
@@ -145,9 +153,10 @@ func (g *Guide) Skip() {
 	defer g.mu.Unlock()
 	switch g.stage {
 	case StageReady:
-		g.enter(StageBaseline)
+		g.why = nil
+		g.fit()
 	case StageBaseline:
-		g.enter(StageForce)
+		g.begin()
 	case StageForce, StageAnswer:
 		g.next()
 	case StageHold:
@@ -174,7 +183,24 @@ func (g *Guide) Again() {
 
 func (g *Guide) enter(s Stage) { g.stage, g.since, g.fresh = s, g.now, true }
 
-func (g *Guide) begin() { g.step = step{}; g.enter(StageForce) }
+// begin prompts for the present side, once the car is ready for it.
+func (g *Guide) begin() {
+	g.step, g.based = step{}, true
+	if len(g.why) > 0 {
+		g.enter(StageReady)
+		return
+	}
+	g.enter(StageForce)
+}
+
+// fit goes on from StageReady.
+func (g *Guide) fit() {
+	if g.based {
+		g.enter(StageForce)
+		return
+	}
+	g.enter(StageBaseline)
+}
 
 func (g *Guide) next() {
 	if g.side+1 < len(g.cfg.Sides) {
@@ -195,6 +221,11 @@ func (g *Guide) Write(f Frame) error {
 	g.now = max(g.now, f.Record.At)
 	if m := f.Record.Mark; m != nil {
 		g.mark(m.Kind)
+	}
+	for _, x := range f.Samples {
+		if !x.Missing && slices.Contains(g.trims, x.Signal.Name) {
+			g.trim = x.Value
+		}
 	}
 	for _, e := range f.Events {
 		g.event(e)
@@ -232,7 +263,7 @@ func (g *Guide) forced(s analysis.Side, at time.Duration) {
 	}
 	for i, want := range g.cfg.Sides {
 		if i >= g.side && want == s {
-			g.side, g.step = i, step{}
+			g.side, g.step = i, step{from: g.trim}
 			g.enter(StageHold)
 			g.since = at
 			return
@@ -245,11 +276,11 @@ func (g *Guide) event(e analysis.Event) {
 	case analysis.Ready:
 		g.why = nil
 		if g.stage == StageReady {
-			g.enter(StageBaseline)
+			g.fit()
 		}
 	case analysis.NotReady:
 		g.why = e.Reasons
-		if g.stage == StageBaseline {
+		if g.stage == StageBaseline || g.stage == StageForce {
 			g.enter(StageReady)
 		}
 	case analysis.ForceBegins:
@@ -259,6 +290,8 @@ func (g *Guide) event(e analysis.Event) {
 		}
 	case analysis.LoopAnswers:
 		g.step.answered = true
+	case analysis.TrimAtLimit:
+		g.step.limit = true
 	case analysis.OpenLoop:
 		g.step.spoilt = true
 	case analysis.ForceEnds:
@@ -278,14 +311,14 @@ func (g *Guide) advance() {
 	switch g.stage {
 	case StageReady:
 		if in >= g.cfg.Ready {
-			g.enter(StageDone)
+			g.enter(StageDone) // a force now would not count, and only set codes
 		}
 	case StageBaseline:
 		if in >= g.cfg.Baseline {
 			g.begin()
 		}
 	case StageHold:
-		g.step.more = in >= g.cfg.Hold && g.step.answered && !g.delivered()
+		g.step.more = in >= g.cfg.Hold && g.step.answered && (g.slow() || !g.delivered())
 		limit := g.cfg.Hold
 		if g.step.more {
 			limit = g.cfg.HoldMost
@@ -305,6 +338,15 @@ func (g *Guide) advance() {
 			g.next()
 		}
 	}
+}
+
+// enough is how far trim should be from where it was, %, so that the sensor has a
+// mixture to tell of on release.
+const enough = 10
+
+// slow reports that trim answers but has not come far yet, and could go on.
+func (g *Guide) slow() bool {
+	return !g.step.limit && math.Abs(g.trim-g.step.from) < enough
 }
 
 func (g *Guide) delivered() bool {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/decode"
 	"pushback/obd"
 )
 
@@ -53,6 +54,11 @@ func (d *drive) event(e analysis.Event) *drive {
 		e.T = d.now.Seconds()
 	}
 	d.frame(Frame{Events: []analysis.Event{e}})
+	return d
+}
+
+func (d *drive) trim(v float64) *drive {
+	d.frame(Frame{Samples: []decode.Sample{{Signal: decode.ByName("SHRTFT1"), Value: v}}})
 	return d
 }
 
@@ -118,6 +124,9 @@ func TestGuideHoldsNoLongerThanItShould(t *testing.T) {
 		{"answer, delivery open", GuideConfig{}, func(d *drive) {
 			d.event(analysis.Event{Name: analysis.LoopAnswers, Side: analysis.Lean})
 		}, "41s release lean"},
+		{"answer, delivery open, trim far", GuideConfig{}, func(d *drive) {
+			d.event(analysis.Event{Name: analysis.LoopAnswers, Side: analysis.Lean}).trim(15)
+		}, "41s release lean"},
 		{"open loop", GuideConfig{}, func(d *drive) {
 			d.until(20 * s).event(analysis.Event{Name: analysis.OpenLoop})
 		}, "20s release lean"},
@@ -169,4 +178,42 @@ func TestGuideGoesBackToReadiness(t *testing.T) {
 	d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"open loop"}}).until(8 * s)
 	d.event(analysis.Event{Name: analysis.Ready}).until(24 * s)
 	d.want("0s baseline", "5s ready", "8s baseline", "23s force lean")
+}
+
+// A slow loop is held longer than a quick one, even when the delivery is proven.
+func TestGuideGivesASlowLoopTime(t *testing.T) {
+	for moved, want := range map[float64]bool{4: true, 12: false} {
+		d := newDrive(t, GuideConfig{})
+		d.trim(-2).event(analysis.Event{Name: analysis.Ready}).until(16 * s)
+		d.event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean}).trim(-2 + moved)
+		if got := d.g.slow(); got != want {
+			t.Errorf("trim moved %v %%: slow is %v, want %v", moved, got, want)
+		}
+		d.event(analysis.Event{Name: analysis.TrimAtLimit})
+		if d.g.slow() {
+			t.Errorf("trim moved %v %% to its limit: no more time brings more", moved)
+		}
+	}
+}
+
+// When the first force has driven the computer into open loop, the second waits for
+// it to come back, and is not asked for when it does not.
+func TestGuideDoesNotForceAnOpenLoop(t *testing.T) {
+	for _, back := range []bool{true, false} {
+		d := newDrive(t, GuideConfig{Ready: 20 * s})
+		d.event(analysis.Event{Name: analysis.Ready}).until(16 * s)
+		d.event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean}).until(20 * s)
+		d.event(analysis.Event{Name: analysis.OpenLoop}).until(21 * s)
+		d.event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean}).until(30 * s)
+		d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"open loop"}}).until(60 * s)
+		want := []string{"0s baseline", "15s force lean", "16s hold lean", "20s release lean", "21s answer lean", "51s ready"}
+		if back {
+			d.event(analysis.Event{Name: analysis.Ready})
+			want = append(want, "1m0s force rich")
+		} else {
+			d.until(90 * s)
+			want = append(want, "1m11s done")
+		}
+		d.want(want...)
+	}
 }

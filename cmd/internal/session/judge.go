@@ -13,6 +13,7 @@ import (
 // live session, a replay and an import alike, and it knows nothing but the
 // records; so the same records give the same events.
 type Judge struct {
+	cfg     analysis.Config
 	decoder decode.Decoder
 	watcher *analysis.Watcher
 	can     bool
@@ -31,7 +32,7 @@ func NewJudge(cfg analysis.Config, f obd.Format) (*Judge, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Judge{watcher: w, can: f.Bus.CAN()}, nil
+	return &Judge{cfg: cfg, watcher: w, can: f.Bus.CAN()}, nil
 }
 
 // Step judges the next record.
@@ -150,6 +151,16 @@ func (j *Judge) gap(from, to time.Duration, cause string) {
 }
 
 func (j *Judge) emit(e []analysis.Event) { j.events = append(j.events, e...) }
+
+// TrimNames returns the signals that may carry the short-term trim of the bank of a
+// sensor such as B1S1; nil when it is no sensor's name.
+func TrimNames(sensor string) []string {
+	if len(sensor) != 4 {
+		return nil
+	}
+	bank, position := sensor[1:2], sensor[3:4]
+	return []string{"SHRTFT" + bank, "SHRTFT" + bank + position}
+}
 
 // silence notices when nothing came for too long to go unmentioned.
 type silence struct {

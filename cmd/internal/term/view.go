@@ -44,10 +44,9 @@ const stale = 2 * time.Second
 
 // NewView shows the session that watches sensor ("B1S1").
 func NewView(w io.Writer, style Style, sensor string, byMixture bool) *View {
-	v := &View{w: w, style: style, byMixture: byMixture, drawn: -time.Hour}
+	v := &View{w: w, style: style, byMixture: byMixture, trim: session.TrimNames(sensor), drawn: -time.Hour}
 	if len(sensor) == 4 {
 		v.voltage = "O2S" + sensor[1:2] + sensor[3:4]
-		v.trim = []string{"SHRTFT" + sensor[1:2], "SHRTFT" + sensor[1:2] + sensor[3:4]}
 	}
 	return v
 }

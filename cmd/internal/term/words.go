@@ -64,7 +64,7 @@ func PromptText(p session.Prompt, byMixture bool) string {
 		return "HOLD LEAN: signal to sensor return, computer's side. Enter when it is on."
 	case session.StageHold:
 		if p.More {
-			return "KEEP HOLDING " + side + ": trim answered; waiting for the exhaust to show the fuel."
+			return "KEEP HOLDING " + side + ": trim answered, but the exhaust does not show enough yet."
 		}
 		return "HOLDING " + side + ": keep it there."
 	case session.StageRelease:
