@@ -59,6 +59,17 @@ func Random(seed uint64) (Config, Expected) {
 	return cfg, e
 }
 
+// RandomSound returns a sound car that nobody forces.
+func RandomSound(seed uint64) Config {
+	r := dice{rand.New(rand.NewPCG(seed, 0x736f756e64))}
+	c := healthy()
+	c.Name, c.About = "random", "Drawn at random, sound."
+	c.Bus = obd.Bus(1 + r.IntN(int(obd.CAN29at250)))
+	r.vary(&c)
+	c.balance()
+	return Config{Seed: seed, Car: c}
+}
+
 // dice draws.
 type dice struct{ *rand.Rand }
 

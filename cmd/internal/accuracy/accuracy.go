@@ -42,7 +42,7 @@ func (t Trial) Undecided() bool {
 		return !t.Right()
 	case analysis.PartlyProven:
 		// A force that was not noticed leaves a side open; what is said holds.
-		return !t.Right() && t.Expected.Conclusion == "loop_proven"
+		return !t.Right() && (t.Expected.Conclusion == "loop_proven" || !t.Marked)
 	}
 	return false
 }

@@ -1,0 +1,275 @@
+package accuracy
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"text/tabwriter"
+	"time"
+
+	"pushback/analysis"
+	"pushback/obd/simcar"
+)
+
+// Many runs the trials with seeds from … from+n-1, half of them with marks, and
+// returns them in order of seed.
+func Many(from uint64, n int, progress func(done int)) []Trial {
+	return each(n, progress, func(i int) Trial {
+		seed := from + uint64(i)
+		cfg, exp := simcar.Random(seed)
+		return Run(cfg, exp, seed%2 == 0)
+	})
+}
+
+// Unforced runs cars that nobody forces, an hour each: idle, fast idle and town
+// driving with everything that disturbs the mixture.
+func Unforced(from uint64, hours int, progress func(done int)) []Trial {
+	return each(hours, progress, func(i int) Trial {
+		seed := from + uint64(i)
+		cfg := simcar.RandomSound(seed)
+		cfg.Drive = []simcar.Drive{simcar.Idle, simcar.Fast, simcar.Town, simcar.Town}[i%4]
+		cfg.Busy = true
+		return Run(cfg, simcar.Expected{Fault: "nobody forces", Conclusion: string(analysis.NothingForced), Length: time.Hour}, false)
+	})
+}
+
+func each(n int, progress func(int), one func(i int) Trial) []Trial {
+	out := make([]Trial, n)
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	next, done := 0, 0
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for {
+				mu.Lock()
+				i := next
+				next++
+				mu.Unlock()
+				if i >= n {
+					return
+				}
+				out[i] = one(i)
+				mu.Lock()
+				done++
+				if progress != nil {
+					progress(done)
+				}
+				mu.Unlock()
+			}
+		})
+	}
+	wg.Wait()
+	return out
+}
+
+// wilson returns the 95 % interval of a share of k in n (Wilson, Journal of the
+// American Statistical Association 22, 1927).
+func wilson(k, n int) (lo, hi float64) {
+	if n == 0 {
+		return 0, 1
+	}
+	const z = 1.959964
+	p, m := float64(k)/float64(n), float64(n)
+	mid := (p + z*z/(2*m)) / (1 + z*z/m)
+	half := z / (1 + z*z/m) * math.Sqrt(p*(1-p)/m+z*z/(4*m*m))
+	return max(0, mid-half), min(1, mid+half)
+}
+
+func share(k, n int) string {
+	lo, hi := wilson(k, n)
+	return fmt.Sprintf("%d of %d = %.2f %% (95 %%: %.2f to %.2f)", k, n, 100*float64(k)/float64(max(n, 1)), 100*lo, 100*hi)
+}
+
+// Tally counts what trials came to.
+type Tally struct {
+	Trials, Failed          int // Failed: the session itself broke off
+	Wrong, Undecided        int
+	WrongAt2, N2            int       // at 2 readings/s and more
+	UndecidedMarked, Marked int       // with marks, at 2 readings/s and more
+	Held, Intervals         int       // stated latency intervals that hold the truth
+	Begins                  []float64 // |error| of force begins, s, in units of the reading interval
+	Missed, Forces          int
+	Wrongs                  []Trial
+}
+
+// Count adds up trials.
+func Count(trials []Trial) Tally {
+	var c Tally
+	for _, t := range trials {
+		c.Trials++
+		if t.Err != nil {
+			c.Failed++
+			continue
+		}
+		fast := t.Rate >= 2
+		if fast {
+			c.N2++
+		}
+		if t.Wrong() {
+			c.Wrong++
+			c.Wrongs = append(c.Wrongs, t)
+			if fast {
+				c.WrongAt2++
+			}
+		}
+		if t.Undecided() {
+			c.Undecided++
+		}
+		if t.Marked && fast {
+			c.Marked++
+			if t.Undecided() {
+				c.UndecidedMarked++
+			}
+		}
+		c.match(t)
+	}
+	return c
+}
+
+// match compares the events of a trial with what really happened.
+func (c *Tally) match(t Trial) {
+	for _, f := range t.Truth {
+		c.Forces++
+		side := analysis.Lean
+		if f.Kind == simcar.ForceRich || f.Kind == simcar.ForcePropane {
+			side = analysis.Rich
+		}
+		begin, end := f.Begin.Seconds(), f.End.Seconds()
+		var seen, answered *analysis.Event
+		for i := range t.Events {
+			e := &t.Events[i]
+			switch {
+			case e.Name == analysis.ForceBegins && e.Side == side && e.T > begin-4 && e.T < end && seen == nil:
+				seen = e
+			case e.Name == analysis.LoopAnswers && e.Side == side && seen != nil && e.T >= seen.T-4 && e.T < end && answered == nil:
+				answered = e
+			}
+		}
+		if seen == nil {
+			c.Missed++
+			continue
+		}
+		c.Begins = append(c.Begins, math.Abs(seen.T-begin)*t.Rate)
+		if answered != nil && f.Answer >= 0 && !f.Shaky {
+			c.Intervals++
+			truth := (f.Answer - f.Begin).Seconds()
+			if truth >= answered.AfterMin-1e-3 && truth <= answered.AfterMax+1e-3 {
+				c.Held++
+			}
+		}
+	}
+}
+
+// Print writes the tables.
+func Print(w io.Writer, trials []Trial) {
+	c := Count(trials)
+	fmt.Fprintf(w, "%d simulated tests, seeds %d to %d, half of them with marks\n\n", len(trials), trials[0].Seed, trials[len(trials)-1].Seed)
+	confusion(w, trials)
+	fmt.Fprintf(w, "\nwrong                          %s\n", share(c.Wrong, c.Trials-c.Failed))
+	fmt.Fprintf(w, "wrong at 2 readings/s and more %s\n", share(c.WrongAt2, c.N2))
+	fmt.Fprintf(w, "undecided                      %s\n", share(c.Undecided, c.Trials-c.Failed))
+	fmt.Fprintf(w, "undecided, marked, 2/s or more %s\n", share(c.UndecidedMarked, c.Marked))
+	fmt.Fprintf(w, "latency interval holds truth   %s\n", share(c.Held, c.Intervals))
+	fmt.Fprintf(w, "forces not seen                %s\n", share(c.Missed, c.Forces))
+	if len(c.Begins) > 0 {
+		slices.Sort(c.Begins)
+		fmt.Fprintf(w, "error of a force's beginning   median %.2f, 95 %% within %.2f intervals between readings\n",
+			c.Begins[len(c.Begins)/2], c.Begins[len(c.Begins)*95/100])
+	}
+	if c.Failed > 0 {
+		fmt.Fprintf(w, "sessions broken off            %s\n", share(c.Failed, c.Trials))
+	}
+	byRate(w, trials)
+	for _, t := range c.Wrongs {
+		fmt.Fprintf(w, "wrong: seed %d, %s at %.1f readings/s: said %s, was %s\n", t.Seed, t.Expected.Fault, t.Rate, t.Verdict.Conclusion, t.Expected.Conclusion)
+	}
+}
+
+func confusion(w io.Writer, trials []Trial) {
+	rows := map[string]map[string]int{}
+	for _, t := range trials {
+		if t.Err != nil {
+			continue
+		}
+		row := t.Expected.Fault + " → " + t.Expected.Conclusion
+		if rows[row] == nil {
+			rows[row] = map[string]int{}
+		}
+		rows[row][string(t.Verdict.Conclusion)]++
+	}
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "what it was → what to say\twhat was said")
+	for _, row := range sortedKeys(rows) {
+		var said []string
+		for _, c := range sortedKeys(rows[row]) {
+			said = append(said, fmt.Sprintf("%s %d", c, rows[row][c]))
+		}
+		fmt.Fprintf(tw, "%s\t%s\n", row, strings.Join(said, ", "))
+	}
+	tw.Flush()
+}
+
+func byRate(w io.Writer, trials []Trial) {
+	fmt.Fprintln(w, "\nby readings/s of the watched sensor:")
+	for _, r := range [][2]float64{{0, 1}, {1, 2}, {2, 4}, {4, 8}, {8, 20}, {20, 1e9}} {
+		var in []Trial
+		for _, t := range trials {
+			if t.Rate >= r[0] && t.Rate < r[1] {
+				in = append(in, t)
+			}
+		}
+		if len(in) == 0 {
+			continue
+		}
+		c := Count(in)
+		name := fmt.Sprintf("%g to %g", r[0], r[1])
+		if r[1] > 1e6 {
+			name = fmt.Sprintf("%g and more", r[0])
+		}
+		fmt.Fprintf(w, "  %-11s wrong %d, undecided %d (marked %d of %d), of %d\n", name, c.Wrong, c.Undecided, c.UndecidedMarked, c.Marked, c.Trials)
+	}
+}
+
+// PrintUnforced writes what was said of cars that nobody forced.
+func PrintUnforced(w io.Writer, trials []Trial) {
+	hours, events, sessions := 0.0, 0, 0
+	for _, t := range trials {
+		if t.Err != nil {
+			continue
+		}
+		hours += t.Expected.Length.Hours()
+		n := FalseEvents(t)
+		events += n
+		if n > 0 {
+			sessions++
+			fmt.Fprintf(w, "false event: seed %d\n", t.Seed)
+		}
+	}
+	fmt.Fprintf(w, "\n%.0f hours of driving that nobody forced: %d false events in %d sessions\n", hours, events, sessions)
+}
+
+// FalseEvents counts the events of a session without force that speak of one.
+func FalseEvents(t Trial) int {
+	n := 0
+	for _, e := range t.Events {
+		switch e.Name {
+		case analysis.Ready, analysis.NotReady, analysis.GapSeen, analysis.CodeSet:
+		default:
+			n++
+		}
+	}
+	return n
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	var keys []string
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}
