@@ -76,7 +76,8 @@ func (a *app) importCSV(ctx context.Context, path string, m store.Meta) error {
 	if err != nil {
 		return err
 	}
-	res, err := session.Run(ctx, src, judge, newProgress(a.errOut, 0), what)
+	bar := newProgress(a.errOut, 0)
+	res, err := session.Run(ctx, src, judge, bar, what)
 	if err != nil {
 		return inCSV(path, err)
 	}
@@ -93,7 +94,8 @@ func (a *app) importCSV(ctx context.Context, path string, m store.Meta) error {
 		return err
 	}
 	defer db.Close()
-	id, err := storeCSV(ctx, db, file, path, m, res)
+	bar.whole, bar.doing = res.End, "storing: "
+	id, err := storeCSV(ctx, db, file, path, m, res, bar)
 	if err != nil {
 		return err
 	}
@@ -130,7 +132,7 @@ func inCSV(path string, err error) error {
 }
 
 // storeCSV stores a file that was found good. On an error nothing is left.
-func storeCSV(ctx context.Context, db *store.Store, r io.Reader, path string, m store.Meta, res session.Result) (id string, err error) {
+func storeCSV(ctx context.Context, db *store.Store, r io.Reader, path string, m store.Meta, res session.Result, bar *progress) (id string, err error) {
 	src, err := openCSV(r, path)
 	if err != nil {
 		return "", err
@@ -149,7 +151,7 @@ func storeCSV(ctx context.Context, db *store.Store, r io.Reader, path string, m 
 	if err != nil {
 		return "", err
 	}
-	if _, err := session.Run(ctx, src, judge, stored{w}); err != nil {
+	if _, err := session.Run(ctx, src, judge, stored{w}, bar); err != nil {
 		return "", inCSV(path, err)
 	}
 	return w.ID(), w.Finish(ctx, res.End, res.Verdict, res.Events)

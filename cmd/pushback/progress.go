@@ -18,6 +18,7 @@ type progress struct {
 	drawn time.Time
 	shown bool
 	n     int
+	doing string // before the numbers
 }
 
 // newProgress shows progress through a session of this length; 0: not known.
@@ -31,6 +32,9 @@ func (p *progress) Write(f session.Frame) error {
 	if f.Last || len(f.Events) > 0 {
 		p.clear()
 	}
+	if f.Last {
+		p.n = 0
+	}
 	if f.Last || !p.live || p.n%1000 != 0 {
 		return nil
 	}
@@ -40,9 +44,9 @@ func (p *progress) Write(f session.Frame) error {
 	}
 	p.drawn = now
 	if p.whole > 0 {
-		fmt.Fprintf(p.w, "\r\x1b[K%d records, %.0f %%", p.n, 100*f.Record.At.Seconds()/p.whole.Seconds())
+		fmt.Fprintf(p.w, "\r\x1b[K%s%d records, %.0f %%", p.doing, p.n, 100*f.Record.At.Seconds()/p.whole.Seconds())
 	} else {
-		fmt.Fprintf(p.w, "\r\x1b[K%d records, %s of the recording", p.n, f.Record.At.Round(time.Second))
+		fmt.Fprintf(p.w, "\r\x1b[K%s%d records, %s of the recording", p.doing, p.n, f.Record.At.Round(time.Second))
 	}
 	p.shown = true
 	return nil
