@@ -48,7 +48,8 @@ type answer struct {
 	confirms int
 	wrongs   int
 
-	steadyRef float64 // trim has not left this by more than a count …
+	steadyRef float64 // total trim has not left this by more than a count …
+	steadyRaw float64 // … nor short-term trim this, for long-term trim may hide it …
 	steadyAt  float64 // … since then
 	limit     bool
 	limitAt   float64
@@ -112,11 +113,14 @@ func (a *answer) add(p point, total, raw float64) {
 		}
 		a.low, a.peak, a.bottom, a.top = a.start, a.start, a.start, a.start
 		a.lowAt = point{lo: a.lo, hi: a.hi}
-		a.steadyRef, a.steadyAt = u, p.t()
+		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.t()
 	}
 	a.n++
 	const tiny = 0.1
-	if u <= a.low+tiny {
+	if a.state == answered {
+		// Where it began is settled; a fall now is the loop letting go.
+		a.peak = max(a.peak, u)
+	} else if u <= a.low+tiny {
 		a.low, a.lowAt, a.rising, a.peak, a.drop = min(u, a.low), p, false, u, 0
 	} else {
 		if !a.rising {
@@ -127,8 +131,8 @@ func (a *answer) add(p point, total, raw float64) {
 	}
 	a.top = max(a.top, u)
 	a.bottom = min(a.bottom, u)
-	if abs(u-a.steadyRef) > 1.01*trimCount {
-		a.steadyRef, a.steadyAt = u, p.t()
+	if abs(u-a.steadyRef) > 1.01*trimCount || abs(raw-a.steadyRaw) > 1.01*trimCount {
+		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.t()
 	}
 
 	switch a.state {

@@ -61,16 +61,18 @@ type downstream struct {
 	since      float64
 	answered   bool
 	answeredAt float64
-	strong     float64 // s during which trim was 15 % or more away
+	dose       float64 // %·s by which trim was away
+	most       float64 // %
 	lastAt     float64
 }
 
-// enoughTrim and enoughTime bound when a silent downstream sensor counts: the
-// catalyst stores oxygen for some ten seconds of idle at this trim (computed from
-// 0.3 to 1 g of oxygen storage, a value from memory).
+// A catalyst hides a change of mixture until its stored oxygen has gone or come:
+// after 0.3 to 1 g, that is OSC / (0.2315 · airflow · trim), up to 15 s of idle at
+// 15 % (a value from memory). The dose of trim times time is what counts.
 const (
-	enoughTrim = 15.0
-	enoughTime = 15.0
+	enoughTrim = 15.0 // %
+	enoughTime = 15.0 // s
+	enoughDose = enoughTrim * enoughTime
 )
 
 func (d *downstream) begin(side Side, values []float64) {
@@ -126,20 +128,23 @@ func (d *downstream) volts(p point, moved float64) {
 	if d.hasBase && d.baseHigh-d.baseLow > 0.4 {
 		need = 5
 	}
-	if d.on >= 3 && float64(d.on) >= 0.85*float64(d.total) && p.t()-d.since >= need {
+	// On a slow bus two readings must do, if they are far from where it rested.
+	enough := d.on >= 3 || d.on >= 2 && d.hasBase && (p.v > d.baseHigh+0.25 || p.v < d.baseLow-0.25)
+	if enough && float64(d.on) >= 0.85*float64(d.total) && p.t()-d.since >= need {
 		d.answered, d.answeredAt = true, d.since
 	}
 }
 
-// trim counts the time for which trim was far enough away.
+// trim adds up what trim has done since the force began.
 func (d *downstream) trim(t, moved float64) {
-	if d.lastAt > 0 && moved >= enoughTrim && t-d.lastAt < 3 {
-		d.strong += t - d.lastAt
+	if d.lastAt > 0 && moved >= 4 && t-d.lastAt < 3 {
+		d.dose += moved * (t - d.lastAt)
 	}
+	d.most = max(d.most, moved)
 	d.lastAt = t
 }
 
 // mute reports that the downstream sensor would have shown by now.
 func (d *downstream) mute() bool {
-	return d.seen && d.n >= 3 && !d.answered && !d.blind && d.strong >= enoughTime
+	return d.seen && d.n >= 3 && !d.answered && d.on == 0 && !d.blind && d.dose >= enoughDose && d.most >= 10
 }

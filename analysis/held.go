@@ -191,34 +191,41 @@ func heldSide(level float64) Side {
 // moves by many per cent is therefore not the cell's.
 func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (held, bool) {
 	r := &k.run
-	side := heldSide(r.level())
-	secs := r.seconds()
-	if !b.known() || side == "" || r.n < 4 || r.share() < 0.85 || secs < 1.5 ||
-		secs < 3*b.p95Dwell(side) || r.spread() > flatSpread+1e-9 {
+	level, secs := r.level(), r.seconds()
+	side := heldSide(level)
+	if !b.known() || side == "" || r.n < 4 || r.share() < 0.85 || secs < 1.5 || r.spread() > flatSpread+1e-9 {
 		return held{}, false
 	}
-	level := r.level()
-	if level > b.low-0.010 && level < b.high+0.010 && !b.switching() {
-		// The sensor sat there before: nothing new happened.
-		return held{}, false
+	// A level that the sensor never reaches by itself: nothing to do with how long
+	// it stays anywhere.
+	strange := side == Lean && level <= min(0.025, b.low-0.020) || side == Rich && level >= b.high+0.040
+	if !strange {
+		if secs < 3*b.p95Dwell(side) {
+			return held{}, false
+		}
+		if level > b.low-0.010 && level < b.high+0.010 && !b.switching() {
+			return held{}, false // it lay there before: nothing new happened
+		}
 	}
 	moves := answered || secs >= 8
-	odd := false
-	switch {
-	case level > 0.15 && level < 0.35, level > 0.55 && level < 0.75:
-		// A cell passes through here; it does not stay.
-		odd = moves && r.n >= 6 && secs >= 3
-	case side == Lean && level <= min(0.025, b.low-0.020):
-		odd = moves
-	}
 	need := 10.0
 	if side == Rich {
 		need = 6.0
 	}
-	if r.n >= 6 && secs >= 3 && trimMoved >= need && answered && abs(r.last.v-r.first.v) <= 0.005+1e-9 {
-		odd = true
-	}
-	if !odd {
+	switch {
+	case level > 0.15 && level < 0.35, level > 0.55 && level < 0.75:
+		// A cell passes through here; it does not stay.
+		if !moves || r.n < 6 || secs < 3 {
+			return held{}, false
+		}
+	case strange && side == Lean:
+		if !moves {
+			return held{}, false
+		}
+	case strange && secs >= 8 && trimMoved < 1.5:
+		// Rich mixture may take a cell here, but then trim would work against it.
+	case r.n >= 6 && secs >= 3 && trimMoved >= need && answered && abs(r.last.v-r.first.v) <= 0.005+1e-9:
+	default:
 		return held{}, false
 	}
 	lo, hi := startOf(r.before, r.hasBefore, r.first)

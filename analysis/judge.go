@@ -183,52 +183,66 @@ func span(lo, hi float64) string {
 
 func (c *courtCase) delivery() Proof {
 	p := Proof{ID: ProofDelivery, State: Untested, Why: "trim has not moved far enough to test it", Evidence: evidence()}
-	var seen, mute bool
-	var strong float64
-	moved := false
+	var best *force // of those whose mixture did not show, the one that tested most
+	byDown, bySensor := false, false
+	prove := func(why string, ev map[string]float64) {
+		if p.State != Proven {
+			p.State, p.Why, p.Evidence = Proven, why, ev
+		}
+	}
 	for _, f := range c.forces {
-		a := &f.own
-		if a.state != answered {
+		if f.own.state != answered {
 			continue
 		}
-		moved = true
-		seen = seen || f.down.seen
-		strong = max(strong, f.down.strong)
-		mute = mute || f.down.mute()
 		switch {
 		case f.rel.state == sensorSays:
-			return Proof{ProofDelivery, Proven,
-				fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),
-				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best)}
+			prove(fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),
+				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best))
+			bySensor = true
 		case f.compensated:
-			return Proof{ProofDelivery, Proven, "the loop brought the mixture back while it was still being forced",
-				evidence("moved_pct", a.up*(a.top-a.start))}
-		case f.down.answered:
-			return Proof{ProofDelivery, Proven,
-				fmt.Sprintf("the downstream sensor went %s %.1f s after the force began", f.down.side, f.down.answeredAt-f.begin),
-				evidence("after_s", f.down.answeredAt-f.begin)}
+			prove("the loop brought the mixture back while it was still being forced",
+				evidence("moved_pct", f.own.up*(f.own.top-f.own.start)))
+			byDown = true
+		}
+		if f.down.answered {
+			prove(fmt.Sprintf("the downstream sensor went %s %.1f s after the force began", f.down.side, f.down.answeredAt-f.begin),
+				evidence("after_s", f.down.answeredAt-f.begin))
+			byDown = true
+		} else if f.rel.state != sensorSays && (best == nil || f.down.dose > best.down.dose) {
+			best = f
 		}
 	}
 	for _, side := range []Side{Rich, Lean} {
 		if c.w.rest.contradicts(side) && len(c.forces) > 0 {
-			return Proof{ProofDelivery, Proven,
-				fmt.Sprintf("the downstream sensor reads %s while trim stands at %+.0f %%", side, c.w.rest.trimThen[sideIndex(side)]),
-				evidence("seconds", c.w.rest.mute[sideIndex(side)])}
+			prove(fmt.Sprintf("the downstream sensor reads %s while trim stands at %+.0f %%", side, c.w.rest.trimThen[sideIndex(side)]),
+				evidence("seconds", c.w.rest.mute[sideIndex(side)]))
+			byDown = true
 		}
 	}
+	if best == nil {
+		return p
+	}
+	d := &best.down
+	silent := fmt.Sprintf("trim was up to %.0f %% away and the downstream sensor did not move, nor did the forced sensor report it", d.most)
 	switch {
-	case !moved:
-	case mute:
-		p.State = Failed
-		p.Why = fmt.Sprintf("trim was 15 %% or more away for %.0f s and the downstream sensor did not move, nor did the forced sensor report it", strong)
-		p.Evidence = evidence("strong_s", strong)
-	case !seen:
+	case byDown:
+	case bySensor && d.mute():
 		p.State = Unclear
-		p.Why = "there is no downstream sensor to show it, and the forced sensor did not report it"
+		p.Why += "; at another force " + silent
+	case bySensor:
+	case d.mute():
+		p.State, p.Why = Failed, silent
+		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
+	case !d.seen:
+		p.State, p.Why = Unclear, "no downstream sensor was read to show it, and the forced sensor did not report it"
+	case d.blind:
+		p.State, p.Why = Unclear, fmt.Sprintf("the downstream sensor read %s already before the force, and the forced sensor did not report a change", d.side)
+	case d.dose < enoughDose || d.most < 10:
+		p.State = Unclear
+		p.Why = "the downstream sensor has not moved, but trim was not away far and long enough to be sure of that: hold longer"
+		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose, "needed_pct_s", enoughDose)
 	default:
-		p.State = Unclear
-		p.Why = fmt.Sprintf("the downstream sensor has not moved, but trim was 15 %% away for %.0f s only; %.0f s are needed", strong, enoughTime)
-		p.Evidence = evidence("strong_s", strong)
+		p.State, p.Why = Unclear, "the downstream sensor was read too seldom"
 	}
 	return p
 }

@@ -44,6 +44,9 @@ type release struct {
 	lastOn    point
 	nOn       int
 	best      float64 // most extreme reading on the expected side
+	back      float64 // V: largest step back on the way to the side
+	ahead     float64 // V: nearest to the side so far
+	stuck     bool    // a second after the release it still lay at the other extreme
 	strong    int     // readings on the side that are extreme enough
 	grey      int
 	bottom    float64 // range of all readings
@@ -143,6 +146,16 @@ func (r *release) volts(p point, b voltsBase) bool {
 	case !on && r.hasOn:
 		r.left = true
 	case !on:
+		toward := p.v
+		if r.expect == Lean {
+			toward = -p.v
+		}
+		if !(r.lastOff.hi > 0) {
+			r.ahead = toward
+		}
+		r.ahead = max(r.ahead, toward)
+		r.back = max(r.back, r.ahead-toward)
+		r.stuck = r.stuck || p.t()-r.hi > promptWithin && strength(r.expect.Opposite(), p.v) == 2
 		r.lastOff = p
 	}
 	return r.decide(p.t(), b, false)
@@ -196,8 +209,10 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	switch {
 	case late && r.trimAtOn < 0.3:
 		return set(sensorVague, "it came when trim had already gone back, which proves nothing")
-	case late && b.switching() && b.midLean+b.midRich < lateBy:
-		return set(sensorVague, "it came later than this sensor switches at rest: perhaps the mixture did not follow")
+	case late && (r.stuck || r.back > 0.05 || b.switching() && b.midLean+b.midRich < lateBy):
+		// A slow cell creeps towards the side from the start. One that lies at the other
+		// extreme and then jumps reports something else.
+		return set(sensorVague, "it came late, but not as a slow sensor does: perhaps the mixture did not follow")
 	case late && (enough || r.left || last):
 		return set(sensorLate, "")
 	case late:

@@ -46,11 +46,13 @@ func (r *stillness) trim(t, v, other float64) {
 	r.count(t, v)
 }
 
+// down takes a downstream reading. In a balanced mixture that sensor rests between
+// 0.5 and 0.7 V, which says neither.
 func (r *stillness) down(p point) {
 	s := Side("")
-	if p.v >= 0.60 {
+	if p.v >= 0.75 {
 		s = Rich
-	} else if p.v <= 0.30 {
+	} else if p.v <= 0.15 {
 		s = Lean
 	}
 	if s != r.downSide || !r.haveDown {

@@ -588,7 +588,7 @@ func (w *Watcher) judgeHold(f *force) {
 		w.emit(Event{T: a.nowAt, Name: LoopSilent, Side: f.side, Waited: a.nowAt - f.begin, Moved: a.moved()})
 	}
 	o := &f.other
-	strides := o.moved() >= 8 && o.drop <= 1.01*trimCount
+	strides := o.moved() >= 8 && o.drop <= 1.01*trimCount && since >= 8
 	if (o.state == answered || strides) && !f.toldOther && since > 1 {
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
