@@ -16,8 +16,8 @@ var ErrNotRead = errors.New("request does more than read")
 
 // AdapterOptions are settings of an [Adapter]; the zero value is good.
 type AdapterOptions struct {
-	// Timeout is how long to wait for the prompt after a request; 0 means 3 s, or
-	// 8 s on buses that may have to be started again within a request.
+	// Timeout is how long the adapter may be silent within a request; 0 means 1.5 s. While it
+	// says that it starts the bus it may take 10 s.
 	Timeout time.Duration
 	// Trying is told each step of a bus search; BusUnknown is the adapter's own.
 	Trying func(Bus)
@@ -35,6 +35,10 @@ type Adapter struct {
 	format  Format // of the bus in use
 	counts  bool   // a request may carry the number of replies to wait for
 	mute    bool   // the adapter has no echo to check a request by
+	echoed  bool   // the last command was
+	unheard int    // checked requests in a row of which no character came back
+	repeats repeat // whether a lone return repeats the last request
+	last    string // the request that a lone return repeats; "" unknown
 	doubt   bool   // the line may not be at the prompt
 	buf     [512]byte
 }
@@ -64,17 +68,27 @@ const maxPrint = 64 << 10
 // slice is how often a long wait looks at its context.
 const slice = 100 * time.Millisecond
 
+// repeat says what a lone return does.
+type repeat uint8
+
+const (
+	untried repeat = iota // nothing known yet: the next chance is a try
+	does
+	doesNot
+)
+
 // Exchange asks one request. How it went is in its Outcome; the error is
 // [ErrLinkLost] (the Exchange then tells so too), the context's, or [ErrNotRead].
 //
-// Received is when the last character of the reply came, whole microseconds like
-// Sent. After any doubt the next Exchange first brings the line back to the
-// prompt.
+// Sent is when the return that ends the request went out, Received when the last
+// character of the reply came; whole microseconds. After any doubt the next
+// Exchange first brings the line back to the prompt.
 //
-// A request whose text ends in something that would clear codes if the adapter
-// lost its beginning ("0104") is sent without its return, compared with its echo
-// and only then finished. Where the adapter has no echo it is not sent at all, and
-// the outcome is NoData.
+// No request may turn into another on its way: an adapter that loses characters
+// could make 04 (clear codes) of 0114. So a request is sent without its return,
+// compared with its echo, and only then ended; what is asked again at once is
+// repeated by a lone return. An adapter without echo is not sent what is [Risky]; the
+// outcome is then NoData.
 func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	x := Exchange{Request: req}
 	switch req.Service {
@@ -82,22 +96,12 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	default:
 		return x, fmt.Errorf("ask %s: %w", req.Hex(), ErrNotRead)
 	}
-	x.Sent = a.now()
-	err := a.settle(ctx)
-	if err == nil {
-		text := req.Hex()
-		if a.counts && 0 < req.Expect && req.Expect < 10 {
-			text += string(rune('0' + req.Expect))
-		}
-		if Risky(text) {
-			err = a.askChecked(ctx, &x, text)
-		} else {
-			x.Sent = a.now()
-			if err = a.write(text + "\r"); err == nil {
-				err = a.listen(ctx, &x)
-			}
-		}
+	text := req.Hex()
+	if a.counts && 0 < req.Expect && req.Expect < 10 {
+		text += string(rune('0' + req.Expect))
 	}
+	x.Sent = a.now()
+	err := a.exchange(ctx, &x, text)
 	x.Received = max(x.Received, x.Sent)
 	switch {
 	case err == nil:
@@ -112,16 +116,71 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	return x, err
 }
 
-// Risky tells whether a request's text would become a request of service 04 (clear
-// codes) if an adapter lost characters at its beginning.
-func Risky(text string) bool {
-	text = strings.ReplaceAll(text, " ", "")
-	return len(text) > 1 && strings.Contains(text[1:], "04")
+func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error {
+	if err := a.settle(ctx); err != nil {
+		return err
+	}
+	if text == a.last && a.repeats != doesNot {
+		x.Sent = a.now()
+		err := a.listen(ctx, x, "")
+		if err != nil && !errors.Is(err, errSilent) {
+			return err
+		}
+		good := err == nil && (x.Outcome == OK || x.Outcome == Refused)
+		switch {
+		case good:
+			a.repeats = does
+			return nil
+		case a.repeats == does:
+			return err
+		}
+		a.repeats = doesNot
+		a.quirk("does not repeat a request on a return")
+		*x = Exchange{Request: x.Request, Sent: a.now()}
+		if err := a.settle(ctx); err != nil {
+			return err
+		}
+	}
+	if a.mute && Risky(text) {
+		return a.refuse(x)
+	}
+	switch err := a.enter(ctx, text); {
+	case errors.Is(err, errEcho):
+		x.Outcome = Garbled
+		return nil
+	case err != nil:
+		return err
+	}
+	x.Sent = a.now()
+	return a.listen(ctx, x, text)
 }
 
-// listen reads the reply that x waits for.
-func (a *Adapter) listen(ctx context.Context, x *Exchange) error {
-	raw, at, err := a.prompt(ctx, a.timeout())
+func (a *Adapter) refuse(x *Exchange) error {
+	a.quirk("no echo: requests in which a 4 follows a 0 are not sent")
+	x.Outcome = NoData
+	return nil
+}
+
+// Risky tells whether a request's text would become a request of service 04 (clear
+// codes) if characters of it were lost: whether a 4 follows a 0 anywhere.
+func Risky(text string) bool {
+	_, after, found := strings.Cut(text, "0")
+	return found && strings.Contains(after, "4")
+}
+
+// listen ends the request that was entered, text, or repeats the last one where
+// text is empty, and reads the reply that x waits for.
+func (a *Adapter) listen(ctx context.Context, x *Exchange, text string) error {
+	repeated := a.last
+	a.last = ""
+	end := "\r"
+	if a.mute {
+		end = text + end
+	}
+	if err := a.write(end); err != nil {
+		return err
+	}
+	raw, at, err := a.prompt(ctx, a.timeout(), starting)
 	x.Raw = raw
 	x.Received = at.Sub(a.origin).Truncate(time.Microsecond)
 	if err != nil {
@@ -131,62 +190,78 @@ func (a *Adapter) listen(ctx context.Context, x *Exchange) error {
 	switch {
 	case x.Outcome == Garbled, x.Outcome == AdapterReset, len(bytes.Trim(raw, "\x00\r\n ")) == 0:
 		a.doubt = true
+	case text == "":
+		a.last = repeated
+	default:
+		a.last = text
 	}
 	return nil
 }
 
-// askChecked sends a risky request in two steps, with the echo between them.
-func (a *Adapter) askChecked(ctx context.Context, x *Exchange, text string) error {
-	if !a.mute {
-		answer, err := a.command(ctx, "ATE1", second)
-		if err != nil {
-			return err
-		}
-		if !strings.Contains(answer, "OK") {
-			a.noEcho()
-		}
-	}
-	x.Sent = a.now()
+// errEcho means that the adapter did not hear what it was sent. Nothing was asked.
+var errEcho = errors.New("echo differs")
+
+// enter sends a request but its return, and checks it by the echo. Where there is
+// no echo it sends nothing.
+func (a *Adapter) enter(ctx context.Context, text string) error {
 	if a.mute {
-		x.Outcome = NoData
 		return nil
 	}
+	a.last = ""
 	if err := a.write(text); err != nil {
 		return err
 	}
 	echo, err := a.hear(ctx, len(text))
-	if err != nil {
+	if err != nil || echo == text {
+		a.unheard = 0
 		return err
 	}
-	if echo != text {
-		if echo == "" {
-			a.noEcho()
-		}
-		x.Outcome, x.Raw = Garbled, []byte(echo)
-		if err := a.spoil(ctx); err != nil {
+	if err := a.spoil(ctx); err != nil {
+		return err
+	}
+	if echo != "" {
+		a.unheard = 0
+		return errEcho
+	}
+	if a.unheard++; a.unheard < 3 {
+		return errSilent
+	}
+	if err := a.tryEcho(ctx); err != nil {
+		return err
+	}
+	return errSilent
+}
+
+// tryEcho learns whether the adapter returns single characters, and asks it to.
+func (a *Adapter) tryEcho(ctx context.Context) error {
+	a.unheard = 0
+	for range 2 {
+		if _, err := a.command(ctx, "ATE1", second); err != nil {
 			return err
 		}
-	} else {
-		x.Sent = a.now()
+		if err := a.write("AT"); err != nil {
+			return err
+		}
+		echo, err := a.hear(ctx, 2)
+		if err != nil {
+			return err
+		}
 		if err := a.write("\r"); err != nil {
 			return err
 		}
-		if err := a.listen(ctx, x); err != nil {
+		if _, _, err := a.prompt(ctx, second, nil); err != nil {
 			return err
 		}
+		if a.mute = echo != "AT"; !a.mute {
+			return nil
+		}
+		a.doubt = true
 	}
-	if _, err := a.command(ctx, "ATE0", second); err != nil && !errors.Is(err, errSilent) {
-		return err
-	}
+	a.quirk("no echo")
 	return nil
 }
 
 const second = time.Second
-
-func (a *Adapter) noEcho() {
-	a.mute = true
-	a.quirk("no echo: requests that end in 04… are not sent")
-}
 
 // hear reads n characters of echo, or what came of them within half a second.
 func (a *Adapter) hear(ctx context.Context, n int) (string, error) {
@@ -200,10 +275,17 @@ func (a *Adapter) hear(ctx context.Context, n int) (string, error) {
 		if err != nil {
 			return "", err
 		}
-		got = append(got, bytes.Trim(b, "\x00\r\n >")...)
+		for _, c := range b {
+			if !blank(c) {
+				got = append(got, c)
+			}
+		}
 	}
 	return string(got), nil
 }
+
+// blank tells characters that mean nothing in what an adapter prints.
+func blank(c byte) bool { return c == 0 || c == '\r' || c == '\n' || c == ' ' }
 
 // spoil makes what stands in the adapter's line unusable before ending it: what
 // is left of a request may mean something else. An X belongs to no request.
@@ -221,23 +303,30 @@ func (a *Adapter) spoil(ctx context.Context) error {
 	if err := a.write("\r"); err != nil {
 		return err
 	}
+	_, _, err := a.prompt(ctx, second/2, nil)
 	a.doubt = true
-	_, _, err := a.prompt(ctx, second)
 	if errors.Is(err, errSilent) {
 		err = nil // the next command settles the line
 	}
 	return err
 }
 
-// timeout is how long a request may take.
+// timeout is how long the adapter may be silent within a request. Its own time-out
+// for the car is 200 ms or less.
 func (a *Adapter) timeout() time.Duration {
-	switch {
-	case a.opts.Timeout > 0:
+	if a.opts.Timeout > 0 {
 		return a.opts.Timeout
-	case a.format.Bus == ISO9141 || a.format.Bus == ISO14230Slow || a.format.Bus == ISO14230Fast:
-		return 8 * second
 	}
-	return 3 * second
+	return 3 * second / 2
+}
+
+// starting tells that the adapter is busy starting the bus: 5 baud take 2 s for the
+// address alone, and the adapter may try twice.
+func starting(raw []byte) time.Duration {
+	if bytes.Contains(raw, []byte("BUS INIT")) || bytes.Contains(raw, []byte("SEARCHING")) {
+		return 10 * second
+	}
+	return 0
 }
 
 func (a *Adapter) now() time.Duration {
@@ -250,16 +339,22 @@ func (a *Adapter) command(ctx context.Context, text string, wait time.Duration) 
 	if err := a.settle(ctx); err != nil {
 		return "", err
 	}
+	a.last = ""
 	if err := a.write(text + "\r"); err != nil {
 		return "", err
 	}
-	raw, _, err := a.prompt(ctx, wait)
+	raw, _, err := a.prompt(ctx, wait, nil)
 	if err != nil {
 		return "", err
 	}
 	var lines []string
+	a.echoed = false
 	for line := range bytes.FieldsFuncSeq(raw, func(r rune) bool { return r == '\r' || r == '\n' }) {
-		if t := clean(line); t != "" && (len(lines) > 0 || !strings.EqualFold(t, text)) {
+		switch t := clean(line); {
+		case t == "":
+		case len(lines) == 0 && strings.EqualFold(t, text):
+			a.echoed = true
+		default:
 			lines = append(lines, t)
 		}
 	}
@@ -274,11 +369,12 @@ func (a *Adapter) settle(ctx context.Context) error {
 	if !a.doubt {
 		return ctx.Err()
 	}
-	for range 3 {
+	a.last = ""
+	for range 10 {
 		if err := a.write("AT\r"); err != nil {
 			return err
 		}
-		if _, _, err := a.prompt(ctx, second); errors.Is(err, errSilent) {
+		if _, _, err := a.prompt(ctx, 3*slice, nil); errors.Is(err, errSilent) {
 			continue
 		} else if err != nil {
 			return err
@@ -307,8 +403,12 @@ func (a *Adapter) hush(ctx context.Context) error {
 
 // prompt reads up to the prompt. at is when the last printable character before it
 // came. Without a prompt the error is errSilent and the line in doubt.
-func (a *Adapter) prompt(ctx context.Context, wait time.Duration) (raw []byte, at time.Time, err error) {
-	end := a.clock.Now().Add(wait)
+//
+// wait is for the prompt. With more, each character begins the wait anew, up to
+// 10 s, and more may lengthen it by what was printed so far.
+func (a *Adapter) prompt(ctx context.Context, wait time.Duration, more func([]byte) time.Duration) (raw []byte, at time.Time, err error) {
+	begin := a.clock.Now()
+	end := begin.Add(wait)
 	for {
 		b, err := a.read(ctx, end)
 		now := a.clock.Now()
@@ -330,6 +430,12 @@ func (a *Adapter) prompt(ctx context.Context, wait time.Duration) (raw []byte, a
 		if len(raw) > maxPrint {
 			a.doubt = true
 			return raw, now, errSilent
+		}
+		if more != nil {
+			end = now.Add(max(wait, more(raw)))
+			if limit := begin.Add(max(wait, 10*second)); limit.Before(end) {
+				end = limit
+			}
 		}
 	}
 }

@@ -39,7 +39,7 @@ func (e *NoVehicleError) Unwrap() error { return ErrNoVehicle }
 // settings are the commands of the start. All but the wish for headers are of no
 // consequence when refused.
 var settings = []string{
-	"ATE0",  // no echo
+	"ATE1",  // echo: requests are checked by it
 	"ATM0",  // do not keep the protocol: the adapter stays as it was
 	"ATL0",  // no line feeds
 	"ATS0",  // no spaces
@@ -53,6 +53,7 @@ var settings = []string{
 func (a *Adapter) Start(ctx context.Context) (Identity, error) {
 	a.about, a.format = Identity{}, Format{}
 	a.headers, a.counts, a.mute, a.doubt = false, false, false, true
+	a.repeats, a.last, a.unheard = untried, "", 0
 	err := a.setUp(ctx)
 	if errors.Is(err, errSilent) {
 		err = ErrNoAdapter
@@ -94,6 +95,11 @@ func (a *Adapter) setUp(ctx context.Context) error {
 		return err
 	} else if text != "" && !strings.Contains(text, "?") {
 		name = text
+	}
+	if !a.echoed {
+		if err := a.tryEcho(ctx); err != nil {
+			return err
+		}
 	}
 	a.about.Text = printable(name)
 	a.about.Voltage, err = a.voltage(ctx)
@@ -232,16 +238,31 @@ func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
 	return f, "", a.probeCount(ctx, raw)
 }
 
-// ask sends text and returns the raw answer.
+// ask sends text, checked by its echo, and returns the raw answer.
 func (a *Adapter) ask(ctx context.Context, text string, wait time.Duration) ([]byte, error) {
-	if err := a.settle(ctx); err != nil {
-		return nil, err
+	for range 3 {
+		if err := a.settle(ctx); err != nil {
+			return nil, err
+		}
+		if err := a.enter(ctx, text); errors.Is(err, errEcho) {
+			continue
+		} else if err != nil {
+			return nil, err
+		}
+		end := "\r"
+		if a.mute {
+			end = text + end
+		}
+		if err := a.write(end); err != nil {
+			return nil, err
+		}
+		raw, _, err := a.prompt(ctx, wait, nil)
+		if err == nil {
+			a.last = text
+		}
+		return raw, err
 	}
-	if err := a.write(text + "\r"); err != nil {
-		return nil, err
-	}
-	raw, _, err := a.prompt(ctx, wait)
-	return raw, err
+	return nil, errSilent
 }
 
 // current asks which bus the adapter is on: its number, behind an A when it was found

@@ -44,6 +44,10 @@ const (
 	maxCredit = 2
 )
 
+// early is the share of its period by which an item may be read before it is due, if
+// a request that is sent anyway has room for it.
+const early = 0.4
+
 // maxPIDs is how many PIDs one request may hold on CAN (SAE J1979, from memory).
 const maxPIDs = 6
 
@@ -156,12 +160,15 @@ func (p *plan) item(service, pid byte) *item {
 
 // next chooses a request for the moment now, and the items that it reads.
 func (p *plan) next(now time.Duration) (obd.Request, []*item) {
-	var fast, due []*item
+	var fast, due, soon []*item
 	for _, it := range p.items {
-		if it.fast {
+		switch {
+		case it.fast:
 			fast = append(fast, it)
-		} else if it.due <= now {
+		case it.due <= now:
 			due = append(due, it)
+		case it.due <= now+time.Duration(early*float64(it.every)):
+			soon = append(soon, it)
 		}
 	}
 	slices.SortStableFunc(due, func(a, b *item) int {
@@ -185,7 +192,10 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 			p.turn++
 			first = fast[p.turn%len(fast)]
 		}
-		chosen = p.pack([]*item{first}, append(fast, due...))
+		chosen = p.pack([]*item{first}, fast)
+		if len(due) > 0 { // one long request now and then, not many that are a little longer
+			chosen = p.pack(chosen, append(due, soon...))
+		}
 	case len(p.items) > 0: // nothing is due: what is due soonest
 		chosen = []*item{slices.MinFunc(p.items, func(a, b *item) int { return int(a.due - b.due) })}
 	default: // a car without anything to read still shows that it is there
@@ -204,7 +214,7 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 
 // packs tells whether the item can go into a request with others.
 func (p *plan) packs(it *item) bool {
-	return it.service == 0x01 && decode.PIDLength(it.pid) > 0 && !obd.Risky(it.request().Hex())
+	return it.service == 0x01 && decode.PIDLength(it.pid) > 0
 }
 
 // pack fills the request of first with more items where the car allows that.
@@ -213,19 +223,10 @@ func (p *plan) pack(first, more []*item) []*item {
 	if !p.multi || !p.packs(chosen[0]) {
 		return chosen
 	}
-	req := chosen[0].request()
 	for _, it := range more {
-		if len(chosen) == maxPIDs {
-			break
+		if len(chosen) < maxPIDs && !slices.Contains(chosen, it) && p.packs(it) {
+			chosen = append(chosen, it)
 		}
-		if slices.Contains(chosen, it) || !p.packs(it) {
-			continue
-		}
-		longer := obd.Request{Service: req.Service, Data: append(slices.Clone(req.Data), it.pid)}
-		if obd.Risky(longer.Hex()) {
-			continue
-		}
-		req, chosen = longer, append(chosen, it)
 	}
 	return chosen
 }
