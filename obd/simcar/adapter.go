@@ -60,6 +60,12 @@ type adapter struct {
 	last string
 	busy bool
 
+	baud      int // of the serial line
+	returning int // speed to go back to unless a return comes; 0: none
+	hung      bool
+	storm     bool // on the bus
+	asleep    bool // K-line computers want to be started again
+
 	restedSince time.Duration // end of the last traffic on the bus
 	slowest     time.Duration // recent reply time, for adaptive timing
 	x           *transfer
@@ -74,7 +80,21 @@ type transfer struct {
 }
 
 func newAdapter(s *Sim, baud int) *adapter {
-	return &adapter{s: s, byteTime: 10 * time.Second / time.Duration(baud), settings: defaults(), search: true}
+	a := &adapter{s: s, settings: defaults(), search: true}
+	a.setBaud(baud)
+	return a
+}
+
+func (a *adapter) setBaud(baud int) {
+	a.baud, a.byteTime = baud, 10*time.Second/time.Duration(baud)
+}
+
+// heard is what arrives of a byte where the two sides' speeds differ: nothing sensible.
+func (a *adapter) heard(b byte) byte {
+	if a.s.baud != a.baud {
+		return b*37 | 0x80
+	}
+	return b
 }
 
 // next returns when something happens next.
@@ -118,7 +138,7 @@ func (a *adapter) write(p []byte) {
 	a.lineIn = max(a.lineIn, a.s.now)
 	for _, b := range p {
 		a.lineIn += a.byteTime
-		a.in = append(a.in, timedByte{a.lineIn, b})
+		a.in = append(a.in, timedByte{a.lineIn, a.heard(b)})
 	}
 }
 
@@ -134,10 +154,13 @@ func (a *adapter) take(p []byte) int {
 }
 
 func (a *adapter) print(text string) {
+	if a.hung {
+		return
+	}
 	a.lineOut = max(a.lineOut, a.s.now)
 	for i := range len(text) {
 		a.lineOut += a.byteTime
-		a.out = append(a.out, timedByte{a.lineOut, text[i]})
+		a.out = append(a.out, timedByte{a.lineOut, a.heard(text[i])})
 	}
 }
 
@@ -169,7 +192,14 @@ const lineLimit = 64
 
 // receive takes one character.
 func (a *adapter) receive(b byte) {
-	if b == 0 || b == '\n' {
+	if b == 0 || b == '\n' || a.hung {
+		return
+	}
+	if a.returning > 0 {
+		if b == '\r' {
+			a.returning = 0
+			a.done("OK")
+		}
 		return
 	}
 	if a.busy {
@@ -241,18 +271,19 @@ var busTitle = [...]string{
 
 // configure executes an AT command, given without the letters AT.
 func (a *adapter) configure(c string) {
+	if slices.Contains(a.s.cfg.Refuse, c) {
+		a.done("?")
+		return
+	}
+	if v, ok := strings.CutPrefix(c, "BRD"); ok && a.changeBaud(v) {
+		return
+	}
 	switch c {
-	case "Z", "WS":
-		wait := 600 * time.Millisecond
-		if c == "WS" {
-			wait = 100 * time.Millisecond
-		}
-		a.settings = defaults()
-		a.linked, a.bus, a.slowest = false, obd.BusUnknown, 0
-		a.after(wait, func() {
-			a.print(a.eol() + a.eol())
-			a.done(identity)
-		})
+	case "Z":
+		a.restart()
+		return
+	case "WS":
+		a.begin(100 * time.Millisecond)
 		return
 	case "I":
 		a.done(identity)
@@ -293,6 +324,47 @@ func (a *adapter) configure(c string) {
 	} else {
 		a.done("?")
 	}
+}
+
+// restart is what power-up and ATZ do.
+func (a *adapter) restart() {
+	a.setBaud(a.s.cfg.Baud)
+	a.begin(600 * time.Millisecond)
+}
+
+func (a *adapter) begin(wait time.Duration) {
+	a.settings = defaults()
+	a.linked, a.bus, a.slowest, a.last = false, obd.BusUnknown, 0, ""
+	a.busy = true
+	a.after(wait, func() {
+		a.print(a.eol() + a.eol())
+		a.done(identity)
+	})
+}
+
+// changeBaud is ATBRD: 4 MHz divided by a number of two digits. OK comes at the old
+// speed, the name at the new one; without a return at the new speed within 75 ms the
+// old one is restored (from memory of the dialogue).
+func (a *adapter) changeBaud(v string) bool {
+	n, err := strconv.ParseUint(v, 16, 8)
+	if err != nil || len(v) != 2 || n == 0 || 4_000_000/int(n) > a.s.cfg.MaxBaud {
+		return false
+	}
+	old := a.baud
+	a.println("OK")
+	a.at(max(a.lineOut, a.s.now)+5*time.Millisecond, func() {
+		a.setBaud(4_000_000 / int(n))
+		a.returning = old
+		a.println(identity)
+		a.at(a.lineOut+75*time.Millisecond, func() {
+			if a.returning > 0 {
+				a.setBaud(a.returning)
+				a.returning = 0
+				a.prompt()
+			}
+		})
+	})
+	return true
 }
 
 // current is the bus in use, or else the chosen one.
@@ -488,9 +560,9 @@ func (a *adapter) connect(then func()) {
 		then()
 		return
 	}
-	there := func(b obd.Bus) bool { return !a.s.cfg.KeyOff && b == a.s.bus }
+	there := func(b obd.Bus) bool { return !a.s.cfg.KeyOff && !a.storm && b == a.s.bus }
 	link := func(b obd.Bus) {
-		a.bus, a.linked = b, true
+		a.bus, a.linked, a.asleep = b, true, false
 		a.restedSince = a.s.now
 		then()
 	}
@@ -575,6 +647,17 @@ func (a *adapter) send(payload []byte, expect int) {
 // asked lets the computers answer a request that has just ended.
 func (a *adapter) asked(payload []byte, expect int) {
 	a.restedSince = a.s.now
+	if a.storm {
+		if a.bus.CAN() {
+			a.done("CAN ERROR")
+		} else {
+			a.done("BUS ERROR")
+		}
+		return
+	}
+	if a.s.cfg.Tap != nil {
+		a.s.cfg.Tap(Traffic{At: a.s.now, Message: slices.Clone(payload)})
+	}
 	if a.bus.CAN() && !a.formatting {
 		// The tester has put the length byte itself.
 		n := int(payload[0])
@@ -616,13 +699,16 @@ func (a *adapter) asked(payload []byte, expect int) {
 func (a *adapter) replyTime() time.Duration {
 	d := a.s.cfg.Car.reply
 	if d == 0 {
-		d = usualReply(a.bus)
+		d = UsualReply(a.bus)
 	}
 	return time.Duration(float64(d) * (0.9 + 0.2*a.s.scatter.Float64()))
 }
 
 // addressed returns the computers that the header means.
 func (a *adapter) addressed() []*node {
+	if a.s.cfg.KeyOff || a.asleep && kLine(a.bus) {
+		return nil
+	}
 	nodes := []*node{&engineNode}
 	if a.s.cfg.Car.gearbox {
 		nodes = append(nodes, &gearboxNode)
@@ -668,6 +754,16 @@ func (a *adapter) play(x *transfer, messages [][]byte, n *node, then func()) {
 		x.armed++ // a frame that has begun is waited for
 		a.after(wireTime(a.bus, frames[i], false), func() {
 			a.restedSince = a.s.now
+			if i+1 == len(frames) && a.s.cfg.Tap != nil {
+				from := n.can
+				if a.bus.IDBits() != 11 {
+					from = uint32(n.address)
+				}
+				if a.bus.IDBits() == 29 {
+					from |= 0x18DAF100
+				}
+				a.s.cfg.Tap(Traffic{At: a.s.now, From: from, Message: slices.Clone(messages[0])})
+			}
 			if !a.hear(x, frames[i]) {
 				return
 			}
@@ -705,7 +801,7 @@ func (a *adapter) hear(x *transfer, f frame) bool {
 // yet to do so keep it busy.
 func (a *adapter) abandon() {
 	if !a.bus.CAN() && a.x.remaining > 0 {
-		a.restedSince += time.Duration(a.x.remaining) * (usualReply(a.bus) + 10*time.Millisecond)
+		a.restedSince += time.Duration(a.x.remaining) * (UsualReply(a.bus) + 10*time.Millisecond)
 	}
 }
 

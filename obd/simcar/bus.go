@@ -32,9 +32,9 @@ func kLine(b obd.Bus) bool {
 }
 func kwp(b obd.Bus) bool { return b == obd.ISO14230Slow || b == obd.ISO14230Fast }
 
-// usualReply is a computer's time from request to reply where the car sets none
+// UsualReply is a computer's time from request to reply where the car sets none
 // (assumed; the buses allow 25–50 ms on K-lines, up to 100 ms on J1850, 50 ms on CAN).
-func usualReply(b obd.Bus) time.Duration {
+func UsualReply(b obd.Bus) time.Duration {
 	switch {
 	case b.CAN():
 		return 10 * time.Millisecond
@@ -200,15 +200,19 @@ func segments(id uint32, message []byte, padding int) []frame {
 // Ideal returns the shortest time in which a request can be repeated through an
 // adapter: the bits of request and reply on the bus, the computer's time to answer,
 // the bus's rest between exchanges, and the adapter's serial bytes (command with an
-// expected count, reply with headers and without spaces, prompt). Baud 0 leaves the
-// serial line out. Request and reply begin with the service byte.
-func Ideal(b obd.Bus, baud int, answer time.Duration, request, reply []byte) time.Duration {
+// expected count, or a lone return where the adapter repeats its last request; reply with
+// headers and without spaces, prompt). Baud 0 leaves the serial line out. Request and reply
+// begin with the service byte.
+func Ideal(b obd.Bus, baud int, answer time.Duration, request, reply []byte, repeated bool) time.Duration {
 	ask := frame{data: make([]byte, 8)}
 	if !b.CAN() {
 		ask = sealed(b, functionalHeader(b, len(request)), request)
 	}
 	bus := wireTime(b, ask, true) + answer
 	chars := 2*len(request) + 2 // digits, count, CR
+	if repeated {
+		chars = 1
+	}
 	for i, f := range replyFrames(b, &engineNode, reply, 0) {
 		bus += wireTime(b, f, false)
 		if i == 1 { // flow control

@@ -98,7 +98,7 @@ func TestIdealPeriod(t *testing.T) {
 		{obd.CAN11at500, 1, 1.5, 0.15, "two frames of about 120 bits at 2 µs"},
 		{obd.CAN29at250, 1, 2.3, 0.2, "two frames of about 142 bits at 4 µs"},
 	} {
-		got := Ideal(c.bus, 0, ms(c.answer), request, reply)
+		got := Ideal(c.bus, 0, ms(c.answer), request, reply, false)
 		if d := got - ms(c.want); d > ms(c.within) || d < -ms(c.within) {
 			t.Errorf("%v, answer after %g ms: %v, want %g ms (%s)", c.bus, c.answer, got, c.want, c.workings)
 		}
@@ -133,7 +133,7 @@ func TestReadingRate(t *testing.T) {
 		if rate < lo || rate > hi {
 			t.Errorf("%v: %.1f readings/s, want %g to %g", b, rate, lo, hi)
 		}
-		ideal := Ideal(b, 115200, usualReply(b), []byte{1, 0x14}, []byte{0x41, 0x14, 0, 0})
+		ideal := Ideal(b, 115200, UsualReply(b), []byte{1, 0x14}, []byte{0x41, 0x14, 0, 0}, false)
 		if got := 1 / rate / ideal.Seconds(); got < 0.97 || got > 1.06 {
 			t.Errorf("%v: period is %.3f of the ideal %v", b, got, ideal)
 		}

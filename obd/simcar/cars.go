@@ -93,8 +93,8 @@ func Cars() []Car {
 				c.bank[0].leak = 0.36
 				c.control.learned[0], c.control.shortTerm[0] = 0.05, 0.07
 			}},
-		{"vacuum-leak-large", "More unmetered air than trim can cover: trim stands at its upper limit and the reading is lean. A lean force shows nothing; a rich force proves that the loop cuts.",
-			"partly_proven", func(c *Car) {
+		{"vacuum-leak-large", "More unmetered air than trim can cover: trim stands at its upper limit and the reading is lean. A lean force shows nothing; a rich force proves that the loop cuts. Only enriching the mixture tells the rest.",
+			"unclear", func(c *Car) {
 				c.bank[0].leak = 1.6
 				c.control.learned[0], c.control.shortTerm[0] = 0.08, 0.25
 				c.control.stored = []uint16{0x0171}
@@ -122,7 +122,7 @@ func Cars() []Car {
 		{"wide-range", "The upstream sensor is a wide-range one: its wire must not be forced. Propane and an induced lean prove the loop.",
 			"not_ready", func(c *Car) { c.wide = true }},
 		{"monitor-trips", "The computer watches its sensor closely: some seconds at the limit set a code, the loop opens and trim drops to zero. That too is an answer, but the other side can then not be tested until the code is cleared.",
-			"partly_proven", func(c *Car) { c.control.ramp = 0.04; c.control.lowAfter, c.control.highAfter = 3, 3 }},
+			"unclear", func(c *Car) { c.control.ramp = 0.04; c.control.lowAfter, c.control.highAfter = 3, 3 }},
 		{"no-downstream", "A sound car without a sensor behind the catalyst.",
 			"loop_proven", func(c *Car) { c.downstream, c.recent, c.Bus = false, false, obd.ISO9141 }},
 		{"slow-integrator", "A sound car with a slow computer: trim moves 0.3 % a second.",

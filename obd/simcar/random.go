@@ -129,7 +129,7 @@ func (r dice) vary(c *Car) {
 	k.limit = []float64{0.20, 0.25, 0.25, 0.33}[r.IntN(4)]
 	k.learn = r.scale(0.0003, 0.006)
 	k.refresh = r.span(10*time.Millisecond, 100*time.Millisecond)
-	switch usual := usualReply(c.Bus); {
+	switch usual := UsualReply(c.Bus); {
 	case usual > 20*time.Millisecond:
 		c.reply = r.span(25*time.Millisecond, 45*time.Millisecond)
 	default:

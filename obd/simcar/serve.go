@@ -111,7 +111,7 @@ func (a *adapter) hangUp() {
 	a.in, a.out, a.line = nil, nil, a.line[:0]
 	if a.busy {
 		a.events = a.events[:0]
-		a.busy, a.x = false, nil
+		a.busy, a.x, a.returning = false, nil, 0
 	}
 }
 

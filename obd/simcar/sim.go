@@ -29,6 +29,17 @@ type Config struct {
 	KeyOff      bool          // ignition off: the adapter answers, no car does
 	Loss        float64       // share of requests that a computer leaves unanswered, 0 to 1
 	Trace       time.Duration // how often Truth keeps a Point; 0: never
+
+	Refuse  []string      // AT commands, without the letters AT, that the adapter does not know
+	MaxBaud int           // up to which the adapter lets its serial speed be changed (ATBRD); 0: not at all
+	Tap     func(Traffic) // is told every message on the bus; it must not call the Sim
+}
+
+// Traffic is one message on the bus.
+type Traffic struct {
+	At      time.Duration // when it ended
+	From    uint32        // the computer: CAN identifier or address; 0: the adapter
+	Message []byte        // service byte first
 }
 
 // Sim is a simulated adapter with a car. Its methods are safe for any goroutine; in
@@ -43,6 +54,7 @@ type Sim struct {
 	scatter *rand.Rand
 	line    *link     // the open in-process link
 	began   time.Time // wall time of now = 0, while served
+	baud    int       // of the tester's side
 }
 
 // New puts the adapter and the car together.
@@ -75,6 +87,7 @@ func New(cfg Config) (*Sim, error) {
 	}
 	s := &Sim{cfg: cfg, bus: cfg.Bus, scatter: rand.New(rand.NewPCG(cfg.Seed, 0x73636174746572))}
 	s.car = newCar(&s.cfg)
+	s.baud = cfg.Baud
 	s.adapter = newAdapter(s, cfg.Baud)
 	return s, nil
 }
@@ -127,6 +140,45 @@ func (s *Sim) catchUp() {
 	if !s.began.IsZero() {
 		s.advance(time.Since(s.began))
 	}
+}
+
+// atOnce locks the simulation for a change and returns the way to unlock it.
+func (s *Sim) atOnce() func() {
+	s.mu.Lock()
+	s.catchUp()
+	return s.mu.Unlock
+}
+
+// Ignition switches the car's computers off or on. K-lines must be started again
+// afterwards.
+func (s *Sim) Ignition(on bool) {
+	defer s.atOnce()()
+	s.cfg.KeyOff = !on
+	if !on {
+		s.adapter.asleep = true
+	}
+}
+
+// Storm disturbs the bus so that no frame passes.
+func (s *Sim) Storm(on bool) {
+	defer s.atOnce()()
+	s.adapter.storm = on
+}
+
+// Hang makes the adapter take and print nothing more, until it is let go.
+func (s *Sim) Hang(on bool) {
+	defer s.atOnce()()
+	s.adapter.hung = on
+	if on {
+		s.adapter.hangUp()
+	}
+}
+
+// Restart interrupts the adapter's power for a moment: it begins anew with its banner.
+func (s *Sim) Restart() {
+	defer s.atOnce()()
+	s.adapter.hangUp()
+	s.adapter.restart()
 }
 
 // Now returns the simulated time since the start.
@@ -253,6 +305,24 @@ func (l *link) Write(p []byte) (int, error) {
 	}
 	l.s.adapter.write(p)
 	return len(p), nil
+}
+
+// Baud returns the speed of this side in bit/s.
+func (l *link) Baud() int {
+	l.s.mu.Lock()
+	defer l.s.mu.Unlock()
+	return l.s.baud
+}
+
+// SetBaud changes it.
+func (l *link) SetBaud(baud int) error {
+	l.s.mu.Lock()
+	defer l.s.mu.Unlock()
+	if l.gone() {
+		return obd.ErrLinkLost
+	}
+	l.s.baud = baud
+	return nil
 }
 
 func (l *link) SetReadDeadline(t time.Time) error {
