@@ -195,7 +195,7 @@ func (c *courtCase) delivery() Proof {
 			continue
 		}
 		switch {
-		case f.rel.state == sensorSays:
+		case f.rel.says():
 			prove(fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),
 				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best))
 			bySensor = true
@@ -208,7 +208,7 @@ func (c *courtCase) delivery() Proof {
 			prove(fmt.Sprintf("the downstream sensor went %s %.1f s after the force began", f.down.side, f.down.answeredAt-f.begin),
 				evidence("after_s", f.down.answeredAt-f.begin))
 			byDown = true
-		} else if f.rel.state != sensorSays && (best == nil || f.down.dose > best.down.dose) {
+		} else if !f.rel.says() && (best == nil || f.down.dose > best.down.dose) {
 			best = f
 		}
 	}
@@ -281,6 +281,11 @@ func (c *courtCase) sensor(side Side) Proof {
 		ev := evidence("trim_made_pct", f.own.up*r.trimMade)
 		switch r.state {
 		case sensorSays:
+			if !r.says() {
+				better(Proof{id, Unclear, fmt.Sprintf("released, it read %s, but left it again after %.1f s while trim had gone back by %.0f %% only: it follows something else",
+					side, r.lastOn.t()-r.firstOn.t(), 100*(1-r.stillLeft)), ev})
+				continue
+			}
 			after := max(0, r.firstOn.t()-r.at)
 			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(after), round3(r.best), round3(r.lastOn.t()-r.firstOn.t())
 			better(Proof{id, Proven, fmt.Sprintf("released, it read %s at once (%s, up to %.2f V) and stayed for %.1f s while trim went back",
@@ -451,7 +456,7 @@ func (c *courtCase) late() bool {
 		if f.rel.state == sensorLate {
 			return true
 		}
-		says = says || f.rel.state == sensorSays
+		says = says || f.rel.says()
 	}
 	return says && c.w.slow.shown(c.loopRate(), c.w.volts.interval)
 }

@@ -53,6 +53,7 @@ type release struct {
 	top       float64
 	left      bool // the reading came to the side and left it again
 	trimAtOn  float64
+	stillLeft float64 // share of the loop's work that was left when the reading left the side
 	decidedAt float64
 	why       string
 
@@ -66,12 +67,21 @@ type release struct {
 	resumedAt float64
 }
 
-func (r *release) begin(f *force, trim float64) {
+// begin starts the watch after f; first is the session's first force, before which
+// trim was last seen at its balance undisturbed.
+func (r *release) begin(f *force, trim float64, first *force) {
 	*r = release{expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end,
 		trimThen: trim, trimNow: trim, bottom: 9, top: -9}
-	r.trimMade = trim - f.own.start
-	if !f.own.base.known() {
-		r.trimMade = trim - f.own.low
+	// What counts is how far trim is past its balance, not past where it happened to
+	// stand: after an earlier force it may stand far out on the other side.
+	if a := &f.own; a.base.known() {
+		balance := max(a.start, a.up*a.base.median)
+		if first.volts.switching() && first.own.base.known() {
+			balance = max(balance, a.up*first.own.base.median)
+		}
+		r.trimMade = trim - balance
+	} else {
+		r.trimMade = trim - a.low
 	}
 	if r.trimMade < 4 || f.seconds() < 1.5 {
 		r.state = sensorNotYet
@@ -112,7 +122,7 @@ func (r *release) volts(p point, b voltsBase) bool {
 		if onSide(r.expect, p.v) || (p.v > switchPoint) == (r.expect == Rich) {
 			r.lastOn = p
 		} else {
-			r.left = true
+			r.left, r.stillLeft = true, r.still()
 		}
 	}
 	if r.state != sensorOpen {
@@ -144,7 +154,7 @@ func (r *release) volts(p point, b voltsBase) bool {
 			r.grey++
 		}
 	case !on && r.hasOn:
-		r.left = true
+		r.left, r.stillLeft = true, r.still()
 	case !on:
 		toward := p.v
 		if r.expect == Lean {
@@ -159,6 +169,13 @@ func (r *release) volts(p point, b voltsBase) bool {
 		r.lastOff = p
 	}
 	return r.decide(p.t(), b, false)
+}
+
+// says reports whether the sensor has reported the mixture: at once, for long, and
+// not leaving it before the loop had taken most of it out again. A reading that
+// leaves earlier follows something else than trim.
+func (r *release) says() bool {
+	return r.state == sensorSays && !(r.left && r.stillLeft > 0.5)
 }
 
 // stayNeeded is how long the reading must stay on the side to be more than plain

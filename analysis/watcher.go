@@ -255,6 +255,7 @@ func (w *Watcher) stepVolts(p point) {
 	case f == nil:
 		w.lookForForce(p)
 	case !f.ended:
+		f.ready = f.ready || w.ready.holds() // a force may close a loop that was open for want of a signal
 		if f.bank == w.bank {
 			w.stepHold(f, &w.volts, p, outside)
 		}
@@ -730,7 +731,7 @@ func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
 		w.fitAnswer(&f.own, &w.trim, until)
 	}
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
-	f.rel.begin(f, f.own.now)
+	f.rel.begin(f, f.own.now, w.forces[0])
 	if last, has := w.trim.short.last(); has {
 		f.rel.trimNow = f.own.up * w.trim.total(last, f.begin)
 	}

@@ -106,8 +106,14 @@ func (a *app) importCSV(ctx context.Context, path string, m store.Meta) error {
 		path, what.rows, res.End.Seconds(), res.Samples, rate(res.Samples, res.End))
 	fmt.Fprintf(people, "  signals: %s\n", strings.Join(what.names, ", "))
 	if !slices.Contains(m.Sensors, m.Watching) {
-		fmt.Fprintf(a.errOut, "warning: the table has no column for %s, so no force on it can be seen (it has: %s)\n",
-			m.Watching, strings.Join(m.Sensors, ", "))
+		has := "it has none for any oxygen sensor"
+		if len(m.Sensors) > 0 {
+			has = "it has " + strings.Join(m.Sensors, ", ")
+		}
+		fmt.Fprintf(people, "warning: the table has no column for %s, so no force on it can be seen (%s)\n", m.Watching, has)
+	}
+	for _, line := range term.FigureLines(m.Watching, judge.Figures()) {
+		fmt.Fprintln(people, "  "+line)
 	}
 	fmt.Fprintf(people, "  events: %d; conclusion: %s\n", len(res.Events), term.ConclusionShort(string(res.Verdict.Conclusion)))
 	if a.json {

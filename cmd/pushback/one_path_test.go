@@ -59,7 +59,8 @@ func command(t *testing.T, args ...string) (string, int) {
 }
 
 // The events and the verdict of a live session and of its replay are equal, byte
-// for byte, for every simulated car; and so is the status.
+// for byte, for every simulated car; and so is the status. The conclusion is the one
+// that an experienced technician would accept of this car.
 func TestReplayEqualsLive(t *testing.T) {
 	for _, car := range simcar.Cars() {
 		t.Run(car.Name, func(t *testing.T) {
@@ -87,6 +88,9 @@ func TestReplayEqualsLive(t *testing.T) {
 			}
 			if live := out.String(); replayed != live {
 				t.Errorf("replay differs from live%s", firstDifference(live, replayed))
+			}
+			if got := conclusion(t, out.String()); got != car.Expect {
+				t.Errorf("concludes %s, a technician would say %s\n%s", got, car.Expect, errOut)
 			}
 			if got := statusOf(analysis.Conclusion(conclusion(t, out.String()))); got != status {
 				t.Errorf("status %d for a verdict that asks for %d\n%s", status, got, errOut)

@@ -85,6 +85,9 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 			return err
 		}
 		c.print(a.out)
+		for _, line := range term.FigureLines(m.Watching, judge.Figures()) {
+			fmt.Fprintln(a.out, line)
+		}
 		fmt.Fprintln(a.out)
 		for _, e := range events {
 			text, err := storedEvent(e)
