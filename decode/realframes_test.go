@@ -10,9 +10,9 @@ import (
 )
 
 // TestRealFrames runs what a real car sent through the decoder; see
-// testdata/realframes/README.md. What must come out was read by hand from the frames.
+// testdata/realframes/README.md at the top. What must come out was read by hand from the frames.
 func TestRealFrames(t *testing.T) {
-	f, err := os.Open("testdata/realframes/frames.csv")
+	f, err := os.Open("../testdata/realframes/repeated.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -182,7 +182,7 @@ func TestChecks(t *testing.T) {
 // TestRealFrames prints the frames of a real car as an adapter would, in all
 // layouts, and reads them back.
 func TestRealFrames(t *testing.T) {
-	file, err := os.Open("testdata/frames/frames.csv")
+	file, err := os.Open("../testdata/realframes/first_of_each.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
