@@ -19,6 +19,9 @@ type AdapterOptions struct {
 	// Timeout is how long the adapter may be silent within a request; 0 means 1.5 s. While it
 	// says that it starts the bus it may take 10 s.
 	Timeout time.Duration
+	// MaxBaud is the serial speed in bit/s up to which Start raises the line's, where line
+	// ([BaudSetter]) and adapter take that; 0: it stays. Close puts it back.
+	MaxBaud int
 	// Trying is told each step of a bus search; BusUnknown is the adapter's own.
 	Trying func(Bus)
 }
@@ -40,6 +43,7 @@ type Adapter struct {
 	repeats repeat // whether a lone return repeats the last request
 	last    string // the request that a lone return repeats; "" unknown
 	doubt   bool   // the line may not be at the prompt
+	speeds  speeds
 	buf     [512]byte
 }
 
@@ -370,11 +374,17 @@ func (a *Adapter) settle(ctx context.Context) error {
 		return ctx.Err()
 	}
 	a.last = ""
-	for range 10 {
+	for i := range 10 {
+		if i%2 == 1 {
+			if err := a.otherSpeed(); err != nil {
+				return err
+			}
+		}
 		if err := a.write("AT\r"); err != nil {
 			return err
 		}
-		if _, _, err := a.prompt(ctx, 3*slice, nil); errors.Is(err, errSilent) {
+		raw, _, err := a.prompt(ctx, 3*slice, nil)
+		if errors.Is(err, errSilent) || bytes.ContainsFunc(raw, func(r rune) bool { return r > '~' }) {
 			continue
 		} else if err != nil {
 			return err

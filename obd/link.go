@@ -17,6 +17,12 @@ type Link interface {
 	SetReadDeadline(t time.Time) error
 }
 
+// BaudSetter is a [Link] whose speed can be changed while it is open.
+type BaudSetter interface {
+	Baud() int // bit/s
+	SetBaud(baud int) error
+}
+
 // Clock tells the time and waits. Times are monotonic where the system has such a
 // clock. A simulated car brings a clock of its own, so that tests run faster than
 // life.

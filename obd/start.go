@@ -72,12 +72,35 @@ func (a *Adapter) Identity() Identity {
 }
 
 func (a *Adapter) setUp(ctx context.Context) error {
-	name, err := a.command(ctx, "ATZ", 3*second)
+	name, err := a.reset(ctx)
 	if errors.Is(err, errSilent) {
 		a.quirk("no answer to ATZ")
 	} else if err != nil {
 		return err
 	}
+	if err := a.set(ctx); err != nil {
+		return err
+	}
+	if text, err := a.command(ctx, "ATI", second); err != nil {
+		return err
+	} else if text != "" && !strings.Contains(text, "?") {
+		name = text
+	}
+	a.about.Text = printable(name)
+	if !a.echoed {
+		if err := a.tryEcho(ctx); err != nil {
+			return err
+		}
+	}
+	if err := a.raise(ctx); err != nil {
+		return err
+	}
+	a.about.Voltage, err = a.voltage(ctx)
+	return err
+}
+
+// set sends the settings.
+func (a *Adapter) set(ctx context.Context) error {
 	for _, text := range settings {
 		answer, err := a.command(ctx, text, second)
 		if err != nil {
@@ -91,19 +114,54 @@ func (a *Adapter) setUp(ctx context.Context) error {
 			a.headers = good
 		}
 	}
-	if text, err := a.command(ctx, "ATI", second); err != nil {
-		return err
-	} else if text != "" && !strings.Contains(text, "?") {
-		name = text
+	return nil
+}
+
+// Known is what start-up found out about adapter and car. Given back to [Adapter.Use] it
+// need not be found out again.
+type Known struct {
+	Format  Format
+	Counts  bool // the adapter takes the number of replies to wait for
+	Repeats bool // a lone return repeats the last request
+}
+
+// Known returns what was found out.
+func (a *Adapter) Known() Known {
+	return Known{Format: a.format, Counts: a.counts, Repeats: a.repeats == does}
+}
+
+// Use takes what was known before in place of FindBus. Nothing is asked of the car: the next
+// Exchange shows whether it is still right.
+func (a *Adapter) Use(ctx context.Context, k Known) error {
+	answer, err := a.command(ctx, "ATSP"+strconv.Itoa(int(k.Format.Bus)), second)
+	switch {
+	case errors.Is(err, errSilent):
+		return fmt.Errorf("use bus: %w", ErrNoAdapter)
+	case err != nil:
+		return fmt.Errorf("use bus: %w", err)
+	case !strings.Contains(answer, "OK"):
+		return fmt.Errorf("use bus: the adapter says %q: %w", answer, ErrNoVehicle)
 	}
-	if !a.echoed {
-		if err := a.tryEcho(ctx); err != nil {
-			return err
-		}
+	a.format, a.counts, a.repeats = k.Format, k.Counts, untried
+	if k.Repeats {
+		a.repeats = does
 	}
-	a.about.Text = printable(name)
-	a.about.Voltage, err = a.voltage(ctx)
-	return err
+	return nil
+}
+
+// Again sends the settings again after trouble, without a reset: that is quicker
+// than Start, and enough unless the adapter is confused. Use or FindBus must follow.
+// The errors are those of Start.
+func (a *Adapter) Again(ctx context.Context) error {
+	a.doubt = true
+	err := a.set(ctx)
+	if errors.Is(err, errSilent) {
+		err = ErrNoAdapter
+	}
+	if err != nil {
+		return fmt.Errorf("set up adapter: %w", err)
+	}
+	return nil
 }
 
 // voltage asks what the adapter measures at the connector; 0 if it does not.
@@ -344,7 +402,7 @@ func lastWords(raw []byte) string {
 
 // Close resets the adapter, so that it is as after power-up, and closes the line.
 func (a *Adapter) Close(ctx context.Context) error {
-	_, err := a.command(ctx, "ATZ", 3*second)
+	_, err := a.reset(ctx)
 	if errors.Is(err, errSilent) || errors.Is(err, ErrLinkLost) || ctx.Err() != nil {
 		err = nil // nothing more can be done for it
 	}

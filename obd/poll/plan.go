@@ -36,11 +36,11 @@ func (it *item) late(now time.Duration) float64 {
 	return l
 }
 
-// Shares of the bus. A fast exchange earns credit, any other spends 1: with 2/3 the
-// fast ones keep at least 60 % of the exchanges, and on a slow bus the periods
+// Shares of the bus. A fast exchange earns credit, any other spends 1: with 3/7 the
+// fast ones keep at least 70 % of the exchanges, and on a slow bus the periods
 // of the rest stretch by themselves.
 const (
-	earned    = 2.0 / 3
+	earned    = 3.0 / 7
 	maxCredit = 2
 )
 

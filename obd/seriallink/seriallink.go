@@ -3,6 +3,7 @@
 package seriallink
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -20,9 +21,13 @@ import (
 type link struct {
 	port     serial.Port
 	name     string
+	baud     int
 	deadline time.Time
 	closed   atomic.Bool
 }
+
+// takes is how long a port may take to accept what is written to it.
+const takes = 2 * time.Second
 
 // Open opens the port with 8 data bits, no parity, one stop bit at baud bit/s.
 // The error is a [*obd.LinkError] that wraps fs.ErrNotExist, fs.ErrPermission,
@@ -32,7 +37,29 @@ func Open(port string, baud int) (obd.Link, error) {
 	if err != nil {
 		return nil, &obd.LinkError{Op: "open", Port: port, Err: reason(port, err)}
 	}
-	return &link{port: p, name: port}, nil
+	return &link{port: p, name: port, baud: baud}, nil
+}
+
+// Baud returns the speed in bit/s.
+func (l *link) Baud() int { return l.baud }
+
+// SetBaud changes it once all that was written has gone out.
+func (l *link) SetBaud(baud int) error {
+	if l.closed.Load() {
+		return l.explain("set", net.ErrClosed)
+	}
+	var err error
+	if !l.within(func() { err = l.port.Drain() }) {
+		err = errors.New("the port takes nothing")
+	}
+	if err != nil {
+		return l.explain("set", err)
+	}
+	if err := l.port.SetMode(&serial.Mode{BaudRate: baud}); err != nil {
+		return l.explain("set", err)
+	}
+	l.baud = baud
+	return nil
 }
 
 // reason gives the library's errors the meaning that callers test for.
@@ -93,10 +120,39 @@ func (l *link) Read(p []byte) (int, error) {
 	}
 }
 
+// Write fails when the port takes nothing for 2 s: a plain write would wait for ever.
 func (l *link) Write(p []byte) (int, error) {
 	if l.closed.Load() {
 		return 0, l.explain("write", net.ErrClosed)
 	}
+	p = bytes.Clone(p)
+	var n int
+	var err error
+	if !l.within(func() { n, err = l.write(p) }) {
+		return 0, l.explain("write", errors.New("the port takes nothing"))
+	}
+	return n, err
+}
+
+// within runs what may block in the system, and reports false when it did.
+func (l *link) within(do func()) bool {
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		do()
+	}()
+	t := time.NewTimer(takes)
+	defer t.Stop()
+	select {
+	case <-done:
+		return true
+	case <-t.C:
+		_ = l.port.ResetOutputBuffer() // frees it
+		return false
+	}
+}
+
+func (l *link) write(p []byte) (int, error) {
 	written := 0
 	for written < len(p) {
 		n, err := l.port.Write(p[written:])

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
@@ -117,5 +118,53 @@ func TestFindBaudMissing(t *testing.T) {
 	_, _, err := seriallink.FindBaud(t.Context(), filepath.Join(t.TempDir(), "none"))
 	if !errors.Is(err, fs.ErrNotExist) {
 		t.Fatal(err)
+	}
+}
+
+// TestWriteToAFullPort: a port that takes nothing is a lost line, not a hang.
+func TestWriteToAFullPort(t *testing.T) {
+	t.Parallel()
+	_, name := line(t)
+	l, err := seriallink.Open(name, 115200)
+	if err != nil {
+		t.Fatal(err)
+	}
+	began := time.Now()
+	for err == nil && time.Since(began) < 10*time.Second {
+		_, err = l.Write(make([]byte, 4096)) // nobody reads the other end
+	}
+	if !errors.Is(err, obd.ErrLinkLost) {
+		t.Fatalf("write: %v", err)
+	}
+	closed := make(chan error, 1)
+	go func() { closed <- l.Close() }()
+	select {
+	case err := <-closed:
+		if err != nil {
+			t.Fatal(err)
+		}
+	case <-time.After(5 * time.Second):
+		t.Fatal("Close hangs")
+	}
+}
+
+// TestSetBaud: the speed changes on the open port.
+func TestSetBaud(t *testing.T) {
+	master, name := line(t)
+	l, err := seriallink.Open(name, 38400)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.Close() })
+	s, ok := l.(obd.BaudSetter)
+	if !ok || s.Baud() != 38400 {
+		t.Fatal("not a BaudSetter at 38400")
+	}
+	if err := s.SetBaud(500000); err != nil || s.Baud() != 500000 {
+		t.Fatalf("%d, %v", s.Baud(), err)
+	}
+	tio, err := unix.IoctlGetTermios(int(master.Fd()), unix.TCGETS2)
+	if err != nil || tio.Cflag&unix.CBAUD != unix.B500000 && tio.Ospeed != 500000 {
+		t.Fatalf("%+v, %v", tio, err)
 	}
 }

@@ -1,0 +1,138 @@
+package obd_test
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"slices"
+	"testing"
+	"time"
+
+	"pushback/obd"
+	"pushback/obd/simcar"
+)
+
+func simulated(t *testing.T, cfg simcar.Config) *simcar.Sim {
+	t.Helper()
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cfg.Car = car
+	s, err := simcar.New(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// deafAt is a line that carries nothing to the adapter at one speed: the adapter takes
+// the speed, the wiring does not.
+type deafAt struct {
+	obd.Link
+	baud int
+}
+
+func (l deafAt) Baud() int           { return l.Link.(obd.BaudSetter).Baud() }
+func (l deafAt) SetBaud(b int) error { return l.Link.(obd.BaudSetter).SetBaud(b) }
+func (l deafAt) Write(p []byte) (int, error) {
+	if l.Baud() == l.baud {
+		return len(p), nil
+	}
+	return l.Link.Write(p)
+}
+
+// TestSpeedRaised: the serial speed is raised as far as wanted and possible, is put back
+// on Close, and does no harm where it fails.
+func TestSpeedRaised(t *testing.T) {
+	for _, c := range []struct {
+		name            string
+		adapter, wanted int
+		deaf, want      int
+		quirk           string
+	}{
+		{"not wanted", 500_000, 0, 0, 38400, ""},
+		{"refused", 0, 500_000, 0, 38400, ""},
+		{"taken", 500_000, 500_000, 0, 500_000, ""},
+		{"wanted less", 500_000, 115_200, 0, 115_200, ""},
+		{"not held", 500_000, 500_000, 500_000, 230_400, "does not hold 500000 baud"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := simulated(t, simcar.Config{Baud: 38400, MaxBaud: c.adapter})
+			l := deafAt{s.Link(), c.deaf}
+			a := obd.NewAdapter(l, s.Clock(), obd.AdapterOptions{MaxBaud: c.wanted})
+			id, err := a.Start(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if l.Baud() != c.want || c.quirk != "" && !slices.Contains(id.Quirks, c.quirk) {
+				t.Errorf("%d baud, quirks %q", l.Baud(), id.Quirks)
+			}
+			if _, err := a.FindBus(t.Context(), obd.BusUnknown); err != nil {
+				t.Fatal(err)
+			}
+			x, err := a.Exchange(t.Context(), request(t, "0114"))
+			if err != nil || x.Outcome != obd.OK {
+				t.Fatalf("%+v, %v", x, err)
+			}
+			if err := a.Close(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			// Another program finds the adapter at its usual speed, as after power-up.
+			next := s.Link()
+			if err := next.(obd.BaudSetter).SetBaud(38400); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := next.Write([]byte("ATI\r")); err != nil {
+				t.Fatal(err)
+			}
+			var got []byte
+			for {
+				buf := make([]byte, 64)
+				if err := next.SetReadDeadline(s.Clock().Now().Add(time.Second)); err != nil {
+					t.Fatal(err)
+				}
+				n, err := next.Read(buf)
+				if errors.Is(err, os.ErrDeadlineExceeded) {
+					break
+				}
+				got = append(got, buf[:n]...)
+			}
+			if !bytes.Contains(got, []byte("ATI\rSIMULATED")) {
+				t.Errorf("afterwards it prints %q", got)
+			}
+		})
+	}
+}
+
+// TestSpeedLost: an adapter that starts anew in the middle is back at its usual speed, and
+// is found there.
+func TestSpeedLost(t *testing.T) {
+	s := simulated(t, simcar.Config{Baud: 38400, MaxBaud: 500_000})
+	a := obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{MaxBaud: 500_000})
+	if _, err := a.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := a.FindBus(t.Context(), obd.BusUnknown); err != nil {
+		t.Fatal(err)
+	}
+	known := a.Known()
+	s.Restart()
+	if x, err := a.Exchange(t.Context(), request(t, "0114")); err != nil || x.Outcome == obd.OK {
+		t.Fatalf("%+v, %v", x, err)
+	}
+	began := s.Now()
+	if err := a.Again(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Use(t.Context(), known); err != nil {
+		t.Fatal(err)
+	}
+	x, err := a.Exchange(t.Context(), request(t, "0114"))
+	if err != nil || x.Outcome != obd.OK {
+		t.Fatalf("%+v, %v", x, err)
+	}
+	if took := s.Now() - began; took > 2*time.Second {
+		t.Errorf("back after %v", took)
+	}
+}
