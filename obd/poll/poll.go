@@ -20,8 +20,13 @@ type Config struct {
 	Sensor string  // the sensor to read as often as the bus allows, "B1S1"; "" means all upstream ones
 	Bus    obd.Bus // BusUnknown: search
 	VIN    bool    // read the vehicle's number too: personal data, so only when wanted
-	// Reopen opens the line again after it was lost; nil: the session ends then.
+	// Reopen opens the line again after it was lost, under another name if need be;
+	// nil: the session ends then.
 	Reopen func(ctx context.Context) (obd.Link, error)
+	// Memory of cars met before, and the port by which they are told apart together
+	// with the adapter's name; nil: every start is the first.
+	Memory Memory
+	Port   string
 }
 
 // Vehicle is what start-up and discovery learned. The Decoder belongs to the
@@ -43,6 +48,9 @@ type Poller struct {
 	plan    plan
 	trims   []*trimByte
 	urgent  []obd.Request // before all else: codes after PID 01 changed
+	later   []obd.Request // discovery on a known car, after the first reading
+	begun   bool          // there was a reading
+	memo    *Car          // what is remembered of it until that is done
 	closing []obd.Request // what Stop still reads; nil before
 	found   []obd.Record  // discovery, not yet yielded
 	seq     int64
@@ -52,8 +60,8 @@ type Poller struct {
 
 	lastGood time.Duration // last exchange that a computer answered
 	wasGood  bool          // the last exchange was such
-	silent   int           // exchanges in a row that the adapter let pass
 	unpacked int           // requests for several PIDs in a row that failed
+	known    obd.Known     // what start-up found out, for another try
 	lost     bool          // the line must be opened again
 	broken   error         // why the dialogue must be set up again; nil: it runs
 	attempts int           // to do that
@@ -62,6 +70,7 @@ type Poller struct {
 	mu      sync.Mutex
 	marks   []mark
 	stopped bool
+	hurry   context.CancelFunc // ends an attempt to mend, for a mark or Stop
 }
 
 type mark struct {
@@ -71,10 +80,10 @@ type mark struct {
 
 // Patience with a car or an adapter that does not answer.
 const (
-	budget    = 20 * time.Second // since the last answer, then the session ends
-	uneasy    = 5 * time.Second  // since the last answer, then the bus is set up again
-	maxSilent = 3                // exchanges without prompt, then the adapter is
-	maxMisses = 3                // of an item or of packed requests, then they are left out
+	budget    = 20 * time.Second        // since the last answer, then the session ends
+	uneasy    = 1500 * time.Millisecond // since the last answer, then adapter and bus are set up again
+	thorough  = 4                       // each so manieth attempt at that begins with a reset
+	maxMisses = 3                       // of an item or of packed requests, then they are left out
 	glance    = 200 * time.Millisecond
 )
 
@@ -82,31 +91,51 @@ const (
 // when that last step, discovery, begins; Next yields its records first. The error
 // is one of obd's sentinels or the context's.
 func Open(ctx context.Context, a *obd.Adapter, c obd.Clock, cfg Config) (*Poller, error) {
-	p := &Poller{adapter: a, clock: c, config: cfg, vehicle: Vehicle{Decoder: new(decode.Decoder)}}
-	var err error
-	if _, err = a.Start(ctx); err != nil {
+	p := &Poller{adapter: a, clock: c, config: cfg}
+	if _, err := a.Start(ctx); err != nil {
 		return nil, err
 	}
-	if p.vehicle.Format, err = a.FindBus(ctx, cfg.Bus); err != nil {
+	known, err := p.recall(ctx)
+	if err != nil {
 		return nil, err
 	}
-	p.origin = c.Now()
-	a.SetOrigin(p.origin)
-	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]bool{}}
-	if err := p.discover(ctx); err != nil {
-		return nil, err
+	if !known {
+		p.begin()
+		if p.vehicle.Format, err = a.FindBus(ctx, cfg.Bus); err != nil {
+			return nil, err
+		}
+		p.begin()
+		if err := p.discover(ctx); err != nil {
+			return nil, err
+		}
+		p.remember()
 	}
 	p.vehicle.Identity = a.Identity()
 	p.lastGood, p.wasGood = p.now(), true
-	p.plan.fill(p.vehicle.Decoder, cfg.Sensor)
-	for _, s := range watched(p.vehicle.Decoder.Sensors(), cfg.Sensor) {
+	p.choose()
+	return p, nil
+}
+
+// begin lets time begin, with nothing known of the car.
+func (p *Poller) begin() {
+	p.origin = p.clock.Now()
+	p.adapter.SetOrigin(p.origin)
+	p.at, p.seq, p.found = 0, 0, nil
+	p.vehicle.Decoder = new(decode.Decoder)
+	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]bool{}}
+}
+
+// choose decides what is read by what is known of the car.
+func (p *Poller) choose() {
+	p.plan.items, p.trims = nil, nil
+	p.plan.fill(p.vehicle.Decoder, p.config.Sensor)
+	for _, s := range watched(p.vehicle.Decoder.Sensors(), p.config.Sensor) {
 		if it := p.plan.item(0x01, trimPID(s.Bank)); it != nil && 0x14 <= s.PID && s.PID <= 0x1B {
 			p.trims = append(p.trims, &trimByte{
 				with: fmt.Sprintf("SHRTFT%d%d", s.Bank, s.Position), alone: fmt.Sprintf("SHRTFT%d", s.Bank), item: it,
 			})
 		}
 	}
-	return p, nil
 }
 
 // Vehicle returns what start-up and discovery learned.
@@ -117,7 +146,9 @@ func (p *Poller) Vehicle() Vehicle { return p.vehicle }
 func (p *Poller) discover(ctx context.Context) error {
 	d := p.vehicle.Decoder
 	ask := func(service byte, data ...byte) (obd.Exchange, error) {
-		x, err := p.ask(ctx, obd.Request{Service: service, Data: data})
+		req := obd.Request{Service: service, Data: data}
+		req.Expect = p.plan.expect(req)
+		x, err := p.ask(ctx, req)
 		if err == nil {
 			p.watchCodes()
 			p.found = append(p.found, p.record(&x))
@@ -148,20 +179,8 @@ func (p *Poller) discover(ctx context.Context) error {
 	}
 	// Banks 3 and 4 lengthen the trims by a byte.
 	p.plan.unsure = p.plan.unsure || d.Supports(0x1D)
-	for _, pid := range []byte{0x13, 0x1D, 0x01, 0x03, 0x1C, 0x51} {
-		if d.Supports(pid) {
-			if _, err := ask(0x01, pid); err != nil {
-				return err
-			}
-		}
-	}
-	for _, service := range []byte{0x03, 0x07} {
-		if _, err := ask(service); err != nil {
-			return err
-		}
-	}
-	if p.config.VIN {
-		if _, err := ask(0x09, 0x02); err != nil {
+	for _, req := range p.particulars() {
+		if _, err := ask(req.Service, req.Data...); err != nil {
 			return err
 		}
 	}
@@ -169,6 +188,22 @@ func (p *Poller) discover(ctx context.Context) error {
 		return p.tryPacked(ask)
 	}
 	return nil
+}
+
+// particulars are what discovery asks after the bitmaps: sensors and their place, state of the
+// computer, codes, and the vehicle's number where wanted.
+func (p *Poller) particulars() []obd.Request {
+	var all []obd.Request
+	for _, pid := range []byte{0x13, 0x1D, 0x01, 0x03, 0x1C, 0x51} {
+		if p.vehicle.Decoder.Supports(pid) {
+			all = append(all, obd.Request{Service: 0x01, Data: []byte{pid}})
+		}
+	}
+	all = append(all, obd.Request{Service: 0x03}, obd.Request{Service: 0x07})
+	if p.config.VIN {
+		all = append(all, obd.Request{Service: 0x09, Data: []byte{0x02}})
+	}
+	return all
 }
 
 func (p *Poller) anySupports(pid byte) bool {
@@ -236,6 +271,14 @@ func (p *Poller) Mark(m obd.Mark) {
 	defer p.mu.Unlock()
 	p.marks = append(p.marks, mark{m, p.now()})
 	p.stopped = p.stopped || m.Kind == obd.MarkStop
+	p.hurryUp()
+}
+
+// hurryUp ends an attempt to mend; p.mu is held.
+func (p *Poller) hurryUp() {
+	if p.hurry != nil {
+		p.hurry()
+	}
 }
 
 // Stop ends the session: the trouble codes are read once more, then Next returns
@@ -244,6 +287,7 @@ func (p *Poller) Stop() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.stopped = true
+	p.hurryUp()
 }
 
 func (p *Poller) takeMark() (obd.Record, bool) {
@@ -264,7 +308,8 @@ func (p *Poller) stopping() bool {
 }
 
 // Next returns the next record: first those of discovery, then marks as they come
-// and exchanges. Errors are io.EOF after Stop; the context's; and, when nothing
+// and exchanges. While line, adapter or car are away, each attempt to go on is a
+// record too, of the request for supported PIDs. Errors are io.EOF after Stop; the context's; and, when nothing
 // has answered for 20 s in spite of all attempts, [obd.ErrLinkLost],
 // [obd.ErrNoAdapter] or [obd.ErrNoVehicle], from then on.
 func (p *Poller) Next(ctx context.Context) (obd.Record, error) {
@@ -289,8 +334,8 @@ func (p *Poller) Next(ctx context.Context) (obd.Record, error) {
 		if p.broken == nil {
 			return p.poll(ctx)
 		}
-		if err := p.mend(ctx); err != nil {
-			return obd.Record{}, err
+		if r, ok, err := p.mend(ctx); ok || err != nil {
+			return r, err
 		}
 	}
 }
@@ -321,7 +366,10 @@ func (p *Poller) poll(ctx context.Context) (obd.Record, error) {
 	var items []*item
 	if len(p.urgent) > 0 {
 		req, p.urgent = p.urgent[0], p.urgent[1:]
+	} else if len(p.later) > 0 && p.begun {
+		req, p.later = p.later[0], p.later[1:]
 	} else {
+		p.begun = true
 		req, items = p.plan.next(p.now())
 	}
 	x, err := p.ask(ctx, req)
@@ -329,6 +377,7 @@ func (p *Poller) poll(ctx context.Context) (obd.Record, error) {
 		return obd.Record{}, err
 	}
 	p.judge(&x, items, err)
+	p.verify(&x)
 	return p.record(&x), nil
 }
 
@@ -338,7 +387,7 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 	good := x.Outcome == obd.OK || x.Outcome == obd.Refused
 	packed := len(x.Request.Data) > 1
 	if good {
-		p.lastGood, p.silent = now, 0
+		p.lastGood = now
 	}
 	switch x.Outcome {
 	case obd.OK:
@@ -370,8 +419,6 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 				p.plan.drop(it)
 			}
 		}
-	case obd.TimedOut:
-		p.silent++
 	}
 	p.wasGood = good
 	switch {
@@ -379,10 +426,8 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 		p.broken, p.lost = err, true
 	case x.Outcome == obd.AdapterReset:
 		p.broken = fmt.Errorf("adapter restarted: %w", obd.ErrNoAdapter)
-	case p.silent >= maxSilent:
-		p.broken = obd.ErrNoAdapter
-	case !good && now-p.lastGood > uneasy:
-		p.broken = obd.ErrNoVehicle
+	case !good && now-p.lastGood >= uneasy:
+		p.broken = cause(x.Outcome)
 	}
 }
 
@@ -402,46 +447,81 @@ func (p *Poller) watchCodes() {
 	}
 }
 
-// mend makes one attempt to bring the dialogue back, after a pause that grows. When the budget is
-// used up it sets fatal. Its error is the context's.
-func (p *Poller) mend(ctx context.Context) error {
-	err := p.restart(ctx)
-	if err == nil {
-		p.broken, p.attempts, p.silent, p.lastGood = nil, 0, 0, p.now()
-		return nil
+// cause is the error for an outcome that is not good.
+func cause(o obd.Outcome) error {
+	switch o {
+	case obd.LinkLost:
+		return obd.ErrLinkLost
+	case obd.TimedOut, obd.AdapterReset:
+		return obd.ErrNoAdapter
 	}
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	p.broken = err
-	if p.now()-p.lastGood > budget || p.lost && p.config.Reopen == nil {
-		p.fatal = fmt.Errorf("go on after a loss: %w", err)
-		return nil
-	}
-	p.attempts++
-	for range min(p.attempts, 10) { // marks and Stop are not kept waiting
-		if p.waiting() {
-			return nil
-		}
-		if err := p.clock.Sleep(ctx, glance); err != nil {
-			return err
-		}
-	}
-	return nil
+	return obd.ErrNoVehicle
 }
 
-func (p *Poller) waiting() bool {
+// mend makes one attempt to bring the dialogue back and returns its record. When the budget is
+// used up it sets fatal; when it was interrupted there is no record. Its error is the
+// context's.
+func (p *Poller) mend(ctx context.Context) (obd.Record, bool, error) {
+	if p.now()-p.lastGood > budget || p.lost && p.config.Reopen == nil {
+		p.fatal = fmt.Errorf("go on after a loss: %w", p.broken)
+		return obd.Record{}, false, nil
+	}
+	if p.attempts > 0 {
+		if err := p.clock.Sleep(ctx, glance); err != nil {
+			return obd.Record{}, false, err
+		}
+	}
+	try, cancel := context.WithCancel(ctx)
+	defer cancel()
+	if !p.setHurry(cancel) { // marks and Stop are not kept waiting
+		return obd.Record{}, false, nil
+	}
+	defer p.setHurry(nil)
+
+	p.attempts++
+	x := obd.Exchange{Request: obd.Request{Service: 0x01, Data: []byte{0x00}}, Sent: p.now()}
+	err := p.restart(try, &x)
+	if ctx.Err() != nil {
+		return obd.Record{}, false, ctx.Err()
+	}
+	if try.Err() != nil && err != nil {
+		return obd.Record{}, false, nil
+	}
+	switch {
+	case err == nil:
+		p.broken, p.attempts, p.lastGood, p.wasGood = nil, 0, p.now(), true
+	case x.Outcome != obd.OK:
+		p.broken = err
+	default: // it failed before anything was asked
+		p.broken, x.Received = err, p.now()
+		switch {
+		case errors.Is(err, obd.ErrLinkLost):
+			x.Outcome = obd.LinkLost
+		case errors.Is(err, obd.ErrNoVehicle):
+			x.Outcome = obd.NoData
+		default:
+			x.Outcome = obd.TimedOut
+		}
+	}
+	p.lost = p.lost || errors.Is(err, obd.ErrLinkLost)
+	return p.record(&x), true, nil
+}
+
+// setHurry says how an attempt is interrupted; false when there is reason to at once.
+func (p *Poller) setHurry(f context.CancelFunc) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return p.stopped || len(p.marks) > 0
+	if f != nil && (p.stopped || len(p.marks) > 0) {
+		return false
+	}
+	p.hurry = f
+	return true
 }
 
-// restart opens the line if it was lost, and sets up adapter and bus again.
-func (p *Poller) restart(ctx context.Context) error {
+// restart opens the line if it was lost, sets up adapter and bus again, and asks the
+// car, which is x.
+func (p *Poller) restart(ctx context.Context, x *obd.Exchange) error {
 	if p.lost {
-		if p.config.Reopen == nil {
-			return p.broken
-		}
 		l, err := p.config.Reopen(ctx)
 		if err != nil {
 			return fmt.Errorf("%w: %w", obd.ErrLinkLost, err)
@@ -449,16 +529,38 @@ func (p *Poller) restart(ctx context.Context) error {
 		p.adapter.SetLink(l)
 		p.lost = false
 	}
-	_, err := p.adapter.Start(ctx)
-	if err == nil {
-		var f obd.Format
-		f, err = p.adapter.FindBus(ctx, p.vehicle.Format.Bus)
-		if err == nil && f.Headers != p.vehicle.Format.Headers { // a session has one format
-			err = fmt.Errorf("adapter prints in another way than before: %w", obd.ErrNoAdapter)
+	before := p.adapter.Known()
+	if before.Format == (obd.Format{}) { // an attempt that failed forgot it
+		before = p.known
+	}
+	p.known = before
+	if p.attempts%thorough == 0 {
+		if _, err := p.adapter.Start(ctx); err != nil {
+			return err
+		}
+		f, err := p.adapter.FindBus(ctx, before.Format.Bus)
+		if err != nil {
+			return err
+		}
+		if f.Headers != before.Format.Headers { // a session has one format
+			return fmt.Errorf("adapter prints in another way than before: %w", obd.ErrNoAdapter)
+		}
+	} else {
+		if err := p.adapter.Again(ctx); err != nil {
+			return err
+		}
+		if err := p.adapter.Use(ctx, before); err != nil {
+			return err
 		}
 	}
-	p.lost = errors.Is(err, obd.ErrLinkLost)
-	return err
+	var err error
+	if *x, err = p.ask(ctx, obd.Request{Service: 0x01, Data: []byte{0x00}, Expect: len(p.plan.pids)}); err != nil {
+		return err
+	}
+	if x.Outcome != obd.OK && x.Outcome != obd.Refused {
+		return cause(x.Outcome)
+	}
+	return nil
 }
 
 // drop leaves an item out from now on.
