@@ -15,7 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/cmd/internal/session"
-	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/store"
 	"pushback/store/widecsv"
@@ -112,10 +112,10 @@ func (a *app) importCSV(ctx context.Context, path string, m store.Meta) error {
 		}
 		fmt.Fprintf(people, "warning: the table has no column for %s, so no force on it can be seen (%s)\n", m.Watching, has)
 	}
-	for _, line := range term.FigureLines(m.Watching, judge.Figures()) {
+	for _, line := range words.FigureLines(m.Watching, judge.Figures()) {
 		fmt.Fprintln(people, "  "+line)
 	}
-	fmt.Fprintf(people, "  events: %d; conclusion: %s\n", len(res.Events), term.ConclusionShort(string(res.Verdict.Conclusion)))
+	fmt.Fprintf(people, "  events: %d; conclusion: %s\n", len(res.Events), words.ConclusionShort(string(res.Verdict.Conclusion)))
 	if a.json {
 		return json.NewEncoder(a.out).Encode(map[string]string{"id": id})
 	}

@@ -11,6 +11,7 @@ import (
 
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/store"
@@ -159,11 +160,11 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		defer restoreTerminal()
 		switch {
 		case single && r.guide != nil:
-			say(term.TestKeys)
+			say(words.TestKeys)
 		case single:
-			say(term.RecordKeys)
+			say(words.RecordKeys)
 		case r.guide != nil:
-			say(term.TestLines)
+			say(words.TestLines)
 		}
 	}
 

@@ -11,7 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -169,7 +169,7 @@ func (a *app) printSessions(list []store.Meta) error {
 	fmt.Fprintln(w, "ID\tSTARTED\tVEHICLE\tLABEL\tBUS\tLENGTH\tSTATE\tCONCLUSION")
 	for _, m := range list {
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", m.ID, day(m.Started), cell(m.Vehicle), cell(m.Label),
-			busText(m), m.Duration.Round(time.Second), state(m), term.ConclusionShort(m.Conclusion))
+			busText(m), m.Duration.Round(time.Second), state(m), words.ConclusionShort(m.Conclusion))
 	}
 	return w.Flush()
 }

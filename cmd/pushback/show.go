@@ -12,6 +12,7 @@ import (
 	"pushback/analysis"
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/store"
 )
@@ -85,7 +86,7 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 			return err
 		}
 		c.print(a.out)
-		for _, line := range term.FigureLines(m.Watching, judge.Figures()) {
+		for _, line := range words.FigureLines(m.Watching, judge.Figures()) {
 			fmt.Fprintln(a.out, line)
 		}
 		fmt.Fprintln(a.out)

@@ -5,7 +5,7 @@ import (
 	"fmt"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 )
 
 // storedEvent words an event from its JSON line.
@@ -37,5 +37,5 @@ func storedEvent(line json.RawMessage) (string, error) {
 	e := analysis.Event{T: j.T, Name: j.Name, Side: j.Side, Toward: j.Toward, After: j.After, AfterMin: j.Min, AfterMax: j.Max,
 		Rate: j.Rate, Waited: j.Waited, Moved: j.Moved, Value: j.Value, Bank: j.Bank, From: j.From, To: j.To,
 		Cause: j.Cause, Status: j.Status, Code: j.Code, Pending: j.Pending, Reasons: j.Reasons}
-	return fmt.Sprintf("%7.1f s  %s", e.T, term.EventText(e)), nil
+	return fmt.Sprintf("%7.1f s  %s", e.T, words.EventText(e)), nil
 }

@@ -8,6 +8,7 @@ import (
 	"pushback/analysis"
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 )
 
 func newTest(a *app) *cobra.Command {
@@ -46,7 +47,7 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 func (a *app) cautions(mixture bool) {
 	w := a.people()
 	fmt.Fprintln(w, term.StyleOf(w).Bold("Before you touch anything:"))
-	for _, c := range term.Cautions(mixture) {
+	for _, c := range words.Cautions(mixture) {
 		term.Indent(w, "  ! ", c)
 	}
 	fmt.Fprintln(w)

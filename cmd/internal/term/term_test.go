@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -26,17 +27,17 @@ var everyConclusion = []analysis.Conclusion{
 // No name of the JSON lines reaches people as it is.
 func TestEverythingHasWords(t *testing.T) {
 	for _, n := range everyEvent {
-		if got := EventText(analysis.Event{Name: n, Side: analysis.Lean, Toward: "add"}); got == string(n) || strings.Contains(got, "_") {
+		if got := words.EventText(analysis.Event{Name: n, Side: analysis.Lean, Toward: "add"}); got == string(n) || strings.Contains(got, "_") {
 			t.Errorf("event %s has no words: %q", n, got)
 		}
 	}
 	for _, c := range everyConclusion {
-		if got := ConclusionText(c); got == string(c) || strings.Contains(got, "_") {
+		if got := words.ConclusionText(c); got == string(c) || strings.Contains(got, "_") {
 			t.Errorf("conclusion %s has no words: %q", c, got)
 		}
 	}
 	for _, p := range analysis.ProofOrder {
-		if proofTitles[p] == "" {
+		if words.ProofTitles[p] == "" {
 			t.Errorf("proof %s has no title", p)
 		}
 	}
@@ -44,7 +45,7 @@ func TestEverythingHasWords(t *testing.T) {
 		session.StageRelease, session.StageAnswer, session.StageDone} {
 		for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
 			for _, mixture := range []bool{false, true} {
-				if PromptText(session.Prompt{Stage: stage, Side: side}, mixture) == "" {
+				if words.PromptText(session.Prompt{Stage: stage, Side: side}, mixture) == "" {
 					t.Errorf("stage %s has no words", stage)
 				}
 			}
@@ -55,10 +56,10 @@ func TestEverythingHasWords(t *testing.T) {
 // Forcing the mixture is never worded as a wire, nor the other way round.
 func TestPromptsNameTheRightForce(t *testing.T) {
 	p := session.Prompt{Stage: session.StageForce, Side: analysis.Rich}
-	if got := PromptText(p, true); !strings.Contains(got, "propane") || strings.Contains(got, "signal") {
+	if got := words.PromptText(p, true); !strings.Contains(got, "propane") || strings.Contains(got, "signal") {
 		t.Errorf("mixture, rich: %q", got)
 	}
-	if got := PromptText(p, false); strings.Contains(got, "propane") || !strings.Contains(got, "sensor return") {
+	if got := words.PromptText(p, false); strings.Contains(got, "propane") || !strings.Contains(got, "sensor return") {
 		t.Errorf("wire, rich: %q", got)
 	}
 }

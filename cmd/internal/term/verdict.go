@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/words"
 )
 
 const width = 96 // columns that running text keeps to
@@ -17,7 +18,7 @@ const width = 96 // columns that running text keeps to
 // next. With evidence the numbers behind each proof are printed too.
 func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
 	fmt.Fprintln(w)
-	for i, line := range wrap(ConclusionText(v.Conclusion), width) {
+	for i, line := range wrap(words.ConclusionText(v.Conclusion), width) {
 		if i == 0 {
 			line = s.Bold(line)
 		}
@@ -31,7 +32,7 @@ func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
 		fmt.Fprintln(w)
 	}
 	for _, p := range proofs {
-		fmt.Fprintf(w, "  %s %-29s %s\n", stateSigns[p.State], proofTitles[p.ID], stateWords[p.State])
+		fmt.Fprintf(w, "  %s %-29s %s\n", words.StateSigns[p.State], words.ProofTitles[p.ID], words.StateWords[p.State])
 		for _, line := range wrap(p.Why, width-6) {
 			fmt.Fprintf(w, "      %s\n", line)
 		}

@@ -10,6 +10,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -66,7 +67,7 @@ func (v *View) Write(f session.Frame) error {
 	}
 	for _, e := range f.Events {
 		t := time.Duration(e.T * float64(time.Second))
-		text := EventText(e)
+		text := words.EventText(e)
 		switch e.Name {
 		case analysis.ForceBegins, analysis.ForceEnds:
 			text = v.style.Side(e.Side, text)
@@ -128,11 +129,11 @@ func (v *View) Prompt(p session.Prompt) {
 		if p.Stage == session.StageRelease {
 			fmt.Fprint(v.w, v.bell())
 		}
-		v.line(p.At, v.style.Bold(PromptText(p, v.byMixture)))
+		v.line(p.At, v.style.Bold(words.PromptText(p, v.byMixture)))
 	case p.Stage == session.StageRelease:
 		fmt.Fprint(v.w, v.bell())
 		if !v.style.Live {
-			v.line(p.At, PromptText(p, v.byMixture))
+			v.line(p.At, words.PromptText(p, v.byMixture))
 		}
 	}
 }
@@ -181,7 +182,7 @@ func (v *View) liveLine(at time.Duration) string {
 		parts = append(parts, fmt.Sprintf("NO DATA FOR %.0f s", (at-v.volts.at).Seconds()))
 	} else if v.volts.known {
 		side := sideOf(v.volts.value)
-		parts = append(parts, v.style.Side(side, fmt.Sprintf("%.3f V %s %-4s", v.volts.value, Arrow(side), strings.ToUpper(string(side)))))
+		parts = append(parts, v.style.Side(side, fmt.Sprintf("%.3f V %s %-4s", v.volts.value, words.Arrow(side), strings.ToUpper(string(side)))))
 		if v.pct.known {
 			parts = append(parts, fmt.Sprintf("trim %+6.1f %%", v.pct.value))
 		}
@@ -189,7 +190,7 @@ func (v *View) liveLine(at time.Duration) string {
 			parts = append(parts, fmt.Sprintf("%4.0f rpm", v.rpm.value))
 		}
 	}
-	if w := stepWord(v.prompt); w != "" {
+	if w := words.Step(v.prompt); w != "" {
 		parts = append(parts, w)
 	}
 	return strings.Join(parts, "  ")
@@ -207,7 +208,7 @@ func sideOf(volts float64) analysis.Side {
 func markText(m obd.Mark) string {
 	switch m.Kind {
 	case obd.MarkLean, obd.MarkRich:
-		return Arrow(analysis.Side(m.Kind)) + " forcing " + string(m.Kind)
+		return words.Arrow(analysis.Side(m.Kind)) + " forcing " + string(m.Kind)
 	case obd.MarkRelease:
 		return "released"
 	case obd.MarkNote:

@@ -1,4 +1,7 @@
-package term
+// Package words holds all sentences and labels that people read while a test runs
+// and after it, in the terminal, on the page and in the report, so that they can be
+// translated in one place. Nothing here decides anything.
+package words
 
 import (
 	"fmt"
@@ -9,8 +12,6 @@ import (
 	"pushback/cmd/internal/session"
 	"pushback/decode"
 )
-
-// All sentences that people read while a test runs and after it are in this file.
 
 // Cautions come before a test. The order is that of harm.
 func Cautions(byMixture bool) []string {
@@ -78,8 +79,8 @@ func PromptText(p session.Prompt, byMixture bool) string {
 	return "The test is over."
 }
 
-// stepWord is the prompt in the narrow room of the live line.
-func stepWord(p session.Prompt) string {
+// Step is the prompt in the narrow room of the live line.
+func Step(p session.Prompt) string {
 	left := func() string {
 		if p.Until == 0 {
 			return ""
@@ -197,7 +198,8 @@ func ConclusionShort(c string) string {
 	return strings.ReplaceAll(c, "_", " ")
 }
 
-var proofTitles = map[analysis.ProofID]string{
+// ProofTitles says what each arc of the ring claims.
+var ProofTitles = map[analysis.ProofID]string{
 	analysis.ProofInput:      "the computer reads the wire",
 	analysis.ProofAddsFuel:   "held lean, it adds fuel",
 	analysis.ProofCutsFuel:   "held rich, it cuts fuel",
@@ -208,11 +210,13 @@ var proofTitles = map[analysis.ProofID]string{
 	analysis.ProofRecovery:   "released, the loop recovers",
 }
 
-var stateSigns = map[analysis.State]string{
+// StateSigns marks the state of a proof.
+var StateSigns = map[analysis.State]string{
 	analysis.Proven: "✓", analysis.Failed: "✗", analysis.Unclear: "?", analysis.Untested: "–",
 }
 
-var stateWords = map[analysis.State]string{
+// StateWords names the state of a proof.
+var StateWords = map[analysis.State]string{
 	analysis.Proven: "PROVEN", analysis.Failed: "FAILED", analysis.Unclear: "UNCLEAR", analysis.Untested: "not tested",
 }
 
