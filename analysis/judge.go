@@ -173,6 +173,13 @@ func (c *courtCase) command(side Side) Proof {
 // nearZero: a limit this close to zero is no authority at all, %.
 const nearZero = 3.0
 
+func upOrDown(side Side) string {
+	if side == Rich {
+		return "up to"
+	}
+	return "down to"
+}
+
 // span says an interval of seconds in words.
 func span(lo, hi float64) string {
 	if fmt.Sprintf("%.1f", lo) == fmt.Sprintf("%.1f", hi) {
@@ -288,8 +295,8 @@ func (c *courtCase) sensor(side Side) Proof {
 			}
 			after := max(0, r.firstOn.t()-r.at)
 			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(after), round3(r.best), round3(r.lastOn.t()-r.firstOn.t())
-			better(Proof{id, Proven, fmt.Sprintf("released, it read %s at once (%s, up to %.2f V) and stayed for %.1f s while trim went back",
-				side, span(max(0, r.firstOn.lo-r.hi), max(0, r.firstOn.hi-r.lo)), r.best, r.lastOn.t()-r.firstOn.t()), ev})
+			better(Proof{id, Proven, fmt.Sprintf("released, it read %s at once (%s, %s %.2f V) and stayed for %.1f s while trim went back",
+				side, span(max(0, r.firstOn.lo-r.hi), max(0, r.firstOn.hi-r.lo)), upOrDown(side), r.best, r.lastOn.t()-r.firstOn.t()), ev})
 		case sensorLate:
 			ev["after_min_s"] = round3(max(0, r.lastOff.t()-r.hi))
 			better(Proof{id, Unclear, fmt.Sprintf("released, it read %s, but only after %.1f s", side, r.firstOn.t()-r.at), ev})

@@ -1,6 +1,9 @@
 package analysis
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // trimCount is one count of the trim's scaling, % (SAE J1979, PIDs 06 to 09).
 const trimCount = 100.0 / 128
@@ -17,32 +20,27 @@ type trimStream struct {
 	bankSeen  int // readings of SHRTFTb
 	withVolts int // readings of SHRTFTbs
 	lastWith  point
-	diffs     []float64 // |SHRTFTb - SHRTFTbs| of readings close in time
+	waiting   point // a reading of SHRTFTb that waits for the next of SHRTFTbs
+	hasWait   bool
+	diffs     [pairsKept]float64 // of the latest pairs
+	pairs     int
 	agreed    bool
 }
 
 const (
 	pairWithin = 1.0 // s: readings of the two signals this close are compared
-	pairsAsked = 6
+	pairsKept  = 6
+	pairsAsked = 4
 )
 
 func newTrimStream() trimStream {
-	return trimStream{short: newSeries(4096), long: newSeries(256), diffs: make([]float64, 0, pairsAsked)}
+	return trimStream{short: newSeries(4096), long: newSeries(256)}
 }
 
 // bank takes a reading of SHRTFTb.
 func (t *trimStream) bank(p point) {
 	t.bankSeen++
-	if !t.agreed && t.withVolts > 0 && p.t()-t.lastWith.t() < pairWithin && len(t.diffs) < cap(t.diffs) {
-		t.diffs = append(t.diffs, abs(p.v-t.lastWith.v))
-		if len(t.diffs) == cap(t.diffs) {
-			slices.Sort(t.diffs)
-			if sortedQuantile(t.diffs, 0.5) <= 2*trimCount {
-				t.agreed = true
-			}
-			t.diffs = t.diffs[:0]
-		}
-	}
+	t.waiting, t.hasWait = p, true
 	t.short.add(p)
 }
 
@@ -50,12 +48,38 @@ func (t *trimStream) bank(p point) {
 // whether the reading was accepted.
 func (t *trimStream) beside(p point) bool {
 	t.withVolts++
+	if t.hasWait {
+		t.compare(p)
+	}
 	t.lastWith = p
 	if t.agreed || (t.bankSeen == 0 && t.withVolts > 10) {
 		t.short.add(p)
 		return true
 	}
 	return false
+}
+
+// compare takes the waiting reading of SHRTFTb against the reading of SHRTFTbs
+// before it or after it, whichever is closer: trim may have jumped on one side.
+func (t *trimStream) compare(next point) {
+	w := t.waiting
+	t.hasWait = false
+	diff := math.Inf(1)
+	if t.withVolts > 1 && w.t()-t.lastWith.t() < pairWithin {
+		diff = abs(w.v - t.lastWith.v)
+	}
+	if next.t()-w.t() < pairWithin {
+		diff = min(diff, abs(w.v-next.v))
+	}
+	if math.IsInf(diff, 1) {
+		return
+	}
+	t.diffs[t.pairs%pairsKept] = diff
+	t.pairs++
+	n := min(t.pairs, pairsKept)
+	d := t.diffs
+	slices.Sort(d[:n])
+	t.agreed = n >= pairsAsked && sortedQuantile(d[:n], 0.5) <= 2*trimCount
 }
 
 // total is short-term trim plus what long-term trim has learned since ref:
