@@ -389,7 +389,12 @@ func (a *Adapter) settle(ctx context.Context) error {
 		} else if err != nil {
 			return err
 		}
-		if err := a.hush(ctx); err == nil {
+		// Answers come in order: behind a plain one to the first AT there is nothing.
+		quiet := slice
+		if text := strings.Trim(string(raw), "\x00\r\n "); i == 0 && (text == "AT\r?" || text == "AT\rOK") {
+			quiet = slice / 5
+		}
+		if err := a.hush(ctx, quiet); err == nil {
 			a.doubt = false
 			return nil
 		} else if !errors.Is(err, errSilent) {
@@ -400,9 +405,9 @@ func (a *Adapter) settle(ctx context.Context) error {
 }
 
 // hush reads until nothing has come for a while: late answers, second prompts.
-func (a *Adapter) hush(ctx context.Context) error {
+func (a *Adapter) hush(ctx context.Context, quiet time.Duration) error {
 	for end := a.clock.Now().Add(2 * second); a.clock.Now().Before(end); {
-		if _, err := a.read(ctx, a.clock.Now().Add(slice)); errors.Is(err, errSilent) {
+		if _, err := a.read(ctx, a.clock.Now().Add(quiet)); errors.Is(err, errSilent) {
 			return nil
 		} else if err != nil {
 			return err

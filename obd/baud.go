@@ -25,6 +25,12 @@ func (a *Adapter) raise(ctx context.Context) error {
 		return nil
 	}
 	usual := l.Baud()
+	if a.speeds.raised > 0 {
+		if usual == a.speeds.raised {
+			return nil
+		}
+		usual = a.speeds.usual
+	}
 	for _, s := range serialSpeeds {
 		if s.baud > a.opts.MaxBaud || s.baud < 3*usual/2 {
 			continue
@@ -111,14 +117,11 @@ func (a *Adapter) otherSpeed() error {
 // reset sends ATZ, after which the adapter is as after power-up, and returns what it then
 // says: its name.
 func (a *Adapter) reset(ctx context.Context) (string, error) {
-	l, ok := a.link.(BaudSetter)
-	if !ok || a.speeds.raised == 0 || l.Baud() != a.speeds.raised {
-		return a.command(ctx, "ATZ", 3*second)
-	}
-	if err := a.settle(ctx); err != nil {
+	if err := a.settle(ctx); err != nil { // it may find the adapter at the other speed
 		return "", err
 	}
-	if l.Baud() != a.speeds.raised { // settle found it at the other speed
+	l, ok := a.link.(BaudSetter)
+	if !ok || a.speeds.raised == 0 || l.Baud() != a.speeds.raised {
 		return a.command(ctx, "ATZ", 3*second)
 	}
 	if err := a.write("ATZ\r"); err != nil {

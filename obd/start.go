@@ -72,6 +72,9 @@ func (a *Adapter) Identity() Identity {
 }
 
 func (a *Adapter) setUp(ctx context.Context) error {
+	if err := a.settle(ctx); err != nil {
+		return err
+	}
 	name, err := a.reset(ctx)
 	if errors.Is(err, errSilent) {
 		a.quirk("no answer to ATZ")
@@ -155,6 +158,9 @@ func (a *Adapter) Use(ctx context.Context, k Known) error {
 func (a *Adapter) Again(ctx context.Context) error {
 	a.doubt = true
 	err := a.set(ctx)
+	if err == nil {
+		err = a.raise(ctx)
+	}
 	if errors.Is(err, errSilent) {
 		err = ErrNoAdapter
 	}

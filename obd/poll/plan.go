@@ -189,8 +189,8 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 		p.credit = min(maxCredit, p.credit+earned)
 		first := fast[0]
 		if !p.multi {
-			p.turn++
 			first = fast[p.turn%len(fast)]
+			p.turn++
 		}
 		chosen = p.pack([]*item{first}, fast)
 		if len(due) > 0 { // one long request now and then, not many that are a little longer

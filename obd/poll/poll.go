@@ -120,7 +120,7 @@ func Open(ctx context.Context, a *obd.Adapter, c obd.Clock, cfg Config) (*Poller
 func (p *Poller) begin() {
 	p.origin = p.clock.Now()
 	p.adapter.SetOrigin(p.origin)
-	p.at, p.seq, p.found = 0, 0, nil
+	p.at, p.seq, p.found, p.urgent, p.later = 0, 0, nil, nil, nil
 	p.vehicle.Decoder = new(decode.Decoder)
 	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]bool{}}
 }
