@@ -1,0 +1,25 @@
+package main
+
+import "testing"
+
+// TestIntegrity: over a bad line nothing is believed that was not sent where the reply has
+// a check, and codes are never cleared anywhere.
+func TestIntegrity(t *testing.T) {
+	for i, s := range setups {
+		t.Run(s.name, func(t *testing.T) {
+			got, err := integrity(t.Context(), s, 4000, badLine, uint64(100+i))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got.hits < 50 || got.good < 3000 {
+				t.Errorf("%+v: the line is not bad, or all is lost", got)
+			}
+			if got.erasures > 0 {
+				t.Errorf("codes cleared %d times", got.erasures)
+			}
+			if !s.bus.CAN() && s.refuse == nil && got.wrong > 0 {
+				t.Errorf("%d wrong samples, %s", got.wrong, got.example)
+			}
+		})
+	}
+}
