@@ -44,6 +44,16 @@ func (f *force) seconds() float64 {
 	return f.own.nowAt - f.begin
 }
 
+// pastBalance is how far mirrored trim u is past where the mixture is balanced, %:
+// where trim hunted at rest if the sensor cycled, else zero for want of better.
+func (f *force) pastBalance(u float64) float64 {
+	balance := 0.0
+	if f.volts.switching() && f.own.base.known() {
+		balance = f.own.up * f.own.base.median
+	}
+	return u - max(f.own.start, balance)
+}
+
 // firm reports whether the contact was steady enough to say what trim did not do.
 func (f *force) firm() bool { return f.share >= 0.97 }
 

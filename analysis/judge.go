@@ -237,6 +237,10 @@ func (c *courtCase) delivery() Proof {
 		p.State = Unclear
 		p.Why += "; at another force " + silent
 	case bySensor:
+	case d.mute() && !best.volts.switching():
+		// A sensor that never cycled may be dead as well as right.
+		p.State, p.Why = Unclear, silent+"; but that sensor did not cycle before either, so it may be dead"
+		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
 	case d.mute():
 		p.State, p.Why = Failed, silent
 		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)

@@ -506,7 +506,7 @@ func (w *Watcher) feedTrims(f *force, until float64) {
 	for i := s.from(f.fedOwn); i < s.n && s.at(i).t() <= until; i++ {
 		if p := s.at(i); p.t() > f.fedOwn {
 			f.own.add(p, w.trim.total(p, f.begin), p.v)
-			f.down.trim(p.t(), f.moved())
+			f.down.trim(p.t(), f.pastBalance(f.own.now))
 			f.fedOwn = p.t()
 		}
 	}
@@ -532,7 +532,7 @@ func (w *Watcher) stepTrim(p point) {
 	u := f.own.up * w.trim.total(p, f.begin)
 	f.rel.trimNow = u
 	f.rel.trimBack(p.t(), f)
-	f.down.trim(p.t(), u-f.own.start)
+	f.down.trim(p.t(), f.pastBalance(u))
 }
 
 func (w *Watcher) stepDown(p point) {

@@ -102,6 +102,9 @@ type State struct {
 	Power    [2]float64 // W in the upper and the lower resistor
 }
 
+// bridge is the resistance of a short across the upper resistor, Ω.
+const bridge = 1e-3
+
 // Solve returns the state of a circuit with one fault.
 func (v Values) Solve(f Fault) State {
 	top, bottom := v.Top+v.SourceOhms, v.Bottom
@@ -112,7 +115,7 @@ func (v Values) Solve(f Fault) State {
 	case BottomOpen:
 		bottom = math.Inf(1)
 	case TopShort:
-		upper, top = 0, max(v.SourceOhms, 1e-6)
+		upper, top = bridge, bridge+v.SourceOhms
 	}
 	rest := []leg{{v.EMF, v.SensorOhms}, {0, v.Input}, {v.PullVolts, v.PullOhms}}
 	// The divider as the wire sees it: its open voltage behind both resistors in parallel.

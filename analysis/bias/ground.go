@@ -21,9 +21,6 @@ type Ground struct {
 func GroundThrough(limit float64, s Sensor, c Computer) float64 {
 	// What flows into the wire at the limit must leave through the ground.
 	in := (s.EMF-limit)/s.Ohms + (c.PullVolts.Hi-limit)/c.PullOhms.Lo - limit/c.Input.Hi
-	if math.IsInf(s.Ohms, 1) {
-		in = (c.PullVolts.Hi-limit)/c.PullOhms.Lo - limit/c.Input.Hi
-	}
 	if in <= 0 {
 		return math.Inf(1)
 	}
