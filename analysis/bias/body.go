@@ -5,7 +5,7 @@ package bias
 // edition of 2005, IEC 60479-1, differs); wet hands have 10 to 25 % less, a conductive
 // liquid down to half. Background only, never a design value.
 var Body = []struct {
-	Touch         float64 // V
+	Touch        float64 // V
 	P5, P50, P95 float64 // Ω
 }{
 	{25, 1750, 3250, 6100}, {50, 1450, 2625, 4375}, {75, 1250, 2200, 3500}, {100, 1200, 1875, 3200},

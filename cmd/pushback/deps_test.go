@@ -21,6 +21,7 @@ var imports = map[string][]string{
 	"obd/obdtest":    {"obd"},
 	"obd/poll":       {"obd", "decode"},
 	"analysis":       {"decode"},
+	"analysis/bias":  {},
 	"store":          {"obd", "decode", "analysis"},
 	"store/widecsv":  {"obd", "decode"},
 }
