@@ -20,6 +20,7 @@ var (
 	ErrReadOnly    = errors.New("the database or its folder cannot be written")
 	ErrDiskFull    = errors.New("the disk is full")
 	ErrDamaged     = errors.New("the database is damaged")
+	ErrReplaced    = errors.New("the database was replaced or deleted while it was being written")
 	ErrNoSession   = errors.New("no such session")
 	ErrAmbiguous   = errors.New("more than one session begins so")
 	ErrClosed      = errors.New("the session is already closed")

@@ -100,7 +100,7 @@ func TestModel(t *testing.T) {
 				leave()
 				m := Meta{
 					Started: time.UnixMilli(rapid.Int64Range(0, 4e12).Draw(t, "started")).UTC(),
-					Format:  obd.Format{Bus: obd.Bus(rapid.IntRange(0, 9).Draw(t, "bus")), Headers: rapid.Bool().Draw(t, "headers")},
+					Format:  obd.Format{Bus: obd.Bus(rapid.IntRange(0, 9).Draw(t, "bus")), Headers: rapid.Bool().Draw(t, "headers"), Padded: rapid.Bool().Draw(t, "padded")},
 					Label:   rapid.String().Draw(t, "label"),
 					Origin:  "import",
 				}

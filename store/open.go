@@ -50,8 +50,9 @@ var busyTimeout = 5 * time.Second
 // Store is an open database. Its methods may be called from any goroutine.
 type Store struct {
 	path string
-	w    *sql.DB // one connection: all writing goes through it
-	r    *sql.DB // readers, which never wait for the writer
+	file fs.FileInfo // of what was opened
+	w    *sql.DB     // one connection: all writing goes through it
+	r    *sql.DB     // readers, which never wait for the writer
 }
 
 // DefaultPath returns pushback/pushback.db under the user's data folder:
@@ -107,14 +108,18 @@ func open(ctx context.Context, path string) (*Store, error) {
 		return nil, err
 	}
 	// Nothing is written before the file is known to be ours.
-	look := connect(path, "mode=ro")
-	v, err := version(ctx, look)
-	look.Close()
+	v, err := look(ctx, path, "mode=ro")
+	if needsRecovery(err) {
+		v, err = look(ctx, path, "mode=rw")
+	}
 	if err != nil {
 		return nil, err
 	}
 
 	s := &Store{path: path}
+	if s.file, err = os.Stat(path); err != nil {
+		return nil, err
+	}
 	s.w = connect(path, "mode=rw", "_txlock=immediate", "_synchronous=FULL")
 	s.w.SetMaxOpenConns(1)
 	if err := s.setUp(ctx, v); err != nil {
@@ -123,6 +128,24 @@ func open(ctx context.Context, path string) (*Store, error) {
 	}
 	s.r = connect(path, "mode=rw", "_query_only=on") // a read-only handle could not make the WAL's index
 	return s, nil
+}
+
+// look returns the schema version of a file that is ours in all that it would run.
+func look(ctx context.Context, path string, params ...string) (int, error) {
+	db := connect(path, params...)
+	defer db.Close()
+	v, err := version(ctx, db)
+	if err != nil || v == 0 {
+		return v, err
+	}
+	return v, checkSchema(ctx, db, v, false)
+}
+
+// needsRecovery reports that a reader met what a killed program left half done.
+// SQLite undoes it as soon as it may write, in a file of whomever.
+func needsRecovery(err error) bool {
+	var e sqlite3.Error
+	return errors.As(err, &e) && (e.Code == sqlite3.ErrReadonly || e.Code == sqlite3.ErrCantOpen)
 }
 
 // making guards prepareFile: to close a file drops the locks that SQLite holds on it
@@ -142,7 +165,7 @@ func prepareFile(path string) error {
 	case !errors.Is(err, fs.ErrNotExist):
 		return err
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+	if err := makeFolder(filepath.Dir(path)); err != nil {
 		return err
 	}
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
@@ -151,7 +174,37 @@ func prepareFile(path string) error {
 	} else if err != nil {
 		return err
 	}
-	return f.Close()
+	if err := f.Close(); err != nil {
+		return err
+	}
+	syncFolder(filepath.Dir(path))
+	return nil
+}
+
+// makeFolder makes a folder, and those above it, so that they outlast a loss of power.
+func makeFolder(path string) error {
+	if _, err := os.Stat(path); err == nil {
+		return nil
+	}
+	if up := filepath.Dir(path); up != path {
+		if err := makeFolder(up); err != nil {
+			return err
+		}
+	}
+	if err := os.Mkdir(path, 0o700); err != nil && !errors.Is(err, fs.ErrExist) {
+		return err
+	}
+	syncFolder(filepath.Dir(path))
+	return nil
+}
+
+// syncFolder brings a folder's list of names to the disk. Systems that cannot do it
+// say so, and need it not.
+func syncFolder(path string) {
+	if d, err := os.Open(path); err == nil {
+		d.Sync()
+		d.Close()
+	}
 }
 
 // version returns the schema version of a file of ours, 0 for an empty one.
@@ -167,7 +220,7 @@ func version(ctx context.Context, q interface {
 		return 0, err
 	case id == 0 && v == 0 && objects == 0:
 		return 0, nil
-	case id != applicationID:
+	case id != applicationID, v < 1:
 		return 0, ErrNotOurs
 	case v > len(migrations):
 		return 0, fmt.Errorf("%w: its schema is %d, this program knows up to %d", ErrNewerSchema, v, len(migrations))

@@ -24,6 +24,7 @@ type Reader struct {
 	conn   *sql.Conn
 	rows   driver.Rows // of conn, used only within its Raw
 	values []driver.Value
+	last   int64        // seq of the record before
 	ahead  []obd.Record // read, not yet given; next is ahead[given]
 	given  int
 	err    error // sticky; given after what is ahead
@@ -59,6 +60,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 		r.conn.Close()
 		return nil, wrap("read session "+m.ID, err)
 	}
+	r.last = -1
 	r.values = make([]driver.Value, len(r.rows.Columns()))
 	return r, nil
 }
@@ -96,9 +98,13 @@ func (r *Reader) fill() error {
 				return err
 			}
 			rec, err := r.record()
+			if err == nil && rec.Seq <= r.last { // a tree that leads to a page twice has no end
+				err = fmt.Errorf("it follows record %d", r.last)
+			}
 			if err != nil {
 				return fmt.Errorf("record %d: %w: %w", rec.Seq, ErrDamaged, err)
 			}
+			r.last = rec.Seq
 			r.ahead = append(r.ahead, rec)
 		}
 		return nil

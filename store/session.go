@@ -4,9 +4,9 @@ import (
 	"context"
 	"crypto/rand"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -17,7 +17,7 @@ import (
 
 // Meta describes a session.
 type Meta struct {
-	ID       string        // made by Create: six characters
+	ID       string        // six characters; made by Create unless it is given and free
 	Started  time.Time     // wall time, with the offset of where it was recorded
 	Duration time.Duration // of an unfinished session: up to its last record
 	Finished bool          // false: still running, or its program died
@@ -35,11 +35,18 @@ type Meta struct {
 
 	Conclusion string // of the verdict
 	Version    string // of the program that recorded
+
+	Before string // the session that was made before the repair, see [Store.Pair]
+	After  string // the one made after it
 }
 
 // Filter chooses sessions; the zero value chooses all.
 type Filter struct {
-	Text       string // somewhere in id, label, vehicle or note; the case of A to Z does not matter
+	// Somewhere in: the case of A to Z does not matter.
+	Text    string // id, label, vehicle or note
+	Label   string
+	Vehicle string
+
 	Origin     string
 	Conclusion string
 	Since      time.Time // started at or after
@@ -48,14 +55,16 @@ type Filter struct {
 }
 
 // metaColumns are what scanMeta reads.
-const metaColumns = `n, id, started, coalesce(duration_us, (select at_us from record where session = n order by seq desc limit 1), 0),
-	duration_us is not null, bus, headers, adapter, sensors, watching, forced_by, origin, label, vehicle, note, vin, conclusion, version`
+const metaColumns = `n, id, started, coalesce(duration_us, (select at_us from record where record.session = session.n order by seq desc limit 1), 0),
+	duration_us is not null, bus, headers, padded, adapter, sensors, watching, forced_by, origin, label, vehicle, note, vin, conclusion, version,
+	coalesce((select b.id from pair join session b on b.n = before_n where after_n = session.n), ''),
+	coalesce((select a.id from pair join session a on a.n = after_n where before_n = session.n order by a.n desc limit 1), '')`
 
 func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) {
 	var started, bus, sensors string
 	var us int64
-	err = row.Scan(&n, &m.ID, &started, &us, &m.Finished, &bus, &m.Format.Headers, &m.Adapter, &sensors,
-		&m.Watching, &m.By, &m.Origin, &m.Label, &m.Vehicle, &m.Note, &m.VIN, &m.Conclusion, &m.Version)
+	err = row.Scan(&n, &m.ID, &started, &us, &m.Finished, &bus, &m.Format.Headers, &m.Format.Padded, &m.Adapter, &sensors,
+		&m.Watching, &m.By, &m.Origin, &m.Label, &m.Vehicle, &m.Note, &m.VIN, &m.Conclusion, &m.Version, &m.Before, &m.After)
 	if err != nil {
 		return 0, Meta{}, err
 	}
@@ -74,14 +83,14 @@ func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) 
 
 // fields lists what a person or the session itself may set, in the order of metaSet.
 func (m Meta) fields() []any {
-	return []any{m.Started.Format(time.RFC3339Nano), m.Origin, m.Version, m.Adapter, m.Format.Bus.String(), m.Format.Headers,
+	return []any{m.Started.Format(time.RFC3339Nano), m.Origin, m.Version, m.Adapter, m.Format.Bus.String(), m.Format.Headers, m.Format.Padded,
 		strings.Join(m.Sensors, " "), m.Watching, m.By, m.Label, m.Vehicle, m.Note, m.VIN, m.Conclusion}
 }
 
 const (
-	metaInsert = `insert into session (id, started, origin, version, adapter, bus, headers, sensors, watching, forced_by,
-		label, vehicle, note, vin, conclusion) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
-	metaUpdate = `update session set started = ?, origin = ?, version = ?, adapter = ?, bus = ?, headers = ?, sensors = ?,
+	metaInsert = `insert into session (id, started, origin, version, adapter, bus, headers, padded, sensors, watching, forced_by,
+		label, vehicle, note, vin, conclusion) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+	metaUpdate = `update session set started = ?, origin = ?, version = ?, adapter = ?, bus = ?, headers = ?, padded = ?, sensors = ?,
 		watching = ?, forced_by = ?, label = ?, vehicle = ?, note = ?, vin = ?, conclusion = ? where n = ?`
 )
 
@@ -101,10 +110,16 @@ func newID() string {
 	return string(id)
 }
 
-// insertSession makes a session with a new id.
+// isID reports whether s has the form of an id.
+func isID(s string) bool { return len(s) == 6 && strings.Trim(s, idAlphabet) == "" }
+
+// insertSession makes a session, with the id that it has if that is free, otherwise
+// with a new one.
 func (s *Store) insertSession(ctx context.Context, m *Meta, id func() string) (n int64, err error) {
-	for range 100 {
-		m.ID = id()
+	for i := range 100 {
+		if i > 0 || !isID(m.ID) {
+			m.ID = id()
+		}
 		res, err := s.w.ExecContext(ctx, metaInsert, append([]any{m.ID}, m.fields()...)...)
 		if err == nil {
 			return res.LastInsertId()
@@ -174,9 +189,14 @@ func (s *Store) List(ctx context.Context, f Filter) ([]Meta, error) {
 		where = append(where, cond)
 		args = append(args, v...)
 	}
-	if f.Text != "" {
-		like := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(f.Text) + "%"
-		add(`(id || char(10) || label || char(10) || vehicle || char(10) || note) like ? escape '\'`, like)
+	for _, c := range []struct{ in, text string }{
+		{"id || char(10) || label || char(10) || vehicle || char(10) || note", f.Text},
+		{"label", f.Label}, {"vehicle", f.Vehicle},
+	} {
+		if c.text != "" {
+			like := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(c.text) + "%"
+			add("("+c.in+`) like ? escape '\'`, like)
+		}
 	}
 	if f.Origin != "" {
 		add("origin = ?", f.Origin)
@@ -200,18 +220,51 @@ func (s *Store) List(ctx context.Context, f Filter) ([]Meta, error) {
 	}
 	defer rows.Close()
 	var list []Meta
+	last := int64(math.MaxInt64)
 	for rows.Next() {
-		_, m, err := scanMeta(rows)
+		n, m, err := scanMeta(rows)
+		if err == nil && n >= last { // a tree that leads to a page twice has no end
+			err = fmt.Errorf("%w: sessions are out of order", ErrDamaged)
+		}
 		if err != nil {
 			return nil, wrap("list sessions", err)
 		}
+		last = n
 		list = append(list, m)
 	}
 	return list, wrap("list sessions", rows.Err())
 }
 
+// Pair notes that two sessions are of the same car before and after a repair. A
+// session has at most one before it: the pair it was in as the later one is forgotten.
+func (s *Store) Pair(ctx context.Context, before, after string) error {
+	b, first, err := s.find(ctx, before)
+	if err != nil {
+		return err
+	}
+	a, second, err := s.find(ctx, after)
+	if err != nil {
+		return err
+	}
+	if a == b {
+		return fmt.Errorf("pair session %s with itself", first.ID)
+	}
+	_, err = s.w.ExecContext(ctx, `insert or replace into pair (after_n, before_n) values (?, ?)`, a, b)
+	return wrap(fmt.Sprintf("pair sessions %s and %s", first.ID, second.ID), err)
+}
+
+// Unpair forgets the pairs that the session is in.
+func (s *Store) Unpair(ctx context.Context, ref string) error {
+	n, m, err := s.find(ctx, ref)
+	if err != nil {
+		return err
+	}
+	_, err = s.w.ExecContext(ctx, `delete from pair where after_n = ? or before_n = ?`, n, n)
+	return wrap("unpair session "+m.ID, err)
+}
+
 // Edit changes the description of the session that ref means, by the rules of
-// [Store.Find]. What f does to ID, Duration and Finished has no effect.
+// [Store.Find]. What f does to ID, Duration, Finished, Before and After has no effect.
 func (s *Store) Edit(ctx context.Context, ref string, f func(*Meta)) error {
 	n, _, err := s.find(ctx, ref)
 	if err != nil {
@@ -245,42 +298,6 @@ func (s *Store) Remove(ctx context.Context, ref string) error {
 	if err != nil {
 		return err
 	}
-	_, err = s.w.ExecContext(ctx, `delete from session where n = ?`, n)
+	_, err = s.w.ExecContext(ctx, `delete from session where n = ?`, n) // the trigger removes the rest
 	return wrap(fmt.Sprintf("remove session %q", ref), err)
-}
-
-// Events returns the events of a session as they were printed, one JSON object each.
-func (s *Store) Events(ctx context.Context, ref string) ([]json.RawMessage, error) {
-	return s.judgement(ctx, ref, "event")
-}
-
-// Verdict returns the verdict of a session as it was printed, nil if it has none.
-func (s *Store) Verdict(ctx context.Context, ref string) (json.RawMessage, error) {
-	v, err := s.judgement(ctx, ref, "verdict")
-	if err != nil || len(v) == 0 {
-		return nil, err
-	}
-	return v[0], nil
-}
-
-func (s *Store) judgement(ctx context.Context, ref, kind string) ([]json.RawMessage, error) {
-	n, _, err := s.find(ctx, ref)
-	if err != nil {
-		return nil, err
-	}
-	what := fmt.Sprintf("read the judgement of session %q", ref)
-	rows, err := s.r.QueryContext(ctx, `select json from judgement where session = ? and kind = ? order by line`, n, kind)
-	if err != nil {
-		return nil, wrap(what, err)
-	}
-	defer rows.Close()
-	var lines []json.RawMessage
-	for rows.Next() {
-		var j []byte
-		if err := rows.Scan(&j); err != nil {
-			return nil, wrap(what, err)
-		}
-		lines = append(lines, j)
-	}
-	return lines, wrap(what, rows.Err())
 }

@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"math"
@@ -36,6 +37,7 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
+	flag.Set("rapid.checks", "40") // each check waits for the disk; more with the flag
 	goleak.VerifyTestMain(m)
 }
 
@@ -127,7 +129,7 @@ func readAll(t testing.TB, s *Store, ref string) []obd.Record {
 
 var meta = Meta{
 	Started: time.Date(2026, 3, 1, 9, 30, 0, 123456789, time.FixedZone("", 3600)),
-	Format:  obd.Format{Bus: obd.CAN11at500, Headers: true},
+	Format:  obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true},
 	Adapter: "adapter 1.5", Sensors: []string{"B1S1", "B1S2"}, Watching: "B1S1", By: "wire",
 	Origin: "live", Label: "before", Vehicle: "grey van", Note: "idles rough", VIN: "", Version: "0.1",
 }
@@ -493,10 +495,11 @@ func TestReaderEnds(t *testing.T) {
 func TestReplies(t *testing.T) {
 	s := openTest(t, newPath(t))
 	w := create(t, s, meta)
-	good := exchange(0, time.Second, "7E8 04 41 14 5A 80 \r\r")
-	lost := exchange(1, 2*time.Second, "7E8 04 41 14 5A 80 \r\r")
+	good := exchange(0, time.Second, "7E8 04 41 14 5A 80 00 00 00 \r\r")
+	lost := exchange(1, 2*time.Second, "7E8 04 41 14 5A 80 00 00 00 \r\r")
 	lost.Exchange.Outcome = obd.LinkLost
-	for _, rec := range []obd.Record{good, lost} {
+	cut := exchange(2, 3*time.Second, "7E8 04 41 14 5A 80 \r\r") // meta says that frames are padded
+	for _, rec := range []obd.Record{good, lost, cut} {
 		if err := w.Append(rec, nil); err != nil {
 			t.Fatal(err)
 		}
@@ -515,6 +518,7 @@ func TestReplies(t *testing.T) {
 	}{
 		{obd.OK, []obd.Reply{{From: 0x7E8, Data: []byte{0x41, 0x14, 0x5A, 0x80}}}},
 		{obd.LinkLost, nil},
+		{obd.OK, nil},
 	} {
 		rec, err := r.Next(context.Background())
 		if err != nil {

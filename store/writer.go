@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strconv"
@@ -17,9 +16,9 @@ import (
 )
 
 const (
-	commitEvery = 250 * time.Millisecond
-	commitAt    = 2048     // records: a fast source need not wait for the clock
-	bufferMost  = 8 * 2048 // records: beyond it Append waits for the disk
+	commitEvery = 200 * time.Millisecond // a commit itself takes some; at most 250 ms are lost
+	commitAt    = 2048                   // records: a fast source need not wait for the clock
+	bufferMost  = 8 * 2048               // records: beyond it Append waits for the disk
 )
 
 // Writer keeps the records of one session. A goroutine of its own commits, so
@@ -42,9 +41,11 @@ type Writer struct {
 	stopped chan struct{}
 
 	// Of the goroutine, and after it has stopped of Close.
+	leaving                   bool // commit even where nobody will find it: it is rescued then
 	spare                     batch
 	insertRecord, insertValue *sql.Stmt
 	signals                   map[string]int64
+	content                   Content         // of what is committed
 	onCommit                  func(seq int64) // for tests; nil
 }
 
@@ -73,8 +74,9 @@ type sampleRow struct {
 	missing             bool
 }
 
-// Create begins a session described by m and returns what writes it. m.ID,
-// m.Duration and m.Finished are not read; Writer.ID tells the new id.
+// Create begins a session described by m and returns what writes it. m.ID is kept
+// if it is one that is free (Writer.ID tells); m.Duration, m.Finished and the pair
+// are not read.
 func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
 	n, err := s.insertSession(ctx, &m, newID)
 	if err != nil {
@@ -83,7 +85,7 @@ func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
 	w := &Writer{
 		s: s, n: n, id: m.ID, last: -1,
 		kick: make(chan struct{}, 1), quit: make(chan struct{}), stopped: make(chan struct{}),
-		signals: make(map[string]int64),
+		signals: make(map[string]int64), content: NewContent(),
 	}
 	w.room.L = &w.mu
 	w.insertRecord, err = s.w.PrepareContext(ctx, `insert into record (session, seq, at_us, kind, request, expect, sent_us, received_us,
@@ -221,9 +223,16 @@ func (w *Writer) flush() error {
 	if len(w.spare.records) == 0 {
 		return nil
 	}
-	if err := w.commit(w.spare); err != nil {
+	err := w.s.checkFile()
+	if err == nil || w.leaving {
+		err = w.commit(w.spare)
+	}
+	if err != nil {
 		clear(w.signals) // some may be rolled back
 		return wrap("write session "+w.id, err)
+	}
+	for i := range w.spare.records {
+		w.content.add(&w.spare.records[i])
 	}
 	if w.onCommit != nil {
 		w.onCommit(w.spare.records[len(w.spare.records)-1].seq)
@@ -309,36 +318,19 @@ func (w *Writer) Finish(ctx context.Context, at time.Duration, v analysis.Verdic
 }
 
 func (w *Writer) finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
-	tx, err := w.s.w.BeginTx(ctx, nil)
+	j, err := judgementOf(v, events)
 	if err != nil {
 		return err
 	}
-	defer tx.Rollback()
-	line := func(i int, kind string, x any) error {
-		j, err := json.Marshal(x)
-		if err != nil {
-			return err
-		}
-		_, err = tx.ExecContext(ctx, `insert into judgement (session, line, kind, json) values (?, ?, ?, ?)`, w.n, i, kind, string(j))
+	return w.s.judge(ctx, w.n, max(at, w.at), j)
+}
+
+// FinishAs is Finish with a judgement as another database keeps it.
+func (w *Writer) FinishAs(ctx context.Context, at time.Duration, j Judgement) error {
+	if err := w.Close(); err != nil {
 		return err
 	}
-	for i, e := range events {
-		if err := line(i, "event", e); err != nil {
-			return err
-		}
-	}
-	if err := line(len(events), "verdict", v); err != nil {
-		return err
-	}
-	res, err := tx.ExecContext(ctx, `update session set duration_us = ?, conclusion = ? where n = ?`,
-		max(at, w.at).Microseconds(), string(v.Conclusion), w.n)
-	if err != nil {
-		return err
-	}
-	if k, err := res.RowsAffected(); err != nil || k == 0 {
-		return errors.Join(ErrNoSession, err)
-	}
-	return tx.Commit()
+	return wrap("finish session "+w.id, w.s.judge(ctx, w.n, max(at, w.at), j))
 }
 
 // Close commits what is left and leaves the session unfinished. It returns
@@ -356,9 +348,17 @@ func (w *Writer) Close() error {
 
 	close(w.quit)
 	<-w.stopped
+	w.leaving = true
 	err := w.flush() // after a failure: once more, there may be room now
 	if err == nil {
 		err = w.flush() // what came while a failed batch was waiting
+	}
+	if err == nil {
+		_, err = w.s.w.Exec(`update session set content = ? where n = ?`, w.content.Sum(), w.n)
+		err = wrap("close session "+w.id, err)
+	}
+	if w.s.checkFile() != nil {
+		err = errors.Join(err, w.s.rescue())
 	}
 	return errors.Join(err, w.insertRecord.Close(), w.insertValue.Close())
 }

@@ -21,6 +21,7 @@ create table session (
   adapter     text not null,         -- what the adapter calls itself
   bus         text not null,         -- can11-500, iso9141, …, unknown
   headers     integer not null,      -- 1: reply lines start with the sender's address
+  padded      integer not null,      -- 1: every CAN frame is printed with 8 data bytes
   sensors     text not null,         -- oxygen sensors of the car: B1S1 B1S2 …
   watching    text not null,         -- the sensor that is forced: B1S1
   forced_by   text not null,         -- wire, mixture
@@ -28,8 +29,18 @@ create table session (
   vehicle     text not null,         -- in the technician's words
   note        text not null,
   vin         text not null,         -- empty unless the technician asked to keep it
-  conclusion  text not null          -- of the verdict; empty while there is none
+  conclusion  text not null,         -- of the verdict; empty while there is none
+  content     blob                   -- SHA-256 of the records, null until the program closed the session;
+                                     -- note texts and the VIN's reply are left out, so a redacted copy has the same
 ) strict;
+create index session_content on session (content);
+
+-- The same car before and after a repair: one row a session that was made after.
+create table pair (
+  after_n  integer primary key references session (n),
+  before_n integer not null references session (n)
+) strict;
+create index pair_before on pair (before_n);
 
 -- One row a record, in order of seq. kind says which columns count:
 --   exchange: request, expect, sent_us, received_us, outcome, raw
@@ -61,7 +72,14 @@ create table signal (
 ) strict;
 
 -- One row a value. The car measured it between sent_us and received_us. A null
--- value: it was asked for and did not come. The key is the index that reports need.
+-- value: it was asked for and did not come.
+--
+-- The key is the only index, and the table is its index: all values of one signal of
+-- one session lie side by side in order of time, so reading them costs their own
+-- pages and no more, however many sessions there are. What that trades away: a value
+-- takes about 34 bytes, and to look for a signal in all sessions is a scan. Packing
+-- values into blobs would take a tenth, but no SQLite tool could read them; for a
+-- fleet there is `pushback export --parquet`, which is packed and made for scans.
 create table sample (
   session     integer not null references session (n),
   signal      integer not null references signal (id),
@@ -87,6 +105,7 @@ create trigger session_removed after delete on session begin
   delete from record    where session = old.n;
   delete from sample    where session = old.n;
   delete from judgement where session = old.n;
+  delete from pair      where after_n = old.n or before_n = old.n;
 end;
 
 create view session_summary as
@@ -95,12 +114,29 @@ select s.id, s.started,
          (select at_us from record where session = s.n order by seq desc limit 1), 0) / 1e6 as duration_s,
        iif(s.duration_us is null, 'unfinished', 'finished') as state,
        s.conclusion, s.watching, s.forced_by, s.sensors, s.bus, s.origin, s.label, s.vehicle,
+       (select b.id from pair p join session b on b.n = p.before_n where p.after_n = s.n) as before_id,
        (select count(*) from record where session = s.n) as records,
        (select count(*) from record where session = s.n and kind = 'mark') as marks,
        (select count(*) from record where session = s.n and kind = 'exchange' and outcome <> 'ok') as failed
   from session s
  order by s.n;
 
+-- All values, one a row.
+create view sample_long as
+select s.id as session, x.received_us / 1e6 as t_s, x.sent_us / 1e6 as sent_s, g.name, x.value, g.unit
+  from session s
+  join signal g
+  join sample x on x.session = s.n and x.signal = g.id;
+
+-- What the watcher saw: select * from event where event = 'loop_answers';
+create view event as
+select s.id as session, json ->> 't' as t_s, json ->> 'event' as event, json
+  from judgement j
+  join session s on s.n = j.session
+ where j.kind = 'event'
+ order by j.session, j.line;
+
+-- The signals that a force test is about, one column each, one row a record.
 create view sample_wide as
 select s.id as session, x.received_us / 1e6 as t_s,
        max(iif(g.name = 'O2S11',    x.value, null)) as O2S11,
