@@ -29,22 +29,24 @@ type AdapterOptions struct {
 // Adapter is the dialogue with one adapter: a command ended by a carriage return,
 // an answer ended by the prompt '>'. One goroutine uses it.
 type Adapter struct {
-	link    Link
-	clock   Clock
-	opts    AdapterOptions
-	origin  time.Time
-	about   Identity
-	headers bool   // ATH1 was accepted
-	format  Format // of the bus in use
-	counts  bool   // a request may carry the number of replies to wait for
-	mute    bool   // the adapter has no echo to check a request by
-	echoed  bool   // the last command was
-	unheard int    // checked requests in a row of which no character came back
-	repeats repeat // whether a lone return repeats the last request
-	last    string // the request that a lone return repeats; "" unknown
-	doubt   bool   // the line may not be at the prompt
-	speeds  speeds
-	buf     [512]byte
+	link     Link
+	clock    Clock
+	opts     AdapterOptions
+	origin   time.Time
+	about    Identity
+	headers  bool          // ATH1 was accepted
+	format   Format        // of the bus in use
+	counts   bool          // a request may carry the number of replies to wait for
+	mute     bool          // the adapter has no echo to check a request by
+	echoed   bool          // the last command was
+	unheard  int           // checked requests in a row of which no character came back
+	repeats  repeat        // whether a lone return repeats the last request
+	last     string        // the request that a lone return repeats; "" unknown
+	doubt    bool          // the line may not be at the prompt
+	pace     time.Duration // to leave between a prompt and what is sent next
+	prompted time.Time     // the last prompt came
+	speeds   speeds
+	buf      [512]byte
 }
 
 // NewAdapter returns an Adapter on l whose times begin now.
@@ -124,6 +126,9 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 	if err := a.settle(ctx); err != nil {
 		return err
 	}
+	if err := a.pause(ctx); err != nil {
+		return err
+	}
 	if text == a.last && a.repeats != doesNot {
 		x.Sent = a.now()
 		err := a.listen(ctx, x, "")
@@ -142,6 +147,9 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 		a.quirk("does not repeat a request on a return")
 		*x = Exchange{Request: x.Request, Sent: a.now()}
 		if err := a.settle(ctx); err != nil {
+			return err
+		}
+		if err := a.pause(ctx); err != nil {
 			return err
 		}
 	}
@@ -225,6 +233,9 @@ func (a *Adapter) enter(ctx context.Context, text string) error {
 	}
 	if echo != "" {
 		a.unheard = 0
+		if strings.HasSuffix(text, echo) {
+			a.slower()
+		}
 		return errEcho
 	}
 	if a.unheard++; a.unheard < 3 {
@@ -234,6 +245,23 @@ func (a *Adapter) enter(ctx context.Context, text string) error {
 		return err
 	}
 	return errSilent
+}
+
+// slower leaves more time between a prompt and what is sent next: some adapters are
+// not ready to listen when they say so.
+func (a *Adapter) slower() {
+	if a.pace < 64*time.Millisecond {
+		a.pace = max(2*time.Millisecond, 2*a.pace)
+		a.quirk("loses what is sent too soon after its prompt")
+	}
+}
+
+// pause waits until the adapter may be written to.
+func (a *Adapter) pause(ctx context.Context) error {
+	if a.pace == 0 {
+		return nil
+	}
+	return a.clock.Sleep(ctx, a.prompted.Add(a.pace).Sub(a.clock.Now()))
 }
 
 // tryEcho learns whether the adapter returns single characters, and asks it to.
@@ -340,29 +368,38 @@ func (a *Adapter) now() time.Duration {
 // command sends one command to the adapter itself and returns its answer, lines
 // joined by line feeds, without echo.
 func (a *Adapter) command(ctx context.Context, text string, wait time.Duration) (string, error) {
-	if err := a.settle(ctx); err != nil {
-		return "", err
-	}
-	a.last = ""
-	if err := a.write(text + "\r"); err != nil {
-		return "", err
-	}
-	raw, _, err := a.prompt(ctx, wait, nil)
-	if err != nil {
-		return "", err
-	}
-	var lines []string
-	a.echoed = false
-	for line := range bytes.FieldsFuncSeq(raw, func(r rune) bool { return r == '\r' || r == '\n' }) {
-		switch t := clean(line); {
-		case t == "":
-		case len(lines) == 0 && strings.EqualFold(t, text):
-			a.echoed = true
-		default:
-			lines = append(lines, t)
+	for try := 0; ; try++ {
+		if err := a.settle(ctx); err != nil {
+			return "", err
 		}
+		if err := a.pause(ctx); err != nil {
+			return "", err
+		}
+		a.last = ""
+		if err := a.write(text + "\r"); err != nil {
+			return "", err
+		}
+		raw, _, err := a.prompt(ctx, wait, nil)
+		if err != nil {
+			return "", err
+		}
+		var lines []string
+		a.echoed = false
+		for line := range bytes.FieldsFuncSeq(raw, func(r rune) bool { return r == '\r' || r == '\n' }) {
+			switch t := clean(line); {
+			case t == "":
+			case len(lines) == 0 && strings.EqualFold(t, text):
+				a.echoed = true
+			default:
+				lines = append(lines, t)
+			}
+		}
+		if try < 6 && len(lines) > 0 && lines[0] != "" && len(lines[0]) < len(text) && strings.HasSuffix(text, lines[0]) {
+			a.slower() // its echo lacks the beginning
+			continue
+		}
+		return strings.Join(lines, "\n"), nil
 	}
-	return strings.Join(lines, "\n"), nil
 }
 
 // settle brings the line to the prompt when that is in doubt. A lone return will
@@ -379,6 +416,9 @@ func (a *Adapter) settle(ctx context.Context) error {
 			if err := a.otherSpeed(); err != nil {
 				return err
 			}
+		}
+		if err := a.pause(ctx); err != nil {
+			return err
 		}
 		if err := a.write("AT\r"); err != nil {
 			return err
@@ -437,6 +477,7 @@ func (a *Adapter) prompt(ctx context.Context, wait time.Duration, more func([]by
 		}
 		raw = append(raw, before...)
 		if found {
+			a.prompted = now
 			if len(bytes.Trim(after, "\x00\r\n ")) > 0 {
 				a.doubt = true
 			}

@@ -279,6 +279,15 @@ func (s *scanner) checked(text string) {
 		s.garbage = true
 		return
 	}
+	switch s.format.Bus {
+	case ISO9141, VPW, PWM:
+		// Codes come three at a time, padded with zeros (SAE J1979, from memory). A sum does
+		// not see zeros that are lost.
+		if data[0] == s.req.Service+0x40 && len(s.req.Data) == 0 && len(data) != 7 && data[0] != 0x44 {
+			s.garbage = true
+			return
+		}
+	}
 	s.reply(from, data)
 }
 

@@ -53,7 +53,7 @@ var settings = []string{
 func (a *Adapter) Start(ctx context.Context) (Identity, error) {
 	a.about, a.format = Identity{}, Format{}
 	a.headers, a.counts, a.mute, a.doubt = false, false, false, true
-	a.repeats, a.last, a.unheard = untried, "", 0
+	a.repeats, a.last, a.unheard, a.pace = untried, "", 0, 0
 	err := a.setUp(ctx)
 	if errors.Is(err, errSilent) {
 		err = ErrNoAdapter
@@ -306,6 +306,9 @@ func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
 func (a *Adapter) ask(ctx context.Context, text string, wait time.Duration) ([]byte, error) {
 	for range 3 {
 		if err := a.settle(ctx); err != nil {
+			return nil, err
+		}
+		if err := a.pause(ctx); err != nil {
 			return nil, err
 		}
 		if err := a.enter(ctx, text); errors.Is(err, errEcho) {

@@ -180,6 +180,9 @@ func (t *tally) check(d *decode.Decoder, b obd.Bus, x *obd.Exchange, bus []tappe
 			t.wrong += samples
 			if t.example == "" {
 				t.example = fmt.Sprintf("%s: %q taken as %X", x.Request.Hex(), x.Raw, r.Data)
+				for _, m := range bus {
+					t.example += fmt.Sprintf(", %X sent %X", m.from, m.message)
+				}
 			}
 		}
 	}

@@ -27,6 +27,9 @@ type Fake struct {
 	// Deaf suppresses the echo whatever the adapter says.
 	Deaf bool
 
+	// Slow is for how long after a prompt the adapter loses what it is sent.
+	Slow time.Duration
+
 	Lines []string // all lines received, for checks
 
 	mu     sync.Mutex
@@ -37,6 +40,7 @@ type Fake struct {
 	until  time.Time // read deadline
 	closed bool
 	lost   bool
+	ready  time.Time // the last prompt went out
 }
 
 type print struct {
@@ -109,6 +113,9 @@ func (f *Fake) Write(p []byte) (int, error) {
 		return 0, err
 	}
 	for _, b := range p {
+		if f.now.Before(f.ready.Add(f.Slow)) {
+			continue
+		}
 		if f.Damage != nil {
 			var keep bool
 			if b, keep = f.Damage(b); !keep {
@@ -160,6 +167,9 @@ func (f *Fake) Read(p []byte) (int, error) {
 		f.now = o.at
 	}
 	n := copy(p, o.text)
+	if bytes.IndexByte(p[:n], '>') >= 0 {
+		f.ready = f.now
+	}
 	if o.text = o.text[n:]; len(o.text) == 0 {
 		f.output = f.output[1:]
 	}

@@ -80,7 +80,7 @@ func (n *Noise) damage(w *way, b byte) []byte {
 			return nil
 		}
 		from := n.rng.IntN(len(w.past))
-		to := from + n.rng.IntN(len(w.past)-from)
+		to := from + n.rng.IntN(min(40, len(w.past)-from))
 		return append(append([]byte(nil), w.past[from:to]...), b)
 	}
 	return []byte{b}
