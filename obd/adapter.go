@@ -234,7 +234,7 @@ func (a *Adapter) enter(ctx context.Context, text string) error {
 	if echo != "" {
 		a.unheard = 0
 		if strings.HasSuffix(text, echo) {
-			a.slower()
+			a.slower(2 * time.Millisecond)
 		}
 		return errEcho
 	}
@@ -249,9 +249,9 @@ func (a *Adapter) enter(ctx context.Context, text string) error {
 
 // slower leaves more time between a prompt and what is sent next: some adapters are
 // not ready to listen when they say so.
-func (a *Adapter) slower() {
+func (a *Adapter) slower(least time.Duration) {
 	if a.pace < 64*time.Millisecond {
-		a.pace = max(2*time.Millisecond, 2*a.pace)
+		a.pace = max(least, 2*a.pace)
 		a.quirk("loses what is sent too soon after its prompt")
 	}
 }
@@ -380,6 +380,10 @@ func (a *Adapter) command(ctx context.Context, text string, wait time.Duration) 
 			return "", err
 		}
 		raw, _, err := a.prompt(ctx, wait, nil)
+		if errors.Is(err, errSilent) && len(raw) == 0 && try < 2 {
+			a.slower(20 * time.Millisecond) // not even an echo
+			continue
+		}
 		if err != nil {
 			return "", err
 		}
@@ -395,7 +399,7 @@ func (a *Adapter) command(ctx context.Context, text string, wait time.Duration) 
 			}
 		}
 		if try < 6 && len(lines) > 0 && lines[0] != "" && len(lines[0]) < len(text) && strings.HasSuffix(text, lines[0]) {
-			a.slower() // its echo lacks the beginning
+			a.slower(2 * time.Millisecond) // its echo lacks the beginning
 			continue
 		}
 		return strings.Join(lines, "\n"), nil

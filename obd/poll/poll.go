@@ -141,6 +141,10 @@ func (p *Poller) choose() {
 // Vehicle returns what start-up and discovery learned.
 func (p *Poller) Vehicle() Vehicle { return p.vehicle }
 
+// Quirks returns what the adapter was seen to refuse or do differently so far. It is for the
+// goroutine of Next.
+func (p *Poller) Quirks() []string { return p.adapter.Identity().Quirks }
+
 // discover asks what the car offers. A request that is not answered is left at that,
 // but for the first.
 func (p *Poller) discover(ctx context.Context) error {
