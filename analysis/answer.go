@@ -138,8 +138,13 @@ func (a *answer) add(p point, total, raw float64) {
 	switch a.state {
 	case answerOpen, silent:
 		come := u - a.low
-		if u >= a.ceiling()+a.margin()-tiny && come >= max(minAnswer, 0.7*a.width())-tiny &&
-			a.drop <= max(1.01*trimCount, 0.35*come) {
+		beyond := u >= a.ceiling()+a.margin()-tiny && come >= max(minAnswer, 0.7*a.width())-tiny &&
+			a.drop <= max(1.01*trimCount, 0.35*come)
+		// Or, where trim drifted about before, a long way without turning once, from the
+		// force's beginning on.
+		straight := come >= max(6, 0.7*a.width()) && a.drop <= 1.01*trimCount && p.t()-a.began >= 5 &&
+			a.lowAt.t() <= a.hi+1
+		if beyond || straight {
 			a.confirms++
 		} else {
 			a.confirms = 0

