@@ -22,6 +22,7 @@ var imports = map[string][]string{
 	"obd/poll":       {"obd", "decode"},
 	"analysis":       {"decode"},
 	"analysis/bias":  {},
+	"analysis/stats": {},
 	"store":          {"obd", "decode", "analysis"},
 	"store/widecsv":  {"obd", "decode"},
 }
