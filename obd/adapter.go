@@ -91,8 +91,9 @@ const (
 // Exchange first brings the line back to the prompt.
 //
 // No request may turn into another on its way: an adapter that loses characters
-// could make 04 (clear codes) of 0114. So a request is sent without its return,
-// compared with its echo, and only then ended; what is asked again at once is
+// could make 04 (clear codes) of 0114. So the digits of the service go first, and the
+// rest follows only when they have come back as echo; where the rest is [Risky] too,
+// its return waits for the echo once more. What is asked again at once is
 // repeated by a lone return. An adapter without echo is not sent what is [Risky]; the
 // outcome is then NoData.
 func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
@@ -156,14 +157,6 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 	if a.mute && Risky(text) {
 		return a.refuse(x)
 	}
-	switch err := a.enter(ctx, text); {
-	case errors.Is(err, errEcho):
-		x.Outcome = Garbled
-		return nil
-	case err != nil:
-		return err
-	}
-	x.Sent = a.now()
 	return a.listen(ctx, x, text)
 }
 
@@ -180,21 +173,19 @@ func Risky(text string) bool {
 	return found && strings.Contains(after, "4")
 }
 
-// listen ends the request that was entered, text, or repeats the last one where
-// text is empty, and reads the reply that x waits for.
+// listen sends the request, or repeats the last one where text is empty, and reads the
+// reply that x waits for.
 func (a *Adapter) listen(ctx context.Context, x *Exchange, text string) error {
 	repeated := a.last
 	a.last = ""
-	end := "\r"
-	if a.mute {
-		end = text + end
-	}
-	if err := a.write(end); err != nil {
-		return err
-	}
-	raw, at, err := a.prompt(ctx, a.timeout(), starting)
+	raw, sent, at, err := a.send(ctx, text, a.timeout(), starting)
 	x.Raw = raw
+	x.Sent = sent.Sub(a.origin).Truncate(time.Microsecond)
 	x.Received = at.Sub(a.origin).Truncate(time.Microsecond)
+	if errors.Is(err, errEcho) {
+		x.Outcome = Garbled
+		return nil
+	}
 	if err != nil {
 		return err
 	}
@@ -210,16 +201,61 @@ func (a *Adapter) listen(ctx context.Context, x *Exchange, text string) error {
 	return nil
 }
 
-// errEcho means that the adapter did not hear what it was sent. Nothing was asked.
+// errEcho means that the adapter did not hear what it was sent.
 var errEcho = errors.New("echo differs")
 
-// enter sends a request but its return, and checks it by the echo. Where there is
-// no echo it sends nothing.
-func (a *Adapter) enter(ctx context.Context, text string) error {
-	if a.mute {
-		return nil
+// serviceDigits is how much of a request must have come back before the rest goes out.
+const serviceDigits = 2
+
+// send sends a request, or a lone return where text is empty, and returns what comes up to
+// the prompt, without its echo. sent is when the rest of the request went out.
+func (a *Adapter) send(ctx context.Context, text string, wait time.Duration, more func([]byte) time.Duration) (raw []byte, sent, at time.Time, err error) {
+	sent = a.clock.Now()
+	if text != "" && !a.mute {
+		if err := a.confirm(ctx, text[:serviceDigits]); err != nil {
+			return nil, sent, a.clock.Now(), err
+		}
+		text = text[serviceDigits:]
+		if Risky(text) { // a stray return in it would make a request of what follows
+			if err := a.confirm(ctx, text); err != nil {
+				return nil, sent, a.clock.Now(), err
+			}
+			text = ""
+		}
+		sent = a.clock.Now()
 	}
-	a.last = ""
+	if err := a.write(text + "\r"); err != nil {
+		return nil, sent, a.clock.Now(), err
+	}
+	raw, at, err = a.prompt(ctx, wait, more)
+	if err == nil && text != "" && !a.mute {
+		var ok bool
+		if raw, ok = withoutEcho(raw, text); !ok {
+			a.doubt = true
+			err = errEcho
+		}
+	}
+	return raw, sent, at, err
+}
+
+// withoutEcho returns what follows text in raw.
+func withoutEcho(raw []byte, text string) ([]byte, bool) {
+	for i, c := range raw {
+		switch {
+		case c == text[0]:
+			if text = text[1:]; text == "" {
+				return raw[i+1:], true
+			}
+		case !blank(c):
+			return raw, false
+		}
+	}
+	return raw, false
+}
+
+// confirm sends the beginning of a request and waits for its echo. What else stands in
+// the adapter's line is then ended by settle, and is no request.
+func (a *Adapter) confirm(ctx context.Context, text string) error {
 	if err := a.write(text); err != nil {
 		return err
 	}
@@ -228,9 +264,7 @@ func (a *Adapter) enter(ctx context.Context, text string) error {
 		a.unheard = 0
 		return err
 	}
-	if err := a.spoil(ctx); err != nil {
-		return err
-	}
+	a.doubt = true
 	if echo != "" {
 		a.unheard = 0
 		if strings.HasSuffix(text, echo) {
@@ -318,30 +352,6 @@ func (a *Adapter) hear(ctx context.Context, n int) (string, error) {
 
 // blank tells characters that mean nothing in what an adapter prints.
 func blank(c byte) bool { return c == 0 || c == '\r' || c == '\n' || c == ' ' }
-
-// spoil makes what stands in the adapter's line unusable before ending it: what
-// is left of a request may mean something else. An X belongs to no request.
-func (a *Adapter) spoil(ctx context.Context) error {
-	for range 8 {
-		if err := a.write("X"); err != nil {
-			return err
-		}
-		if b, err := a.read(ctx, a.clock.Now().Add(slice)); err == nil && bytes.ContainsRune(b, 'X') {
-			break
-		} else if err != nil && !errors.Is(err, errSilent) {
-			return err
-		}
-	}
-	if err := a.write("\r"); err != nil {
-		return err
-	}
-	_, _, err := a.prompt(ctx, second/2, nil)
-	a.doubt = true
-	if errors.Is(err, errSilent) {
-		err = nil // the next command settles the line
-	}
-	return err
-}
 
 // timeout is how long the adapter may be silent within a request. Its own time-out
 // for the car is 200 ms or less.

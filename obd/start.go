@@ -311,19 +311,10 @@ func (a *Adapter) ask(ctx context.Context, text string, wait time.Duration) ([]b
 		if err := a.pause(ctx); err != nil {
 			return nil, err
 		}
-		if err := a.enter(ctx, text); errors.Is(err, errEcho) {
+		raw, _, _, err := a.send(ctx, text, wait, nil)
+		if errors.Is(err, errEcho) {
 			continue
-		} else if err != nil {
-			return nil, err
 		}
-		end := "\r"
-		if a.mute {
-			end = text + end
-		}
-		if err := a.write(end); err != nil {
-			return nil, err
-		}
-		raw, _, err := a.prompt(ctx, wait, nil)
 		if err == nil {
 			a.last = text
 		}
