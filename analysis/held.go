@@ -224,7 +224,8 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 		}
 	case strange && secs >= 8 && trimMoved < 1.5:
 		// Rich mixture may take a cell here, but then trim would work against it.
-	case r.n >= 6 && secs >= 3 && trimMoved >= need && answered && abs(r.last.v-r.first.v) <= 0.005+1e-9:
+	case r.n >= 6 && secs >= 3 && trimMoved >= need && answered && abs(r.last.v-r.first.v) <= 0.005+1e-9 &&
+		r.hasBefore && abs(r.before.v-level) >= 0.04: // a wire is put on at once; a mixture creeps up
 	default:
 		return held{}, false
 	}

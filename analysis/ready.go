@@ -26,6 +26,7 @@ type readiness struct {
 	statusAt   float64
 	hasStatus  bool
 	closedAt   float64 // last time at which the loop was seen closed
+	openAt     float64 // and open
 	openSince  float64
 	everClosed bool
 
@@ -122,7 +123,8 @@ func (r *readiness) steady(from, to float64) bool {
 }
 
 // closedDuring reports whether the loop is known to have been closed since the
-// moment from: a status read after it says so. True if status is never read.
+// moment from: a status read after it says so, and none since shortly before it says
+// otherwise. True if status is never read.
 func (r *readiness) closedDuring(from float64) bool {
-	return !r.hasStatus || isClosed(r.status) && r.closedAt >= from+0.3
+	return !r.hasStatus || isClosed(r.status) && r.closedAt >= from+0.3 && r.openAt < from-2
 }

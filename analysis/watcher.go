@@ -100,7 +100,7 @@ func NewWatcher(cfg Config) (*Watcher, error) {
 		restFrom: -1, lastGap: -1,
 	}
 	w.ready.rpm = newSeries(256)
-	w.ready.since = -1
+	w.ready.since, w.ready.openAt = -1, -10
 	return w, nil
 }
 
@@ -235,6 +235,8 @@ func (w *Watcher) stepStatus(p point) {
 	r.status, r.hasStatus, r.statusAt = int(p.v), true, p.lo
 	if isClosed(r.status) {
 		r.closedAt, r.everClosed = p.lo, true
+	} else {
+		r.openAt = p.hi
 	}
 	if had && isClosed(was) && !isClosed(r.status) {
 		if f := w.running(); f != nil && (!f.ended || p.t()-f.end < 20) && !f.opened {

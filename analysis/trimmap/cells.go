@@ -1,0 +1,87 @@
+package trimmap
+
+import (
+	"math"
+	"sort"
+
+	"pushback/analysis/stats"
+)
+
+// SpeedEdges and LoadEdges are the cells of a map: from an edge up to below the next.
+var (
+	SpeedEdges = []float64{0, 1000, 1500, 2000, 2500, 3000, 4000, math.Inf(1)} // rpm
+	LoadEdges  = []float64{0, 20, 40, 60, 80, math.Inf(1)}                     // %
+)
+
+// CellAt is the cell of a speed and a load; unknown load is no cell.
+type CellAt struct{ Speed, Load int }
+
+// At returns the cell of a reading; false where its load is not known.
+func At(r Reading) (CellAt, bool) {
+	if math.IsNaN(r.Load) || math.IsNaN(r.RPM) {
+		return CellAt{}, false
+	}
+	return CellAt{slot(SpeedEdges, r.RPM), slot(LoadEdges, r.Load)}, true
+}
+
+func slot(edges []float64, v float64) int {
+	i := sort.Search(len(edges), func(i int) bool { return edges[i] > v })
+	return min(max(i-1, 0), len(edges)-2)
+}
+
+// Cell is one cell of a bank's map.
+type Cell struct {
+	CellAt
+	Count    int
+	Seconds  float64
+	Mean     float64 // %, total trim
+	SD       float64 // %
+	P10, P90 float64 // %
+	Thin     bool    // too few or too short to lean on
+}
+
+// A cell of less is thin (common practice, no source): trim hunts over seconds.
+const (
+	fewReadings = 10
+	fewSeconds  = 10.0
+	pause       = 5.0 // s: readings farther apart do not belong to one stay
+)
+
+// Cells returns a bank's cells that have readings, by speed, then load.
+func Cells(readings []Reading, bank int) []Cell {
+	values := map[CellAt][]float64{}
+	stay := map[CellAt]float64{}
+	last := math.Inf(-1)
+	for _, r := range readings {
+		if r.Bank != bank {
+			continue
+		}
+		at, ok := At(r)
+		if !ok {
+			continue
+		}
+		values[at] = append(values[at], r.Total())
+		if dt := r.At - last; dt < pause {
+			stay[at] += dt
+		}
+		last = r.At
+	}
+	var out []Cell
+	for s := range len(SpeedEdges) - 1 {
+		for l := range len(LoadEdges) - 1 {
+			at := CellAt{s, l}
+			v := values[at]
+			if len(v) == 0 {
+				continue
+			}
+			c := Cell{CellAt: at, Count: len(v), Seconds: stay[at], SD: stats.SD(v)}
+			for _, x := range v {
+				c.Mean += x / float64(len(v))
+			}
+			c.P10, c.P90 = stats.Quantile(v, 0.1), stats.Quantile(v, 0.9)
+			c.Thin = c.Count < fewReadings || c.Seconds < fewSeconds
+			out = append(out, c)
+		}
+	}
+	return out
+}

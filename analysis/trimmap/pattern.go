@@ -1,0 +1,282 @@
+package trimmap
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Pattern is the shape of a bank's trims over air flow.
+type Pattern string
+
+const (
+	NoData      Pattern = "no_data"      // too few readings to say anything
+	Normal      Pattern = "normal"       // within the usual band wherever it was driven
+	AddsAtIdle  Pattern = "adds_at_idle" // adds at low flow, less with more: a constant amount of air too much
+	AddsAtLoad  Pattern = "adds_at_load" // adds the more, the more flows: supply runs out
+	AddsAll     Pattern = "adds_all"     // adds everywhere alike: scale
+	CutsAtIdle  Pattern = "cuts_at_idle" // cuts at low flow, less with more: a constant amount of fuel too much
+	CutsAtLoad  Pattern = "cuts_at_load" // cuts the more, the more flows
+	CutsAll     Pattern = "cuts_all"     // cuts everywhere alike
+	AddsSomehow Pattern = "adds_unclear" // adds too much, but over what flow is not shown
+	CutsSomehow Pattern = "cuts_unclear" // cuts too much, the same
+	Undecided   Pattern = "undecided"    // the readings scatter too much, or contradict each other
+)
+
+// The usual bands of total trim, % (trade articles: ±8 acceptable, ±10 to be looked
+// into; ±5 elsewhere. No standard gives one).
+const (
+	Usual   = 8.0
+	Suspect = 10.0
+	shape   = 5.0 // % that trim must fall or rise over the range to be called a shape (our own)
+)
+
+// Result is what one bank's map says.
+type Result struct {
+	Bank    int
+	Cells   []Cell
+	Fit     Fit
+	Pattern Pattern
+	Says    string   // the pattern in words
+	Points  []string // what it points to, the likeliest and cheapest to look at first
+	Limits  []string // what the data do not show
+}
+
+// judge names the pattern of a fit.
+func judge(f Fit) Pattern {
+	if f.Model == NoModel {
+		return NoData
+	}
+	// Too much is said where the estimate is beyond the band and its interval beyond half of it.
+	beyond := func(i Interval) int {
+		switch {
+		case i.Value > Usual && i.Lo > Usual/2:
+			return 1
+		case i.Value < -Usual && i.Hi < -Usual/2:
+			return -1
+		}
+		return 0
+	}
+	within := func(i Interval) bool { return math.Abs(i.Value) <= Usual && i.Hi-i.Lo <= 2*Usual }
+	low, mid, high := beyond(f.AtLow), beyond(f.AtMid), beyond(f.AtHigh)
+	falls := f.Falls.Sign()
+	if math.Abs(f.Falls.Value) < shape {
+		falls = 0
+	}
+	if f.Model == LevelOnly {
+		switch {
+		case mid > 0:
+			return AddsSomehow
+		case mid < 0:
+			return CutsSomehow
+		case within(f.AtMid):
+			return Normal
+		}
+		return Undecided
+	}
+	flat := falls == 0 && f.Falls.Hi-f.Falls.Lo <= 2*shape
+	switch {
+	case low*high < 0:
+		return Undecided
+	case low > 0 && falls > 0:
+		return AddsAtIdle
+	case high > 0 && falls < 0:
+		return AddsAtLoad
+	case low < 0 && falls < 0:
+		return CutsAtIdle
+	case high < 0 && falls > 0:
+		return CutsAtLoad
+	case low+mid+high > 0 && flat:
+		return AddsAll
+	case low+mid+high < 0 && flat:
+		return CutsAll
+	case low+mid+high > 0:
+		return AddsSomehow
+	case low+mid+high < 0:
+		return CutsSomehow
+	case within(f.AtLow) && within(f.AtMid) && within(f.AtHigh):
+		return Normal
+	}
+	return Undecided
+}
+
+// points is the one table from a pattern to what it points to (trade practice; the
+// rows for vacuum leak and supply as in trade articles, the others common practice).
+func points(p Pattern, flow Flow, both, two bool) []string {
+	bank := "this bank"
+	if both {
+		bank = "all banks: look for one common cause"
+	}
+	var out []string
+	if two && (p != Normal && p != NoData && p != Undecided) {
+		out = append(out, bank)
+	}
+	add := func(s ...string) { out = append(out, s...) }
+	switch p {
+	case AddsAtIdle:
+		if flow == SpeedDensity || flow == ByLoad {
+			add("is there an air meter? Without one, unmetered air mostly raises the idle; trim then points to an exhaust leak ahead of the sensor first")
+		}
+		add("unmetered air: hoses, intake gasket, brake booster, crankcase ventilation, oil cap (smoke, or propane around the joints)",
+			"an exhaust leak ahead of the sensor: outside air reads as lean, most at idle",
+			"a misfire or a weak injector at idle")
+	case AddsAtLoad:
+		add("fuel supply that runs out: pressure and volume under load, filter, pump, its voltage",
+			"an air meter that reads low at high flow: compare with what the engine should draw",
+			"restricted injectors")
+	case AddsAll:
+		add("an air meter or pressure sensor that reads low over its whole range", "low fuel pressure",
+			"fuel with more alcohol than the computer reckons with", "an oxygen sensor that reads lean: the force test tells")
+	case CutsAtIdle:
+		add("a leaking injector: pressure that falls after switching off", "purge: close it and look again",
+			"fuel in the oil, coming back through the crankcase ventilation", "a leaking pressure regulator, on cars that have its vacuum hose")
+	case CutsAtLoad:
+		add("an air meter that reads high at high flow", "fuel pressure that rises with load: regulator, return line")
+	case CutsAll:
+		add("fuel pressure too high", "an air meter that reads high", "purge", "an oxygen sensor that reads rich: the force test tells")
+	case AddsSomehow:
+		add("unmetered air, supply or scale: the condition below separates them")
+	case CutsSomehow:
+		add("leaking injector, purge, pressure or scale: the condition below separates them")
+	}
+	return out
+}
+
+// says words a pattern with its numbers.
+func says(p Pattern, f Fit, unit string) string {
+	at := func(i Interval, x float64) string { return fmt.Sprintf("%+.1f %% at %.3g %s", i.Value, x, unit) }
+	ends := at(f.AtLow, f.Low) + ", " + at(f.AtHigh, f.High)
+	if f.Model == LevelOnly {
+		ends = at(f.AtMid, f.Mid)
+	}
+	switch p {
+	case NoData:
+		return "too few readings that count"
+	case Normal:
+		return "total trim is within the usual band wherever it was driven (" + ends + ")"
+	case AddsAtIdle:
+		return "the computer adds fuel at low air flow and less with more (" + ends + "): a constant amount of air that it does not know of"
+	case AddsAtLoad:
+		return "the computer adds the more fuel, the more air flows (" + ends + "): the supply does not keep up, or the air is read too low up there"
+	case AddsAll:
+		return "the computer adds fuel everywhere alike (" + ends + "): an error of scale"
+	case CutsAtIdle:
+		return "the computer cuts fuel at low air flow and less with more (" + ends + "): a constant amount of fuel that it did not inject"
+	case CutsAtLoad:
+		return "the computer cuts the more fuel, the more air flows (" + ends + ")"
+	case CutsAll:
+		return "the computer cuts fuel everywhere alike (" + ends + "): an error of scale"
+	case AddsSomehow:
+		return "the computer adds more fuel than usual (" + ends + "), but how that changes with air flow is not shown"
+	case CutsSomehow:
+		return "the computer cuts more fuel than usual (" + ends + "), but how that changes with air flow is not shown"
+	}
+	return "no pattern can be named (" + ends + "): the readings scatter too much or contradict each other"
+}
+
+// Condition is one way to run the engine.
+type Condition struct {
+	What         string
+	speed, share float64 // rpm, % load
+}
+
+// conditions spread over what a petrol engine draws; load figures are usual ones.
+var conditions = []Condition{
+	{"warm idle, nothing switched on, for two minutes", 800, 25},
+	{"1500 rpm without load, for one minute", 1500, 20},
+	{"2500 rpm without load, for one minute", 2500, 20},
+	{"a steady cruise at 1500 to 2500 rpm in a high gear, for some minutes", 2000, 45},
+	{"long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", 2750, 78},
+}
+
+// Next returns the condition that would tell most: the one whose air flow is farthest
+// from all that was driven; false where all of them were.
+func Next(d Data, bank int) (Condition, bool) {
+	var flows, scale []float64
+	for _, r := range d.Readings {
+		if r.Bank == bank && r.Flow > 0 {
+			flows = append(flows, math.Log(r.Flow))
+			if r.RPM*r.Load > 0 {
+				scale = append(scale, math.Log(r.Flow/(r.RPM*r.Load)))
+			}
+		}
+	}
+	if len(flows) < fewest || len(scale) < fewest {
+		return conditions[0], true
+	}
+	slices.Sort(flows)
+	slices.Sort(scale)
+	k := scale[len(scale)/2] // from speed × load to air flow
+	best, far := Condition{}, 0.0
+	for _, c := range conditions {
+		x := math.Log(c.speed*c.share) + k
+		// The distance within which there are enough readings to speak of.
+		near := make([]float64, len(flows))
+		for i, f := range flows {
+			near[i] = math.Abs(f - x)
+		}
+		slices.Sort(near)
+		if gap := near[min(perThird, len(near))-1]; gap > far {
+			best, far = c, gap
+		}
+	}
+	return best, far > math.Log(1.35)
+}
+
+// Map is what a session's trims say.
+type Map struct {
+	Data
+	Banks  []Result
+	Next   string   // the condition to drive next; "" none
+	Limits []string // of the whole session
+}
+
+// Build makes the map of a session.
+func Build(d Data) Map {
+	m := Map{Data: d}
+	seen := map[int]int{}
+	for _, r := range d.Readings {
+		seen[r.Bank]++
+	}
+	for bank := 1; bank <= 4; bank++ {
+		if seen[bank] > 0 {
+			f := FitBank(d.Readings, bank)
+			m.Banks = append(m.Banks, Result{Bank: bank, Cells: Cells(d.Readings, bank), Fit: f, Pattern: judge(f)})
+		}
+	}
+	both := len(m.Banks) > 1 && !slices.ContainsFunc(m.Banks, func(r Result) bool { return r.Pattern != m.Banks[0].Pattern })
+	for i := range m.Banks {
+		b := &m.Banks[i]
+		b.Says = says(b.Pattern, b.Fit, d.FlowUnit)
+		b.Points = points(b.Pattern, d.Flow, both, len(m.Banks) > 1)
+		switch b.Fit.Model {
+		case LevelOnly:
+			b.Limits = append(b.Limits, fmt.Sprintf("only one air flow was driven (%.3g to %.3g %s): a shape cannot be seen", b.Fit.Low, b.Fit.High, d.FlowUnit))
+		case Falling:
+			b.Limits = append(b.Limits, fmt.Sprintf("air flow ranged from %.3g to %.3g %s only, or was not held in between: a falling trim may be unmetered air or scale", b.Fit.Low, b.Fit.High, d.FlowUnit))
+		}
+	}
+	if len(d.Readings) == 0 {
+		m.Limits = append(m.Limits, "no reading of short-term trim counts")
+	}
+	if !d.Status {
+		m.Limits = append(m.Limits, "fuel status was not read: open loop was guessed from trims that stand at zero")
+	}
+	switch d.Flow {
+	case SpeedDensity:
+		m.Limits = append(m.Limits, "air flow is computed from pressure, speed and intake temperature with full cylinders: its shape counts, not its size")
+	case ByLoad:
+		m.Limits = append(m.Limits, "air flow was not read; speed × calculated load stands for it")
+	case NoFlow:
+		m.Limits = append(m.Limits, "no air flow can be told: neither air meter, nor pressure, speed and intake temperature, nor load were read")
+	}
+	for _, b := range m.Banks {
+		if n, open := Next(d, b.Bank); open && m.Next == "" {
+			m.Next = n.What
+		}
+	}
+	if len(m.Banks) == 0 {
+		m.Next = conditions[0].What
+	}
+	return m
+}

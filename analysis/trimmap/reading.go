@@ -1,0 +1,276 @@
+package trimmap
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"pushback/analysis/stats"
+	"pushback/decode"
+)
+
+// Reading is one short-term trim with the conditions it was read under. What was not
+// known is NaN.
+type Reading struct {
+	At      float64 // s since the session began
+	Bank    int
+	Short   float64 // %
+	Long    float64 // %, 0 where the car has none
+	RPM     float64
+	Load    float64 // %
+	Flow    float64 // by the session's Flow
+	Coolant float64 // °C
+}
+
+// Total is what the computer adds altogether, %.
+func (r Reading) Total() float64 { return r.Short + r.Long }
+
+// Flow says where a session's air flow is from.
+type Flow string
+
+const (
+	NoFlow       Flow = "none"
+	Metered      Flow = "metered"       // the air meter, g/s
+	SpeedDensity Flow = "speed_density" // pressure, speed and intake temperature: g/s, or g/s per litre
+	ByLoad       Flow = "load"          // speed × calculated load: proportional to air flow
+)
+
+// Left says how many readings were left out, and why.
+type Left struct {
+	OpenLoop int `json:"open_loop"`
+	Cold     int `json:"cold"`
+	Forced   int `json:"forced"` // a force was on, or the loop had not yet recovered
+	Stopped  int `json:"engine_stopped"`
+	Unsteady int `json:"unsteady"`
+	Unknown  int `json:"speed_unknown"`
+}
+
+// Data is what a session gives to a map.
+type Data struct {
+	Readings []Reading // in order of time, all banks
+	Left     Left
+	Flow     Flow
+	FlowUnit string
+	Status   bool // fuel status was read
+	Seconds  float64
+}
+
+// Span is a stretch of time, s.
+type Span struct{ From, To float64 }
+
+// Conditions of a reading. A trim counts in closed loop, warm and steady; the numbers are
+// common practice without a source.
+const (
+	warm        = 60   // °C
+	turning     = 400  // rpm
+	steadySpeed = 0.15 // of rpm, from reading to reading
+	steadyFlow  = 0.35 // of load, pressure or flow
+	recovery    = 20.0 // s after a force in which the trims still walk back
+	zeros       = 3    // short-term trims of exactly zero in a row are an open loop whose status nobody read
+)
+
+// How long a value holds, s: polled in turn on a slow bus a round takes seconds.
+const (
+	freshSpeed = 4.0
+	freshAir   = 9.0
+	freshSlow  = 90.0
+)
+
+// latest is the last two values of a signal.
+type latest struct {
+	at, v, before float64
+	n             int
+}
+
+func (l *latest) set(at, v float64) { l.before, l.v, l.at, l.n = l.v, v, at, l.n+1 }
+
+// get is the value if it is not older than fresh.
+func (l *latest) get(at, fresh float64) float64 {
+	if l.n == 0 || at-l.at > fresh {
+		return math.NaN()
+	}
+	return l.v
+}
+
+// steady reports whether the last step was within a share of the value.
+func (l *latest) steady(share float64) bool {
+	return l.n < 2 || math.Abs(l.v-l.before) <= share*max(math.Abs(l.v), math.Abs(l.before))
+}
+
+// raw is a reading before it is known which of its parts count.
+type raw struct {
+	Reading
+	maf, pressure, intake float64
+	status                float64 // NaN: never read
+	steady                bool
+	beside                bool // the trim came with the sensor's voltage
+}
+
+// Collector takes the samples of one session in order of time.
+type Collector struct {
+	speed, load, maf, pressure, intake, coolant latest
+	status, long                                [5]latest // by fuel system, and by bank
+	raws                                        []raw
+	end                                         float64
+}
+
+// Add takes one sample.
+func (c *Collector) Add(s decode.Sample) {
+	if s.Missing {
+		return
+	}
+	at := (s.Sent + s.Received).Seconds() / 2
+	c.end = max(c.end, at)
+	switch name := s.Signal.Name; name {
+	case "RPM":
+		c.speed.set(at, s.Value)
+	case "LOAD_PCT":
+		c.load.set(at, s.Value)
+	case "MAF":
+		c.maf.set(at, s.Value)
+	case "MAP":
+		c.pressure.set(at, s.Value)
+	case "IAT":
+		c.intake.set(at, s.Value)
+	case "ECT":
+		c.coolant.set(at, s.Value)
+	case "FUELSYS1", "FUELSYS2":
+		c.status[name[7]-'0'].set(at, s.Value)
+	case "LONGFT1", "LONGFT2", "LONGFT3", "LONGFT4":
+		c.long[name[6]-'0'].set(at, s.Value)
+	case "SHRTFT1", "SHRTFT2", "SHRTFT3", "SHRTFT4":
+		c.trim(at, int(name[6]-'0'), s.Value, false)
+	case "SHRTFT11", "SHRTFT21", "SHRTFT31", "SHRTFT41":
+		c.trim(at, int(name[6]-'0'), s.Value, true)
+	}
+}
+
+func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
+	r := raw{Reading: Reading{At: at, Bank: bank, Short: short, RPM: c.speed.get(at, freshSpeed), Load: c.load.get(at, freshAir),
+		Coolant: c.coolant.get(at, freshSlow)},
+		maf: c.maf.get(at, freshAir), pressure: c.pressure.get(at, freshAir), intake: c.intake.get(at, freshSlow),
+		beside: beside, status: math.NaN()}
+	if l := c.long[bank]; l.n > 0 {
+		r.Long = l.v
+	}
+	// Fuel system 2 is the second bank's where there are two; a car may use one for both.
+	system := 1
+	if bank%2 == 0 && c.status[2].n > 0 && c.status[2].v != 0 {
+		system = 2
+	}
+	if s := c.status[system]; s.n > 0 {
+		r.status = s.v
+	}
+	r.steady = c.speed.steady(steadySpeed) && c.load.steady(steadyFlow) && c.maf.steady(steadyFlow) && c.pressure.steady(steadyFlow)
+	c.raws = append(c.raws, r)
+}
+
+// Data returns the readings that count. forced are the stretches in which somebody
+// held the signal or the mixture; litres is the engine's displacement, 0 unknown.
+func (c *Collector) Data(forced []Span, litres float64) Data {
+	d := Data{Seconds: c.end}
+	raws := c.chosen()
+	metered, dense, loaded := 0, 0, 0
+	for _, r := range raws {
+		d.Status = d.Status || !math.IsNaN(r.status)
+		metered += count(r.maf)
+		dense += count(r.pressure + r.intake)
+		loaded += count(r.Load)
+	}
+	switch most := len(raws) * 8 / 10; {
+	case len(raws) == 0:
+		d.Flow = NoFlow
+	case metered >= most:
+		d.Flow, d.FlowUnit = Metered, "g/s"
+	case dense >= most && litres > 0:
+		d.Flow, d.FlowUnit = SpeedDensity, "g/s"
+	case dense >= most:
+		d.Flow, d.FlowUnit = SpeedDensity, "g/s per litre"
+	case loaded >= most:
+		d.Flow, d.FlowUnit = ByLoad, "1000 rpm at full load"
+	default:
+		d.Flow = NoFlow
+	}
+	if litres == 0 {
+		litres = 1
+	}
+	run := [5]int{}
+	for i := range raws {
+		r := &raws[i]
+		switch d.Flow {
+		case Metered:
+			r.Flow = r.maf
+		case SpeedDensity:
+			r.Flow = AirFlow(r.pressure, r.RPM, r.intake, litres)
+		case ByLoad:
+			r.Flow = r.RPM / 1000 * r.Load / 100
+		default:
+			r.Flow = math.NaN()
+		}
+		if r.Short == 0 {
+			run[r.Bank]++
+		} else {
+			run[r.Bank] = 0
+		}
+		switch {
+		case math.IsNaN(r.RPM):
+			d.Left.Unknown++
+		case r.RPM < turning:
+			d.Left.Stopped++
+		case !math.IsNaN(r.status) && int(r.status)&0x12 == 0, !d.Status && run[r.Bank] >= zeros: // not closed, nor closed with a fault
+			d.Left.OpenLoop++
+		case r.Coolant < warm:
+			d.Left.Cold++
+		case slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.At && r.At <= s.To+recovery }):
+			d.Left.Forced++
+		case !r.steady:
+			d.Left.Unsteady++
+		default:
+			d.Readings = append(d.Readings, r.Reading)
+		}
+	}
+	return d
+}
+
+func count(v float64) int {
+	if math.IsNaN(v) {
+		return 0
+	}
+	return 1
+}
+
+// chosen returns each bank's trims from the signals that may be believed: the trim
+// beside the voltage only where it agrees with the bank's own, or where there is no other.
+func (c *Collector) chosen() []raw {
+	var keep [5]bool
+	for bank := 1; bank <= 4; bank++ {
+		var diffs []float64
+		var own raw
+		owns, besides := 0, 0
+		for _, r := range c.raws {
+			switch {
+			case r.Bank != bank:
+			case !r.beside:
+				own, owns = r, owns+1
+			default:
+				besides++
+				if owns > 0 && r.At-own.At < 1 {
+					diffs = append(diffs, math.Abs(r.Short-own.Short))
+				}
+			}
+		}
+		keep[bank] = besides > 0 && (owns == 0 || len(diffs) >= 3 && stats.Median(diffs) <= 2*100.0/128)
+	}
+	out := slices.DeleteFunc(slices.Clone(c.raws), func(r raw) bool { return r.beside && !keep[r.Bank] })
+	slices.SortStableFunc(out, func(a, b raw) int { return cmp.Compare(a.At, b.At) })
+	return out
+}
+
+// AirFlow is the air that an engine of the given displacement (litres) draws, g/s, by
+// speed and density: half its volume a turn, filled with air at intake pressure (kPa)
+// and temperature (°C) as an ideal gas (R = 287.05 J/(kg K), ISO 2533). Real engines
+// fill to some 70 to 95 % of that: the number is good for where trim lies by flow, not
+// as a flow meter.
+func AirFlow(kPa, rpm, celsius, litres float64) float64 {
+	return 1e3 * (1e3 * kPa * litres / 1e3 * rpm / 120) / (287.05 * (celsius + 273.15))
+}
