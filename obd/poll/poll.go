@@ -141,6 +141,9 @@ func (p *Poller) choose() {
 // Vehicle returns what start-up and discovery learned.
 func (p *Poller) Vehicle() Vehicle { return p.vehicle }
 
+// Origin returns the moment from which the times of the records count.
+func (p *Poller) Origin() time.Time { return p.origin }
+
 // Quirks returns what the adapter was seen to refuse or do differently so far. It is for the
 // goroutine of Next.
 func (p *Poller) Quirks() []string { return p.adapter.Identity().Quirks }

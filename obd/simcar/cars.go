@@ -109,6 +109,13 @@ func Cars() []Car {
 				c.bank[0].falseAir = 0.07
 				c.control.learned[0], c.control.shortTerm[0] = 0.04, 0.04
 			}},
+		{"supply-weak", "The fuel supply does not keep up: trim is sound at idle and adds the more, the more air flows. The loop itself answers.",
+			"loop_proven", func(c *Car) { c.bank[0].starve = 0.007 }},
+		{"air-meter-low", "The air meter reads an eighth low over its whole range: trim adds the same everywhere.",
+			"loop_proven", func(c *Car) {
+				c.engine.meter = -0.125
+				c.control.learned[0], c.control.shortTerm[0] = 0.07, 0.07
+			}},
 		{"crossed-banks", "The upstream connectors of the two banks are swapped. Bank 1's sensor is forced, bank 2's reading and trim answer; at rest the trims stand at opposite limits.",
 			"wrong_bank", func(c *Car) {
 				vee(c)

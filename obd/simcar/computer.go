@@ -313,7 +313,8 @@ func (k *computer) clearCodes() {
 // report takes the snapshot that the PIDs carry until the next one.
 func (k *computer) report(c *car) {
 	d := &k.data
-	d.rpm, d.load, d.air, d.coolant, d.speed = c.rpm, c.load, c.air, c.coolant, c.speed
+	meter := 1 + c.spec.engine.meter
+	d.rpm, d.load, d.air, d.coolant, d.speed = c.rpm, c.load*meter, c.air*meter, c.coolant, c.speed
 	d.ran = c.ran + c.seconds()
 	d.throttle = 0.12 + 0.8*max(c.load-0.1, 0)
 	d.spark = 10 + 20*(c.rpm-700)/2000 - 10*c.load

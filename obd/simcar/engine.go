@@ -24,6 +24,7 @@ type engineSpec struct {
 	coolant   float64 // °C at the start
 	justBegun bool    // the engine starts with the simulation; otherwise it has run for a while
 	hunting   float64 // rpm amplitude of a hunting idle
+	meter     float64 // error of the air meter: -0.1 reads a tenth low
 	transport struct {
 		turns float64 // crank turns from injection to the exhaust port
 		pipe  float64 // litres from the port to the sensor
@@ -36,6 +37,7 @@ type engineSpec struct {
 // bankSpec is one bank's fuel, exhaust, sensors and wires.
 type bankSpec struct {
 	fuelError        float64 // fuel delivered beyond what was asked for: -0.02 is 2 % lean
+	starve           float64 // share of the fuel that the supply fails to bring, for each g/s of air
 	injector         float64 // g/s of air-equivalent fuel that leaks in, constant
 	leak             float64 // g/s of unmetered air at idle vacuum
 	falseAir         float64 // share of outside air in the exhaust at the sensor, at idle
@@ -185,7 +187,7 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	e := &c.spec.engine
 	k := &c.computer
 	metered := c.air * share
-	fuel := metered * k.enrich * (1 + b.spec.fuelError + b.wander)
+	fuel := metered * (1 + e.meter) * k.enrich * (1 + b.spec.fuelError + b.wander - b.spec.starve*c.air)
 	if !b.spec.undelivered {
 		fuel *= (1 + k.bank[i].stft) * (1 + k.bank[i].ltft)
 	}
