@@ -61,19 +61,27 @@ const (
 
 // FitBank fits a bank's readings.
 func FitBank(readings []Reading, bank int) Fit {
+	// What is read more often than once a second says the same again: its mean counts.
 	var flow, y []float64
-	var first, last float64
+	var n, first, last float64
+	f := Fit{Model: NoModel}
 	for _, r := range readings {
 		if r.Bank != bank || !(r.Flow > 0) {
 			continue
 		}
+		f.Count++
 		if len(y) == 0 {
 			first = r.At
 		}
-		last = r.At
+		if i := len(y) - 1; i >= 0 && r.At < last+1 {
+			n++
+			flow[i] += (r.Flow - flow[i]) / n
+			y[i] += (r.Total() - y[i]) / n
+			continue
+		}
+		last, n = r.At, 1
 		flow, y = append(flow, r.Flow), append(y, r.Total())
 	}
-	f := Fit{Model: NoModel, Count: len(y)}
 	if len(y) < fewest {
 		return f
 	}
@@ -106,7 +114,7 @@ func FitBank(readings []Reading, bank int) Fit {
 	}
 	m, err := stats.Huber(rows, y, stats.Lag(len(y), rate, memory))
 	if err != nil {
-		return Fit{Model: NoModel, Count: len(y)}
+		return Fit{Model: NoModel, Count: f.Count}
 	}
 	t := m.T(0.95)
 	at := func(x []float64) Interval { v, se := m.Predict(x); return around(v, t*se) }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"pushback/analysis/stats"
 )
 
 // Pattern is the shape of a bank's trims over air flow.
@@ -180,7 +182,8 @@ type Condition struct {
 	speed, share float64 // rpm, % load
 }
 
-// conditions spread over what a petrol engine draws; load figures are usual ones.
+// conditions spread over what a petrol engine draws, the cheapest first; the load
+// figures are usual ones.
 var conditions = []Condition{
 	{"warm idle, nothing switched on, for two minutes", 800, 25},
 	{"1500 rpm without load, for one minute", 1500, 20},
@@ -189,8 +192,12 @@ var conditions = []Condition{
 	{"long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", 2750, 78},
 }
 
-// Next returns the condition that would tell most: the one whose air flow is farthest
-// from all that was driven; false where all of them were.
+// newFlow is how far, as a factor, an air flow must be from all that was driven to
+// tell something new.
+const newFlow = 1.8
+
+// Next returns the first condition, the cheapest first, whose air flow is well away from
+// all that was driven; false where there is none left.
 func Next(d Data, bank int) (Condition, bool) {
 	var flows, scale []float64
 	for _, r := range d.Readings {
@@ -204,23 +211,20 @@ func Next(d Data, bank int) (Condition, bool) {
 	if len(flows) < fewest || len(scale) < fewest {
 		return conditions[0], true
 	}
-	slices.Sort(flows)
-	slices.Sort(scale)
-	k := scale[len(scale)/2] // from speed × load to air flow
-	best, far := Condition{}, 0.0
+	k := stats.Median(scale) // from speed × load to air flow
 	for _, c := range conditions {
 		x := math.Log(c.speed*c.share) + k
-		// The distance within which there are enough readings to speak of.
-		near := make([]float64, len(flows))
-		for i, f := range flows {
-			near[i] = math.Abs(f - x)
+		near := 0
+		for _, f := range flows {
+			if math.Abs(f-x) < math.Log(newFlow) {
+				near++
+			}
 		}
-		slices.Sort(near)
-		if gap := near[min(perThird, len(near))-1]; gap > far {
-			best, far = c, gap
+		if near < perThird {
+			return c, true
 		}
 	}
-	return best, far > math.Log(1.35)
+	return Condition{}, false
 }
 
 // Map is what a session's trims say.

@@ -13,18 +13,19 @@ import (
 // imports is the table of what each room may import of this module. Inner rooms
 // never import outer ones; what is under cmd may import all, tests too.
 var imports = map[string][]string{
-	"decode":         {},
-	"obd":            {},
-	"obd/seriallink": {"obd"},
-	"obd/tcplink":    {"obd"},
-	"obd/simcar":     {"obd"},
-	"obd/obdtest":    {"obd"},
-	"obd/poll":       {"obd", "decode"},
-	"analysis":       {"decode"},
-	"analysis/bias":  {},
-	"analysis/stats": {},
-	"store":          {"obd", "decode", "analysis"},
-	"store/widecsv":  {"obd", "decode"},
+	"decode":           {},
+	"obd":              {},
+	"obd/seriallink":   {"obd"},
+	"obd/tcplink":      {"obd"},
+	"obd/simcar":       {"obd"},
+	"obd/obdtest":      {"obd"},
+	"obd/poll":         {"obd", "decode"},
+	"analysis":         {"decode"},
+	"analysis/bias":    {},
+	"analysis/stats":   {},
+	"analysis/trimmap": {"analysis/stats", "decode"},
+	"store":            {"obd", "decode", "analysis"},
+	"store/widecsv":    {"obd", "decode"},
 }
 
 // owners says which rooms may import a library of others'.

@@ -41,14 +41,14 @@ func demoRun(sim *simcar.Sim) liveRun {
 	}
 }
 
-func testApp(t *testing.T, db string) (a *app, out, errOut *bytes.Buffer) {
+func testApp(t testing.TB, db string) (a *app, out, errOut *bytes.Buffer) {
 	t.Helper()
 	out, errOut = new(bytes.Buffer), new(bytes.Buffer)
 	return &app{in: strings.NewReader(""), out: out, errOut: errOut, db: db, json: true}, out, errOut
 }
 
 // command runs a command line and returns its standard output and status.
-func command(t *testing.T, args ...string) (string, int) {
+func command(t testing.TB, args ...string) (string, int) {
 	t.Helper()
 	var out, errOut bytes.Buffer
 	status := run(context.Background(), args, strings.NewReader(""), &out, &errOut)

@@ -102,7 +102,7 @@ func TestFaults(t *testing.T) {
 			reports := lean.released > 0.8 && rich.released < 0.2
 			ok := true
 			switch car.Name {
-			case "healthy", "vacuum-leak", "rich-injector", "v-engine":
+			case "healthy", "vacuum-leak", "rich-injector", "v-engine", "supply-weak", "air-meter-low":
 				ok = follows && adds && cuts && delivered && reports
 			case "exhaust-leak", "sensor-lazy":
 				ok = follows && adds && cuts && lean.lambda < 0.97 && reports
