@@ -100,7 +100,10 @@ func (d *Decoder) Missing(request []byte, sent, received time.Duration, out []Sa
 	if len(request) == 0 || request[0] != 1 {
 		return out
 	}
-	for _, pid := range request[1:] {
+	for i, pid := range request[1:] {
+		if slices.Contains(request[1:1+i], pid) { // asked for twice, against damage
+			continue
+		}
 		out = d.known().missing(pid, sent, received, out)
 	}
 	return out

@@ -176,6 +176,7 @@ func TestMissing(t *testing.T) {
 	if got[0].Sent != 5 || got[0].Received != 6 {
 		t.Error(got[0])
 	}
+	check(t, d.Missing([]byte{1, 0x0C, 0x0C}, 0, 0, nil), want{"RPM", 0, true}) // asked for twice
 	check(t, d.Missing([]byte{3}, 0, 0, nil))
 	check(t, d.Missing(nil, 0, 0, nil))
 }

@@ -16,6 +16,10 @@ import (
 // over. Negative replies (7F, service, code) are among the replies, except code 78,
 // which announces that the real one follows.
 //
+// A request that holds one PID twice is answered with its value twice, which makes up for
+// the missing checksum of CAN lines: both must be the same, and the reply then
+// holds it once.
+//
 // Layouts: ISO 15765-2 frames with the sender's identifier, or as adapters print
 // them without headers ("00A", "0: …", "1: …"); ISO 9141-2, ISO 14230-4 and SAE J1850
 // messages, checked by their checksum where headers are on. On these buses a long
@@ -356,6 +360,14 @@ func (s *scanner) reply(from uint32, data []byte) {
 	if !answers(data, s.req) {
 		s.strange = true
 		return
+	}
+	if d := s.req.Data; s.req.Service == 0x01 && len(d) == 2 && d[0] == d[1] {
+		half := (len(data) - 1) / 2
+		if len(data)%2 == 0 || !bytes.Equal(data[1:1+half], data[1+half:]) {
+			s.garbage = true
+			return
+		}
+		data = data[:1+half]
 	}
 	for _, have := range s.found {
 		if have.From != from || have.Data[0] == 0x7F {

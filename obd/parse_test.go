@@ -144,6 +144,11 @@ func TestParse(t *testing.T) {
 		{"frame of nobody", "0114", padded, "7B80441145A80000000\r", "", Garbled},
 		{"several PIDs", "01140C", padded, "7E80741145A800C1213\r", "7E8:41145A800C1213", OK},
 		{"several PIDs, the first left out", "01140C", padded, "7E804410C1213000000\r", "7E8:410C1213", OK},
+		{"asked twice", "011414", padded, "7E80741145A80145A80\r", "7E8:41145A80", OK},
+		{"asked twice, a digit differs", "011414", padded, "7E80741145A80145B80\r", "", Garbled},
+		{"asked twice, answered once", "011414", padded, "7E80441145A80000000\r", "", Garbled},
+		{"asked twice, one byte", "010606", padded, "7E805410680068000AA\r", "7E8:410680", OK},
+		{"asked twice, refused", "011414", padded, "7E8037F011200000000\r", "7E8:7F0112", Refused},
 		{"headers of an unknown bus", "0114", Format{Headers: true}, "7E80441145A80000000\r", "", Garbled},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -102,7 +102,11 @@ func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int) (speed, error)
 			return speed{}, fmt.Errorf("%s: %v", x.Request.Hex(), x.Outcome)
 		}
 		request := append([]byte{x.Request.Service}, x.Request.Data...)
-		useful += simcar.Ideal(bus, s.baud, simcar.UsualReply(bus), request, x.Replies[0].Data, repeated)
+		reply := x.Replies[0].Data
+		if d := x.Request.Data; len(d) == 2 && d[0] == d[1] { // the value came twice
+			reply = append(append([]byte(nil), reply...), reply[1:]...)
+		}
+		useful += simcar.Ideal(bus, s.baud, simcar.UsualReply(bus), request, reply, repeated)
 		if x.Request.Data != nil && x.Request.Data[0] == 0x14 {
 			pairs++
 		}

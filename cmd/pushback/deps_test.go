@@ -19,6 +19,7 @@ var imports = map[string][]string{
 	"obd/tcplink":      {"obd"},
 	"obd/simcar":       {"obd"},
 	"obd/obdtest":      {"obd"},
+	"obd/capture":      {"obd"},
 	"obd/poll":         {"obd", "decode"},
 	"analysis":         {"decode"},
 	"analysis/bias":    {},

@@ -21,6 +21,7 @@ type Memory interface {
 type Car struct {
 	Known   obd.Known // of adapter and bus
 	Packed  bool      // it answers several PIDs in one request
+	Doubles bool      // it answers one PID twice, if asked for it twice
 	Replies []Reply   // of discovery that do not change: bitmaps and sensors
 }
 
@@ -47,7 +48,7 @@ func (p *Poller) remember() {
 	if p.config.Memory == nil {
 		return
 	}
-	c := Car{Known: p.adapter.Known(), Packed: p.plan.multi}
+	c := Car{Known: p.adapter.Known(), Packed: p.plan.multi, Doubles: p.plan.double}
 	for _, r := range p.found {
 		if x := r.Exchange; lasting(x.Request) && x.Outcome == obd.OK {
 			for _, reply := range x.Replies {
@@ -99,7 +100,7 @@ func (p *Poller) recall(ctx context.Context) (bool, error) {
 			p.later = append(p.later, req)
 		}
 	}
-	p.plan.multi = c.Packed
+	p.plan.multi, p.plan.double = c.Packed, c.Doubles
 	p.plan.unsure = !c.Known.Format.Headers && c.count(first) > 1 || p.vehicle.Decoder.Supports(0x1D)
 	p.later = append(p.particulars(), p.later...)
 	for i := range p.later {

@@ -55,6 +55,7 @@ const maxPIDs = 6
 type plan struct {
 	items  []*item
 	multi  bool // the car answers several PIDs in one request
+	double bool // the car answers one PID twice, if asked for it twice, and that costs nothing
 	can    bool
 	credit float64
 	turn   int
@@ -208,8 +209,17 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 	for _, it := range chosen[1:] {
 		req.Data = append(req.Data, it.pid)
 	}
+	if it := chosen[0]; p.double && len(chosen) == 1 && p.doubles(it.service, it.pid) {
+		req.Data = append(req.Data, it.pid)
+	}
 	req.Expect = p.expect(req)
 	return req, chosen
+}
+
+// doubles tells whether a PID fits twice into one CAN frame.
+func (p *plan) doubles(service, pid byte) bool {
+	n := decode.PIDLength(pid)
+	return service == 0x01 && n > 0 && 1+2*(1+n) <= 7
 }
 
 // packs tells whether the item can go into a request with others.

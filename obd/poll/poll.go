@@ -222,13 +222,20 @@ func (p *Poller) anySupports(pid byte) bool {
 	return false
 }
 
-// tryPacked asks two PIDs at once: not all computers answer that.
+// tryPacked asks two PIDs at once, and one PID twice: not all computers answer that.
 func (p *Poller) tryPacked(ask func(byte, ...byte) (obd.Exchange, error)) error {
 	var two []byte
 	for _, pid := range []byte{0x0C, 0x05, 0x0D, 0x03, 0x06, 0x11} {
 		if p.vehicle.Decoder.Supports(pid) && len(two) < 2 {
 			two = append(two, pid)
 		}
+	}
+	if f := p.vehicle.Format; (f.Padded || !f.Headers) && p.vehicle.Decoder.Supports(0x0C) {
+		x, err := ask(0x01, 0x0C, 0x0C)
+		if err != nil {
+			return err
+		}
+		p.plan.double = x.Outcome == obd.OK
 	}
 	if len(two) < 2 {
 		return nil
@@ -393,6 +400,7 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 	now := p.now()
 	good := x.Outcome == obd.OK || x.Outcome == obd.Refused
 	packed := len(x.Request.Data) > 1
+	twice := len(x.Request.Data) == 2 && x.Request.Data[0] == x.Request.Data[1]
 	if good {
 		p.lastGood = now
 	}
@@ -416,7 +424,12 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 			break
 		}
 		if packed {
-			if p.unpacked++; p.unpacked >= maxMisses {
+			if p.unpacked++; p.unpacked < maxMisses {
+				break
+			}
+			if p.unpacked = 0; twice {
+				p.plan.double = false
+			} else {
 				p.plan.multi = false
 			}
 			break
