@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bufio"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -26,7 +25,11 @@ import (
 
 func TestMain(m *testing.M) {
 	if path := os.Getenv("PUSHBACK_STORE_CHILD"); path != "" {
-		os.Exit(child(path))
+		if err := child(path); err != nil {
+			fmt.Println("error", err)
+			os.Exit(1)
+		}
+		os.Exit(0)
 	}
 	if path := os.Getenv("PUSHBACK_STORE_OPEN"); path != "" {
 		_, err := Open(context.Background(), path)
@@ -580,34 +583,4 @@ func TestSignalTwice(t *testing.T) {
 	if err := s.r.QueryRow(`select value from sample where value is not null`).Scan(&v); err != nil || v != 0.1 {
 		t.Error(v, err)
 	}
-}
-
-// child is the body of the process that tests kill: it appends records and says on
-// standard output what was committed.
-func child(path string) int {
-	s, err := Open(context.Background(), path)
-	if err != nil {
-		fmt.Println("error", err)
-		return 1
-	}
-	w, err := s.Create(context.Background(), meta)
-	if err != nil {
-		fmt.Println("error", err)
-		return 1
-	}
-	out := bufio.NewWriter(os.Stdout)
-	w.mu.Lock()
-	w.onCommit = func(seq int64) { fmt.Fprintln(out, seq); out.Flush() }
-	w.mu.Unlock()
-	for seq := int64(0); ; seq++ {
-		rec := crashRecord(seq)
-		if err := w.Append(rec, samplesOf(rec, float64(seq))); err != nil {
-			fmt.Println("error", err)
-			return 1
-		}
-	}
-}
-
-func crashRecord(seq int64) obd.Record {
-	return exchange(seq, time.Duration(seq)*time.Millisecond, fmt.Sprintf("41 14 %08X", seq))
 }

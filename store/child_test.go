@@ -1,0 +1,82 @@
+package store
+
+import (
+	"context"
+	"encoding/binary"
+	"fmt"
+	"os"
+	"strconv"
+	"time"
+
+	"pushback/analysis"
+	"pushback/obd"
+)
+
+// child is the body of the process that tests kill, let run out of disk, or whose
+// power they cut: it appends records and says on standard output, or in the log of
+// testdata/powerloss.c, what was committed.
+//
+//	PUSHBACK_STORE_CHILD    the database
+//	PUSHBACK_STORE_RECORDS  end after so many, in small commits; else never
+//	PUSHBACK_STORE_PACE     append one each so long, in life's time
+func child(path string) error {
+	ctx := context.Background()
+	say := func(seq int64) { fmt.Println(seq) }
+	if p := os.Getenv("POWERLOSS_LOG"); p != "" {
+		log, err := os.OpenFile(p, os.O_WRONLY|os.O_APPEND, 0)
+		if err != nil {
+			return err
+		}
+		say = func(seq int64) {
+			var b [4 * 8]byte
+			binary.LittleEndian.PutUint64(b[:], 'A')
+			binary.LittleEndian.PutUint64(b[16:], uint64(seq))
+			log.Write(b[:])
+		}
+	}
+	s, err := Open(ctx, path)
+	if err != nil {
+		return err
+	}
+	m := meta
+	m.Started = time.Now()
+	w, err := s.Create(ctx, m)
+	if err != nil {
+		return err
+	}
+	w.mu.Lock()
+	w.onCommit = say
+	w.mu.Unlock()
+	records, _ := strconv.ParseInt(os.Getenv("PUSHBACK_STORE_RECORDS"), 10, 64)
+	if records > 0 {
+		if _, err := s.w.Exec("pragma wal_autocheckpoint = 20"); err != nil {
+			return err
+		}
+	}
+	pace, _ := time.ParseDuration(os.Getenv("PUSHBACK_STORE_PACE"))
+	began := time.Now()
+	for seq := int64(0); records == 0 || seq < records; seq++ {
+		rec := crashRecord(seq)
+		if pace > 0 {
+			time.Sleep(time.Until(began.Add(time.Duration(seq) * pace)))
+			rec = exchange(seq, time.Since(began).Truncate(time.Microsecond), fmt.Sprintf("41 14 %08X", seq))
+		}
+		if err := w.Append(rec, samplesOf(rec, float64(seq))); err != nil {
+			return err
+		}
+		if records > 0 && seq%25 == 24 {
+			select {
+			case w.kick <- struct{}{}:
+			case <-w.stopped:
+			}
+		}
+	}
+	if err := w.Finish(ctx, time.Hour, analysis.Verdict{Conclusion: analysis.LoopProven}, nil); err != nil {
+		return err
+	}
+	return s.Close()
+}
+
+func crashRecord(seq int64) obd.Record {
+	return exchange(seq, time.Duration(seq)*time.Millisecond, fmt.Sprintf("41 14 %08X", seq))
+}
