@@ -332,3 +332,59 @@ func TestCancelled(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// TestTwice: on CAN the sensor is asked for twice in a frame where the car answers that, and
+// once where it stops doing so.
+func TestTwice(t *testing.T) {
+	share := func(all []obd.Record, hex string) float64 {
+		n := 0
+		for _, r := range all {
+			if r.Exchange != nil && r.Exchange.Request.Hex() == hex {
+				n++
+			}
+		}
+		return float64(n) / float64(len(all))
+	}
+	all := drive(t, obd.CAN11at500, 20*time.Second)
+	if s := share(all, "011414"); s < 0.5 {
+		t.Errorf("011414 is %.0f %% of the requests", 100*s)
+	}
+	if s := share(drive(t, obd.VPW, 20*time.Second), "011414"); s > 0 {
+		t.Errorf("011414 is %.0f %% of the requests on a bus of one PID a request", 100*s)
+	}
+
+	car := newCar()
+	usual, once := car.Answer, false
+	car.Answer = func(line string) (string, time.Duration) {
+		const ms = time.Millisecond
+		switch {
+		case once || len(line) < 6 || line[:2] != "01":
+		case line[:6] == "010C0C":
+			return "7E807410C0BC70C0BC7\r\r>", 10 * ms
+		case line[:6] == "011414":
+			return "7E80741145A80145A80\r\r>", 10 * ms
+		case line[:6] == "010C03":
+			return "7E807410C0BC7030200\r\r>", 10 * ms
+		}
+		if once && line == "" {
+			line = "?"
+		}
+		if len(line) > 6 && line[:2] == "01" {
+			return "NO DATA\r\r>", 10 * ms
+		}
+		return usual(line)
+	}
+	p := car.open(t, poll.Config{Sensor: "B1S1"})
+	readings := func() (all []obd.Record) {
+		for range 200 {
+			all = append(all, next(t, p))
+		}
+		return all
+	}
+	readings()
+	once = true
+	readings()
+	if all := readings(); share(all, "011414") > 0 || share(all, "0114")+share(all, "0106") < 0.4 {
+		t.Errorf("011414 is %.0f %%, 0114 %.0f %%, 0106 %.0f %%", 100*share(all, "011414"), 100*share(all, "0114"), 100*share(all, "0106"))
+	}
+}
