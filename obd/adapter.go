@@ -204,6 +204,9 @@ func (a *Adapter) listen(ctx context.Context, x *Exchange, text string) error {
 // errEcho means that the adapter did not hear what it was sent.
 var errEcho = errors.New("echo differs")
 
+// errUnheard is errSilent where not even an echo came. Nothing was asked.
+var errUnheard = fmt.Errorf("no echo: %w", errSilent)
+
 // serviceDigits is how much of a request must have come back before the rest goes out.
 const serviceDigits = 2
 
@@ -273,12 +276,12 @@ func (a *Adapter) confirm(ctx context.Context, text string) error {
 		return errEcho
 	}
 	if a.unheard++; a.unheard < 3 {
-		return errSilent
+		return errUnheard
 	}
 	if err := a.tryEcho(ctx); err != nil {
 		return err
 	}
-	return errSilent
+	return errUnheard
 }
 
 // slower leaves more time between a prompt and what is sent next: some adapters are

@@ -317,6 +317,47 @@ func TestCheckedRequest(t *testing.T) {
 	})
 }
 
+// TestNoEcho: an adapter that cannot be checked by its echo still works, but for requests that
+// could be mistaken on their way.
+func TestNoEcho(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		make func(*obdtest.Fake)
+	}{
+		{"none", func(f *obdtest.Fake) { f.Deaf = true }},
+		{"by line only", func(f *obdtest.Fake) { f.EchoLines = true }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := obdtest.NewFake(answers(map[string]string{"01051": "7E80341057000000000"}))
+			c.make(f)
+			a := obd.NewAdapter(f, f, obd.AdapterOptions{})
+			if _, err := a.Start(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			format, err := a.FindBus(t.Context(), obd.BusUnknown)
+			if err != nil || format.Bus != obd.CAN11at500 {
+				t.Fatalf("%+v, %v", format, err)
+			}
+			for _, w := range []struct {
+				hex string
+				is  obd.Outcome
+			}{{"0105", obd.OK}, {"0105", obd.OK}, {"0114", obd.NoData}, {"0105", obd.OK}} {
+				req := request(t, w.hex)
+				req.Expect = 1
+				if x, err := a.Exchange(t.Context(), req); err != nil || x.Outcome != w.is {
+					t.Errorf("%s: %+v, %v", w.hex, x, err)
+				}
+			}
+			if slices.ContainsFunc(f.Lines, func(s string) bool { return strings.HasPrefix(s, "0114") }) {
+				t.Errorf("sent %q", f.Lines)
+			}
+			if !slices.Contains(a.Identity().Quirks, "no echo") {
+				t.Errorf("quirks %q", a.Identity().Quirks)
+			}
+		})
+	}
+}
+
 // TestRepeat: what is asked again at once is repeated by a return, where the adapter
 // does that; where not, it is asked in full within the same exchange.
 func TestRepeat(t *testing.T) {

@@ -304,7 +304,7 @@ func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
 
 // ask sends text, checked by its echo, and returns the raw answer.
 func (a *Adapter) ask(ctx context.Context, text string, wait time.Duration) ([]byte, error) {
-	for range 3 {
+	for range 4 {
 		if err := a.settle(ctx); err != nil {
 			return nil, err
 		}
@@ -312,7 +312,7 @@ func (a *Adapter) ask(ctx context.Context, text string, wait time.Duration) ([]b
 			return nil, err
 		}
 		raw, _, _, err := a.send(ctx, text, wait, nil)
-		if errors.Is(err, errEcho) {
+		if errors.Is(err, errEcho) || errors.Is(err, errUnheard) {
 			continue
 		}
 		if err == nil {

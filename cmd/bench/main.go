@@ -7,7 +7,6 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"slices"
 	"strings"
 )
 
@@ -60,9 +59,4 @@ func grid(rows [][]string) {
 		}
 		fmt.Println(strings.TrimRight(line.String(), " "))
 	}
-}
-
-func median(xs []float64) float64 {
-	xs = slices.Sorted(slices.Values(xs))
-	return xs[len(xs)/2]
 }

@@ -12,7 +12,7 @@ import (
 func TestRecovery(t *testing.T) {
 	for _, f := range faults {
 		for _, bus := range []obd.Bus{obd.CAN11at500, obd.VPW, obd.ISO14230Fast, obd.ISO9141} {
-			for _, lasts := range []time.Duration{time.Second, 4100 * time.Millisecond, 10600 * time.Millisecond, 13 * time.Second} {
+			for _, lasts := range []time.Duration{time.Second, 10600 * time.Millisecond} {
 				r, err := recoverFrom(t.Context(), bus, f, lasts, 500_000)
 				if err != nil || !r.cause {
 					t.Errorf("%s on %v for %v: %+v, %v", f.name, bus, lasts, r, err)

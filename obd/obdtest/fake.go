@@ -27,6 +27,8 @@ type Fake struct {
 	// Deaf suppresses the echo whatever the adapter says.
 	Deaf bool
 
+	// EchoLines makes it echo whole lines, when their return has come.
+	EchoLines bool
 	// Slow is for how long after a prompt the adapter loses what it is sent.
 	Slow time.Duration
 
@@ -122,12 +124,15 @@ func (f *Fake) Write(p []byte) (int, error) {
 				continue
 			}
 		}
-		if f.echo && !f.Deaf {
+		if f.echo && !f.Deaf && !f.EchoLines {
 			f.print(string(b), 0)
 		}
 		if b != '\r' {
 			f.line = append(f.line, b)
 			continue
+		}
+		if f.echo && !f.Deaf && f.EchoLines {
+			f.print(string(f.line)+"\r", 0)
 		}
 		line := string(bytes.TrimSpace(f.line))
 		f.line = f.line[:0]
