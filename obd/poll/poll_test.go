@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"pushback/obd"
 	"pushback/obd/obdtest"
 	"pushback/obd/poll"
@@ -387,4 +389,72 @@ func TestTwice(t *testing.T) {
 	if all := readings(); share(all, "011414") > 0 || share(all, "0114")+share(all, "0106") < 0.4 {
 		t.Errorf("011414 is %.0f %%, 0114 %.0f %%, 0106 %.0f %%", 100*share(all, "011414"), 100*share(all, "0114"), 100*share(all, "0106"))
 	}
+}
+
+// TestDialogue checks every line that is sent from the first to the last.
+func TestDialogue(t *testing.T) {
+	car := newCar()
+	a := obd.NewAdapter(car.Fake, car.Fake, obd.AdapterOptions{})
+	p, err := poll.Open(t.Context(), a, car.Fake, poll.Config{Sensor: "B1S1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 12 {
+		next(t, p)
+	}
+	p.Stop()
+	next(t, p)
+	next(t, p)
+	if err := a.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	want := []string{
+		"AT", "ATZ", "ATE1", "ATM0", "ATL0", "ATS0", "ATH1", "ATAT1", "ATI", "ATRV", // the adapter
+		"ATSP0", "0100", "ATDPN", "01001", // the bus, and whether a count is taken
+		"0100", "01131", "01031", "03", "07", // what the car offers
+		"010C0C1", "AT", "010C031", "AT", // neither twice nor packed; AT after each "?"
+		"01141", "01061", "01141", "010C1", "01061",
+		"07", "03", "ATZ",
+	}
+	if d := cmp.Diff(want, car.Lines); d != "" {
+		t.Error(d)
+	}
+}
+
+// TestStopWhileAway: Stop does not wait for the end of an attempt to go on.
+func TestStopWhileAway(t *testing.T) {
+	car := newCar()
+	c := &stopper{Clock: car.Fake}
+	p, err := poll.Open(t.Context(), obd.NewAdapter(line{car.Fake}, c, obd.AdapterOptions{}), c, poll.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 20 {
+		next(t, p)
+	}
+	car.silent = true
+	c.at, c.stop = car.Now().Add(4*time.Second), p.Stop
+	for err == nil {
+		_, err = p.Next(t.Context())
+	}
+	if late := car.Now().Sub(c.at); err != io.EOF || late < 0 || late > time.Second {
+		t.Errorf("%v, %v after Stop", err, late)
+	}
+}
+
+// stopper is a clock that calls stop at a time.
+type stopper struct {
+	obd.Clock
+	at   time.Time
+	stop func()
+}
+
+func (c *stopper) Now() time.Time {
+	now := c.Clock.Now()
+	if c.stop != nil && !now.Before(c.at) {
+		stop := c.stop
+		c.stop = nil
+		stop()
+	}
+	return now
 }
