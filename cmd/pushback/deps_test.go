@@ -23,6 +23,7 @@ var imports = map[string][]string{
 	"obd/poll":         {"obd", "decode"},
 	"analysis":         {"decode"},
 	"analysis/bias":    {},
+	"analysis/compare": {"analysis/stats", "analysis/trimmap"},
 	"analysis/stats":   {},
 	"analysis/trimmap": {"analysis/stats", "decode"},
 	"store":            {"obd", "decode", "analysis"},

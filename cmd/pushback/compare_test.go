@@ -1,0 +1,76 @@
+package main
+
+import (
+	"encoding/json"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"pushback/analysis/compare"
+	"pushback/obd"
+	"pushback/obd/simcar"
+)
+
+// unchanged records one simulated car twice, on two days (seeds), and compares.
+func unchanged(t testing.TB, name string, seed uint64) comparison {
+	db := filepath.Join(t.TempDir(), "p.db")
+	var ids [2]string
+	for i := range ids {
+		cfg := simcar.Config{Car: simCar(t, name), Bus: obd.ISO9141, Seed: 2*seed + uint64(i), Drive: simcar.Town}
+		ids[i] = recordSim(t, db, cfg, 8*time.Minute)
+	}
+	return compareSessions(t, db, ids[0], ids[1])
+}
+
+func compareSessions(t testing.TB, db, before, after string) comparison {
+	t.Helper()
+	out, _ := command(t, "compare", before, after, "--json", "--db", db)
+	var c comparison
+	if err := json.Unmarshal([]byte(out), &c); err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// Two recordings of one unchanged car are not called a repair, whatever its fault.
+// BenchmarkUnchanged tells how often over many pairs.
+func TestCompareUnchanged(t *testing.T) {
+	for i, name := range []string{"healthy", "vacuum-leak", "supply-weak"} {
+		if c := unchanged(t, name, uint64(i)); c.Answer != compare.NoDifference || len(c.Cells) == 0 {
+			t.Errorf("%s against itself: %s: %s", name, c.Answer, c.Why)
+		}
+	}
+}
+
+func BenchmarkUnchanged(b *testing.B) {
+	names := []string{"healthy", "vacuum-leak", "supply-weak", "rich-injector", "exhaust-leak"}
+	got := map[compare.Answer]int{}
+	n := 0
+	for b.Loop() {
+		got[unchanged(b, names[n%len(names)], uint64(n)).Answer]++
+		n++
+	}
+	b.ReportMetric(100*float64(got[compare.Better]+got[compare.Worse])/float64(n), "%false")
+	b.ReportMetric(100*float64(got[compare.NotComparable])/float64(n), "%incomparable")
+}
+
+// A vacuum leak that was repaired: trims better, and so told.
+func TestCompareRepaired(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	record := func(name string, seed uint64) string {
+		return recordSim(t, db, simcar.Config{Car: simCar(t, name), Bus: obd.ISO9141, Seed: seed, Drive: simcar.Town}, 10*time.Minute)
+	}
+	before, after := record("vacuum-leak-large", 1), record("healthy", 2)
+	c := compareSessions(t, db, before, after)
+	if c.Answer != compare.Better {
+		t.Errorf("repaired: %s: %s", c.Answer, c.Why)
+	}
+	if len(c.Codes) != 1 || c.Codes[0].Code != "P0171" || c.Codes[0].Change != "gone" {
+		t.Errorf("codes: %+v", c.Codes)
+	}
+	if c := compareSessions(t, db, after, before); c.Answer != compare.Worse {
+		t.Errorf("the other way round: %s: %s", c.Answer, c.Why)
+	}
+	text, _ := command(t, "compare", before, after, "--db", db)
+	t.Log("\n" + text)
+}
