@@ -145,11 +145,32 @@ func (a *Adapter) Use(ctx context.Context, k Known) error {
 	case !strings.Contains(answer, "OK"):
 		return fmt.Errorf("use bus: the adapter says %q: %w", answer, ErrNoVehicle)
 	}
+	a.take(k)
+	return nil
+}
+
+func (a *Adapter) take(k Known) {
 	a.format, a.counts, a.repeats = k.Format, k.Counts, untried
 	if k.Repeats {
 		a.repeats = does
 	}
-	return nil
+}
+
+// Keep is Use where the adapter is still on the bus, so that it need not be started again;
+// false, and nothing changed, where it is not.
+func (a *Adapter) Keep(ctx context.Context, k Known) (bool, error) {
+	b, err := a.current(ctx)
+	if errors.Is(err, errSilent) {
+		err = ErrNoAdapter
+	}
+	if err != nil {
+		return false, fmt.Errorf("ask for bus: %w", err)
+	}
+	if b != k.Format.Bus {
+		return false, nil
+	}
+	a.take(k)
+	return true, nil
 }
 
 // Again sends the settings again after trouble, without a reset: that is quicker

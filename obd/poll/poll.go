@@ -65,6 +65,7 @@ type Poller struct {
 	lost     bool          // the line must be opened again
 	broken   error         // why the dialogue must be set up again; nil: it runs
 	attempts int           // to do that
+	reached  int           // of them, those that had an adapter, since the last reset
 	fatal    error         // what Next returns from now on
 
 	mu      sync.Mutex
@@ -82,7 +83,7 @@ type mark struct {
 const (
 	budget    = 20 * time.Second        // since the last answer, then the session ends
 	uneasy    = 1500 * time.Millisecond // since the last answer, then adapter and bus are set up again
-	thorough  = 4                       // each so manieth attempt at that begins with a reset
+	thorough  = 4                       // every fourth attempt at that begins with a reset
 	maxMisses = 3                       // of an item or of packed requests, then they are left out
 	glance    = 200 * time.Millisecond
 )
@@ -509,7 +510,7 @@ func (p *Poller) mend(ctx context.Context) (obd.Record, bool, error) {
 	}
 	switch {
 	case err == nil:
-		p.broken, p.attempts, p.lastGood, p.wasGood = nil, 0, p.now(), true
+		p.broken, p.attempts, p.reached, p.lastGood, p.wasGood = nil, 0, 0, p.now(), true
 	case x.Outcome != obd.OK:
 		p.broken = err
 	default: // it failed before anything was asked
@@ -541,6 +542,7 @@ func (p *Poller) setHurry(f context.CancelFunc) bool {
 // restart opens the line if it was lost, sets up adapter and bus again, and asks the
 // car, which is x.
 func (p *Poller) restart(ctx context.Context, x *obd.Exchange) error {
+	reopened := p.lost
 	if p.lost {
 		l, err := p.config.Reopen(ctx)
 		if err != nil {
@@ -554,7 +556,8 @@ func (p *Poller) restart(ctx context.Context, x *obd.Exchange) error {
 		before = p.known
 	}
 	p.known = before
-	if p.attempts%thorough == 0 {
+	if p.reached == thorough-1 {
+		p.reached = 0
 		if _, err := p.adapter.Start(ctx); err != nil {
 			return err
 		}
@@ -569,8 +572,18 @@ func (p *Poller) restart(ctx context.Context, x *obd.Exchange) error {
 		if err := p.adapter.Again(ctx); err != nil {
 			return err
 		}
-		if err := p.adapter.Use(ctx, before); err != nil {
-			return err
+		p.reached++
+		kept := false
+		if reopened || p.reached == 1 { // perhaps only the line was away
+			var err error
+			if kept, err = p.adapter.Keep(ctx, before); err != nil {
+				return err
+			}
+		}
+		if !kept {
+			if err := p.adapter.Use(ctx, before); err != nil {
+				return err
+			}
 		}
 	}
 	var err error
