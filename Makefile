@@ -40,7 +40,7 @@ fuzz:
 	    echo "fuzz $$pkg $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$pkg >/tmp/pushback-fuzz.$$$$ 2>&1 || { cat /tmp/pushback-fuzz.$$$$; exit 1; }; \
 	  done; done; rm -f /tmp/pushback-fuzz.*
 
-# How often the watcher is right, on random simulated cars (about three minutes).
+# How often the watcher is right, on random simulated cars (about five minutes).
 accuracy:
 	$(GO) run ./cmd/accuracy
 

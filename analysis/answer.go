@@ -120,6 +120,7 @@ func (a *answer) add(p point, total, raw float64) {
 	if a.state == answered {
 		// Where it began is settled; a fall now is the loop letting go.
 		a.peak = max(a.peak, u)
+		a.drop = max(a.drop, a.peak-u)
 	} else if u <= a.low+tiny {
 		a.low, a.lowAt, a.rising, a.peak, a.drop = min(u, a.low), p, false, u, 0
 	} else {

@@ -7,6 +7,7 @@ type force struct {
 	bank   int // the bank on whose signal the hold was seen
 	marked bool
 	loose  bool
+	seen   bool // false: announced, and nothing seen of it yet
 
 	beginLo, beginHi, begin float64
 	ended                   bool
@@ -28,8 +29,10 @@ type force struct {
 
 	down downstream
 	// by mixture
-	strong      int  // extreme readings on the forced side: the sensor's own
+	strong      int  // extreme readings during stays on the forced side that are no switching
 	compensated bool // the loop brought the mixture back while it was forced
+	turns       int  // changes of side since trim has answered
+	turnSide    Side
 
 	rel     release
 	relOn   bool

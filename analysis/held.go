@@ -160,6 +160,7 @@ type held struct {
 	lo, hi float64 // s: it began between these two readings
 	level  float64 // V
 	loose  bool    // it stays on the side, but not at one level
+	told   bool    // only announced: nothing is seen of it yet
 }
 
 func startOf(before point, has bool, first point) (lo, hi float64) {

@@ -27,9 +27,12 @@ type courtCase struct {
 func newCase(w *Watcher) *courtCase {
 	c := &courtCase{w: w}
 	for _, f := range w.forces {
-		if f.ready {
+		switch {
+		case w.cfg.ByMixture && w.marks > 0 && !f.marked:
+			// Who makes marks makes them for each force: that was purge or the like.
+		case f.ready:
 			c.forces = append(c.forces, f)
-		} else {
+		default:
 			c.wasted++
 		}
 	}
@@ -117,14 +120,21 @@ func (c *courtCase) command(side Side) Proof {
 			q.State = Proven
 			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim began to %s %s after, %.1f %% a second, to %+.1f %%",
 				f.level, f.seconds(), verb, span(lo, hi), a.rate, a.up*a.top)
-			if a.limit {
+			if a.limit && !f.compensated {
 				q.Why += ", where it stopped"
+			}
+			if c.w.cfg.ByMixture {
+				q.Why = strings.Replace(q.Why, fmt.Sprintf("held at %.2f V", f.level), "the mixture was moved", 1)
 			}
 			q.Evidence = evidence("after_s", best, "after_min_s", lo, "after_max_s", hi, "rate_pct_s", a.rate,
 				"moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start, "held_s", f.seconds())
 			if a.limit {
 				q.Evidence["limit_pct"] = round3(a.limitRaw)
-				if abs(a.limitRaw) < nearZero {
+				near := nearZero
+				if c.w.cfg.ByMixture {
+					near = 1 // trim may rest near zero because the mixture is balanced there
+				}
+				if abs(a.limitRaw) < near && !f.compensated {
 					q.State = Failed
 					q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
 						f.level, f.seconds(), a.limitRaw, verb)
@@ -252,6 +262,8 @@ func (c *courtCase) delivery() Proof {
 		p.State = Unclear
 		p.Why = "the downstream sensor has not moved, but trim was not away far and long enough to be sure of that: hold longer"
 		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose, "needed_pct_s", enoughDose)
+	case c.w.cfg.ByMixture:
+		p.State, p.Why = Unclear, "the loop did not bring the mixture back while it was forced: force it less, or for longer"
 	default:
 		p.State, p.Why = Unclear, "the downstream sensor was read too seldom"
 	}
@@ -278,6 +290,9 @@ func (c *courtCase) sensor(side Side) Proof {
 	for _, f := range c.forces {
 		if c.w.cfg.ByMixture && f.side == side {
 			switch {
+			case f.own.state == answered && f.compensated && f.volts.showed(side):
+				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s, the sensor said so and steered trim until it had brought it back", side),
+					evidence("moved_pct", f.own.up*(f.own.top-f.own.start), "held_s", f.seconds())})
 			case f.strong >= 2:
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s and the sensor said so, at %.2f V", side, f.level),
 					evidence("reading_v", f.level, "held_s", f.seconds())})
@@ -450,7 +465,7 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 	leanOK := proven(ProofAddsFuel, ProofSensorRich)
 	richOK := proven(ProofCutsFuel, ProofSensorLean)
 	switch {
-	case is(ProofRecovery, Failed):
+	case is(ProofRecovery, Failed), !is(ProofDelivery, Proven):
 		return UnclearResult
 	case leanOK && richOK:
 		return LoopProven

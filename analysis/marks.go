@@ -50,6 +50,12 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	if w.expect.open {
 		w.judgeFollow(t)
 	}
+	if w.cfg.ByMixture {
+		// The loop may compensate at once, so that the reading hardly shows it: the word
+		// begins the force, and trim is watched from there on.
+		w.beginForce(held{side: side, lo: max(0, t-2), hi: t + 2, loose: true, told: true}, &w.volts, true)
+		return w.events
+	}
 	w.expect = expectation{open: true, side: side, at: t}
 	return w.events
 }

@@ -414,17 +414,12 @@ func (w *Watcher) heldByItself(k *track) (held, bool) {
 // side for much longer than switching does, with trim against it.
 func (w *Watcher) lookForMixture() {
 	d := &w.volts.dwell
-	if d.side == "" || d.n < 3 || d.seconds() < 1 {
-		return
+	if w.marks > 0 || d.side == "" || d.n < 3 || d.seconds() < 1 || d.first.t() < w.lastEnd() {
+		return // who makes marks makes them for each force; purge looks the same
 	}
 	b, tr := w.baseBefore(&w.volts, d.first.t())
 	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
 	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
-	if w.expect.open && w.expect.side == d.side && d.last.t() >= w.expect.at &&
-		d.seconds() > max(1.3*b.maxDwell(d.side), 1) {
-		w.beginForce(h, &w.volts, true)
-		return
-	}
 	q, has := w.trim.short.last()
 	if !has || d.seconds() < max(4, 4*b.p95Dwell(d.side)) || !w.ready.steady(d.first.t(), d.last.t()) ||
 		!w.ready.closedDuring(d.first.t()) {
@@ -433,7 +428,7 @@ func (w *Watcher) lookForMixture() {
 	var a answer
 	a.begin(d.side, h.lo, h.hi, tr)
 	u := a.up * w.trim.total(q, d.first.t())
-	if u >= a.ceiling()+a.margin() && u-a.up*tr.last >= 5 {
+	if u >= a.ceiling()+a.margin() && u-a.up*tr.median >= 8 && tr.seconds >= 8 {
 		w.beginForce(h, &w.volts, false)
 	}
 }
@@ -444,7 +439,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		w.closeRelease(f, true)
 	}
 	f := &force{side: h.side, marked: marked, loose: h.loose, beginLo: h.lo, beginHi: h.hi,
-		begin: (h.lo + h.hi) / 2, level: h.level, share: 1, bank: w.bank}
+		begin: (h.lo + h.hi) / 2, level: h.level, share: 1, bank: w.bank, seen: !h.told}
 	if k == &w.otherVolts {
 		f.bank = w.other
 	}
@@ -456,7 +451,9 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.down.begin(h.side.Opposite(), w.down.appendValues(w.scratchA[:0], h.lo-30, h.lo))
 	w.expect.open = false
 	w.forces = append(w.forces, f)
-	w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
+	if f.seen {
+		w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
+	}
 
 	// What came between the beginning and its discovery belongs to the force too.
 	if base.known() && base.flatFor >= 5 && w.atLimit(f, base) {
@@ -471,7 +468,9 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		w.emit(Event{T: f.begin, Name: TrimAtLimit, Value: base.last})
 		f.toldLimit = true
 	}
-	w.judgeHold(f)
+	if f.seen {
+		w.judgeHold(f)
+	}
 }
 
 // moved is how far trim has gone in the answer's direction, on whichever bank it
@@ -568,7 +567,7 @@ func (w *Watcher) judgeHold(f *force) {
 		f.toldAnswer = true
 		w.emit(Event{T: a.onset, Name: LoopAnswers, Side: f.side, Toward: toward(f.side),
 			After: best, AfterMin: lo, AfterMax: hi, Rate: a.rate})
-	case a.state == answered && a.limit && !f.toldLimit:
+	case a.state == answered && a.limit && !f.toldLimit && !f.compensated:
 		f.toldLimit = true
 		w.fitAnswer(a, &w.trim, a.limitAt)
 		w.emit(Event{T: a.limitAt, Name: TrimAtLimit, Value: a.limitRaw})
@@ -592,7 +591,7 @@ func (w *Watcher) judgeHold(f *force) {
 	}
 	o := &f.other
 	strides := o.moved() >= 8 && o.drop <= 1.01*trimCount && since >= 8
-	if (o.state == answered || strides) && !f.toldOther && since > 1 {
+	if (o.state == answered || strides) && !f.toldOther && since > 1 && !w.cfg.ByMixture { // propane reaches both banks
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
 		inStep := o.lowAt.t() <= f.beginHi+2
@@ -696,18 +695,31 @@ func (w *Watcher) lastHeld(k *track, level float64) (last, next point) {
 // stepMixtureHold: while mixture is forced the loop may bring it back and go on
 // switching at another trim, so only the technician's word or trim's way back end it.
 func (w *Watcher) stepMixtureHold(f *force, p point) {
-	if strength(f.side, p.v) == 2 {
+	d := &w.volts.dwell
+	long := d.side == f.side && d.seconds() > max(1, 1.3*f.volts.p95Dwell(f.side))
+	if long && strength(f.side, p.v) == 2 {
 		f.strong++
 	}
-	d := &w.volts.dwell
-	if d.side == f.side.Opposite() && f.own.state == answered {
-		f.compensated = true
-	}
 	w.feedTrims(f, p.t())
-	w.judgeHold(f)
-	if at := w.expect.releaseAt; at > 0 {
-		w.endForce(f, at, at, true)
-		return
+	if !f.seen && (long && d.seconds() > 1.3*f.volts.maxDwell(f.side) || f.own.state == answered) {
+		f.seen = true
+		if t := d.first.t(); long && t > f.begin-2 {
+			f.beginLo, f.beginHi = startOf(d.before, d.hasBefore, d.first)
+			f.begin = (f.beginLo + f.beginHi) / 2
+		}
+		w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
+	}
+	if onSide(f.side, p.v) && (f.level == 0 || (p.v > f.level) == (f.side == Rich)) {
+		f.level = p.v // the most extreme reading
+	}
+	// Brought back: the sensor cycles again and trim has stopped going one way.
+	if f.own.state == answered && d.side != "" && d.side != f.turnSide {
+		f.turnSide = d.side
+		f.turns++
+		f.compensated = f.turns >= 3 && f.own.drop > 0.99*trimCount
+	}
+	if f.seen {
+		w.judgeHold(f)
 	}
 	if f.marked || f.own.state != answered || d.side != f.side.Opposite() {
 		return
@@ -718,6 +730,15 @@ func (w *Watcher) stepMixtureHold(f *force, p point) {
 }
 
 func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
+	if !f.seen {
+		// Announced, and neither the reading nor trim took notice.
+		w.forces = w.forces[:len(w.forces)-1]
+		fo := &w.follow[sideIndex(f.side)]
+		fo.vague, fo.secs = true, hi-f.begin
+		fo.why = "neither the reading nor trim moved: was the mixture really moved, and far enough?"
+		w.expect = expectation{}
+		return
+	}
 	f.ended, f.byMark = true, byMark
 	f.endLo, f.endHi, f.end = lo, hi, (lo+hi)/2
 	if f.end < f.begin {
@@ -812,7 +833,11 @@ func (w *Watcher) Finish(at time.Duration) []Event {
 	}
 	if f := w.running(); f != nil {
 		if !f.ended {
-			w.judgeHold(f)
+			if f.seen {
+				w.judgeHold(f)
+			} else {
+				w.endForce(f, w.now, w.now, true)
+			}
 		} else {
 			w.closeRelease(f, true)
 		}

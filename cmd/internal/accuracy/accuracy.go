@@ -142,12 +142,7 @@ type stopper struct {
 	done   bool
 }
 
-var debug func(session.Frame)
-
 func (s *stopper) Write(f session.Frame) error {
-	if debug != nil {
-		debug(f)
-	}
 	if f.Last {
 		return nil
 	}

@@ -1,0 +1,67 @@
+package accuracy
+
+import (
+	"math"
+	"testing"
+)
+
+// The fixed subset of `make accuracy`: what is measured there must not get worse
+// unnoticed. The bounds leave room for one bad draw, no more.
+func TestFixedSubset(t *testing.T) {
+	n, hours := 160, 2
+	if testing.Short() {
+		n, hours = 40, 0
+	}
+	c := Count(Many(100_000, n, nil))
+	if c.Failed > 0 {
+		t.Errorf("%d of %d sessions broke off", c.Failed, c.Trials)
+	}
+	for _, w := range c.Wrongs {
+		t.Errorf("seed %d: said %s of a car with %s", w.Seed, w.Verdict.Conclusion, w.Expected.Fault)
+	}
+	if share := float64(c.UndecidedMarked) / float64(c.Marked); share > 0.10 {
+		t.Errorf("undecided %.0f %% with marks at 2 readings/s and more", 100*share)
+	}
+	if share := float64(c.Held) / float64(c.Intervals); c.Intervals < n/2 || share < 0.95 {
+		t.Errorf("%.1f %% of %d latency intervals hold the truth", 100*share, c.Intervals)
+	}
+	for _, tr := range Unforced(100_000, hours, nil) {
+		if k := FalseEvents(tr); k > 0 || tr.Err != nil {
+			t.Errorf("seed %d: %d events of forces that were not, %v", tr.Seed, k, tr.Err)
+		}
+	}
+}
+
+func TestFixedSubsetByMixture(t *testing.T) {
+	c := Count(Mixed(100_000, 60, nil))
+	for _, w := range c.Wrongs {
+		t.Errorf("seed %d: said %s of a car with %s", w.Seed, w.Verdict.Conclusion, w.Expected.Fault)
+	}
+	if c.Undecided > c.Trials/3 {
+		t.Errorf("%d of %d undecided", c.Undecided, c.Trials)
+	}
+}
+
+// A trial is a function of its seed.
+func TestDeterministic(t *testing.T) {
+	a, b := Many(7, 3, nil), Many(7, 3, nil)
+	for i := range a {
+		if len(a[i].Events) != len(b[i].Events) || a[i].Verdict.Conclusion != b[i].Verdict.Conclusion || a[i].Rate != b[i].Rate {
+			t.Errorf("seed %d: two runs differ", a[i].Seed)
+		}
+	}
+}
+
+// Wilson's interval for 81 of 263, as worked out in Newcombe, Statistics in Medicine
+// 17 (1998), table I: 0.2553 to 0.3662; and for 0 of 20: 0 to 0.1611 (figures from memory).
+func TestWilson(t *testing.T) {
+	for _, c := range []struct {
+		k, n   int
+		lo, hi float64
+	}{{81, 263, 0.2553, 0.3662}, {0, 20, 0, 0.1611}} {
+		lo, hi := wilson(c.k, c.n)
+		if math.Abs(lo-c.lo) > 5e-5 || math.Abs(hi-c.hi) > 5e-5 {
+			t.Errorf("%d of %d: %.4f to %.4f, want %.4f to %.4f", c.k, c.n, lo, hi, c.lo, c.hi)
+		}
+	}
+}
