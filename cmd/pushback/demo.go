@@ -62,7 +62,7 @@ releases the wire. It takes a minute and a half, as it would on a car.
 			f.car.port = port
 			fmt.Fprintf(a.people(), "simulated car %q on %s\n", car, port)
 			return a.live(ctx, liveRun{
-				flags: f, bus: bus, mixture: mixture, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
+				name: "demo", flags: f, bus: bus, mixture: mixture, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
 				guide:      &session.GuideConfig{Ready: 12 * time.Second},
 				technician: func(h hands) technician { return &scripted{car: sim, mixture: mixture, hands: h} },
 			})

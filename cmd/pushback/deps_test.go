@@ -35,6 +35,8 @@ var owners = map[string][]string{
 	"github.com/spf13/cobra":      {"cmd/"},
 	"github.com/rs/zerolog":       {"cmd/"},
 	"github.com/mattn/go-isatty":  {"cmd/"},
+	"charm.land/bubbletea/v2":     {"cmd/internal/term"},
+	"rsc.io/qr":                   {"cmd/internal/page"},
 	"github.com/creack/pty":       {"cmd/"},
 	"golang.org/x/sys/unix":       {"cmd/", "obd/seriallink"},
 	"go.bug.st/serial":            {"obd/seriallink"},

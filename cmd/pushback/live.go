@@ -11,7 +11,6 @@ import (
 
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
-	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/store"
@@ -26,6 +25,7 @@ type liveFlags struct {
 	vehicle string
 	note    string
 	samples bool
+	views   viewFlags
 }
 
 func (f *liveFlags) add(cmd *cobra.Command) {
@@ -39,10 +39,12 @@ func (f *liveFlags) addCommon(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
 	cmd.Flags().StringVar(&f.note, "note", "", "note on the session: `TEXT`")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
+	f.views.add(cmd)
 }
 
 // liveRun is one session on a car, real or simulated.
 type liveRun struct {
+	name    string // of the command
 	flags   liveFlags
 	bus     obd.Bus
 	mixture bool
@@ -114,7 +116,6 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	if err != nil {
 		return err
 	}
-	view := term.NewView(people, style, r.flags.car.sensor, r.mixture)
 	sinks := []session.Sink{stored{w}, troubles{a.log}}
 	var jsonl *session.JSONLines
 	if a.json {
@@ -124,7 +125,6 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		}
 		sinks = append(sinks, jsonl)
 	}
-	sinks = append(sinks, view)
 
 	// The first Ctrl-C ends the session, not the judging of it.
 	runCtx, cancel := context.WithCancel(context.WithoutCancel(ctx))
@@ -134,11 +134,15 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		time.AfterFunc(closing, cancel)
 	})()
 
-	h := hands{mark: p.Mark, stop: p.Stop, say: view.Say}
-	prompt := view.Prompt
+	h := hands{mark: p.Mark, stop: p.Stop}
+	var g *session.Guide
+	var told []func(session.Prompt)
 	if r.guide != nil {
-		g := session.NewGuide(*r.guide, judge, func(q session.Prompt) { prompt(q) }, p.Stop)
-		sinks = append(sinks, g)
+		g = session.NewGuide(*r.guide, judge, func(q session.Prompt) {
+			for _, tell := range told {
+				tell(q)
+			}
+		}, p.Stop)
 		h.skip, h.again = g.Skip, g.Again
 		h.enter = func() {
 			if k := g.Enter(); k != "" {
@@ -146,33 +150,31 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 			}
 		}
 	}
+	say("session %s begins, watching %s", meta.ID, meta.Watching)
+	show := showing{
+		views: r.flags.views, title: fmt.Sprintf("%s  %s by %s  %s", r.name, meta.Watching, meta.By, meta.Format.Bus), meta: meta,
+		verdict: judge.Verdict, hands: h, guided: r.guide != nil, scripted: r.technician != nil, short: r.flags.dur > 0,
+	}
+	watch, err := a.watch(show)
+	if err != nil {
+		return err
+	}
+	defer watch.Close(ctx)
+	sinks, told = append(sinks, watch), append(told, watch.Prompt)
+	if g != nil {
+		sinks = append(sinks, g)
+	}
 	if r.technician != nil {
 		t := r.technician(h)
-		sinks = append(sinks, t)
-		prompt = func(q session.Prompt) { view.Prompt(q); t.Prompt(q) }
+		sinks, told = append(sinks, t), append(told, t.Prompt)
 	}
 	if r.flags.dur > 0 {
 		sinks = append(sinks, &stopAfter{r.flags.dur, p.Stop})
 	}
-	say("session %s begins, watching %s", meta.ID, meta.Watching)
-	if r.technician == nil {
-		single := listen(a.in, h)
-		defer restoreTerminal()
-		switch {
-		case single && r.guide != nil:
-			say(words.TestKeys)
-		case single:
-			say(words.RecordKeys)
-		case r.guide != nil:
-			say(words.TestLines)
-		}
-	}
-
 	res, err := session.Run(runCtx, p, judge, sinks...)
 	if errors.Is(err, context.Canceled) {
 		err = nil
 	}
-	restoreTerminal()
 
 	// What was recorded is kept and judged, whatever ended the session.
 	finish, done := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
@@ -180,6 +182,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	if ferr := w.Finish(finish, res.End, res.Verdict, res.Events); ferr != nil && err == nil {
 		err = ferr
 	}
+	watch.Over(ctx)
 	style.WriteVerdict(people, res.Verdict, false)
 	if jsonl != nil {
 		if jerr := jsonl.End(res.Verdict); jerr != nil && err == nil {

@@ -22,6 +22,7 @@ stop. In a terminal the same are keys: l, r, space, n, q.`,
 			if err != nil {
 				return err
 			}
+			r.name = "record"
 			return a.live(cmd.Context(), r)
 		},
 	}

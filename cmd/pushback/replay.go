@@ -2,31 +2,41 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
-	"pushback/obd"
 	"pushback/store"
 )
 
+// replayFlags are those of a replay beside what it judges.
+type replayFlags struct {
+	samples bool
+	speed   float64 // 0: as fast as possible
+	views   viewFlags
+}
+
 func newReplay(a *app) *cobra.Command {
 	var sensor, by string
-	var samples bool
-	var speed float64
+	var f replayFlags
 	cmd := &cobra.Command{
 		Use:   "replay SESSION",
 		Short: "Run a stored session through the watcher again",
 		Long: `Judges the stored records again, as fast as it can; the events and the verdict are
 those of the live session, byte for byte, unless the program has learned since.
+With --speed it is shown as it was when it was live: at 1, faster, step by step, back
+and forth (the keys are on the screen), with --page on a phone too.
 Nothing stored is changed. The exit status is the verdict's.`,
 		Args: named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if speed < 0 {
-				return usagef(cmd, "--speed %v is negative", speed)
+			if f.speed < 0 {
+				return usagef(cmd, "--speed %v is negative", f.speed)
+			}
+			if f.views.page != "" && f.speed == 0 {
+				f.speed = 1 // a page is to be watched
 			}
 			return a.withStore(cmd, func(db *store.Store) error {
 				m, err := db.Find(cmd.Context(), args[0])
@@ -46,73 +56,94 @@ Nothing stored is changed. The exit status is the verdict's.`,
 					}
 					m.By = byName(mixture)
 				}
-				return a.replay(cmd.Context(), db, m, samples, speed)
+				return a.replay(cmd.Context(), db, m, f)
 			})
 		},
 	}
 	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been forced")
 	cmd.Flags().StringVar(&by, "by", "", "judge as if `WHAT` was forced: wire or mixture")
-	cmd.Flags().BoolVar(&samples, "samples", false, "with --json: print every sample too")
-	cmd.Flags().Float64Var(&speed, "speed", 0, "`TIMES` the speed of life; 0 is as fast as possible")
+	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
+	cmd.Flags().Float64Var(&f.speed, "speed", 0, "`TIMES` the speed of life; 0 is as fast as possible")
+	f.views.add(cmd)
 	return cmd
 }
 
-func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, samples bool, speed float64) error {
-	reader, err := db.Records(ctx, m.ID)
-	if err != nil {
-		return err
-	}
-	defer reader.Close()
-	judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
-	if err != nil {
-		return err
-	}
+func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f replayFlags) error {
 	people, style := a.people(), term.StyleOf(a.people())
 	fmt.Fprintf(people, "session %s, %s, watching %s\n", m.ID, day(m.Started), m.Watching)
-	var src session.Source = reader
-	if speed > 0 {
-		src = &paced{Source: reader, speed: speed, began: time.Now()}
-	} else {
-		style.Live = false
+	var play *player
+	if f.speed > 0 {
+		play = newPlayer(f.speed)
 	}
+	var watch *watching
+	for {
+		judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
+		if err != nil {
+			return err
+		}
+		if watch == nil {
+			watch, err = a.watch(showing{views: f.views, title: "replay  " + m.Watching + " by " + m.By, meta: m,
+				verdict: judge.Verdict, player: play, lines: play == nil})
+			if err != nil {
+				return err
+			}
+			defer watch.Close(ctx)
+			if play != nil {
+				play.changed = watch.Status
+				play.tell()
+			}
+		} else {
+			watch.Restart(judge.Verdict)
+		}
+		res, err := a.run(ctx, db, m, f, judge, play, watch)
+		if errors.Is(err, errSeek) {
+			play.again()
+			continue
+		}
+		if errors.Is(err, errStopped) {
+			watch.Close(ctx)
+			style.WriteVerdict(people, res.Verdict, false)
+			return conclude(res.Verdict.Conclusion)
+		}
+		if err != nil {
+			return err
+		}
+		if play != nil && watch.screen != nil && play.rest(ctx, watch.Left()) {
+			play.again()
+			continue // back into it from the end
+		}
+		watch.Close(ctx)
+		style.WriteVerdict(people, res.Verdict, false)
+		return conclude(res.Verdict.Conclusion)
+	}
+}
+
+// run is one run of a replay, from the beginning.
+func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, judge *session.Judge, play *player, watch *watching) (session.Result, error) {
+	reader, err := db.Records(ctx, m.ID)
+	if err != nil {
+		return session.Result{}, err
+	}
+	defer reader.Close()
+	var src session.Source = reader
 	var sinks []session.Sink
 	var jsonl *session.JSONLines
 	if a.json {
-		jsonl = session.NewJSONLines(a.out, samples)
+		jsonl = session.NewJSONLines(a.out, f.samples)
 		if err := jsonl.Begin(header(m)); err != nil {
-			return err
+			return session.Result{}, err
 		}
 		sinks = append(sinks, jsonl)
 	}
-	if speed == 0 {
+	if play != nil {
+		src = paced{reader, play}
+		sinks = append(sinks, play)
+	} else {
 		sinks = append(sinks, newProgress(a.errOut, m.Duration))
 	}
-	sinks = append(sinks, term.NewView(people, style, m.Watching, m.By == "mixture"))
-	res, err := session.Run(ctx, src, judge, sinks...)
-	if err != nil {
-		return err
+	res, err := session.Run(ctx, src, judge, append(sinks, watch)...)
+	if err == nil && jsonl != nil {
+		err = jsonl.End(res.Verdict)
 	}
-	if jsonl != nil {
-		if err := jsonl.End(res.Verdict); err != nil {
-			return err
-		}
-	}
-	style.WriteVerdict(people, res.Verdict, false)
-	return conclude(res.Verdict.Conclusion)
-}
-
-// paced yields records at a multiple of the speed of life.
-type paced struct {
-	session.Source
-	speed float64
-	began time.Time
-}
-
-func (p *paced) Next(ctx context.Context) (obd.Record, error) {
-	rec, err := p.Source.Next(ctx)
-	if err != nil {
-		return rec, err
-	}
-	due := p.began.Add(time.Duration(float64(rec.At) / p.speed))
-	return rec, obd.SystemClock{}.Sleep(ctx, time.Until(due))
+	return res, err
 }

@@ -35,6 +35,7 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 				return usagef(cmd, "--sides %q is not lean, rich or both", sides)
 			}
 			a.cautions(r.mixture)
+			r.name = "test"
 			return a.live(cmd.Context(), r)
 		},
 	}

@@ -55,3 +55,6 @@ func (s Style) Side(side analysis.Side, text string) string {
 	}
 	return text
 }
+
+// OnBlack paints a line white on black, whatever the terminal's colours.
+func OnBlack(text string) string { return "\x1b[38;2;255;255;255;48;2;0;0;0m" + text + plain }

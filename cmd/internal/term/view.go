@@ -63,7 +63,7 @@ func (v *View) Write(f session.Frame) error {
 		v.exchange(f.Record.At, x)
 	}
 	if m := f.Record.Mark; m != nil {
-		v.line(f.Record.At, "you: "+markText(*m))
+		v.line(f.Record.At, "you: "+words.MarkText(*m))
 	}
 	for _, e := range f.Events {
 		t := time.Duration(e.T * float64(time.Second))
@@ -203,16 +203,4 @@ func sideOf(volts float64) analysis.Side {
 		return analysis.Lean
 	}
 	return analysis.Rich
-}
-
-func markText(m obd.Mark) string {
-	switch m.Kind {
-	case obd.MarkLean, obd.MarkRich:
-		return words.Arrow(analysis.Side(m.Kind)) + " forcing " + string(m.Kind)
-	case obd.MarkRelease:
-		return "released"
-	case obd.MarkNote:
-		return "note: " + m.Text
-	}
-	return string(m.Kind)
 }

@@ -1,0 +1,350 @@
+// The page: draws what the stream tells. It decides nothing; words come ready from
+// the program.
+"use strict";
+const $ = id => document.getElementById(id);
+const word = document.body.dataset;
+const span = 60;      // seconds on the time axis
+const kept = 300;     // seconds of traces kept here
+const quietFor = 2.5; // seconds without a word from the program: the connection is gone
+
+const traces = { v: [[], []], t: [[], []] };
+let now = 0, view = null, marks = { bands: [], ticks: [] };
+let heard = performance.now(), age = 0, ended = false;
+
+// --- stream -----------------------------------------------------------------
+
+let source;
+function connect() {
+  source = new EventSource("events");
+  source.onmessage = e => { heard = performance.now(); age = 0; take(JSON.parse(e.data)); };
+  source.addEventListener("beat", e => { heard = performance.now(); age = +e.data; staleness(); });
+  source.addEventListener("end", () => { ended = true; source.close(); staleness(); });
+  // A lost connection comes back by itself; a refused one does not.
+  source.onerror = () => { if (source.readyState === EventSource.CLOSED && !ended) setTimeout(connect, 2000); };
+}
+
+function take(m) {
+  if (m.whole) {
+    for (const k of ["v", "t"]) traces[k] = [[], []];
+    ended = false;
+  }
+  now = m.now;
+  for (const k of ["v", "t"]) {
+    const [xs, ys] = traces[k];
+    for (const [x, y] of m[k] || []) {
+      const last = xs[xs.length - 1];
+      if (x - last > 2) { xs.push((x + last) / 2); ys.push(null); } // nothing came: no line
+      xs.push(x); ys.push(y);
+    }
+    let old = 0;
+    while (old < xs.length && xs[old] < now - kept) old++;
+    if (old > 500) { xs.splice(0, old); ys.splice(0, old); }
+  }
+  if (m.axis) marks = m.axis;
+  if (m.view) { const was = view; view = m.view; show(was); }
+  if (m.tone) tone(m.tone);
+  draw();
+  staleness();
+}
+
+function staleness() {
+  const silent = (performance.now() - heard) / 1000;
+  let text = "";
+  if (!(view && view.over)) {
+    if (ended) text = word.ended;
+    else if (silent > quietFor) text = `${word.noConnection} ${Math.floor(silent)} ${word.seconds}`;
+    else if (age > 2) text = `${word.noData} ${Math.floor(age)} ${word.seconds}`;
+  }
+  document.body.classList.toggle("stale", text !== "");
+  $("stale").hidden = text === "";
+  if ($("stale").textContent !== text) $("stale").textContent = text;
+}
+setInterval(staleness, 250);
+
+// --- words ------------------------------------------------------------------
+
+function set(id, text) { const e = $(id); if (e.textContent !== text) e.textContent = text; }
+
+function show(was) {
+  const big = $("big");
+  big.className = [view.side, view.loud && "loud", view.good].filter(Boolean).join(" ");
+  if (!was || was.big !== view.big) fit();
+  const spoken = view.big.replace(/ \d+$/, "");
+  set("spoken", spoken);
+  set("say", view.say); set("caution", view.caution); set("last", view.last); set("cond", (view.cond || []).join(" · "));
+  const over = document.body.classList.contains("over");
+  document.body.classList.toggle("over", view.over);
+  if (over !== view.over) requestAnimationFrame(() => { fit(); size(); });
+  $("answer").hidden = !view.over;
+  if (view.over && !(was && was.over)) answer();
+  for (const a of view.arcs) arc(a);
+  buttons(was);
+  alarm(view.alarm);
+}
+
+// fit breaks the step into the lines that allow the largest letters.
+const ruler = document.createElement("canvas").getContext("2d");
+function fit() {
+  if (!view) return;
+  const box = $("big"), words = view.big.split(" ");
+  const w = box.clientWidth - 8, h = box.clientHeight - 16;
+  ruler.font = "800 100px " + getComputedStyle(box).fontFamily;
+  const width = s => ruler.measureText(s.replace(/\d+/g, d => d.length < 2 ? "00" : d)).width;
+  let best = 0, lines = [view.big];
+  for (let cuts = 0; cuts < 1 << (words.length - 1); cuts++) {
+    const ls = [words[0]];
+    for (let i = 1; i < words.length; i++) cuts >> (i - 1) & 1 ? ls.push(words[i]) : ls[ls.length - 1] += " " + words[i];
+    const s = Math.min(w / (Math.max(...ls.map(width)) / 100 + .3), h / (ls.length * 1.02));
+    if (s > best * 1.02) { best = s; lines = ls; }
+  }
+  box.style.fontSize = best + "px";
+  box.replaceChildren(...lines.map(l => { const d = document.createElement("div"); d.textContent = l; return d; }));
+}
+
+function arc(a) {
+  const g = document.querySelector(`[data-arc="${a.id}"]`);
+  if (!g) return;
+  const side = [...g.classList].find(c => c.startsWith("of-"));
+  g.setAttribute("class", ["arc", a.state, a.open && "open", side].filter(Boolean).join(" "));
+  g.querySelector("title").textContent = a.says;
+  g.querySelector(".sign").textContent = a.sign;
+  const fill = g.querySelector(".fill");
+  if (fill) fill.setAttribute("stroke-dasharray", `${100 * a.fill} 200`);
+}
+
+function answer() {
+  $("proofs").replaceChildren(...(view.proofs || []).map(p => {
+    const li = document.createElement("li"), b = document.createElement("b"), why = document.createElement("span");
+    li.className = p.state; b.textContent = p.sign; why.className = "why"; why.textContent = p.why;
+    li.append(b, p.title, why);
+    return li;
+  }));
+  $("next").replaceChildren(...(view.next || []).map(n => { const li = document.createElement("li"); li.textContent = n; return li; }));
+}
+
+// --- values -----------------------------------------------------------------
+
+// Digits that change more than twice a second cannot be read.
+let toldAt = -Infinity, later = null;
+function values() {
+  const wait = toldAt + 500 - performance.now();
+  if (wait > 0) { later = later || setTimeout(() => { later = null; values(); }, wait); return; }
+  toldAt = performance.now();
+  const last = k => { const ys = traces[k][1]; for (let i = ys.length - 1; i >= 0; i--) if (ys[i] !== null) return ys[i]; return null; };
+  const v = last("v"), p = last("t");
+  const box = (id, text, said) => { $(id).querySelector(".digits").textContent = text; $(id).querySelector(".word").textContent = said; };
+  if (v !== null) {
+    const lean = v < .45;
+    $("volts").className = "value " + (lean ? "lean" : "rich");
+    box("volts", v.toFixed(2), lean ? "▼ " + word.lean : "▲ " + word.rich);
+  }
+  if (p !== null) box("trim", (p > 0 ? "+" : p < 0 ? "−" : "") + Math.abs(p).toFixed(1), p > 0 ? word.adds : p < 0 ? word.cuts : "");
+}
+
+// --- traces -----------------------------------------------------------------
+
+const css = name => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+const dpr = () => window.devicePixelRatio || 1;
+
+function chart(id, key, range, level, stroke) {
+  const axis = () => css("--quiet"), grid = () => css("--rule");
+  const u = new uPlot({
+    width: 300, height: 100, cursor: { show: false }, legend: { show: false }, padding: key === "v" ? [8, 18, 8, 0] : [8, 18, 0, 0],
+    scales: { x: { time: false, range: () => [Math.max(now, span) - span, Math.max(now, span)] }, y: { range } },
+    axes: [
+      { show: key === "t", size: 22, gap: 2, stroke: axis, grid: { show: false }, ticks: { show: false }, font: "13px system-ui",
+        values: (u, xs) => xs.map(x => Math.floor(x / 60) + ":" + String(Math.round(x % 60)).padStart(2, "0")) },
+      { size: 40, gap: 2, stroke: axis, grid: { stroke: grid, width: 1 }, ticks: { show: false }, font: "13px system-ui",
+        splits: (u, i, lo, hi) => [lo, level, hi], values: (u, ys) => ys.map(y => key === "v" ? String(y) : (y > 0 ? "+" : "") + y) },
+    ],
+    series: [{}, { stroke, width: 2.5, points: { show: false }, spanGaps: false }],
+    hooks: { drawClear: [shade], draw: [key === "t" ? ticks : () => {}] },
+  }, traces[key], $(id));
+  return u;
+}
+
+function shade(u) {
+  const c = u.ctx;
+  c.save();
+  c.beginPath(); c.rect(u.bbox.left, u.bbox.top, u.bbox.width, u.bbox.height); c.clip();
+  for (const b of marks.bands) {
+    const x0 = u.valToPos(b.from, "x", true), x1 = u.valToPos(b.to ?? now, "x", true);
+    c.fillStyle = css(b.side === "lean" ? "--lean-shade" : "--rich-shade");
+    c.fillRect(x0, u.bbox.top, x1 - x0, u.bbox.height);
+    if (u !== charts[0]) continue;
+    c.fillStyle = css(b.side === "lean" ? "--lean" : "--rich");
+    c.fillRect(x0, b.side === "lean" ? u.bbox.top + u.bbox.height - 3 * dpr() : u.bbox.top, x1 - x0, 3 * dpr());
+  }
+  c.restore();
+}
+
+function ticks(u) {
+  const c = u.ctx;
+  c.save();
+  c.font = `700 ${16 * dpr()}px system-ui`;
+  c.textAlign = "center"; c.textBaseline = "middle";
+  const y = u.bbox.top + 10 * dpr();
+  let end = -1;
+  for (const t of marks.ticks) {
+    if (t.at < u.scales.x.min || t.at > u.scales.x.max) continue;
+    const x = Math.max(u.valToPos(t.at, "x", true), end);
+    const w = c.measureText(t.sign).width + 6 * dpr();
+    c.strokeStyle = css("--paper"); c.lineWidth = 4 * dpr();
+    c.strokeText(t.sign, x, y);
+    c.fillStyle = css(t.side === "lean" ? "--lean" : t.side === "rich" ? "--rich" : "--ink");
+    c.fillText(t.sign, x, y);
+    end = x + w;
+  }
+  c.restore();
+}
+
+// The line has the colour of the side it is on.
+function sided(u) {
+  const y = u.valToPos(.45, "y", true), g = u.ctx.createLinearGradient(0, u.bbox.top, 0, u.bbox.top + u.bbox.height);
+  const at = Math.min(1, Math.max(0, (y - u.bbox.top) / u.bbox.height || 0));
+  g.addColorStop(0, css("--rich")); g.addColorStop(at, css("--rich")); g.addColorStop(at, css("--lean")); g.addColorStop(1, css("--lean"));
+  return g;
+}
+
+function most(ys) { let m = 0; for (const y of ys) if (y !== null && Math.abs(y) > m) m = Math.abs(y); return m; }
+let charts = [];
+function build() {
+  charts.forEach(u => u.destroy());
+  charts = [
+    chart("chart-v", "v", () => [0, most(traces.v[1]) > 1.05 ? 1.3 : 1], .45, sided),
+    chart("chart-t", "t", () => { const m = most(traces.t[1]); const s = [10, 20, 30, 50].find(s => m <= s) || 100; return [-s, s]; }, 0, () => css("--ink")),
+  ];
+  size();
+}
+function size() {
+  for (const u of charts) {
+    const b = u.root.parentElement;
+    if (b.clientWidth > 20 && b.clientHeight > 20) u.setSize({ width: b.clientWidth, height: b.clientHeight });
+  }
+}
+let drawing = false;
+function draw() {
+  if (drawing) return;
+  drawing = true;
+  requestAnimationFrame(() => {
+    drawing = false;
+    if (!document.body.classList.contains("over")) { charts[0].setData(traces.v); charts[1].setData(traces.t); }
+    values();
+  });
+}
+
+// --- buttons ----------------------------------------------------------------
+
+function buttons(was) {
+  const list = view.buttons || [];
+  if (was && JSON.stringify(was.buttons) === JSON.stringify(view.buttons)) return;
+  const focus = document.activeElement && document.activeElement.dataset.do;
+  const mains = list.filter(b => ["lean", "rich", "enter", "release"].includes(b.do)).length || 1;
+  $("buttons").replaceChildren(...list.map((b, i) => {
+    const e = document.createElement("button");
+    e.type = "button"; e.textContent = b.text; e.dataset.do = b.do;
+    e.className = [i < mains && "main", i < mains && mains === 1 && "only", b.side].filter(Boolean).join(" ");
+    e.onclick = () => act(e, b);
+    return e;
+  }));
+  const again = focus && document.querySelector(`#buttons [data-do="${focus}"]`);
+  if (again) again.focus();
+}
+
+async function act(e, b) {
+  const body = b.do === "note" ? { do: "note", text: word.markNote } : { do: b.do };
+  e.classList.add("sent");
+  let ok = false;
+  try {
+    ok = (await fetch("do", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) })).ok;
+  } catch { /* said below */ }
+  setTimeout(() => e.classList.remove("sent"), 300);
+  if (!ok) {
+    const text = e.textContent;
+    e.classList.add("refused"); e.textContent = word.refused;
+    setTimeout(() => { e.classList.remove("refused"); e.textContent = text; }, 1500);
+  }
+}
+
+// --- tones ------------------------------------------------------------------
+
+// Each tone is [start in s, length in s, Hz]; they differ by rhythm as well as by
+// pitch. A sawtooth of 600 to 1200 Hz has four and more components between 1 and 4
+// kHz, which carry through a workshop.
+const tones = {
+  seen: [[0, .12, 1000]],
+  adds: [[0, .12, 600], [.18, .12, 800], [.36, .4, 1070]],
+  cuts: [[0, .4, 1070], [.46, .12, 800], [.64, .12, 600]],
+  silent: [[0, .7, 520], [.9, .7, 520]],
+  release: [[0, .17, 900], [.17, .17, 1200], [.33, .17, 900], [.5, .17, 1200], [.67, .17, 900], [.83, .17, 1200]],
+  verdict: [[0, .15, 800], [.25, .15, 800], [.5, 1.4, 600], [.5, 1.4, 750], [.5, 1.4, 900]],
+};
+let audio = null;
+function tone(name) {
+  document.body.dataset.tone = name;
+  if (!audio || !tones[name]) return;
+  for (const [at, long, hz] of tones[name]) {
+    const o = audio.createOscillator(), g = audio.createGain(), t = audio.currentTime + .02 + at;
+    o.type = "sawtooth"; o.frequency.value = hz;
+    g.gain.setValueAtTime(0, t);
+    g.gain.linearRampToValueAtTime(.3, t + .01);
+    g.gain.setValueAtTime(.3, t + long - .02);
+    g.gain.linearRampToValueAtTime(0, t + long);
+    o.connect(g).connect(audio.destination);
+    o.start(t); o.stop(t + long);
+  }
+}
+let alarming = null;
+function alarm(on) {
+  if (on && !alarming) { tone("release"); alarming = setInterval(() => tone("release"), 1000); }
+  if (!on && alarming) { clearInterval(alarming); alarming = null; }
+}
+
+// --- sound, light, sleep -----------------------------------------------------
+
+let lock = null, film = null;
+async function awake() {
+  try {
+    lock = await navigator.wakeLock.request("screen");
+    return true;
+  } catch { /* only where the page is on this machine or over https */ }
+  // A film that plays keeps most phones awake; this one is a grey dot.
+  try {
+    const c = document.createElement("canvas");
+    c.width = c.height = 2;
+    const x = c.getContext("2d");
+    film = document.createElement("video");
+    film.muted = true; film.playsInline = true; film.className = "unseen";
+    film.srcObject = c.captureStream(2);
+    setInterval(() => { x.fillStyle = x.fillStyle === "#000000" ? "#010101" : "#000000"; x.fillRect(0, 0, 2, 2); }, 500);
+    document.body.append(film);
+    await film.play();
+  } catch { /* then the words say so */ }
+  return false;
+}
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState !== "visible" || !audio) return;
+  if (lock) navigator.wakeLock.request("screen").then(l => { lock = l; }, () => {});
+  audio.resume();
+});
+$("sound").onclick = async () => {
+  if (!audio) audio = new (window.AudioContext || window.webkitAudioContext)();
+  audio.resume();
+  $("sound").setAttribute("aria-pressed", "true");
+  tone("seen");
+  $("sound").textContent = await awake() ? word.awake : word.maySleep;
+};
+function theme(name) {
+  document.documentElement.dataset.theme = name;
+  $("theme").textContent = name === "sun" ? word.night : word.sun;
+  try { localStorage.theme = name; } catch { /* private window */ }
+}
+$("theme").onclick = () => { theme(document.documentElement.dataset.theme === "sun" ? "night" : "sun"); build(); draw(); };
+
+let stored = null;
+try { stored = localStorage.theme; } catch { /* private window */ }
+theme(stored || (matchMedia("(prefers-color-scheme: light)").matches ? "sun" : "night"));
+build();
+const fitting = new ResizeObserver(() => { fit(); size(); });
+for (const id of ["big", "charts"]) fitting.observe($(id));
+connect();

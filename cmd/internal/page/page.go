@@ -1,0 +1,262 @@
+// Package page serves one page that shows a session on a phone or tablet as it
+// runs: traces, ring, the step in giant words, tones. It is for people beside the
+// car: loopback only unless asked, nothing without the token of its link, and
+// nothing can be done from it but marks. Frames go to it like to any other sink,
+// and no client, however slow, holds the session up.
+package page
+
+import (
+	"context"
+	"crypto/rand"
+	"embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html/template"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
+	"pushback/obd"
+)
+
+// ErrNoNetwork says that this machine has no network to be reached by.
+var ErrNoNetwork = errors.New("no network address")
+
+//go:embed assets
+var assets embed.FS
+
+var index = template.Must(template.ParseFS(assets, "assets/index.html"))
+
+// Hands is what a watcher can do. Nil fields are buttons that are not there.
+type Hands struct {
+	Mark               func(obd.Mark)
+	Enter, Skip, Again func()
+}
+
+// Config is what a Page needs beside the session.
+type Config struct {
+	Title     string // what is being done
+	Name      string // of the session
+	Sensor    string
+	ByMixture bool
+	Verdict   func() analysis.Verdict // the judge's
+	Hands     Hands
+}
+
+// A Page is a session.Sink with an address.
+type Page struct {
+	cfg     Config
+	url     string
+	hosts   []string // that a request may name
+	prefix  string   // of every path: "/" token "/"
+	server  *http.Server
+	stop    context.CancelFunc
+	stopped chan struct{}
+	acts    bucket
+
+	mu     sync.Mutex
+	state  *session.State
+	wrote  time.Time
+	sentV  time.Duration // the traces are sent up to here
+	sentT  time.Duration
+	view   []byte // as last sent
+	axis   []byte
+	still  bool
+	guests map[*guest]struct{}
+}
+
+// Serve opens the page at an address: "local" (this machine only), "lan" (the
+// network that this machine's way out goes through), or HOST:PORT.
+func Serve(where string, cfg Config) (*Page, error) {
+	address, err := resolve(where)
+	if err != nil {
+		return nil, fmt.Errorf("serve page: %w", err)
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("serve page: %w", err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	p := &Page{cfg: cfg, prefix: "/" + rand.Text() + "/", stop: cancel, stopped: make(chan struct{}),
+		state: session.NewState(cfg.Sensor, cfg.ByMixture, cfg.Verdict), wrote: time.Now(), guests: map[*guest]struct{}{}}
+	p.hosts = hostsOf(l.Addr())
+	p.url = "http://" + p.hosts[0] + p.prefix
+	p.server = &http.Server{
+		Handler:           p.guard(p.routes()),
+		BaseContext:       func(net.Listener) context.Context { return ctx },
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       10 * time.Second,
+		IdleTimeout:       30 * time.Second,
+		WriteTimeout:      20 * time.Second, // of everything but the stream, which sets its own
+		MaxHeaderBytes:    8 << 10,
+		ErrorLog:          nolog,
+	}
+	go func() {
+		defer close(p.stopped)
+		_ = p.server.Serve(newLimit(l))
+	}()
+	return p, nil
+}
+
+// URL is the link that opens the page, with its token.
+func (p *Page) URL() string { return p.url }
+
+// Guests is how many watch.
+func (p *Page) Guests() int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return len(p.guests)
+}
+
+// Write shows a frame.
+func (p *Page) Write(f session.Frame) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.wrote = time.Now()
+	_ = p.state.Write(f)
+	tone := ""
+	for _, e := range f.Events {
+		if t := words.Tone(e); t != "" {
+			tone = t
+		}
+	}
+	if f.Last {
+		tone = words.ToneVerdict
+	}
+	p.send(tone)
+	return nil
+}
+
+// Prompt shows what the technician is to do.
+func (p *Page) Prompt(q session.Prompt) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.state.Told(q)
+	p.send("")
+}
+
+// Restart forgets the session shown so far: a replay begins anew.
+func (p *Page) Restart(verdict func() analysis.Verdict) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.state = session.NewState(p.cfg.Sensor, p.cfg.ByMixture, verdict)
+	p.sentV, p.sentT, p.view, p.axis = 0, 0, nil, nil
+	p.broadcast(p.whole())
+}
+
+// Still says whether nothing is expected to come: a replay stands still.
+func (p *Page) Still(still bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.still, p.wrote = still, time.Now()
+}
+
+// Close ends all connections.
+func (p *Page) Close() {
+	p.stop()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	if p.server.Shutdown(ctx) != nil {
+		p.server.Close()
+	}
+	<-p.stopped
+}
+
+func (p *Page) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET "+p.prefix+"{$}", p.index)
+	mux.HandleFunc("GET "+p.prefix+"events", p.events)
+	mux.HandleFunc("POST "+p.prefix+"do", p.do)
+	for name, kind := range map[string]string{
+		"app.js": "text/javascript; charset=utf-8", "uplot.js": "text/javascript; charset=utf-8",
+		"app.css": "text/css; charset=utf-8", "uplot.css": "text/css; charset=utf-8", "icon.svg": "image/svg+xml",
+	} {
+		body, err := assets.ReadFile("assets/" + name)
+		if err != nil {
+			panic(err) // embedded, so it is there
+		}
+		if name == "app.css" {
+			body = append(body, ring.CSS...)
+		}
+		mux.HandleFunc("GET "+p.prefix+name, func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Content-Type", kind)
+			_, _ = w.Write(body)
+		})
+	}
+	return mux
+}
+
+func (p *Page) index(w http.ResponseWriter, _ *http.Request) {
+	p.mu.Lock()
+	r := p.state.Ring
+	p.mu.Unlock()
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_ = index.Execute(w, map[string]any{
+		"Title": p.cfg.Title, "Name": p.cfg.Name, "W": words.Page,
+		"Ring":  template.HTML(r.SVG(words.RingLabels(p.cfg.Sensor))),
+		"Volts": words.VoltageOf(p.cfg.Sensor), "Trim": words.TrimOf(p.cfg.Sensor),
+	})
+}
+
+// act is what a watcher asks for.
+type act struct {
+	Do   string `json:"do"`
+	Text string `json:"text"`
+}
+
+func (p *Page) do(w http.ResponseWriter, r *http.Request) {
+	if r.Header.Get("Content-Type") != "application/json" {
+		http.Error(w, "", http.StatusUnsupportedMediaType)
+		return
+	}
+	var a act
+	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, 1<<10))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&a); err != nil {
+		http.Error(w, "", http.StatusBadRequest)
+		return
+	}
+	if !p.acts.take(time.Now()) {
+		http.Error(w, "", http.StatusTooManyRequests)
+		return
+	}
+	h := p.cfg.Hands
+	mark := func(m obd.Mark) bool {
+		if h.Mark != nil {
+			h.Mark(m)
+		}
+		return h.Mark != nil
+	}
+	call := func(f func()) bool {
+		if f != nil {
+			f()
+		}
+		return f != nil
+	}
+	done := false
+	switch a.Do {
+	case "lean", "rich", "release":
+		done = mark(obd.Mark{Kind: obd.MarkKind(a.Do)})
+	case "note":
+		if text := cleaned(a.Text); text != "" {
+			done = mark(obd.Mark{Kind: obd.MarkNote, Text: text})
+		}
+	case "enter":
+		done = call(h.Enter)
+	case "skip":
+		done = call(h.Skip)
+	case "repeat":
+		done = call(h.Again)
+	}
+	if !done {
+		http.Error(w, "", http.StatusBadRequest)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}

@@ -1,0 +1,147 @@
+package page
+
+import (
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
+)
+
+// view is all that the page shows beside the traces, in words ready to be shown.
+type view struct {
+	Big     string        `json:"big"`
+	Side    analysis.Side `json:"side"` // whose colour the headline has
+	Loud    bool          `json:"loud"`
+	Alarm   bool          `json:"alarm"` // let go now: the tone goes on until it is done
+	Good    string        `json:"good"`  // of a verdict: good, bad, doubt
+	Say     string        `json:"say"`
+	Caution string        `json:"caution"`
+	Last    string        `json:"last"`
+	Cond    []string      `json:"cond"`
+	Arcs    []arcView     `json:"arcs"`
+	Buttons []button      `json:"buttons"`
+	Over    bool          `json:"over"`
+	Proofs  []proofView   `json:"proofs"`
+	Next    []string      `json:"next"`
+}
+
+type arcView struct {
+	ID    analysis.ProofID `json:"id"`
+	State analysis.State   `json:"state"`
+	Open  bool             `json:"open"`
+	Fill  float64          `json:"fill"`
+	Sign  string           `json:"sign"`
+	Says  string           `json:"says"`
+}
+
+type proofView struct {
+	Sign  string         `json:"sign"`
+	State analysis.State `json:"state"`
+	Title string         `json:"title"`
+	Why   string         `json:"why"`
+}
+
+// button is one thing that can be done now; the first is the big one.
+type button struct {
+	Do   string        `json:"do"`
+	Text string        `json:"text"`
+	Side analysis.Side `json:"side"`
+}
+
+func viewOf(s *session.State, h Hands) view {
+	head := words.Big(s)
+	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s),
+		Say: words.Sentence(s), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, h)}
+	if s.Last != nil {
+		v.Last = words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
+	}
+	for _, a := range s.Ring {
+		// Whole hundredths: the drawing shows no more.
+		v.Arcs = append(v.Arcs, arcView{a.ID, a.State, a.Open(), float64(int(100*a.Fill)) / 100, words.ArcSign(a), words.ArcSays(a)})
+	}
+	if s.Verdict != nil {
+		v.Over, v.Next = true, s.Verdict.Next
+		v.Good = goodness(s.Verdict.Conclusion)
+		for _, p := range s.Verdict.Proofs {
+			a := ring.Arc{ID: p.ID, State: p.State}
+			v.Proofs = append(v.Proofs, proofView{words.ArcSign(a), p.State, words.ProofTitles[p.ID], p.Why})
+		}
+	}
+	return v
+}
+
+func goodness(c analysis.Conclusion) string {
+	switch c {
+	case analysis.LoopProven, analysis.PartlyProven:
+		return "good"
+	case analysis.UnclearResult, analysis.NotReadyToSay, analysis.NothingForced:
+		return "doubt"
+	}
+	return "bad"
+}
+
+// buttons offers what the step needs; where it needs nothing, a mark in the
+// recording.
+func buttons(s *session.State, h Hands) []button {
+	if s.Verdict != nil || h.Mark == nil {
+		return nil
+	}
+	mark := button{Do: "note", Text: words.Page.Mark}
+	if s.Prompt != nil && h.Enter != nil {
+		var b []button
+		switch p := s.Prompt; p.Stage {
+		case session.StageForce:
+			b = append(b, button{"enter", words.IsOn(p.Side), p.Side})
+		case session.StageHold, session.StageRelease:
+			b = append(b, button{Do: "release", Text: words.Page.Released})
+		default:
+			b = append(b, mark)
+		}
+		return append(b, button{Do: "skip", Text: words.Page.Skip}, button{Do: "repeat", Text: words.Page.Repeat})
+	}
+	if s.Phase == session.Held {
+		return []button{{Do: "release", Text: words.Page.Released}, mark}
+	}
+	return []button{{"lean", words.IsOn(analysis.Lean), analysis.Lean}, {"rich", words.IsOn(analysis.Rich), analysis.Rich}, mark}
+}
+
+// axis is what stands on the time axis.
+type axis struct {
+	Bands []bandView `json:"bands"`
+	Ticks []tickView `json:"ticks"`
+}
+
+type bandView struct {
+	Side analysis.Side `json:"side"`
+	From float64       `json:"from"`
+	To   *float64      `json:"to"` // null: still held
+}
+
+type tickView struct {
+	At   float64       `json:"at"`
+	Sign string        `json:"sign"`
+	Side analysis.Side `json:"side"`
+}
+
+func axisOf(s *session.State, from time.Duration) axis {
+	a := axis{Bands: []bandView{}, Ticks: []tickView{}}
+	for _, b := range s.Bands {
+		v := bandView{Side: b.Side, From: b.From.Seconds()}
+		if !b.Open {
+			if b.To < from {
+				continue
+			}
+			to := b.To.Seconds()
+			v.To = &to
+		}
+		a.Bands = append(a.Bands, v)
+	}
+	for _, t := range s.Ticks {
+		if sign, side := words.TickSign(t); sign != "" && t.At >= from {
+			a.Ticks = append(a.Ticks, tickView{t.At.Seconds(), sign, side})
+		}
+	}
+	return a
+}

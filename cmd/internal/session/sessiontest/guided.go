@@ -1,0 +1,162 @@
+// Package sessiontest plays guided tests of simulated cars for tests of what shows
+// them, in simulated time.
+package sessiontest
+
+import (
+	"context"
+	"slices"
+	"testing"
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/session"
+	"pushback/obd"
+	"pushback/obd/poll"
+	"pushback/obd/simcar"
+)
+
+// A Moment is a frame of a session, what the technician was told with it, and the
+// verdict so far.
+type Moment struct {
+	Frame   session.Frame
+	Prompts []session.Prompt
+	Verdict analysis.Verdict
+}
+
+// Show takes in what a live session would have shown.
+type Show interface {
+	session.Sink
+	Prompt(session.Prompt)
+}
+
+// Play is a session that can be shown moment by moment.
+type Play struct {
+	Moments []Moment
+	next    int
+}
+
+// Guided plays the guided test of a car on its first sensor; the technician does what
+// he is told, and releases late seconds after he is told to.
+func Guided(tb testing.TB, car string, late time.Duration) *Play {
+	tb.Helper()
+	c, err := simcar.Find(car)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	sim, err := simcar.New(simcar.Config{Car: c, Seed: 1})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	ctx := context.Background()
+	adapter := obd.NewAdapter(sim.Link(), sim.Clock(), obd.AdapterOptions{})
+	p, err := poll.Open(ctx, adapter, sim.Clock(), poll.Config{Sensor: "B1S1"})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	judge, err := session.NewJudge(analysis.Config{Sensor: "B1S1"}, p.Vehicle().Format)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	s := &script{sim: sim, mark: p.Mark, late: late, judge: judge}
+	s.guide = session.NewGuide(session.GuideConfig{Ready: 12 * time.Second}, judge, s.prompt, p.Stop)
+	if _, err := session.Run(ctx, p, judge, s); err != nil {
+		tb.Fatal(err)
+	}
+	return &Play{Moments: s.moments}
+}
+
+// Verdict is the verdict at the moment shown last.
+func (p *Play) Verdict() analysis.Verdict { return p.Moments[max(p.next-1, 0)].Verdict }
+
+// Until shows all moments up to the first of which stop is true, or to the end; that
+// moment too. It reports whether stop was.
+func (p *Play) Until(show Show, stop func(Moment) bool) bool {
+	for p.next < len(p.Moments) {
+		m := p.Moments[p.next]
+		p.next++ // the verdict is that of this moment while it is shown
+		_ = show.Write(m.Frame)
+		for _, q := range m.Prompts {
+			show.Prompt(q)
+		}
+		if stop != nil && stop(m) {
+			return true
+		}
+	}
+	return false
+}
+
+// At stops at a session time.
+func At(at time.Duration) func(Moment) bool {
+	return func(m Moment) bool { return m.Frame.Record.At >= at }
+}
+
+// Stage stops when a stage of a side has gone on for a while.
+func Stage(s session.Stage, side analysis.Side, in time.Duration) func(Moment) bool {
+	var since time.Duration = -1
+	return func(m Moment) bool {
+		for _, q := range m.Prompts {
+			switch {
+			case q.Stage != s || q.Side != side:
+				since = -1
+			case since < 0:
+				since = q.At
+			}
+		}
+		return since >= 0 && m.Frame.Record.At >= since+in
+	}
+}
+
+// Event stops at an event.
+func Event(name analysis.EventName) func(Moment) bool {
+	return func(m Moment) bool {
+		return slices.ContainsFunc(m.Frame.Events, func(e analysis.Event) bool { return e.Name == name })
+	}
+}
+
+type script struct {
+	sim     *simcar.Sim
+	mark    func(obd.Mark)
+	guide   *session.Guide
+	judge   *session.Judge
+	late    time.Duration
+	due     time.Duration
+	act     func()
+	prompts []session.Prompt
+	moments []Moment
+	verdict analysis.Verdict
+}
+
+func (s *script) prompt(p session.Prompt) {
+	s.prompts = append(s.prompts, p)
+	switch {
+	case p.Stage == session.StageForce && p.New:
+		kind := simcar.ForceLean
+		if p.Side == analysis.Rich {
+			kind = simcar.ForceRich
+		}
+		s.due, s.act = p.At+2*time.Second, func() {
+			_ = s.sim.Apply(simcar.Force{Kind: kind})
+			s.mark(obd.Mark{Kind: obd.MarkKind(p.Side)})
+		}
+	case p.Stage == session.StageRelease && p.New:
+		s.due, s.act = p.At+s.late, func() { s.sim.Release(); s.mark(obd.Mark{Kind: obd.MarkRelease}) }
+	}
+}
+
+// Write keeps a frame and what came with it.
+func (s *script) Write(f session.Frame) error {
+	if act := s.act; act != nil && f.Record.At >= s.due {
+		s.act = nil
+		act()
+	}
+	s.prompts = nil
+	if err := s.guide.Write(f); err != nil {
+		return err
+	}
+	if len(f.Events) > 0 || f.Last || len(s.moments) == 0 {
+		s.verdict = s.judge.Verdict()
+	}
+	f.Samples, f.Events = slices.Clone(f.Samples), slices.Clone(f.Events)
+	s.moments = append(s.moments, Moment{f, s.prompts, s.verdict})
+	return nil
+}

@@ -1,0 +1,326 @@
+package session
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/ring"
+	"pushback/obd"
+)
+
+// Stale is the age at which a value is no longer shown as live.
+const Stale = 2 * time.Second
+
+// Kept is how much of the traces a State keeps.
+const Kept = 5 * time.Minute
+
+// Reading is the last value of one signal.
+type Reading struct {
+	Value float64
+	At    time.Duration // when it was received
+	Known bool
+}
+
+// Point is one reading of a trace; a NaN breaks the line (asked for, nothing came).
+type Point struct {
+	At    time.Duration
+	Value float64
+}
+
+// Band is a time for which the signal was held.
+type Band struct {
+	Side     analysis.Side
+	From, To time.Duration
+	Open     bool // it still is; To does not count
+}
+
+// Tick is an event or a mark on the time axis.
+type Tick struct {
+	At    time.Duration
+	Event *analysis.Event
+	Mark  *obd.Mark
+}
+
+// Phase says where the technician's hands are, as far as the records tell.
+type Phase uint8
+
+const (
+	Idle     Phase = iota
+	Held           // the signal is held, seen by the watcher or said by a mark
+	Released       // it was let go, and the loop has not recovered yet
+)
+
+// State is all that a view shows of a session at one moment. It follows from the
+// frames alone, so live, replay and page show the same. Its Write is a Sink's; it
+// is not for concurrent use.
+type State struct {
+	Sensor    string
+	ByMixture bool
+	verdict   func() analysis.Verdict
+	volts     string
+	trims     []string
+	status    string
+
+	Now        time.Duration
+	Volts      Reading // of the watched sensor, V
+	Trim       Reading // short-term, of its bank, %
+	RPM        Reading
+	Coolant    Reading // °C
+	FuelStatus Reading // byte of PID 03
+	Rate       float64 // readings of the sensor a second, over the last seconds; 0: not known yet
+
+	Phase  Phase
+	Side   analysis.Side // of the force that is held, or was last
+	Since  time.Duration // when the phase began
+	Seen   bool          // in Held: the watcher sees it, it is not only said
+	from   float64       // trim when the force began
+	Bands  []Band
+	Ticks  []Tick
+	VTrace []Point
+	TTrace []Point
+
+	Ready   *bool // nil: not known yet
+	Reasons []string
+	Ring    ring.Ring
+	Prompt  *Prompt // nil: not guided, or not yet
+	Lost    bool    // the line to the adapter is gone
+	Last    *Tick   // what happened last that people are told of
+
+	Verdict *analysis.Verdict // once the session is over
+}
+
+// NewState shows the session that watches sensor ("B1S1"); verdict is the judge's.
+func NewState(sensor string, byMixture bool, verdict func() analysis.Verdict) *State {
+	s := &State{Sensor: sensor, ByMixture: byMixture, verdict: verdict, trims: TrimNames(sensor),
+		Ring: ring.New(), status: "FUELSYS1"}
+	if len(sensor) == 4 {
+		s.volts = "O2S" + sensor[1:2] + sensor[3:4]
+		if sensor[1] == '2' {
+			s.status = "FUELSYS2"
+		}
+	}
+	return s
+}
+
+// Write takes in a frame.
+func (s *State) Write(f Frame) error {
+	s.Now = max(s.Now, f.Record.At)
+	for _, x := range f.Samples {
+		var r *Reading
+		var trace *[]Point
+		switch name := x.Signal.Name; {
+		case name == s.volts:
+			r, trace = &s.Volts, &s.VTrace
+		case slices.Contains(s.trims, name):
+			r, trace = &s.Trim, &s.TTrace
+		case name == "RPM":
+			r = &s.RPM
+		case name == "ECT":
+			r = &s.Coolant
+		case name == s.status:
+			r = &s.FuelStatus
+		default:
+			continue
+		}
+		if x.Missing {
+			// The other name of a trim that comes by this one is no gap in it.
+			if trace == &s.VTrace {
+				s.add(trace, Point{x.Received, math.NaN()})
+			}
+			continue
+		}
+		*r = Reading{x.Value, x.Received, true}
+		if trace != nil {
+			s.add(trace, Point{x.Received, x.Value})
+		}
+	}
+	if x := f.Record.Exchange; x != nil {
+		switch x.Outcome {
+		case obd.LinkLost:
+			s.Lost = true
+		case obd.OK:
+			s.Lost = false
+		}
+	}
+	if m := f.Record.Mark; m != nil {
+		mark := *m
+		s.tick(Tick{At: f.Record.At, Mark: &mark})
+		s.mark(f.Record.At, mark.Kind)
+	}
+	for _, e := range f.Events {
+		s.event(e)
+	}
+	s.rate()
+	if s.Phase == Released && s.Now-s.Since > giveUp {
+		s.enter(Idle, s.Side, s.Now)
+	}
+	if s.Phase == Held {
+		s.Ring.Progress(command(s.Side), s.moved()/enough)
+	}
+	if len(f.Events) > 0 || f.Last {
+		v := s.verdict()
+		s.Ring.Take(v)
+		if f.Last {
+			s.Ring.Test()
+			s.close(s.Now)
+			s.Phase, s.Verdict = Idle, &v
+		}
+	}
+	return nil
+}
+
+// giveUp is how long a release keeps arcs under test: after it the guide goes on too.
+const giveUp = 30 * time.Second
+
+// moved is by how much trim has moved against the force, %.
+func (s *State) moved() float64 {
+	if s.Side == analysis.Rich {
+		return s.from - s.Trim.Value
+	}
+	return s.Trim.Value - s.from
+}
+
+// Told takes in what the technician is asked to do.
+func (s *State) Told(p Prompt) { s.Prompt = &p }
+
+func (s *State) event(e analysis.Event) {
+	at := seconds(e.T)
+	s.tick(Tick{At: at, Event: &e})
+	switch e.Name {
+	case analysis.Ready, analysis.NotReady:
+		ready := e.Name == analysis.Ready
+		s.Ready, s.Reasons = &ready, e.Reasons
+	case analysis.ForceBegins:
+		s.close(at)
+		s.Bands = append(s.Bands, Band{Side: e.Side, From: at, Open: true})
+		if s.Phase != Held || s.Side != e.Side {
+			s.from = s.trimAt(at)
+		}
+		s.enter(Held, e.Side, at)
+		s.Seen = true
+	case analysis.ForceEnds:
+		s.close(at)
+		s.enter(Released, e.Side, at)
+	case analysis.SwitchingResumes:
+		if s.Phase == Released {
+			s.enter(Idle, s.Side, s.Now)
+		}
+	}
+}
+
+func (s *State) mark(at time.Duration, k obd.MarkKind) {
+	switch k {
+	case obd.MarkLean, obd.MarkRich:
+		if s.Phase != Held || s.Side != analysis.Side(k) {
+			s.from = s.Trim.Value
+			s.enter(Held, analysis.Side(k), at)
+			s.Seen = false
+		}
+	case obd.MarkRelease:
+		// Until the watcher sees it too, the band goes on.
+		if s.Phase == Held {
+			s.enter(Released, s.Side, at)
+		}
+	}
+}
+
+func (s *State) enter(p Phase, side analysis.Side, at time.Duration) {
+	s.Phase, s.Side, s.Since = p, side, at
+	switch p {
+	case Held:
+		s.Ring.Test(analysis.ProofInput, command(side), analysis.ProofDelivery, analysis.ProofBank)
+	case Released:
+		sensor := analysis.ProofSensorRich // the loop added fuel
+		if side == analysis.Rich {
+			sensor = analysis.ProofSensorLean
+		}
+		s.Ring.Test(sensor, analysis.ProofDelivery, analysis.ProofRecovery)
+	default:
+		s.Ring.Test()
+	}
+}
+
+func command(side analysis.Side) analysis.ProofID {
+	if side == analysis.Rich {
+		return analysis.ProofCutsFuel
+	}
+	return analysis.ProofAddsFuel
+}
+
+// close ends the band that is open.
+func (s *State) close(at time.Duration) {
+	if n := len(s.Bands); n > 0 && s.Bands[n-1].Open {
+		s.Bands[n-1].Open, s.Bands[n-1].To = false, at
+	}
+}
+
+func (s *State) tick(t Tick) {
+	s.Ticks = append(s.Ticks, t)
+	if len(s.Ticks) > 1000 {
+		s.Ticks = slices.Delete(s.Ticks, 0, 500)
+	}
+	s.Last = &t
+}
+
+func (s *State) add(trace *[]Point, p Point) {
+	t := append(*trace, p)
+	// Now and then, so that it costs nothing: the old half is let go.
+	if len(t) > 64 && t[0].At < s.Now-2*Kept {
+		i, _ := slices.BinarySearchFunc(t, s.Now-Kept, func(p Point, at time.Duration) int { return int(p.At - at) })
+		t = slices.Delete(t, 0, i)
+	}
+	*trace = t
+}
+
+// trimAt is the last trim before a time.
+func (s *State) trimAt(at time.Duration) float64 {
+	for i := len(s.TTrace) - 1; i >= 0; i-- {
+		if s.TTrace[i].At <= at {
+			return s.TTrace[i].Value
+		}
+	}
+	return s.Trim.Value
+}
+
+// rate counts the sensor's readings of the last 5 s.
+func (s *State) rate() {
+	const window = 5 * time.Second
+	n, first := 0, s.Now
+	for i := len(s.VTrace) - 1; i >= 0 && s.VTrace[i].At > s.Now-window; i-- {
+		if !math.IsNaN(s.VTrace[i].Value) {
+			n, first = n+1, s.VTrace[i].At
+		}
+	}
+	s.Rate = 0
+	if n > 2 {
+		s.Rate = float64(n-1) / (s.Volts.At - first).Seconds()
+	}
+}
+
+// Silent is how long nothing has come from the sensor, 0 while its reading is
+// fresh.
+func (s *State) Silent() time.Duration {
+	if !s.Volts.Known || s.Now-s.Volts.At <= Stale {
+		return 0
+	}
+	return s.Now - s.Volts.At
+}
+
+// Switch is the reading between lean and rich for the eye, V: the usual switch
+// point of a zirconia sensor (common practice). The watcher judges otherwise.
+const Switch = 0.45
+
+// Reads names the side of the present reading, "" when there is none.
+func (s *State) Reads() analysis.Side {
+	switch {
+	case !s.Volts.Known || s.Silent() > 0:
+		return ""
+	case s.Volts.Value < Switch:
+		return analysis.Lean
+	}
+	return analysis.Rich
+}
+
+func seconds(t float64) time.Duration { return time.Duration(t * float64(time.Second)) }

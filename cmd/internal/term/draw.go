@@ -1,0 +1,223 @@
+package term
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
+)
+
+// look is what a drawing depends on beside the session's state.
+type look struct {
+	w, h   int
+	color  bool
+	title  string        // "test B1S1 by wire"
+	name   string        // of the session
+	keys   string        // the keys that count now
+	foot   string        // instead of the last event: a note being typed, help
+	silent time.Duration // nothing has come for so long, by the wall clock too
+	paused bool
+}
+
+// The least size of the whole drawing; below it only what matters most is shown.
+const (
+	leastWidth  = 80
+	leastHeight = 24
+)
+
+// draw draws the session's state.
+func draw(s *session.State, l look) string {
+	c := newCanvas(l.w, l.h)
+	l.silent = max(l.silent, s.Silent())
+	if s.Verdict != nil {
+		l.silent = 0
+	}
+	if l.w < leastWidth || l.h < leastHeight {
+		c.small(s, l)
+		return c.String(l.color)
+	}
+	quiet := cell{fg: inkQuiet}
+	c.text(1, 0, "pushback "+l.title, quiet)
+	right := words.Clock(s.Now)
+	if l.name != "" {
+		right = "session " + l.name + "  " + right
+	}
+	if l.paused {
+		right = words.Paused + "  " + right
+	}
+	c.right(l.w-1, 0, right, quiet)
+
+	y := 1 + c.headline(s, l)
+	for _, line := range cut(wrap(words.Sentence(s), l.w-2), 2) {
+		c.text(1, y, line, cell{bold: true})
+		y++
+	}
+	if text := words.Caution(s); text != "" && s.Verdict == nil {
+		c.text(1, y, "! "+text, cell{fg: inkDoubt})
+		y++
+	}
+	bottom := l.h - 3
+	body := bottom - y - 1
+	y++
+	if body > 36 {
+		body = 36 // taller says no more
+	}
+	ringW, ringH := 26, min(body, 13)
+	if l.w >= 120 && body >= 18 {
+		ringW, ringH = 40, min(body, 22)
+	}
+	ringX := l.w - ringW - 1
+	c.drawRing(ringX, y+(body-ringH)/2, ringW, ringH, s.Ring)
+	if s.Verdict != nil {
+		c.answer(1, y, ringX-3, body, *s.Verdict)
+	} else {
+		const gutter = 19
+		c.values(1, y, body, s, l)
+		c.traces(1+gutter, y, ringX-2-1-gutter, body, s, l.color)
+	}
+
+	switch {
+	case l.foot != "":
+		c.text(1, bottom, l.foot, cell{bold: true})
+	case s.Last != nil:
+		text := words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
+		c.text(1, bottom, cut(wrap(text, l.w-2), 1)[0], cell{})
+	}
+	c.text(1, bottom+1, strings.Join(words.Conditions(s), " · "), quiet)
+	c.text(1, bottom+2, l.keys, quiet)
+	return c.String(l.color)
+}
+
+// cut keeps the first n lines and says that there were more.
+func cut(lines []string, n int) []string {
+	if len(lines) > n {
+		lines = lines[:n]
+		lines[n-1] += " …"
+	}
+	if len(lines) == 0 {
+		return []string{""}
+	}
+	return lines
+}
+
+// headline writes the step in letters as large as fit, and returns its rows.
+func (c *canvas) headline(s *session.State, l look) int {
+	head := words.Big(s)
+	if l.silent > 0 && !s.Lost && s.Prompt == nil {
+		head = words.Headline{Text: words.NoDataBig(l.silent), Loud: true}
+	}
+	rows := dots(letters, 7, head.Text)
+	big := l.w >= 2*len(rows[0])+2 && l.h >= 36
+	high := 4
+	if big {
+		high = 8
+	}
+	style := cell{fg: sideInk(head.Side), bold: true}
+	if s.Verdict != nil {
+		style.fg = inkFor(s.Verdict.Conclusion)
+	}
+	if head.Loud {
+		// Light on dark turned round: seen from the corner of an eye.
+		style.inverse = true
+		for y := range high + 1 {
+			for x := range l.w {
+				*c.at(x, 1+y) = cell{r: ' ', inverse: true, fg: style.fg}
+			}
+		}
+	}
+	c.large(2, 1, rows, big, style)
+	// The side's arrow is there without colour, too.
+	if head.Side != "" {
+		arrow := strings.Repeat(words.Arrow(head.Side), 3)
+		for y := range high - 1 {
+			c.right(l.w-2, 1+y, arrow, style)
+		}
+	}
+	return high + 1
+}
+
+func inkFor(k analysis.Conclusion) ink {
+	switch k {
+	case analysis.LoopProven, analysis.PartlyProven:
+		return inkGood
+	case analysis.UnclearResult, analysis.NotReadyToSay, analysis.NothingForced:
+		return inkDoubt
+	}
+	return inkBad
+}
+
+// values writes both values in large numerals beside their traces.
+func (c *canvas) values(x, y, h int, s *session.State, l look) {
+	quiet := cell{fg: inkQuiet}
+	upper := (h - 2) / 2
+	low := y + upper + 1
+	c.text(x, y, words.VoltageOf(s.Sensor), quiet)
+	c.text(x, low, words.TrimOf(s.Sensor), quiet)
+	switch {
+	case !s.Volts.Known:
+		c.text(x, y+1, words.Waiting, quiet)
+	case l.silent > 0:
+		c.text(x, y+1, words.NoData(l.silent), cell{bold: true, inverse: true})
+	default:
+		side := s.Reads()
+		style := cell{fg: sideInk(side), bold: true}
+		c.large(x, y+1, dots(numerals, 5, fmt.Sprintf("%.2f", s.Volts.Value)), false, style)
+		c.text(x, y+4, words.Arrow(side)+" "+strings.ToUpper(string(side)), style)
+		if s.Trim.Known {
+			c.large(x, low+1, dots(numerals, 5, fmt.Sprintf("%+.1f", s.Trim.Value)), false, cell{bold: true})
+			c.text(x, low+4, words.TrimDoes(s.Trim.Value), cell{bold: true})
+		}
+	}
+}
+
+// answer lists the proofs and what to do next.
+func (c *canvas) answer(x, y, w, h int, v analysis.Verdict) {
+	end := y + h
+	for _, p := range v.Proofs {
+		a := ring.Arc{ID: p.ID, State: p.State}
+		c.text(x, y, words.StateSigns[p.State], signStyle(a))
+		c.text(x+2, y, words.ProofTitles[p.ID], cell{bold: p.State == analysis.Failed})
+		c.text(x+32, y, words.StateWords[p.State], signStyle(a))
+		y++
+	}
+	y++
+	for i, n := range v.Next {
+		lines := wrap(n, w-3)
+		if y+len(lines) > end {
+			if y < end {
+				c.text(x, y, "…", cell{})
+			}
+			return
+		}
+		c.text(x, y, fmt.Sprintf("%d.", i+1), cell{bold: true})
+		for _, line := range lines {
+			c.text(x+3, y, line, cell{})
+			y++
+		}
+	}
+}
+
+// small is for a terminal below 80 by 24: the step, the values, the answer.
+func (c *canvas) small(s *session.State, l look) {
+	head := words.Big(s)
+	c.text(0, 0, head.Text, cell{bold: true, inverse: head.Loud, fg: sideInk(head.Side)})
+	y := 1
+	for _, line := range wrap(words.Sentence(s), l.w) {
+		c.text(0, y, line, cell{})
+		y++
+	}
+	switch {
+	case l.silent > 0:
+		c.text(0, y, words.NoData(l.silent), cell{bold: true, inverse: true})
+	case s.Volts.Known:
+		c.text(0, y, fmt.Sprintf("%.2f V %s %s", s.Volts.Value, words.Arrow(s.Reads()), strings.ToUpper(string(s.Reads()))), cell{fg: sideInk(s.Reads())})
+		if s.Trim.Known {
+			c.text(0, y+1, fmt.Sprintf("trim %+.1f %%", s.Trim.Value), cell{})
+		}
+	}
+	c.text(0, l.h-1, words.TooSmall, cell{fg: inkQuiet})
+}

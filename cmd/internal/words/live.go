@@ -1,0 +1,375 @@
+package words
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/session"
+	"pushback/decode"
+	"pushback/obd"
+)
+
+// The stations of the ring.
+const (
+	StationTap      = "TAP"
+	StationComputer = "COMPUTER"
+	StationFuel     = "FUEL"
+	StationExhaust  = "EXHAUST"
+	StationSensor   = "SENSOR"
+)
+
+// ArcShort names an arc in a few letters, beside the arc itself.
+var ArcShort = map[analysis.ProofID]string{
+	analysis.ProofInput:      "reads",
+	analysis.ProofAddsFuel:   "adds",
+	analysis.ProofCutsFuel:   "cuts",
+	analysis.ProofDelivery:   "arrives",
+	analysis.ProofSensorRich: "rich",
+	analysis.ProofSensorLean: "lean",
+	analysis.ProofBank:       "bank",
+	analysis.ProofRecovery:   "recovers",
+}
+
+// ArcSign marks how far an arc has come.
+func ArcSign(a ring.Arc) string {
+	if a.Open() {
+		return "…"
+	}
+	return StateSigns[a.State]
+}
+
+// ArcState says it.
+func ArcState(a ring.Arc) string {
+	if a.Open() {
+		return "being tested"
+	}
+	return strings.ToLower(StateWords[a.State])
+}
+
+// Headline is what must be read from two metres away.
+type Headline struct {
+	Text string        // a few capitals
+	Side analysis.Side // whose colour it has; "" for none
+	Loud bool          // to be obeyed at once
+}
+
+// Big is the step to do now, and when the session is over its answer.
+func Big(s *session.State) Headline {
+	if s.Verdict != nil {
+		return Headline{Text: bigConclusion[s.Verdict.Conclusion]}
+	}
+	if s.Lost {
+		return Headline{Text: "LINE LOST", Loud: true}
+	}
+	if p := s.Prompt; p != nil {
+		return bigStep(s, *p)
+	}
+	switch s.Phase {
+	case session.Held:
+		if Overheld(s) {
+			return Headline{"RELEASE NOW", s.Side, true}
+		}
+		return Headline{Text: fmt.Sprintf("%s %d", strings.ToUpper(string(s.Side)), int((s.Now - s.Since).Seconds())), Side: s.Side}
+	case session.Released:
+		return Headline{Text: "HANDS OFF"}
+	}
+	switch {
+	case s.Ready == nil:
+		return Headline{Text: "LOOKING"}
+	case !*s.Ready:
+		return Headline{Text: "NOT READY"}
+	}
+	return Headline{Text: "READY"}
+}
+
+// holdMost is when a hold that nobody guides is told to end: before 30 s, after
+// which the computer may declare the sensor faulty.
+const holdMost = 25 * time.Second
+
+// Overheld reports that the signal must be let go now.
+func Overheld(s *session.State) bool {
+	if s.Verdict != nil {
+		return false
+	}
+	if s.Prompt != nil {
+		return s.Prompt.Stage == session.StageRelease
+	}
+	return s.Phase == session.Held && s.Now-s.Since >= holdMost
+}
+
+func bigStep(s *session.State, p session.Prompt) Headline {
+	side := strings.ToUpper(string(p.Side))
+	counted := func(text string) string {
+		if p.Until == 0 {
+			return text
+		}
+		return fmt.Sprintf("%s %d", text, left(p.Until-s.Now))
+	}
+	switch p.Stage {
+	case session.StageReady:
+		if len(p.Why) > 0 {
+			return Headline{Text: "NOT READY"}
+		}
+		return Headline{Text: "LOOKING"}
+	case session.StageBaseline:
+		return Headline{Text: counted("HANDS OFF")}
+	case session.StageForce:
+		return Headline{Text: "GO " + side, Side: p.Side}
+	case session.StageHold:
+		return Headline{Text: counted("HOLD " + side), Side: p.Side}
+	case session.StageRelease:
+		return Headline{"RELEASE NOW", p.Side, true}
+	case session.StageAnswer:
+		return Headline{Text: counted("HANDS OFF")}
+	}
+	return Headline{Text: "DONE"}
+}
+
+// left is a time to go in whole seconds, never below 0.
+func left(d time.Duration) int { return int(math.Ceil(max(0, d).Seconds())) }
+
+var bigConclusion = map[analysis.Conclusion]string{
+	analysis.LoopProven: "LOOP PROVEN", analysis.PartlyProven: "PARTLY PROVEN", analysis.InputDead: "INPUT DEAD",
+	analysis.NoCommand: "NO COMMAND", analysis.NoDelivery: "NO DELIVERY", analysis.SensorDead: "SENSOR DEAD",
+	analysis.SensorSlow: "SENSOR SLOW", analysis.WrongBank: "WRONG BANK", analysis.NotReadyToSay: "NOT READY",
+	analysis.UnclearResult: "UNCLEAR", analysis.NothingForced: "NO FORCE SEEN",
+}
+
+// Sentence says the step in full, and at the end the answer.
+func Sentence(s *session.State) string {
+	switch {
+	case s.Verdict != nil:
+		_, rest, _ := strings.Cut(ConclusionText(s.Verdict.Conclusion), ". ")
+		return rest
+	case s.Lost:
+		return "The line to the adapter is gone; trying to get it back. Look at plug and cable."
+	case s.Prompt != nil:
+		return strings.Trim(PromptText(*s.Prompt, s.ByMixture), "<> ")
+	case Overheld(s):
+		return fmt.Sprintf("Held for %d s: let go before the computer's own monitors trip.", int((s.Now - s.Since).Seconds()))
+	case s.Phase == session.Held && !s.Seen:
+		return "The reading does not show the force yet."
+	case s.Phase == session.Held:
+		return "Held. Let go after 15 s."
+	case s.Phase == session.Released:
+		return "Released. Hands off: now the sensor itself must tell, and the loop must recover."
+	case s.Ready != nil && !*s.Ready:
+		return "A force would not count now: " + strings.Join(s.Reasons, "; ") + "."
+	case s.Ready != nil:
+		return "Hold the signal lean or rich for 15 s, then let go."
+	}
+	return "Looking whether the car is ready for a test."
+}
+
+// Caution is what can hurt at this very step, "" when nothing more than before the
+// test.
+func Caution(s *session.State) string {
+	if s.Prompt == nil || s.Verdict != nil {
+		return ""
+	}
+	switch p := s.Prompt; {
+	case p.Stage == session.StageReady || p.Stage == session.StageBaseline:
+		return "Carbon monoxide: air out. Fans and belts move by themselves; exhaust is hot."
+	case p.Stage != session.StageForce:
+		return ""
+	case s.ByMixture && p.Side == analysis.Rich:
+		return "Propane away from ignition and hot exhaust; slowly, engine running."
+	case s.ByMixture:
+		return "A small hose that does not feed the brake booster; keep off fan and belts."
+	case p.Side == analysis.Rich:
+		return "Never 12 V, 5 V or a heater feed on this wire. A person is never the resistor."
+	}
+	return "To sensor return, not to chassis. Tap with 10 MΩ or more, without piercing if you can."
+}
+
+// Conditions lists what a test needs, shortly.
+func Conditions(s *session.State) []string {
+	var out []string
+	if s.FuelStatus.Known {
+		text := decode.FuelStatus(byte(s.FuelStatus.Value))
+		if byte(s.FuelStatus.Value) != decode.FuelClosed {
+			text = strings.ToUpper(text)
+		}
+		out = append(out, text)
+	}
+	if s.Coolant.Known {
+		out = append(out, fmt.Sprintf("coolant %.0f °C", s.Coolant.Value))
+	}
+	if s.RPM.Known {
+		out = append(out, fmt.Sprintf("%.0f rpm", s.RPM.Value))
+	}
+	if s.Rate > 0 {
+		out = append(out, fmt.Sprintf("%.1f readings/s", s.Rate))
+	}
+	return out
+}
+
+// NoData says for how long nothing has come.
+func NoData(d time.Duration) string { return fmt.Sprintf("NO DATA FOR %d s", int(d.Seconds())) }
+
+// TickText words what happened at a tick.
+func TickText(t session.Tick) string {
+	if t.Mark != nil {
+		return "you: " + MarkText(*t.Mark)
+	}
+	return EventText(*t.Event)
+}
+
+// MarkText words a mark.
+func MarkText(m obd.Mark) string {
+	switch m.Kind {
+	case obd.MarkLean, obd.MarkRich:
+		return Arrow(analysis.Side(m.Kind)) + " forcing " + string(m.Kind)
+	case obd.MarkRelease:
+		return "released"
+	case obd.MarkNote:
+		return "note: " + m.Text
+	}
+	return string(m.Kind)
+}
+
+// TickSign is one character for the time axis, and the side whose colour it has.
+func TickSign(t session.Tick) (string, analysis.Side) {
+	if t.Mark != nil {
+		return "m", ""
+	}
+	switch e := t.Event; e.Name {
+	case analysis.ForceBegins:
+		return Arrow(e.Side), e.Side
+	case analysis.LoopAnswers:
+		if e.Toward == "cut" {
+			return "−", e.Side
+		}
+		return "+", e.Side
+	case analysis.ForceEnds:
+		return "◇", e.Side
+	case analysis.SensorAnswers:
+		return "✓", analysis.Side(e.Toward)
+	case analysis.SwitchingResumes:
+		return "~", ""
+	case analysis.LoopSilent, analysis.LoopWrongWay, analysis.SensorSilent, analysis.OpenLoop, analysis.OtherBankAnswers, analysis.CodeSet:
+		return "!", ""
+	case analysis.TrimAtLimit:
+		return "⊤", ""
+	}
+	return "", ""
+}
+
+// Labels of the live views.
+const (
+	Paused   = "PAUSED"
+	Waiting  = "no reading yet"
+	TooSmall = "80 × 24 shows more"
+)
+
+// NoDataBig is NoData in few capitals.
+func NoDataBig(d time.Duration) string { return fmt.Sprintf("NO DATA %d", int(d.Seconds())) }
+
+// VoltageOf labels the trace of a sensor, TrimOf that of its bank's short-term trim.
+func VoltageOf(sensor string) string { return sensor + " sensor, V" }
+
+// TrimOf labels the trace of the short-term trim of a sensor's bank.
+func TrimOf(sensor string) string {
+	if len(sensor) == 4 {
+		return "trim bank " + sensor[1:2] + ", %"
+	}
+	return "trim, %"
+}
+
+// TrimDoes says what a short-term trim does; the bare signs are read both ways.
+func TrimDoes(v float64) string {
+	switch {
+	case v > 0:
+		return "+ adds fuel"
+	case v < 0:
+		return "− cuts fuel"
+	}
+	return "neither adds nor cuts"
+}
+
+// Keys of the live screen.
+const (
+	TestScreenKeys   = "Enter done · space release · s skip · b repeat · n note · p pause · ? help · q stop"
+	RecordScreenKeys = "l lean · r rich · space release · n note · p pause · ? help · q stop"
+	OverKeys         = "Enter or q closes"
+	NoteKeys         = "Enter keeps the note · Esc drops it"
+	NotePrompt       = "note: "
+	Stopping         = "stopping: reading the trouble codes once more"
+)
+
+// Bells is how often a terminal's bell rings for an event, which has one pitch
+// only: the number tells.
+func Bells(e analysis.Event) int {
+	switch e.Name {
+	case analysis.ForceBegins, analysis.SensorAnswers:
+		return 1
+	case analysis.LoopAnswers:
+		if e.Toward == "cut" {
+			return 3
+		}
+		return 2
+	case analysis.LoopSilent, analysis.SensorSilent, analysis.LoopWrongWay, analysis.OpenLoop:
+		return 4
+	}
+	return 0
+}
+
+// BellsVerdict is how often the bell rings at the end.
+const BellsVerdict = 5
+
+// ScreenHelp explains the keys and the signs of the live screen.
+func ScreenHelp(guided, replay, page bool) string {
+	var b strings.Builder
+	line := func(key, text string) { fmt.Fprintf(&b, "   %-12s %s\n", key, text) }
+	b.WriteString("\n KEYS\n\n")
+	switch {
+	case replay:
+		line("space, p", "stand still, go on")
+		line(".", "on to the next event, and stand still there")
+		line("← →", "10 s back, 10 s on")
+		line("Home", "to the beginning")
+		line("− +", "slower, faster")
+	case guided:
+		line("Enter", "it is done: the force is on, or off")
+		line("l  r  space", "forced lean, forced rich, released")
+		line("s", "skip this step")
+		line("b", "this side once more")
+	default:
+		line("l  r  space", "forced lean, forced rich, released")
+	}
+	if !replay {
+		line("n", "a note")
+		line("p", "hold the picture; recording goes on")
+	}
+	if page {
+		line("a", "address of the page for a phone")
+	}
+	line("q", "stop")
+	b.WriteString("\n SIGNS\n\n")
+	line("▼ ▲", "held lean, held rich    + −  the loop adds, cuts    ◇  released")
+	line("✓ ✗ ? –", "proven, failed, unclear, not tested    …  being tested")
+	line("~ ! ⊤ m", "switches again, look here, trim at its limit, your mark")
+	b.WriteString("\n Any key goes back.\n")
+	return b.String()
+}
+
+// DemoScreenKeys are the keys while a scripted technician works.
+const DemoScreenKeys = "p pause · ? help · q stop"
+
+// ReplayScreenKeys are the keys of a replay.
+const ReplayScreenKeys = "space stand still · . next event · ← → 10 s · − + speed · ? help · q stop"
+
+// NoticeGoes says how the page's address leaves the screen.
+const NoticeGoes = "Scan it. Any key, or the first phone that comes, takes this off; a brings it back."
+
+// PageAt says who can open the page.
+func PageAt(network bool) string {
+	if network {
+		return "Whoever on this network has this link can watch and make marks:"
+	}
+	return "On this machine only (--page=lan for a phone):"
+}

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/term"
+	"pushback/obd"
+)
+
+// errSeek ends a run of a replay that has to begin anew: time only goes forward.
+var errSeek = errors.New("seek")
+
+// player paces a replay and obeys who watches it: stand still, one event on, faster,
+// slower, back and forth. Its methods may be called from any goroutine.
+type player struct {
+	changed func(status string, still bool) // told of each change, from any goroutine
+
+	mu     sync.Mutex
+	speed  float64 // times the speed of life
+	still  bool
+	step   bool          // stand still at the next event
+	goal   time.Duration // run up to here without waiting
+	at     time.Duration // session time of the last record
+	back   bool          // begin anew
+	stop   bool
+	anchor time.Duration // session time that was due at the time began
+	began  time.Time
+	wake   chan struct{} // closed and made anew at each change
+}
+
+func newPlayer(speed float64) *player {
+	return &player{speed: speed, wake: make(chan struct{}), began: time.Now()}
+}
+
+// speeds are those that a key steps through.
+var speeds = []float64{0.25, 0.5, 1, 2, 5, 10, 50}
+
+func (p *player) hands() term.Hands {
+	return term.Hands{
+		Pause:  func() { p.change(func() { p.still, p.step = !p.still, false }) },
+		Step:   func() { p.change(func() { p.still, p.step, p.goal = false, true, 1<<62 }) },
+		Slow:   func() { p.change(func() { p.speed = nextSpeed(p.speed, -1) }) },
+		Faster: func() { p.change(func() { p.speed = nextSpeed(p.speed, 1) }) },
+		Stop:   func() { p.change(func() { p.stop = true }) },
+		Seek: func(by time.Duration) {
+			p.change(func() {
+				p.goal = max(0, p.at+by)
+				p.back = by < 0
+			})
+		},
+	}
+}
+
+func nextSpeed(now float64, dir int) float64 {
+	for i := range speeds {
+		s := speeds[i]
+		if dir < 0 {
+			s = speeds[len(speeds)-1-i]
+		}
+		if (s-now)*float64(dir) > 0 {
+			return s
+		}
+	}
+	return now
+}
+
+// change makes a change and lets who waits see it.
+func (p *player) change(f func()) {
+	p.mu.Lock()
+	f()
+	p.anchor, p.began = p.at, time.Now()
+	close(p.wake)
+	p.wake = make(chan struct{})
+	p.mu.Unlock()
+	p.tell()
+}
+
+func (p *player) tell() {
+	p.mu.Lock()
+	text, still := fmt.Sprintf("%g×", p.speed), p.still
+	p.mu.Unlock()
+	if p.changed != nil {
+		p.changed(text, still)
+	}
+}
+
+// again readies the player for a run from the beginning.
+func (p *player) again() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.at, p.back = 0, false
+	p.anchor, p.began = p.goal, time.Now()
+}
+
+// wait returns when the record at a session time is due. errSeek asks for a run
+// from the beginning, errStopped for the end.
+func (p *player) wait(ctx context.Context, at time.Duration) error {
+	for {
+		p.mu.Lock()
+		var due time.Duration
+		switch {
+		case p.stop:
+			p.mu.Unlock()
+			return errStopped
+		case p.back:
+			p.mu.Unlock()
+			return errSeek
+		case at <= p.goal:
+			p.at, p.anchor, p.began = at, at, time.Now()
+			p.mu.Unlock()
+			return ctx.Err()
+		case p.still:
+			due = time.Hour
+		default:
+			due = time.Duration(float64(at-p.anchor)/p.speed) - time.Since(p.began)
+		}
+		if due <= 0 {
+			p.at = at
+			p.mu.Unlock()
+			return ctx.Err()
+		}
+		wake := p.wake
+		p.mu.Unlock()
+		t := time.NewTimer(due)
+		select {
+		case <-t.C:
+		case <-wake:
+		case <-ctx.Done():
+		}
+		t.Stop()
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+	}
+}
+
+// rest waits at the end of a replay and reports whether the watcher has gone back
+// into it; false when he ended it, left the screen, or ctx is done.
+func (p *player) rest(ctx context.Context, left <-chan struct{}) bool {
+	for {
+		p.mu.Lock()
+		back, stop, wake := p.back, p.stop, p.wake
+		p.mu.Unlock()
+		if back || stop {
+			return back
+		}
+		select {
+		case <-wake:
+		case <-left:
+			return false
+		case <-ctx.Done():
+			return false
+		}
+	}
+}
+
+// errStopped ends a replay that its watcher has ended.
+var errStopped = errors.New("stopped")
+
+// Write stands still at the event that a step waits for. It is a session.Sink.
+func (p *player) Write(f session.Frame) error {
+	p.mu.Lock()
+	stepped := p.step && len(f.Events) > 0
+	if stepped {
+		p.step, p.still, p.goal = false, true, 0
+	}
+	p.mu.Unlock()
+	if stepped {
+		p.tell()
+	}
+	return nil
+}
+
+// paced is a source that yields its records when the player says so.
+type paced struct {
+	session.Source
+	player *player
+}
+
+// Next returns the next record when it is due.
+func (p paced) Next(ctx context.Context) (obd.Record, error) {
+	rec, err := p.Source.Next(ctx)
+	if err != nil {
+		return rec, err
+	}
+	return rec, p.player.wait(ctx, rec.At)
+}

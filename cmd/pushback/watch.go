@@ -1,0 +1,215 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/rs/zerolog"
+	"github.com/spf13/cobra"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/page"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
+	"pushback/store"
+)
+
+// viewFlags say how a session is shown.
+type viewFlags struct {
+	plain bool
+	page  string
+}
+
+func (f *viewFlags) add(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&f.plain, "plain", false, "lines in place of the whole screen")
+	cmd.Flags().StringVar(&f.page, "page", "", "serve a page to watch on a phone, `WHERE`: local (this machine, the default), lan, or ADDRESS:PORT")
+	cmd.Flags().Lookup("page").NoOptDefVal = "local"
+}
+
+// showing is a session that is to be shown.
+type showing struct {
+	views    viewFlags
+	title    string
+	meta     store.Meta
+	verdict  func() analysis.Verdict
+	hands    hands
+	player   *player // of a replay
+	guided   bool
+	scripted bool // nobody's hands are on a wire
+	lines    bool // never on the whole screen
+	short    bool // it ends by itself, perhaps unseen
+}
+
+// lingering is how long an answer stays on the whole screen of a session that ends
+// by itself; it is printed after that, too.
+const lingering = 10 * time.Second
+
+// watching is all that people watch a session on: the whole terminal or lines, and
+// the page.
+type watching struct {
+	screen *term.Screen // or
+	view   *term.View
+	page   *page.Page
+}
+
+// watch shows a session: on the whole terminal where there is one, as lines where
+// not, and on the page if wanted. What is typed or tapped goes to its hands.
+func (a *app) watch(s showing) (*watching, error) {
+	w := &watching{}
+	m, h := s.meta, s.hands
+	people, style := a.people(), term.StyleOf(a.people())
+	in, out, whole := term.Fits(a.in, people)
+	whole = whole && !s.views.plain && !s.lines && !a.json && a.log.GetLevel() >= zerolog.WarnLevel
+	var notice []string
+	if s.views.page != "" {
+		cfg := page.Config{Title: s.title, Name: m.ID, Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict}
+		if !s.scripted && s.player == nil {
+			cfg.Hands = page.Hands{Mark: h.mark, Enter: h.enter, Skip: h.skip, Again: h.again}
+		}
+		var err error
+		if w.page, err = page.Serve(s.views.page, cfg); err != nil {
+			return nil, pageError(err)
+		}
+		code, err := page.QR(w.page.URL(), false)
+		if err != nil {
+			return nil, err
+		}
+		if style.Color {
+			for i := range code {
+				code[i] = term.OnBlack(code[i]) // readable for a camera whatever the terminal's ground
+			}
+		}
+		if !style.Live {
+			code = nil // nobody scans a log
+		}
+		notice = append([]string{"", " " + words.PageAt(s.views.page != "local"), " " + w.page.URL(), ""}, code...)
+		if !whole {
+			fmt.Fprintln(people, strings.Join(notice, "\n"))
+		} else {
+			fmt.Fprintln(people, "page: "+w.page.URL())
+		}
+		notice = append(notice, "", " "+words.NoticeGoes)
+	}
+	if whole {
+		cfg := term.ScreenConfig{
+			In: in, Out: out, Color: style.Color, Title: s.title, Name: m.ID, Keys: words.RecordScreenKeys, Notice: notice,
+			Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict,
+			Hands: term.Hands{Mark: h.mark, Stop: h.stop, Enter: h.enter, Skip: h.skip, Again: h.again},
+		}
+		if w.page != nil {
+			cfg.Guests = w.page.Guests
+		}
+		switch {
+		case s.player != nil:
+			cfg.Keys, cfg.Hands = words.ReplayScreenKeys, s.player.hands()
+		case s.scripted:
+			cfg.Keys, cfg.Hands = words.DemoScreenKeys, term.Hands{Stop: h.stop}
+		case s.guided:
+			cfg.Keys = words.TestScreenKeys
+		}
+		if s.scripted || s.short {
+			cfg.Linger = lingering
+		}
+		w.screen = term.NewScreen(cfg)
+		return w, nil
+	}
+	if s.lines {
+		style.Live = false
+	}
+	w.view = term.NewView(people, style, m.Watching, m.By == "mixture")
+	if s.scripted || s.player != nil || s.lines {
+		return w, nil
+	}
+	h.say = w.view.Say
+	single := listen(a.in, h)
+	switch {
+	case single && s.guided:
+		fmt.Fprintln(people, words.TestKeys)
+	case single:
+		fmt.Fprintln(people, words.RecordKeys)
+	case s.guided:
+		fmt.Fprintln(people, words.TestLines)
+	}
+	return w, nil
+}
+
+func pageError(err error) error {
+	hint := "is the address one of this machine's, and the port free? --page alone takes any free port"
+	if errors.Is(err, page.ErrNoNetwork) {
+		hint = "join the shop's network, or name this machine's address: --page=ADDRESS:PORT"
+	}
+	return hinted{err, hint, statusFailed}
+}
+
+// Write shows a frame everywhere.
+func (w *watching) Write(f session.Frame) error {
+	var err error
+	if w.screen != nil {
+		err = w.screen.Write(f)
+	} else {
+		err = w.view.Write(f)
+	}
+	if w.page != nil {
+		err = errors.Join(err, w.page.Write(f))
+	}
+	return err
+}
+
+// Prompt shows what the technician is to do.
+func (w *watching) Prompt(p session.Prompt) {
+	if w.screen != nil {
+		w.screen.Prompt(p)
+	} else {
+		w.view.Prompt(p)
+	}
+	if w.page != nil {
+		w.page.Prompt(p)
+	}
+}
+
+// Restart forgets what was shown: a replay begins anew.
+func (w *watching) Restart(verdict func() analysis.Verdict) {
+	if w.screen != nil {
+		w.screen.Restart(verdict)
+	}
+	if w.page != nil {
+		w.page.Restart(verdict)
+	}
+}
+
+// Status shows a replay's speed, and whether it stands still.
+func (w *watching) Status(text string, still bool) {
+	if w.screen != nil {
+		w.screen.Status(text, still)
+	}
+	if w.page != nil {
+		w.page.Still(still)
+	}
+}
+
+// Left is closed when the watcher has left the screen.
+func (w *watching) Left() <-chan struct{} { return w.screen.Left() }
+
+// Over leaves the answer on the whole screen for a while, then gives the terminal
+// back.
+func (w *watching) Over(ctx context.Context) {
+	if w.screen != nil {
+		w.screen.Close(ctx)
+	}
+	restoreTerminal()
+}
+
+// Close ends all showing, however the session ended. It may be called again.
+func (w *watching) Close(context.Context) {
+	if w.screen != nil {
+		w.screen.Kill()
+	}
+	if w.page != nil {
+		w.page.Close()
+	}
+	restoreTerminal()
+}
