@@ -10,6 +10,6 @@
 // [Parse] whenever a session is read.
 //
 // The package imports nothing else of this module. Sub-packages: seriallink and
-// tcplink open a line, poll decides what to ask next, simcar is a simulated
-// adapter and car, obdtest helps to test any of them.
+// tcplink open a line, poll decides what to ask next, capture keeps the raw dialogue as
+// text, simcar is a simulated adapter and car, obdtest helps to test any of them.
 package obd

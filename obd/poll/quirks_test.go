@@ -10,6 +10,7 @@ import (
 	"pushback/obd"
 	"pushback/obd/obdtest"
 	"pushback/obd/poll"
+	"pushback/obd/simcar"
 )
 
 // dialect changes what the scripted car's adapter prints.
@@ -264,4 +265,32 @@ func FuzzStart(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestSerialSpeeds: sessions run at all speeds that adapters have.
+func TestSerialSpeeds(t *testing.T) {
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, baud := range []int{9600, 19200, 38400, 230_400, 2_000_000} {
+		for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO14230Fast} {
+			s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1, Baud: baud})
+			if err != nil {
+				t.Fatal(err)
+			}
+			p, err := poll.Open(t.Context(), obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{}), s.Clock(), poll.Config{Sensor: "B1S1"})
+			if err != nil {
+				t.Fatalf("%d baud, %v: %v", baud, bus, err)
+			}
+			for range 60 {
+				if x := next(t, p).Exchange; x.Outcome != obd.OK {
+					t.Errorf("%d baud, %v: %s: %v %q", baud, bus, x.Request.Hex(), x.Outcome, x.Raw)
+				}
+			}
+			if q := p.Quirks(); len(q) > 0 {
+				t.Errorf("%d baud, %v: quirks %q", baud, bus, q)
+			}
+		}
+	}
 }
