@@ -51,6 +51,8 @@ type Poller struct {
 	later   []obd.Request // discovery on a known car, after the first reading
 	begun   bool          // there was a reading
 	memo    *Car          // what is remembered of it until that is done
+	asked   []obd.Request // by Ask
+	askTurn bool          // the exchange now may be one of them
 	closing []obd.Request // what Stop still reads; nil before
 	found   []obd.Record  // discovery, not yet yielded
 	seq     int64
@@ -383,6 +385,8 @@ func (p *Poller) poll(ctx context.Context) (obd.Record, error) {
 		req, p.urgent = p.urgent[0], p.urgent[1:]
 	} else if len(p.later) > 0 && p.begun {
 		req, p.later = p.later[0], p.later[1:]
+	} else if once, ok := p.takeAsked(); ok {
+		req = once
 	} else {
 		p.begun = true
 		req, items = p.plan.next(p.now())
@@ -400,8 +404,8 @@ func (p *Poller) poll(ctx context.Context) (obd.Record, error) {
 func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 	now := p.now()
 	good := x.Outcome == obd.OK || x.Outcome == obd.Refused
-	packed := len(x.Request.Data) > 1
-	twice := len(x.Request.Data) == 2 && x.Request.Data[0] == x.Request.Data[1]
+	packed := x.Request.Service == 0x01 && len(x.Request.Data) > 1
+	twice := packed && len(x.Request.Data) == 2 && x.Request.Data[0] == x.Request.Data[1]
 	if good {
 		p.lastGood = now
 	}
