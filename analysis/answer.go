@@ -37,6 +37,7 @@ type answer struct {
 	start    float64 // mirrored trim at the force's beginning
 	now      float64
 	nowAt    float64
+	raw      float64 // short-term trim alone, not mirrored
 	low      float64 // lowest since the beginning, and its last reading
 	lowAt    point
 	rise     point // the first reading above low
@@ -105,7 +106,7 @@ func (a *answer) moved() float64 { return a.now - a.start }
 // add takes a reading of total trim (not mirrored); raw is short-term trim alone.
 func (a *answer) add(p point, total, raw float64) {
 	u := a.up * total
-	a.now, a.nowAt = u, p.t()
+	a.now, a.nowAt, a.raw = u, p.t(), raw
 	if a.n == 0 {
 		a.start = u
 		if a.base.known() {
@@ -163,7 +164,7 @@ func (a *answer) add(p point, total, raw float64) {
 			a.state = wrongWay
 		}
 	case answered:
-		if !a.limit && a.rated && a.moved() >= 5 {
+		if !a.limit && a.rated && a.moved() >= 5 && a.peak-u <= 1.01*trimCount {
 			still := p.t() - a.steadyAt
 			if still >= 2 && a.rate*still >= 3*trimCount {
 				a.limit, a.limitAt, a.limitRaw = true, a.steadyAt, raw
@@ -179,6 +180,13 @@ func (a *answer) still() bool {
 
 // stuckFor is how long trim has stood within a count, s.
 func (a *answer) stuckFor() float64 { return a.nowAt - a.steadyAt }
+
+// stopsAtZero reports whether trim has gone to within near of zero and stopped there,
+// where an answer had to go on: it takes back what it had done, but has no authority
+// beyond.
+func (a *answer) stopsAtZero(near float64) bool {
+	return abs(a.raw) < near && a.stuckFor() >= stuckEnough && a.peak-a.now <= 1.01*trimCount
+}
 
 // stuckEnough is how long that is before silence may be said, s: the slowest loop
 // that counts as alive would have moved by three counts. A trim that goes on hunting

@@ -130,17 +130,17 @@ func (c *courtCase) command(side Side) Proof {
 				"moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start, "held_s", f.seconds())
 			if a.limit {
 				q.Evidence["limit_pct"] = round3(a.limitRaw)
-				near := nearZero
-				if c.w.cfg.ByMixture {
-					near = 1 // trim may rest near zero because the mixture is balanced there
-				}
-				if abs(a.limitRaw) < near && !f.compensated {
-					q.State = Failed
-					q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
-						f.level, f.seconds(), a.limitRaw, verb)
-					if side == Lean {
-						q.Why = strings.Replace(q.Why, "below", "above", 1)
-					}
+			}
+			near := nearZero
+			if c.w.cfg.ByMixture {
+				near = 1 // trim may rest near zero because the mixture is balanced there
+			}
+			if a.stopsAtZero(near) && !f.compensated {
+				q.State = Failed
+				q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
+					f.level, f.seconds(), a.raw, verb)
+				if side == Lean {
+					q.Why = strings.Replace(q.Why, "below", "above", 1)
 				}
 			}
 		case a.state == cannot:
@@ -149,6 +149,10 @@ func (c *courtCase) command(side Side) Proof {
 		case a.state == wrongWay && f.firm():
 			q.State = Failed
 			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%", signed)
+			if c.w.cfg.ByMixture {
+				q.State = Unclear
+				q.Why += ": something else moved the mixture the other way meanwhile, purge perhaps"
+			}
 			q.Evidence = evidence("moved_pct", signed, "held_s", f.seconds())
 		case f.opened:
 			q.Why = "the computer left closed loop before trim had answered"
