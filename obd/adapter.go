@@ -46,6 +46,7 @@ type Adapter struct {
 	pace     time.Duration // to leave between a prompt and what is sent next
 	prompted time.Time     // the last prompt came
 	speeds   speeds
+	kept     string // the protocol number that the adapter had of its own, where it was overwritten
 	buf      [512]byte
 }
 

@@ -21,7 +21,7 @@ const ms = time.Millisecond
 func answers(change map[string]string) func(string) (string, time.Duration) {
 	usual := map[string]string{
 		"AT": "?", "ATZ": "INTERFACE v1.5", "ATE0": "OK", "ATE1": "OK", "ATM0": "OK", "ATL0": "OK", "ATS0": "OK", "ATH1": "OK",
-		"ATAT1": "OK", "ATI": "INTERFACE v1.5", "ATRV": "12.6V", "ATDPN": "A6", "ATSP0": "OK", "ATSP6": "OK",
+		"ATAT1": "OK", "ATI": "INTERFACE v1.5", "ATRV": "12.6V", "ATDPN": "A6", "ATTP0": "OK", "ATTP6": "OK",
 		"0100":  "7E8064100BE3FB81300",
 		"01001": "7E8064100BE3FB81300",
 		"0114":  "7E80441145A80000000",
@@ -137,12 +137,12 @@ func TestNoAdapter(t *testing.T) {
 func TestFindBus(t *testing.T) {
 	t.Run("one by one when the search fails", func(t *testing.T) {
 		f := obdtest.NewFake(answers(map[string]string{
-			"ATSP7": "OK", "ATSP8": "OK", "ATSP9": "OK", "ATSP5": "OK", "ATDPN": "0", "0100": "UNABLE TO CONNECT"}))
+			"ATTP7": "OK", "ATTP8": "OK", "ATTP9": "OK", "ATTP5": "OK", "ATDPN": "0", "0100": "UNABLE TO CONNECT"}))
 		usual := f.Answer
 		on5 := false
 		f.Answer = func(line string) (string, time.Duration) {
-			if strings.HasPrefix(line, "ATSP") {
-				on5 = line == "ATSP5"
+			if strings.HasPrefix(line, "ATTP") {
+				on5 = line == "ATTP5"
 			}
 			if on5 && strings.HasPrefix(line, "0100") {
 				return "BUS INIT: OK\r" + kwp0100 + "\r\r>", 300 * ms

@@ -2,7 +2,9 @@ package obd_test
 
 import (
 	"bytes"
+	"context"
 	"errors"
+	"fmt"
 	"os"
 	"slices"
 	"testing"
@@ -134,5 +136,122 @@ func TestSpeedLost(t *testing.T) {
 	}
 	if took := s.Now() - began; took > 2*time.Second {
 		t.Errorf("back after %v", took)
+	}
+}
+
+// cancelling is a clock that ends a context at a time.
+type cancelling struct {
+	obd.Clock
+	at     time.Time
+	cancel context.CancelFunc
+}
+
+func (c *cancelling) Now() time.Time {
+	now := c.Clock.Now()
+	if c.cancel != nil && !now.Before(c.at) {
+		c.cancel()
+	}
+	return now
+}
+
+// TestInterrupted: an adapter that is left in the middle of a request is as after power-up
+// within the second that a program has for it.
+func TestInterrupted(t *testing.T) {
+	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141, obd.VPW} {
+		for after := time.Duration(0); after < 160*time.Millisecond; after += 7 * time.Millisecond {
+			s := simulated(t, simcar.Config{Bus: bus, Baud: 38400, MaxBaud: 500_000})
+			c := &cancelling{Clock: s.Clock()}
+			a := obd.NewAdapter(s.Link(), c, obd.AdapterOptions{MaxBaud: 500_000})
+			if _, err := a.Start(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := a.FindBus(t.Context(), bus); err != nil {
+				t.Fatal(err)
+			}
+			ctx, cancel := context.WithCancel(t.Context())
+			c.at, c.cancel = c.Clock.Now().Add(after), cancel
+			for ctx.Err() == nil {
+				if _, err := a.Exchange(ctx, request(t, "0114")); err != nil && !errors.Is(err, context.Canceled) {
+					t.Fatal(err)
+				}
+			}
+			closing, done := context.WithCancel(t.Context())
+			c.at, c.cancel = c.Clock.Now().Add(time.Second), done
+			if err := a.Close(closing); err != nil {
+				t.Fatal(err)
+			}
+			if err := s.Clock().Sleep(t.Context(), 2*time.Second); err != nil {
+				t.Fatal(err)
+			}
+			l := s.Link()
+			if err := l.(obd.BaudSetter).SetBaud(38400); err != nil {
+				t.Fatal(err)
+			}
+			read := func() (got []byte) {
+				for {
+					buf := make([]byte, 64)
+					if err := l.SetReadDeadline(s.Clock().Now().Add(5 * time.Second)); err != nil {
+						t.Fatal(err)
+					}
+					n, err := l.Read(buf)
+					if err != nil {
+						return got
+					}
+					got = append(got, buf[:n]...)
+				}
+			}
+			read()
+			if _, err := l.Write([]byte("0105\r")); err != nil {
+				t.Fatal(err)
+			}
+			// Echo on, spaces on, headers off, bus to be searched.
+			if got := read(); !bytes.HasPrefix(got, []byte("0105\rSEARCHING...")) || !bytes.Contains(got, []byte("\r41 05 82 \r")) {
+				t.Errorf("%v, interrupted after %v: then it prints %q", bus, after, got)
+			}
+		}
+	}
+}
+
+// TestOwnProtocol: an adapter that can only keep a bus for good gets its own one back.
+func TestOwnProtocol(t *testing.T) {
+	var refuse []string
+	for b := range 10 {
+		refuse = append(refuse, fmt.Sprintf("TP%d", b))
+	}
+	for _, own := range []string{"5", "A0", "A3"} {
+		s := simulated(t, simcar.Config{Bus: obd.CAN11at500, Refuse: refuse})
+		tell := func(command string) string {
+			t.Helper()
+			l := s.Link()
+			if _, err := l.Write([]byte(command + "\r")); err != nil {
+				t.Fatal(err)
+			}
+			var got []byte
+			for {
+				buf := make([]byte, 64)
+				if err := l.SetReadDeadline(s.Clock().Now().Add(time.Second)); err != nil {
+					t.Fatal(err)
+				}
+				n, err := l.Read(buf)
+				if err != nil {
+					return string(got)
+				}
+				got = append(got, buf[:n]...)
+			}
+		}
+		tell("ATSP" + own)
+		a := obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{})
+		if _, err := a.Start(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := a.FindBus(t.Context(), obd.CAN11at500); err != nil {
+			t.Fatal(err)
+		}
+		if err := a.Close(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if got := tell("ATDPN"); got != "ATDPN\r"+own+"\r\r>" {
+			t.Errorf("it had %s, afterwards it says %q", own, got)
+		}
 	}
 }

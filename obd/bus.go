@@ -6,7 +6,7 @@ import "fmt"
 type Bus uint8
 
 // The buses that SAE J1979 allows. The order is that of the adapters' protocol
-// numbers (`ATSP n`), which start at 1.
+// numbers (`ATTP n`), which start at 1.
 const (
 	BusUnknown   Bus = iota
 	PWM              // SAE J1850, 41.6 kbit/s

@@ -136,14 +136,14 @@ func (a *Adapter) Known() Known {
 // Use takes what was known before in place of FindBus. Nothing is asked of the car: the next
 // Exchange shows whether it is still right.
 func (a *Adapter) Use(ctx context.Context, k Known) error {
-	answer, err := a.command(ctx, "ATSP"+strconv.Itoa(int(k.Format.Bus)), second)
+	ok, err := a.protocol(ctx, k.Format.Bus)
 	switch {
 	case errors.Is(err, errSilent):
 		return fmt.Errorf("use bus: %w", ErrNoAdapter)
 	case err != nil:
 		return fmt.Errorf("use bus: %w", err)
-	case !strings.Contains(answer, "OK"):
-		return fmt.Errorf("use bus: the adapter says %q: %w", answer, ErrNoVehicle)
+	case !ok:
+		return fmt.Errorf("use bus %v: the adapter refuses it: %w", k.Format.Bus, ErrNoVehicle)
 	}
 	a.take(k)
 	return nil
@@ -288,7 +288,7 @@ func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
 	if a.opts.Trying != nil {
 		a.opts.Trying(b)
 	}
-	if answer, err := a.command(ctx, "ATSP"+strconv.Itoa(int(b)), second); err != nil || !strings.Contains(answer, "OK") {
+	if ok, err := a.protocol(ctx, b); err != nil || !ok {
 		return Format{}, "", err
 	}
 	wait := 3 * second
@@ -321,6 +321,33 @@ func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
 	}
 	a.format = f
 	return f, "", a.probeCount(ctx, raw)
+}
+
+// protocol chooses a bus, or with BusUnknown the adapter's search, and reports whether the
+// adapter knows it. ATTP does so for this time only; where an adapter has only ATSP, which
+// it keeps, Close puts back what was there (both from memory of the dialogue).
+func (a *Adapter) protocol(ctx context.Context, b Bus) (bool, error) {
+	n := strconv.Itoa(int(b))
+	if a.kept == "" {
+		answer, err := a.command(ctx, "ATTP"+n, second)
+		if err != nil || strings.Contains(answer, "OK") {
+			return err == nil, err
+		}
+		if a.kept, err = a.command(ctx, "ATDPN", second); err != nil {
+			return false, err
+		}
+		if !protocolNumber(a.kept) {
+			a.kept = "0"
+		}
+	}
+	answer, err := a.command(ctx, "ATSP"+n, second)
+	return strings.Contains(answer, "OK"), err
+}
+
+// protocolNumber tells whether text is what ATDPN prints.
+func protocolNumber(text string) bool {
+	text = strings.TrimPrefix(text, "A")
+	return len(text) == 1 && hexDigit(text[0]) >= 0
 }
 
 // ask sends text, checked by its echo, and returns the raw answer.
@@ -423,7 +450,13 @@ func lastWords(raw []byte) string {
 
 // Close resets the adapter, so that it is as after power-up, and closes the line.
 func (a *Adapter) Close(ctx context.Context) error {
-	_, err := a.reset(ctx)
+	var err error
+	if a.kept != "" {
+		_, err = a.command(ctx, "ATSP"+a.kept, second)
+	}
+	if err == nil {
+		_, err = a.reset(ctx)
+	}
 	if errors.Is(err, errSilent) || errors.Is(err, ErrLinkLost) || ctx.Err() != nil {
 		err = nil // nothing more can be done for it
 	}

@@ -25,7 +25,7 @@ const adapterReset = 600 * time.Millisecond
 // start can leave out (reset, echo, headers, blanks off, bus, and their answers).
 func idealStart(bus obd.Bus, baud int) time.Duration {
 	chars := 0
-	for _, text := range []string{"ATZ", "ATE1", "ATS0", "ATH1", fmt.Sprintf("ATSP%d", bus)} {
+	for _, text := range []string{"ATZ", "ATE1", "ATS0", "ATH1", fmt.Sprintf("ATTP%d", bus)} {
 		chars += 2*(len(text)+1) + len("OK\r\r>") // with its echo
 	}
 	serial := time.Duration(chars) * 10 * time.Second / time.Duration(baud)

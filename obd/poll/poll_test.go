@@ -112,7 +112,7 @@ func (c *car) answer(line string) (string, time.Duration) {
 	hex := func(b byte) string { const d = "0123456789ABCDEF"; return string([]byte{d[b>>4], d[b&15]}) }
 	text := map[string]string{
 		"ATZ": "INTERFACE v1.5", "ATI": "INTERFACE v1.5", "ATE0": "OK", "ATE1": "OK", "ATM0": "OK", "ATL0": "OK", "ATS0": "OK", "ATH1": "OK",
-		"ATAT1": "OK", "ATRV": "12.6V", "ATDPN": "A6", "ATSP0": "OK", "ATSP6": "OK",
+		"ATAT1": "OK", "ATRV": "12.6V", "ATDPN": "A6", "ATTP0": "OK", "ATTP6": "OK",
 	}[line]
 	if text != "" {
 		return text + "\r\r>", ms
@@ -410,7 +410,7 @@ func TestDialogue(t *testing.T) {
 	}
 	want := []string{
 		"AT", "ATZ", "ATE1", "ATM0", "ATL0", "ATS0", "ATH1", "ATAT1", "ATI", "ATRV", // the adapter
-		"ATSP0", "0100", "ATDPN", "01001", // the bus, and whether a count is taken
+		"ATTP0", "0100", "ATDPN", "01001", // the bus, and whether a count is taken
 		"0100", "01131", "01031", "03", "07", // what the car offers
 		"010C0C1", "AT", "010C031", "AT", // neither twice nor packed; AT after each "?"
 		"01141", "01061", "01141", "010C1", "01061",

@@ -53,6 +53,7 @@ type adapter struct {
 	settings
 	chosen obd.Bus // ATSP; BusUnknown: search
 	search bool    // ATSP A n or 0: search when the chosen bus does not answer
+	stored string  // argument of the last ATSP, kept over a restart; "": 0
 	bus    obd.Bus // in use; BusUnknown: not connected
 	linked bool    // the bus has been started
 
@@ -334,7 +335,11 @@ func (a *adapter) restart() {
 
 func (a *adapter) begin(wait time.Duration) {
 	a.settings = defaults()
-	a.linked, a.bus, a.slowest, a.last = false, obd.BusUnknown, 0, ""
+	if a.stored == "" {
+		a.stored = "0"
+	}
+	a.setBus(a.stored)
+	a.last = ""
 	a.busy = true
 	a.after(wait, func() {
 		a.print(a.eol() + a.eol())
@@ -432,7 +437,13 @@ func (a *adapter) set(c string) bool {
 		{"SW", func(v string) bool { return len(v) == 2 && isHex(v) }},
 		{"IB", func(v string) bool { return v == "10" || v == "96" || v == "48" }},
 		{"SH", a.setHeader},
-		{"SP", a.setBus},
+		{"SP", func(v string) bool {
+			ok := a.setBus(v)
+			if ok {
+				a.stored = v
+			}
+			return ok
+		}},
 		{"TP", a.setBus},
 		{"CP", func(v string) bool {
 			n, err := strconv.ParseUint(v, 16, 5)
