@@ -61,8 +61,8 @@ type plan struct {
 	turn   int
 	// pids tells per computer what it supports; its key is 0 where headers are off.
 	pids    map[uint32]*[256]bool
-	unsure  bool            // replies cannot be counted beforehand
-	noCount map[string]bool // requests for which the count was wrong
+	unsure  bool           // replies cannot be counted beforehand
+	noCount map[string]int // failures in a row of requests with a count: it may be wrong
 }
 
 // slow lists what else is read, and how often. Fuel status and rpm come before
@@ -243,7 +243,7 @@ func (p *plan) pack(first, more []*item) []*item {
 
 // expect returns how many lines will answer, 0 when that is not certain.
 func (p *plan) expect(req obd.Request) int {
-	if p.unsure || req.Service != 0x01 || p.noCount[req.Hex()] {
+	if p.unsure || req.Service != 0x01 || p.noCount[req.Hex()] >= maxMisses {
 		return 0
 	}
 	lines := 0

@@ -125,7 +125,7 @@ func (p *Poller) begin() {
 	p.adapter.SetOrigin(p.origin)
 	p.at, p.seq, p.found, p.urgent, p.later = 0, 0, nil, nil, nil
 	p.vehicle.Decoder = new(decode.Decoder)
-	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]bool{}}
+	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]int{}}
 }
 
 // choose decides what is read by what is known of the car.
@@ -417,13 +417,16 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 		if packed {
 			p.unpacked = 0
 		}
+		if x.Request.Expect > 0 {
+			delete(p.plan.noCount, x.Request.Hex())
+		}
 		for _, t := range p.trims {
 			t.observe(p.samples)
 		}
 		p.watchCodes()
 	case obd.NoData, obd.Refused, obd.Garbled:
 		if x.Request.Expect > 0 {
-			p.plan.noCount[x.Request.Hex()] = true
+			p.plan.noCount[x.Request.Hex()]++
 		}
 		if !p.wasGood { // the car as a whole is silent, or the line is bad
 			break

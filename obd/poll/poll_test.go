@@ -458,3 +458,37 @@ func (c *stopper) Now() time.Time {
 	}
 	return now
 }
+
+// TestLossDoesNotLast: replies that get lost now and then do not change how the rest is asked.
+func TestLossDoesNotLast(t *testing.T) {
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, bus := range []obd.Bus{obd.CAN11at500, obd.VPW} {
+		s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1, Loss: 0.02})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := poll.Open(t.Context(), obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{}), s.Clock(), poll.Config{Sensor: "B1S1", Bus: bus})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var all []obd.Record
+		for range 3000 {
+			all = append(all, next(t, p))
+		}
+		counted, sensor := 0, 0
+		for _, r := range all[2000:] {
+			if r.Exchange.Request.Expect > 0 {
+				counted++
+			}
+			if d := r.Exchange.Request.Data; len(d) > 0 && d[0] == 0x14 {
+				sensor++
+			}
+		}
+		if counted < 980 || sensor < 650 {
+			t.Errorf("%v: of 1000 requests %d have a count, %d are of the sensor", bus, counted, sensor)
+		}
+	}
+}

@@ -59,6 +59,7 @@ type bankControl struct {
 	lastSeen                       float64 // s
 	low, high, mid, lean, overRich float64 // s that a monitor's condition has lasted
 	up, down                       float64 // V as converted
+	own                            ownFigures
 }
 
 // computer is the engine's computer.
@@ -70,7 +71,9 @@ type computer struct {
 	resume          float64 // s until which the loop stays open after a cut or enrichment
 	pending, stored []uint16
 	data            snapshot
-	next            int64 // step of the next refresh
+	frame           *frozen // freeze frame; nil: none
+	sinceClear      float64 // s of closed loop since the codes were cleared; negative: long ago
+	next            int64   // step of the next refresh
 }
 
 // snapshot is what the computer reports until its next refresh.
@@ -92,8 +95,13 @@ func (k *computer) init(c *car) {
 		b.up, b.down = biasVolts, 0.6
 		b.seen = !c.spec.engine.justBegun
 		b.lastSeen = -1000
+		b.own.init()
 	}
+	k.sinceClear = -1
 	k.report(c)
+	for _, code := range k.stored {
+		k.freeze(code)
+	}
 }
 
 // volts converts an input as the PIDs carry it: 5 mV counts, 0 to 1.275 V (SAE J1979).
@@ -111,6 +119,7 @@ func (k *computer) tick(c *car) {
 		}
 		b.up = volts(c.banks[from].inputUp + 0.003*c.rng.NormFloat64())
 		b.down = volts(c.banks[i].inputDown + 0.003*c.rng.NormFloat64())
+		b.own.step(b.up, t)
 		before := b.stft
 		k.circuit(c, b, from, t)
 		b.status = k.status(c, b, t)
@@ -133,6 +142,9 @@ func (k *computer) tick(c *car) {
 		if b.status == closed {
 			c.tech.answered(from, b.stft-before, c.now())
 		}
+	}
+	if k.sinceClear >= 0 && k.bank[0].status == closed {
+		k.sinceClear += tick
 	}
 	if c.n >= k.next {
 		k.next = c.n + int64(k.spec.refresh/step)
@@ -298,12 +310,13 @@ func (k *computer) trip(b *bankControl, code uint16) {
 func (k *computer) set(code uint16) {
 	if !slices.Contains(k.pending, code) && !slices.Contains(k.stored, code) {
 		k.pending = append(k.pending, code)
+		k.freeze(code)
 	}
 }
 
-// clearCodes is service 04: codes and adaptation go.
+// clearCodes is service 04: codes, freeze frame, monitors and adaptation go.
 func (k *computer) clearCodes() {
-	k.pending, k.stored = nil, nil
+	k.pending, k.stored, k.frame, k.sinceClear = nil, nil, nil, 0
 	for i := range k.bank {
 		k.bank[i].fault = false
 		k.bank[i].ltft = 0
@@ -331,5 +344,10 @@ func (k *computer) report(c *car) {
 		}
 		d.up[i], d.down[i] = b.up, b.down
 		d.wide[i] = c.banks[i].wide
+	}
+	if c.stopped {
+		d.rpm, d.load, d.air, d.speed, d.ran, d.mapKPa, d.voltage = 0, 0, 0, 0, 0, 100, 12.4
+		d.status, d.stft = [2]byte{openCold, 0}, [2]float64{}
+		d.up, d.wide = [2]float64{biasVolts, biasVolts}, [2]float64{1, 1}
 	}
 }

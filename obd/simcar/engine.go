@@ -72,6 +72,7 @@ type bank struct {
 // car is plant, computer and technician: all that moves with time but the adapter.
 type car struct {
 	spec           *Car
+	stopped        bool  // ignition on, engine not running
 	n, zero        int64 // steps done, and those of them before the start
 	rng            *rand.Rand
 	rpm, load, air float64 // 1/min, share, g/s metered
@@ -103,7 +104,7 @@ func (c *car) maxFlow() float64 { return 1.184 * c.spec.engine.litres / 2 * max(
 // newCar puts the car into the state of an engine that has idled for a while, or
 // has just been started.
 func newCar(cfg *Config) *car {
-	c := &car{spec: &cfg.Car, rng: rand.New(rand.NewPCG(cfg.Seed, 0x9e3779b97f4a7c15))}
+	c := &car{spec: &cfg.Car, stopped: cfg.Stopped, rng: rand.New(rand.NewPCG(cfg.Seed, 0x9e3779b97f4a7c15))}
 	e := &c.spec.engine
 	c.coolant = e.coolant
 	c.rpm = e.idleRPM

@@ -22,6 +22,7 @@ const (
 	negative         = 0x7F
 	unknownService   = 0x11
 	unknownParameter = 0x12
+	wrongConditions  = 0x22
 )
 
 // answer returns the messages with which a computer answers a request, each with its
@@ -52,6 +53,27 @@ func (c *car) answer(n *node, can bool, request []byte) [][]byte {
 			return refuse(unknownParameter)
 		}
 		return [][]byte{out}
+	case 0x02:
+		if len(data) == 2 {
+			if out := c.service02(n, data[0], data[1]); out != nil {
+				return [][]byte{out}
+			}
+		}
+		return refuse(unknownParameter)
+	case 0x05:
+		if !can && n.engine && len(data) == 2 {
+			if out := c.service05(data[0], data[1]); out != nil {
+				return [][]byte{out}
+			}
+		}
+		return refuse(unknownParameter)
+	case 0x06:
+		if can && n.engine && len(data) == 1 {
+			if out := c.service06(data[0]); out != nil {
+				return [][]byte{out}
+			}
+		}
+		return refuse(unknownParameter)
 	case 0x03, 0x07, 0x0A:
 		var codes []uint16
 		if n.engine {
@@ -65,6 +87,9 @@ func (c *car) answer(n *node, can bool, request []byte) [][]byte {
 		return codeMessages(out[0], codes, can)
 	case 0x04:
 		if n.engine {
+			if !c.stopped {
+				return [][]byte{{negative, service, wrongConditions}}
+			}
 			c.computer.clearCodes()
 		}
 		return [][]byte{out}
@@ -206,7 +231,8 @@ func (c *car) encode(n *node, pid byte, out []byte) []byte {
 		if mil > 0 {
 			mil |= 0x80
 		}
-		return append(out, mil, 0x07, 0x65, 0x00)
+		b, m, open := c.computer.monitors()
+		return append(out, mil, b, m, open)
 	case 0x03:
 		return append(out, d.status[0], d.status[1])
 	case 0x04:

@@ -26,6 +26,7 @@ type Config struct {
 	SensorStays bool
 	Drive       Drive         // what the engine does; 0: warm idle
 	Busy        bool          // fan, compressor and purge come and go at idle too
+	Stopped     bool          // ignition on, engine not running
 	KeyOff      bool          // ignition off: the adapter answers, no car does
 	Loss        float64       // share of requests that a computer leaves unanswered, 0 to 1
 	Trace       time.Duration // how often Truth keeps a Point; 0: never
