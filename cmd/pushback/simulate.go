@@ -19,7 +19,7 @@ import (
 func newSimulate(a *app) *cobra.Command {
 	var car, busFlag, listen string
 	var seed uint64
-	var list, keyOff bool
+	var list, keyOff, stopped bool
 	var forces []string
 	cmd := &cobra.Command{
 		Use:   "simulate",
@@ -50,7 +50,7 @@ release, quit.`,
 				}
 				script = append(script, force)
 			}
-			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed, Forces: script, KeyOff: keyOff})
+			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed, Forces: script, KeyOff: keyOff, Stopped: stopped})
 			if err != nil {
 				return err
 			}
@@ -91,6 +91,7 @@ release, quit.`,
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "`SEED` of the car's randomness")
 	cmd.Flags().StringArrayVar(&forces, "force", nil, "scripted `FORCE`, may be repeated: lean@20s+12s")
 	cmd.Flags().BoolVar(&keyOff, "key-off", false, "ignition off: the adapter answers, the car does not")
+	cmd.Flags().BoolVar(&stopped, "engine-off", false, "ignition on, engine not running")
 	cmd.Flags().StringVar(&listen, "tcp", "", "serve on TCP `HOST:PORT` in place of a pseudo-terminal")
 	return cmd
 }

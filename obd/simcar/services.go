@@ -22,7 +22,6 @@ const (
 	negative         = 0x7F
 	unknownService   = 0x11
 	unknownParameter = 0x12
-	wrongConditions  = 0x22
 )
 
 // answer returns the messages with which a computer answers a request, each with its
@@ -87,9 +86,6 @@ func (c *car) answer(n *node, can bool, request []byte) [][]byte {
 		return codeMessages(out[0], codes, can)
 	case 0x04:
 		if n.engine {
-			if !c.stopped {
-				return [][]byte{{negative, service, wrongConditions}}
-			}
 			c.computer.clearCodes()
 		}
 		return [][]byte{out}
