@@ -194,8 +194,8 @@ func forceTest(b, a *evidence) []proofPair {
 func codeChanges(b, a *evidence) []codeChange {
 	out := []codeChange{}
 	for _, state := range []string{"stored", "pending", "permanent"} {
-		was, read := b.codes[state]
-		is, readToo := a.codes[state]
+		was, read := b.Codes[state]
+		is, readToo := a.Codes[state]
 		if !read && !readToo {
 			continue
 		}
@@ -218,10 +218,10 @@ func codeChanges(b, a *evidence) []codeChange {
 }
 
 func openMonitors(e *evidence) []string {
-	if e.readiness == nil {
+	if e.Readiness == nil {
 		return []string{}
 	}
-	return some(e.readiness.Incomplete())
+	return some(e.Readiness.Incomplete())
 }
 
 func (c *comparison) limits(b, a *evidence, r compare.Result) {
@@ -232,7 +232,7 @@ func (c *comparison) limits(b, a *evidence, r compare.Result) {
 	if slices.ContainsFunc(c.Codes, func(x codeChange) bool { return x.Change == "gone" }) {
 		say("a code that is gone proves no repair: it may have been cleared")
 	}
-	if a.readiness != nil && len(c.Open[1]) > 0 {
+	if a.Readiness != nil && len(c.Open[1]) > 0 {
 		say("the computer has not finished its own tests since (%s)", strings.Join(c.Open[1], ", "))
 	}
 	if b.meta.Vehicle != "" && a.meta.Vehicle != "" && b.meta.Vehicle != a.meta.Vehicle {

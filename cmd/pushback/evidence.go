@@ -4,28 +4,23 @@ import (
 	"context"
 	"encoding/json"
 	"math"
-	"slices"
 
 	"pushback/analysis"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/session"
-	"pushback/decode"
-	"pushback/obd"
 	"pushback/store"
 )
 
 // evidence is a sink that gathers what a stored session shows apart from its verdict:
-// trims with their conditions, forces, trouble codes, monitors.
+// trims with their conditions, forces, and what the computers told of themselves.
 type evidence struct {
-	meta      store.Meta
-	trims     trimmap.Collector
-	forced    []trimmap.Span
-	events    []analysis.Event
-	codes     map[string][]string // by state: stored, pending, permanent; as last read
-	readiness *decode.Readiness   // of the engine's computer, as last read
-	verdict   analysis.Verdict
-	figures   analysis.Figures
-	judge     *session.Judge
+	meta    store.Meta
+	trims   trimmap.Collector
+	forced  []trimmap.Span
+	events  []analysis.Event
+	verdict analysis.Verdict
+	figures analysis.Figures
+	*session.Findings
 }
 
 // gather runs a stored session through the judge again.
@@ -43,7 +38,7 @@ func gather(ctx context.Context, db *store.Store, ref string) (*evidence, error)
 	if err != nil {
 		return nil, err
 	}
-	e := &evidence{meta: m, codes: map[string][]string{}, judge: judge}
+	e := &evidence{meta: m, Findings: session.NewFindings(judge)}
 	res, err := session.Run(ctx, reader, judge, e)
 	if err != nil {
 		return nil, err
@@ -70,37 +65,8 @@ func (e *evidence) Write(f session.Frame) error {
 			}
 		}
 	}
-	if x := f.Record.Exchange; x != nil && x.Outcome == obd.OK {
-		e.read(x)
-	}
-	return nil
+	return e.Findings.Write(f)
 }
-
-func (e *evidence) read(x *obd.Exchange) {
-	if state := codeStates[x.Request.Service]; state != "" {
-		codes := []string{}
-		for _, r := range x.Replies {
-			if c, err := decode.Codes(x.Request.Service, e.meta.Format.Bus.CAN(), r.Data); err == nil {
-				codes = append(codes, c...)
-			}
-		}
-		slices.Sort(codes)
-		e.codes[state] = slices.Compact(codes)
-	}
-	if x.Request.Service == 0x01 && slices.Equal(x.Request.Data, []byte{0x01}) {
-		for _, r := range x.Replies {
-			if engine := e.judge.Decoder().Engine(); engine != 0 && r.From != engine {
-				continue
-			}
-			if ready, err := decode.ReadReadiness(r.Data); err == nil {
-				e.readiness = &ready
-			}
-		}
-	}
-}
-
-// codeStates names what a service that reads trouble codes tells of them.
-var codeStates = map[byte]string{0x03: "stored", 0x07: "pending", 0x0A: "permanent"}
 
 // number is a float in JSON that may be unknown: NaN and infinity are null.
 type number float64

@@ -116,7 +116,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	if err != nil {
 		return err
 	}
-	sinks := []session.Sink{stored{w}, troubles{a.log}}
+	sinks := []session.Sink{stored{w}, troubles{a.log}, session.NewInquiry(p, judge, meta.Watching)}
 	var jsonl *session.JSONLines
 	if a.json {
 		jsonl = session.NewJSONLines(a.out, r.flags.samples)
