@@ -22,6 +22,9 @@ func Describe(code string) string {
 	if text := descriptions[uint16(n)]; text != "" {
 		return text
 	}
+	if cylinder := n - 0x0200; 0x01 <= cylinder && cylinder <= 0x12 && n%16 <= 9 {
+		return "injector circuit, cylinder " + strconv.FormatUint(cylinder, 16)
+	}
 	return sensorCode(uint16(n))
 }
 
