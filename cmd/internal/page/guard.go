@@ -47,6 +47,10 @@ func (p *Page) guard(next http.Handler) http.Handler {
 			http.Error(w, "", http.StatusNotFound)
 			return
 		}
+		if strings.Contains(r.URL.Path[len(p.prefix):], "/") {
+			http.Error(w, "", http.StatusNotFound) // nothing of ours lies deeper
+			return
+		}
 		origin, site := r.Header.Get("Origin"), r.Header.Get("Sec-Fetch-Site")
 		ours := origin == "http://"+strings.ToLower(r.Host)
 		switch {

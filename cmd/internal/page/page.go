@@ -15,6 +15,7 @@ import (
 	"html/template"
 	"net"
 	"net/http"
+	"net/netip"
 	"sync"
 	"time"
 
@@ -82,6 +83,10 @@ func Serve(where string, cfg Config) (*Page, error) {
 	if err != nil {
 		return nil, fmt.Errorf("serve page: %w", err)
 	}
+	return serveOn(l, cfg), nil
+}
+
+func serveOn(l net.Listener, cfg Config) *Page {
 	ctx, cancel := context.WithCancel(context.Background())
 	p := &Page{cfg: cfg, prefix: "/" + rand.Text() + "/", stop: cancel, stopped: make(chan struct{}),
 		state: session.NewState(cfg.Sensor, cfg.ByMixture, cfg.Verdict), wrote: time.Now(), guests: map[*guest]struct{}{}}
@@ -101,11 +106,17 @@ func Serve(where string, cfg Config) (*Page, error) {
 		defer close(p.stopped)
 		_ = p.server.Serve(newLimit(l))
 	}()
-	return p, nil
+	return p
 }
 
 // URL is the link that opens the page, with its token.
 func (p *Page) URL() string { return p.url }
+
+// Local reports whether only this machine can open the page.
+func (p *Page) Local() bool {
+	at, err := netip.ParseAddrPort(p.hosts[0])
+	return err == nil && at.Addr().IsLoopback()
+}
 
 // Guests is how many watch.
 func (p *Page) Guests() int {

@@ -18,7 +18,7 @@ var Page = struct {
 	Lean, Rich, Adds, Cuts, Proofs, Next, Traces, Values string
 }{
 	Lang:  "en",
-	Sound: "Tap: sound on, screen stays on", Silent: "sound off", Awake: "sound on · screen stays on", MaySleep: "sound on · let this phone's screen stay on by its own settings",
+	Sound: "Tap: sound, stay awake", Silent: "sound off", Awake: "sound on · screen stays on", MaySleep: "sound on · let this phone's screen stay on by its own settings",
 	Sun: "sun", Night: "night",
 	Mark: "MARK", MarkNote: "mark from the page", Released: "RELEASED", Skip: "skip this step", Repeat: "this side again",
 	NoData: "NO DATA FOR", NoConnection: "NO CONNECTION FOR", Ended: "The session has ended.", Seconds: "s", Refused: "not taken: try again",

@@ -90,14 +90,16 @@ function fit() {
   const w = box.clientWidth - 8, h = box.clientHeight - 16;
   ruler.font = "800 100px " + getComputedStyle(box).fontFamily;
   const width = s => ruler.measureText(s.replace(/\d+/g, d => d.length < 2 ? "00" : d)).width;
-  let best = 0, lines = [view.big];
+  let best = 0, lines = [view.big], squeeze = 1;
   for (let cuts = 0; cuts < 1 << (words.length - 1); cuts++) {
     const ls = [words[0]];
     for (let i = 1; i < words.length; i++) cuts >> (i - 1) & 1 ? ls.push(words[i]) : ls[ls.length - 1] += " " + words[i];
-    const s = Math.min(w / (Math.max(...ls.map(width)) / 100 + .3), h / (ls.length * 1.02));
-    if (s > best * 1.02) { best = s; lines = ls; }
+    // Letters may be narrowed by a fifth where that makes them higher.
+    const wide = w / (Math.max(...ls.map(width)) / 100 + .2), s = Math.min(wide / .78, h / (ls.length * .94));
+    if (s > best * 1.02) { best = s; lines = ls; squeeze = Math.min(1, wide / s); }
   }
   box.style.fontSize = best + "px";
+  box.style.setProperty("--squeeze", squeeze);
   box.replaceChildren(...lines.map(l => { const d = document.createElement("div"); d.textContent = l; return d; }));
 }
 
