@@ -130,10 +130,10 @@ func (r *Reader) record() (obd.Record, error) {
 			r.request = q
 		}
 		x.Request = obd.Request{Service: r.parsed.Service, Data: bytes.Clone(r.parsed.Data), Expect: int(r.int(4))}
-		if x.Outcome, err = parseOutcome(r.text(7)); err != nil {
+		if x.Outcome, err = ParseOutcome(r.text(7)); err != nil {
 			return rec, err
 		}
-		x.Replies = replies(x, r.meta.Format)
+		x.Replies = Replies(x, r.meta.Format)
 		rec.Exchange = x
 	case "mark":
 		rec.Mark = &obd.Mark{Kind: obd.MarkKind(r.text(9)), Text: r.text(10)}
@@ -192,7 +192,8 @@ var outcomes = func() map[string]obd.Outcome {
 	return m
 }()
 
-func parseOutcome(s string) (obd.Outcome, error) {
+// ParseOutcome is the inverse of [obd.Outcome.String].
+func ParseOutcome(s string) (obd.Outcome, error) {
 	o, ok := outcomes[s]
 	if !ok {
 		return 0, fmt.Errorf("outcome %q", s)
@@ -200,9 +201,10 @@ func parseOutcome(s string) (obd.Outcome, error) {
 	return o, nil
 }
 
-// replies finds what the vehicle answered, by the same function as live. Only these
-// outcomes come with replies; the raw text of others is not whole or not to be believed.
-func replies(x *obd.Exchange, f obd.Format) []obd.Reply {
+// Replies finds in the raw text of a recorded exchange what the vehicle answered, by
+// the same function as live. Only these outcomes come with replies; the raw text of
+// others is not whole or not to be believed.
+func Replies(x *obd.Exchange, f obd.Format) []obd.Reply {
 	if x.Outcome != obd.OK && x.Outcome != obd.Refused {
 		return nil
 	}

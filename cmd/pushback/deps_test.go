@@ -27,21 +27,26 @@ var imports = map[string][]string{
 	"analysis/stats":   {},
 	"analysis/trimmap": {"analysis/stats", "decode"},
 	"store":            {"obd", "decode", "analysis"},
-	"store/widecsv":    {"obd", "decode"},
+	"store/transfer":   {"obd", "decode", "store"},
+	"store/widecsv":    {"obd", "decode", "store", "store/transfer"},
+	"store/longcsv":    {"obd", "store", "store/transfer"},
+	"store/parquet":    {"obd", "decode", "store", "store/transfer"},
+	"store/portable":   {"obd", "store", "store/transfer"},
 }
 
 // owners says which rooms may import a library of others'.
 var owners = map[string][]string{
-	"github.com/spf13/cobra":      {"cmd/"},
-	"github.com/rs/zerolog":       {"cmd/"},
-	"github.com/mattn/go-isatty":  {"cmd/"},
-	"charm.land/bubbletea/v2":     {"cmd/internal/term"},
-	"rsc.io/qr":                   {"cmd/internal/page"},
-	"github.com/creack/pty":       {"cmd/"},
-	"golang.org/x/sys/unix":       {"cmd/", "obd/seriallink"},
-	"go.bug.st/serial":            {"obd/seriallink"},
-	"go.bug.st/serial/enumerator": {"obd/seriallink"},
-	"github.com/mattn/go-sqlite3": {"store"},
+	"github.com/spf13/cobra":           {"cmd/"},
+	"github.com/rs/zerolog":            {"cmd/"},
+	"github.com/mattn/go-isatty":       {"cmd/"},
+	"charm.land/bubbletea/v2":          {"cmd/internal/term"},
+	"rsc.io/qr":                        {"cmd/internal/page"},
+	"github.com/creack/pty":            {"cmd/"},
+	"golang.org/x/sys/unix":            {"cmd/", "obd/seriallink"},
+	"go.bug.st/serial":                 {"obd/seriallink"},
+	"go.bug.st/serial/enumerator":      {"obd/seriallink"},
+	"github.com/mattn/go-sqlite3":      {"store"},
+	"github.com/parquet-go/parquet-go": {"store/parquet"},
 }
 
 func TestImportsPointOneWay(t *testing.T) {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -10,105 +9,166 @@ import (
 	"iter"
 	"os"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
-	"pushback/cmd/internal/session"
-	"pushback/decode"
 	"pushback/store"
-	"pushback/store/widecsv"
+	"pushback/store/transfer"
 )
 
 func newExport(a *app) *cobra.Command {
-	var csv bool
+	var as = make(map[string]*bool)
+	var all bool
+	var keep kept
+	var filter sessionFilter
+	var about strings.Builder
+	for _, f := range slices.Backward(formats) {
+		if f.Write != nil {
+			fmt.Fprintf(&about, "  --%-10s %s\n", f.Name, f.About)
+		}
+	}
 	cmd := &cobra.Command{
 		Use:   "export SESSION --csv [FILE]",
-		Short: "Write a session as a wide CSV table",
-		Long: `Writes the table that 'import' reads: t_s, one column per signal by the standard's
-short names, and the technician's marks. Without FILE, or with -, it goes to
-standard output.`,
-		Args: args(cobra.RangeArgs(1, 2)),
+		Short: "Write sessions as CSV, Parquet or a SQLite file",
+		Long: `Writes a session, or with --all every session (those that the filters leave), to
+FILE; without FILE, or with -, to standard output. 'import' reads each of the forms:
+
+` + about.String() + `
+What is personal is left out: the vehicle identification number unless --with-vin is
+given, notes unless --with-notes is.`,
+		Args: args(cobra.MaximumNArgs(2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if !csv {
-				return usagef(cmd, "say in what form: --csv")
+			format, err := chosen(cmd, as)
+			if err != nil {
+				return err
+			}
+			if all && format.Single {
+				return usagef(cmd, "--%s holds one session; --all takes another form", format.Name)
+			}
+			if !all {
+				if len(args) == 0 {
+					return usagef(cmd, "SESSION is missing")
+				}
+				if filter.given(cmd) {
+					return usagef(cmd, "the filters choose among --all")
+				}
 			}
 			path := "-"
-			if len(args) == 2 {
-				path = args[1]
+			switch rest := args[min(len(args), map[bool]int{true: 0, false: 1}[all]):]; len(rest) {
+			case 0:
+			case 1:
+				path = rest[0]
+			default:
+				return usagef(cmd, "%q is one argument too many", rest[1])
 			}
 			if a.json && path == "-" {
 				return usagef(cmd, "with --json the table needs a FILE to go to")
 			}
-			return a.withStore(cmd, func(db *store.Store) error { return a.exportCSV(cmd.Context(), db, args[0], path) })
+			f, err := filter.filter(cmd)
+			if err != nil {
+				return err
+			}
+			return a.withStore(cmd, func(db *store.Store) error {
+				var list []store.Meta
+				if all {
+					list, err = db.List(cmd.Context(), f)
+				} else {
+					list = make([]store.Meta, 1)
+					list[0], err = db.Find(cmd.Context(), args[0])
+				}
+				if err == nil && len(list) == 0 {
+					err = hinted{errors.New("there are no such sessions"), "`pushback sessions` lists what is stored", statusFailed}
+				}
+				if err != nil {
+					return err
+				}
+				return a.export(cmd.Context(), db, list, format, keep, path)
+			})
 		},
 	}
-	cmd.Flags().BoolVar(&csv, "csv", false, "as a wide CSV table")
+	for _, f := range slices.Backward(formats) {
+		if f.Write != nil {
+			as[f.Name] = cmd.Flags().Bool(f.Name, false, f.About)
+		}
+	}
+	cmd.Flags().BoolVar(&all, "all", false, "every session in place of one")
+	cmd.Flags().BoolVar(&keep.notes, "with-notes", false, "write notes too")
+	cmd.Flags().BoolVar(&keep.vin, "with-vin", false, "write the vehicle identification number too, where it was stored")
+	filter.flags(cmd)
 	return cmd
 }
 
-func (a *app) exportCSV(ctx context.Context, db *store.Store, ref, path string) (err error) {
-	m, err := db.Find(ctx, ref)
-	if err != nil {
-		return err
+// kept is what personal data an export holds.
+type kept struct{ notes, vin bool }
+
+// chosen is the one format that was asked for.
+func chosen(cmd *cobra.Command, as map[string]*bool) (format transfer.Format, err error) {
+	var names []string
+	n := 0
+	for _, f := range slices.Backward(formats) {
+		if on := as[f.Name]; on != nil {
+			names = append(names, "--"+f.Name)
+			if *on {
+				format = f
+				n++
+			}
+		}
 	}
-	var out io.Writer = a.out
-	if path != "-" {
-		f, err := os.Create(path)
+	switch {
+	case n == 0:
+		return format, usagef(cmd, "say in what form: %s", strings.Join(names, ", "))
+	case n > 1:
+		return format, usagef(cmd, "one form at a time: %s", strings.Join(names, ", "))
+	}
+	return format, nil
+}
+
+func (a *app) export(ctx context.Context, db *store.Store, list []store.Meta, format transfer.Format, keep kept, path string) error {
+	var sessions iter.Seq2[transfer.Session, error] = func(yield func(transfer.Session, error) bool) {
+		for i := range list { // the oldest first, as they were made
+			s, err := a.outgoing(ctx, db, list[len(list)-1-i])
+			if !yield(transfer.Redact(s, keep.vin, keep.notes), err) {
+				return
+			}
+		}
+	}
+	write := func(w io.Writer) error {
+		if err := format.Write(ctx, w, sessions); err != nil {
+			return fmt.Errorf("exporting %s: %w", sessionNames(list), err)
+		}
+		return nil
+	}
+	if path == "-" {
+		return write(a.out)
+	}
+	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() { // a pipe, /dev/null
+		f, err := os.OpenFile(path, os.O_WRONLY, 0)
 		if err != nil {
 			return err
 		}
-		defer func() {
-			if cerr := f.Close(); err == nil {
-				err = cerr
-			}
-		}()
-		out = f
+		return errors.Join(write(f), f.Close())
 	}
-	buf := bufio.NewWriterSize(out, 1<<16)
-	if err := widecsv.Write(buf, a.lines(ctx, db, m)); err != nil {
-		return fmt.Errorf("exporting session %s: %w", m.ID, err)
-	}
-	if err := buf.Flush(); err != nil {
-		return fmt.Errorf("exporting session %s: %w", m.ID, err)
+	if err := transfer.ToFile(path, write); err != nil {
+		return err
 	}
 	if a.json {
-		return json.NewEncoder(a.out).Encode(map[string]string{"id": m.ID, "file": path})
+		if len(list) == 1 {
+			return json.NewEncoder(a.out).Encode(map[string]string{"id": list[0].ID, "file": path})
+		}
+		ids := []string{}
+		for _, m := range list {
+			ids = append(ids, m.ID)
+		}
+		return json.NewEncoder(a.out).Encode(map[string]any{"ids": ids, "file": path})
 	}
+	fmt.Fprintf(a.errOut, "%s: %s\n", path, sessionNames(list))
 	return nil
 }
 
-// lines ranges over a session's records with the samples that they decode to.
-func (a *app) lines(ctx context.Context, db *store.Store, m store.Meta) iter.Seq2[widecsv.Line, error] {
-	return func(yield func(widecsv.Line, error) bool) {
-		reader, err := db.Records(ctx, m.ID)
-		if err != nil {
-			yield(widecsv.Line{}, err)
-			return
-		}
-		defer reader.Close()
-		judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
-		if err != nil {
-			yield(widecsv.Line{}, err)
-			return
-		}
-		bar := newProgress(a.errOut, m.Duration)
-		defer bar.clear()
-		for {
-			rec, err := reader.Next(ctx)
-			if errors.Is(err, io.EOF) {
-				return
-			}
-			if err != nil {
-				yield(widecsv.Line{}, err)
-				return
-			}
-			f := judge.Step(rec)
-			_ = bar.Write(session.Frame{Record: rec})
-			// A signal that was asked for and never came is no column.
-			came := slices.DeleteFunc(f.Samples, func(s decode.Sample) bool { return s.Missing })
-			if !yield(widecsv.Line{Record: rec, Samples: came}, nil) {
-				return
-			}
-		}
+func sessionNames(list []store.Meta) string {
+	if len(list) == 1 {
+		return "session " + list[0].ID
 	}
+	return fmt.Sprintf("%d sessions", len(list))
 }

@@ -1,166 +1,442 @@
 package main
 
 import (
-	"bufio"
 	"context"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"os"
+	"io/fs"
 	"slices"
 	"strings"
+	"text/tabwriter"
 	"time"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
-	"pushback/obd"
+	"pushback/decode"
 	"pushback/store"
+	"pushback/store/transfer"
 	"pushback/store/widecsv"
 )
 
+// importing is one run of import.
+type importing struct {
+	sensor, by           string
+	label, vehicle, note string
+	columns              []string
+	mapping              widecsv.Mapping
+	dry                  bool
+}
+
 func newImport(a *app) *cobra.Command {
-	var sensor, by, label, vehicle, note string
+	var im importing
 	cmd := &cobra.Command{
-		Use:   "import FILE.csv",
-		Short: "Import a recording made elsewhere",
-		Long: `Reads a wide table: a t_s column, then one column per signal named by the
-standard's short name (O2S11, O2S12, SHRTFT1, LONGFT1, RPM, ECT, LOAD_PCT,
-FUELSYS1 as the status byte, …) in the standard's units. An empty cell means that
-the signal was not read at that time; rows are in order of time. A column 'mark'
-may say lean, rich or release. It becomes a session like any other, judged and
-stored; nothing is stored when anything in the file is wrong.`,
-		Args: named("FILE.csv"),
+		Use:   "import FILE…",
+		Short: "Import recordings: tables, exports, captures, whole databases",
+		Long: `Reads what 'export' writes (CSV wide and long, Parquet, SQLite), captures, and
+tables made elsewhere; the content tells the form. Each session is judged and stored
+like any other, once: what is stored already is named and left as it is, so the files
+of many laptops can be collected again and again. Of a file in which anything is
+wrong, nothing is stored.
+
+A wide table has a t_s column, then one column per signal named by the standard's
+short name (O2S11, O2S12, SHRTFT1, LONGFT1, RPM, ECT, LOAD_PCT, FUELSYS1 as the status
+byte, …) in the standard's units. An empty cell means that the signal was not read at
+that time; rows are in order of time. A column 'mark' may say lean, rich or release.
+
+The columns of another program's table are mapped by name, with the unit that its
+numbers are in (or that stands in brackets after the name); --dry-run shows what was
+understood and stores nothing:
+
+  pushback import log.csv --dry-run --map 'Time=t_s:ms' \
+    --map 'O2 sensor=O2S11:mV' --map 'Coolant (°F)=ECT'
+
+A time column with times of day, or dates and times, is mapped with t_s:clock.`,
+		Args: args(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := checkSensor(sensor); err != nil {
-				return usage(cmd, err)
+			if cmd.Flags().Changed("sensor") {
+				if err := checkSensor(im.sensor); err != nil {
+					return usage(cmd, err)
+				}
 			}
-			mixture, err := byMixture(cmd, by)
-			if err != nil {
-				return err
+			if im.by != "" {
+				mixture, err := byMixture(cmd, im.by)
+				if err != nil {
+					return err
+				}
+				im.by = byName(mixture)
 			}
-			m := store.Meta{Watching: sensor, By: byName(mixture), Origin: "import",
-				Label: label, Vehicle: vehicle, Note: note, Version: versionText()}
-			return a.importCSV(cmd.Context(), args[0], m)
+			for _, s := range im.columns {
+				c, err := widecsv.ParseColumn(s)
+				if err != nil {
+					return usagef(cmd, "--map: %w", err)
+				}
+				im.mapping.Columns = append(im.mapping.Columns, c)
+			}
+			if im.mapping.Skip > 0 && len(im.columns) == 0 {
+				return usagef(cmd, "--skip goes with --map")
+			}
+			var db *store.Store
+			if !im.dry { // said before long work
+				var err error
+				if db, err = store.Open(cmd.Context(), a.db); err != nil {
+					return err
+				}
+				defer db.Close()
+			}
+			for _, path := range args {
+				if err := a.importFile(cmd.Context(), db, path, im); err != nil {
+					return err
+				}
+			}
+			return nil
 		},
 	}
-	cmd.Flags().StringVar(&sensor, "sensor", "B1S1", "the `SENSOR` that was forced: bank and position")
-	cmd.Flags().StringVar(&by, "by", "wire", "`WHAT` was forced: wire or mixture")
-	cmd.Flags().StringVar(&label, "label", "", "label of the session: `TEXT`")
-	cmd.Flags().StringVar(&vehicle, "vehicle", "", "`NAME` of the vehicle")
-	cmd.Flags().StringVar(&note, "note", "", "note on the session: `TEXT`")
+	f := cmd.Flags()
+	f.StringVar(&im.sensor, "sensor", "", "the `SENSOR` that was forced: bank and position (default: as the file says, or B1S1)")
+	f.StringVar(&im.by, "by", "", "`WHAT` was forced: wire or mixture (default: as the file says, or wire)")
+	f.StringVar(&im.label, "label", "", "label of the session: `TEXT`")
+	f.StringVar(&im.vehicle, "vehicle", "", "`NAME` of the vehicle")
+	f.StringVar(&im.note, "note", "", "note on the session: `TEXT`")
+	f.StringArrayVar(&im.columns, "map", nil, "what a column of another program's table holds: `'NAME=SIGNAL:UNIT'`")
+	f.IntVar(&im.mapping.Skip, "skip", 0, "with --map: `LINES` above the header")
+	f.BoolVar(&im.dry, "dry-run", false, "show what was understood, and store nothing")
 	return cmd
 }
 
-// importCSV judges the whole file before it stores any of it.
-func (a *app) importCSV(ctx context.Context, path string, m store.Meta) error {
-	file, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return err
-	}
-	m.Started = info.ModTime()
+// found is a session of a file that was read and judged.
+type found struct {
+	meta    store.Meta
+	what    content
+	result  session.Result
+	judge   *session.Judge
+	records int
+	hash    []byte
+	stored  string // the id here: that of the same session, or the new one
+	same    bool   // it was here before
+}
 
-	judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), obd.Format{})
+// importFile judges the whole file before it stores any of it.
+func (a *app) importFile(ctx context.Context, db *store.Store, path string, im importing) error {
+	open, err := opener(path, im.mapping)
 	if err != nil {
-		return err
+		return inFile(path, err)
 	}
-	what := &content{}
-	src, err := openCSV(file, path)
+	all, err := a.readFile(ctx, open, im)
 	if err != nil {
-		return err
+		return inFile(path, err)
 	}
-	bar := newProgress(a.errOut, 0)
-	res, err := session.Run(ctx, src, judge, bar, what)
-	if err != nil {
-		return inCSV(path, err)
+	if len(all) == 0 {
+		return hinted{fmt.Errorf("importing %s: there are no sessions", path), "record one first: `pushback record`", statusFailed}
 	}
-	if what.rows == 0 {
+	if all[0].records == 0 && len(all) == 1 {
 		return hinted{fmt.Errorf("importing %s: there are no rows", path), "see `pushback import --help` for what the table looks like", statusFailed}
 	}
-	m.Sensors = what.sensors()
-
-	if _, err := file.Seek(0, io.SeekStart); err != nil {
-		return err
-	}
-	db, err := store.Open(ctx, a.db)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	bar.whole, bar.doing = res.End, "storing: "
-	id, err := storeCSV(ctx, db, file, path, m, res, bar)
-	if err != nil {
-		return err
-	}
-
-	// Standard output is for the id alone: id=$(pushback import FILE).
-	people := a.errOut
-	fmt.Fprintf(people, "%s: %d rows over %.1f s, %d readings (%.1f a second)\n",
-		path, what.rows, res.End.Seconds(), res.Samples, rate(res.Samples, res.End))
-	fmt.Fprintf(people, "  signals: %s\n", strings.Join(what.names, ", "))
-	if !slices.Contains(m.Sensors, m.Watching) {
-		has := "it has none for any oxygen sensor"
-		if len(m.Sensors) > 0 {
-			has = "it has " + strings.Join(m.Sensors, ", ")
+	for i := range all {
+		f := &all[i]
+		if db == nil {
+			continue
 		}
-		fmt.Fprintf(people, "warning: the table has no column for %s, so no force on it can be seen (%s)\n", m.Watching, has)
+		id, err := db.Same(ctx, f.hash, f.meta.Watching, f.meta.By)
+		if err == nil {
+			f.stored, f.same = id, true
+		} else if !errors.Is(err, store.ErrNoSession) {
+			return err
+		}
+		for _, g := range all[:i] { // twice in one file
+			if slices.Equal(g.hash, f.hash) && g.meta.Watching == f.meta.Watching && g.meta.By == f.meta.By {
+				f.same = true
+			}
+		}
 	}
-	for _, line := range words.FigureLines(m.Watching, judge.Figures()) {
-		fmt.Fprintln(people, "  "+line)
+	if im.dry {
+		return a.showDry(path, open, all)
 	}
-	fmt.Fprintf(people, "  events: %d; conclusion: %s\n", len(res.Events), words.ConclusionShort(string(res.Verdict.Conclusion)))
-	if a.json {
-		return json.NewEncoder(a.out).Encode(map[string]string{"id": id})
+	if err := a.storeFile(ctx, db, open, path, all); err != nil {
+		return inFile(path, err)
 	}
-	fmt.Fprintf(people, "  pushback show %s      events, proofs and verdict\n", id)
-	_, err = fmt.Fprintln(a.out, id)
-	return err
+	return a.told(path, all)
 }
 
-func openCSV(r io.Reader, path string) (session.Source, error) {
-	src, err := widecsv.NewReader(bufio.NewReaderSize(r, 1<<16))
-	return src, inCSV(path, err)
+// opener returns what opens the file, by its content or by the mapping.
+func opener(path string, m widecsv.Mapping) (func(context.Context) (transfer.Reader, error), error) {
+	if len(m.Columns) > 0 {
+		return func(context.Context) (transfer.Reader, error) { return widecsv.Open(path, m) }, nil
+	}
+	format, err := formatOf(path)
+	return func(ctx context.Context) (transfer.Reader, error) { return format.Open(ctx, path) }, err
 }
 
-func inCSV(path string, err error) error {
-	if err == nil || errors.Is(err, context.Canceled) {
+func inFile(path string, err error) error {
+	var file *fs.PathError
+	if errors.Is(err, context.Canceled) || errors.As(err, &file) {
 		return err
+	}
+	for _, kind := range []error{store.ErrNoSession, store.ErrLocked, store.ErrReadOnly, store.ErrDiskFull, store.ErrReplaced} {
+		if errors.Is(err, kind) {
+			return err
+		}
 	}
 	return hinted{fmt.Errorf("importing %s: %w", path, err),
-		"correct the file (`pushback import --help` says what the table looks like); nothing was stored", statusFailed}
+		"correct the file (`pushback import --help` says what it looks like); of this file nothing was stored", statusFailed}
 }
 
-// storeCSV stores a file that was found good. On an error nothing is left.
-func storeCSV(ctx context.Context, db *store.Store, r io.Reader, path string, m store.Meta, res session.Result, bar *progress) (id string, err error) {
-	src, err := openCSV(r, path)
+func (a *app) readFile(ctx context.Context, open func(context.Context) (transfer.Reader, error), im importing) (all []found, err error) {
+	r, err := open(ctx)
 	if err != nil {
-		return "", err
+		return nil, err
 	}
-	w, err := db.Create(ctx, m)
+	defer func() { err = errors.Join(err, r.Close()) }()
+	bar := newProgress(a.errOut, 0)
+	for {
+		m, err := r.Session(ctx)
+		if errors.Is(err, io.EOF) {
+			return all, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		f := found{meta: im.describe(m)}
+		if err := checkSensor(f.meta.Watching); err != nil {
+			return nil, err
+		}
+		if f.judge, err = session.NewJudge(watchConfig(f.meta.Watching, f.meta.By == "mixture"), f.meta.Format); err != nil {
+			return nil, err
+		}
+		hash := &hasher{store.NewContent()}
+		if f.result, err = session.Run(ctx, r, f.judge, bar, &f.what, hash); err != nil {
+			return nil, err
+		}
+		f.records, f.hash = f.result.Records, hash.Sum()
+		if len(f.meta.Sensors) == 0 {
+			f.meta.Sensors = f.what.sensors()
+		}
+		all = append(all, f)
+	}
+}
+
+// describe makes the description of a session that is stored here of what the file and
+// the command line say.
+func (im *importing) describe(m store.Meta) store.Meta {
+	or := func(words ...string) string {
+		for _, w := range words {
+			if w != "" {
+				return printable(w)
+			}
+		}
+		return ""
+	}
+	m.Watching, m.By = or(im.sensor, m.Watching, "B1S1"), or(im.by, m.By, "wire")
+	if m.By != "mixture" {
+		m.By = "wire"
+	}
+	m.Label, m.Vehicle, m.Note = or(im.label, m.Label), or(im.vehicle, m.Vehicle), or(im.note, m.Note)
+	m.Adapter, m.VIN, m.Version = printable(m.Adapter), printable(m.VIN), or(m.Version, versionText())
+	if m.Origin != "live" && m.Origin != "simulated" {
+		m.Origin = "import"
+	}
+	m.Sensors = slices.DeleteFunc(m.Sensors, func(s string) bool { return checkSensor(s) != nil })
+	return m
+}
+
+// printable takes out of a stranger's text what would steer a terminal.
+func printable(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\t' {
+			return ' '
+		}
+		if !unicode.IsPrint(r) {
+			return -1
+		}
+		return r
+	}, s)
+	if r := []rune(s); len(r) > 4000 {
+		s = string(r[:4000])
+	}
+	return s
+}
+
+// storeFile reads the file again and stores what is new. On an error nothing is left.
+func (a *app) storeFile(ctx context.Context, db *store.Store, open func(context.Context) (transfer.Reader, error), path string, all []found) (err error) {
+	r, err := open(ctx)
 	if err != nil {
-		return "", err
+		return err
 	}
+	defer func() { err = errors.Join(err, r.Close()) }()
+	var made []string
 	defer func() {
 		if err != nil {
-			w.Close()
-			err = errors.Join(err, db.Remove(context.WithoutCancel(ctx), w.ID()))
+			for _, id := range made {
+				err = errors.Join(err, db.Remove(context.WithoutCancel(ctx), id))
+			}
 		}
 	}()
-	judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), obd.Format{})
-	if err != nil {
-		return "", err
+	for i := range all {
+		f := &all[i]
+		if _, err := r.Session(ctx); err != nil {
+			return fmt.Errorf("it changed while it was read: %w", err)
+		}
+		if f.same {
+			continue
+		}
+		w, err := db.Create(ctx, f.meta)
+		if err != nil {
+			return err
+		}
+		f.stored = w.ID()
+		made = append(made, f.stored)
+		judge, err := session.NewJudge(watchConfig(f.meta.Watching, f.meta.By == "mixture"), f.meta.Format)
+		if err != nil {
+			return errors.Join(err, w.Close())
+		}
+		bar := newProgress(a.errOut, f.result.End)
+		bar.doing = "storing: "
+		if _, err := session.Run(ctx, r, judge, stored{w}, bar); err != nil {
+			return errors.Join(err, w.Close())
+		}
+		if err := w.Finish(ctx, f.result.End, f.result.Verdict, f.result.Events); err != nil {
+			return err
+		}
 	}
-	if _, err := session.Run(ctx, src, judge, stored{w}, bar); err != nil {
-		return "", inCSV(path, err)
+	return pairUp(ctx, db, all)
+}
+
+// pairUp keeps the pairs of sessions that both came, unless they are in one here.
+func pairUp(ctx context.Context, db *store.Store, all []found) error {
+	here := make(map[string]string)
+	for _, f := range all {
+		here[f.meta.ID] = f.stored
 	}
-	return w.ID(), w.Finish(ctx, res.End, res.Verdict, res.Events)
+	for _, f := range all {
+		if b := here[f.meta.Before]; f.meta.Before != "" && b != "" && f.stored != "" && b != f.stored && !f.same {
+			if err := db.Pair(ctx, b, f.stored); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// told says what was stored. Standard output is for the ids alone: id=$(pushback import FILE).
+func (a *app) told(path string, all []found) error {
+	for i := range all {
+		f := &all[i]
+		if f.stored == "" { // twice in one file
+			continue
+		}
+		if f.same {
+			fmt.Fprintf(a.errOut, "%s: session %s is stored already\n", path, f.stored)
+		} else {
+			f.write(a.errOut, path)
+		}
+		if a.json {
+			line := struct {
+				ID        string `json:"id"`
+				Duplicate bool   `json:"duplicate,omitempty"`
+			}{f.stored, f.same}
+			if err := json.NewEncoder(a.out).Encode(line); err != nil {
+				return err
+			}
+			continue
+		}
+		if !f.same && len(all) == 1 {
+			fmt.Fprintf(a.errOut, "  pushback show %s      events, proofs and verdict\n", f.stored)
+		}
+		if _, err := fmt.Fprintln(a.out, f.stored); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// write says what a session holds.
+func (f *found) write(w io.Writer, path string) {
+	n, what := f.records, "records"
+	if f.what.rows > 0 {
+		n, what = f.what.rows, "rows"
+	}
+	fmt.Fprintf(w, "%s: %d %s over %.1f s, %d readings (%.1f a second)\n",
+		path, n, what, f.result.End.Seconds(), f.result.Samples, rate(f.result.Samples, f.result.End))
+	if len(f.what.names) > 0 {
+		fmt.Fprintf(w, "  signals: %s\n", strings.Join(f.what.names, ", "))
+	}
+	if !slices.Contains(f.meta.Sensors, f.meta.Watching) {
+		has := "it has none for any oxygen sensor"
+		if len(f.meta.Sensors) > 0 {
+			has = "it has " + strings.Join(f.meta.Sensors, ", ")
+		}
+		fmt.Fprintf(w, "warning: the table has no column for %s, so no force on it can be seen (%s)\n", f.meta.Watching, has)
+	}
+	for _, line := range words.FigureLines(f.meta.Watching, f.judge.Figures()) {
+		fmt.Fprintln(w, "  "+line)
+	}
+	fmt.Fprintf(w, "  events: %d; conclusion: %s\n", len(f.result.Events), words.ConclusionShort(string(f.result.Verdict.Conclusion)))
+}
+
+// columnJSON is a table's column as a dry run shows it.
+type columnJSON struct {
+	Column string `json:"column"`
+	Signal string `json:"signal,omitempty"`
+	Unit   string `json:"unit,omitempty"`
+	To     string `json:"to,omitempty"`
+	Guess  string `json:"guess,omitempty"`
+}
+
+// showDry shows what a file was understood to hold.
+func (a *app) showDry(path string, open func(context.Context) (transfer.Reader, error), all []found) error {
+	var columns []columnJSON
+	if r, err := open(context.Background()); err == nil {
+		if t, ok := r.(*widecsv.File); ok {
+			for _, c := range t.Understood() {
+				columns = append(columns, columnJSON{c.Name, c.Signal, c.Unit, c.To, c.Guess})
+			}
+		}
+		r.Close()
+	}
+	if a.json {
+		type one struct {
+			ID         string  `json:"id,omitempty"`
+			Records    int     `json:"records"`
+			Readings   int     `json:"readings"`
+			DurationS  float64 `json:"duration_s"`
+			Conclusion string  `json:"conclusion"`
+			Content    string  `json:"content"`
+		}
+		list := []one{}
+		for _, f := range all {
+			list = append(list, one{f.meta.ID, f.records, f.result.Samples, f.result.End.Seconds(), string(f.result.Verdict.Conclusion), hex.EncodeToString(f.hash)})
+		}
+		return json.NewEncoder(a.out).Encode(map[string]any{"file": path, "columns": columns, "sessions": list})
+	}
+	if len(columns) > 0 {
+		w := tabwriter.NewWriter(a.out, 0, 4, 2, ' ', 0)
+		fmt.Fprintln(w, "COLUMN\tREAD AS\tUNIT")
+		for _, c := range columns {
+			as, unit := c.Signal, c.Unit
+			switch {
+			case as == "" && c.Guess != "":
+				as = "left aside (" + c.Guess + "?)"
+			case as == "":
+				as = "left aside"
+			case unit != c.To:
+				unit += " → " + c.To
+			}
+			fmt.Fprintf(w, "%s\t%s\t%s\n", printable(c.Column), as, unit)
+		}
+		if err := w.Flush(); err != nil {
+			return err
+		}
+	}
+	for i := range all {
+		all[i].write(a.out, path)
+	}
+	_, err := fmt.Fprintln(a.out, "dry run: nothing was stored")
+	return err
 }
 
 func rate(n int, over time.Duration) float64 {
@@ -183,7 +459,7 @@ func (c *content) Write(f session.Frame) error {
 	}
 	c.rows++
 	for _, n := range f.Record.Row.Names {
-		if !c.seen[n] {
+		if !c.seen[n] && decode.ByName(n) != nil {
 			if c.seen == nil {
 				c.seen = make(map[string]bool)
 			}

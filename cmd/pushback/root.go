@@ -61,6 +61,7 @@ Try it without a car:  pushback demo`,
 		newSessions(a), newShow(a), newReplay(a), newImport(a), newExport(a),
 		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newVersion(a),
 	)
+	a.completeSessions(root)
 	return root
 }
 

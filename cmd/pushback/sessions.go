@@ -16,27 +16,23 @@ import (
 )
 
 func newSessions(a *app) *cobra.Command {
-	var filter store.Filter
-	var since string
+	var filter sessionFilter
 	cmd := &cobra.Command{
 		Use:   "sessions [TEXT]",
-		Short: "List, search, label, note and remove stored sessions",
+		Short: "List, search, label, note, pair and remove stored sessions",
 		Long: `Lists stored sessions, the newest first; with TEXT only those that have it in id,
 label, vehicle or note. SESSION is an id, its first letters, or 'last'.`,
 		Args: args(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 1 {
-				filter.Text = args[0]
+			f, err := filter.filter(cmd)
+			if err != nil {
+				return err
 			}
-			if since != "" {
-				t, err := time.ParseInLocation(time.DateOnly, since, time.Local)
-				if err != nil {
-					return usagef(cmd, "--since %q is not a day such as 2026-03-31", since)
-				}
-				filter.Since = t
+			if len(args) == 1 {
+				f.Text = args[0]
 			}
 			return a.withStore(cmd, func(db *store.Store) error {
-				list, err := db.List(cmd.Context(), filter)
+				list, err := db.List(cmd.Context(), f)
 				if err != nil {
 					return err
 				}
@@ -44,17 +40,61 @@ label, vehicle or note. SESSION is an id, its first letters, or 'last'.`,
 			})
 		},
 	}
-	cmd.Flags().StringVar(&filter.Conclusion, "conclusion", "", "only with this `CONCLUSION`, such as loop_proven")
-	cmd.Flags().StringVar(&filter.Origin, "origin", "", "only of this `ORIGIN`: live, import, simulated")
-	cmd.Flags().StringVar(&since, "since", "", "only since this `DAY`, such as 2026-03-31")
-	cmd.Flags().IntVar(&filter.Limit, "limit", 0, "at most `N`")
+	filter.flags(cmd)
 	cmd.AddCommand(
 		a.editSession("label", "Label a session", func(m *store.Meta, text string) { m.Label = text }),
 		a.editSession("note", "Write a note to a session", func(m *store.Meta, text string) { m.Note = text }),
 		a.editSession("vehicle", "Name a session's vehicle", func(m *store.Meta, text string) { m.Vehicle = text }),
+		a.pairSessions(),
+		a.unpairSession(),
 		a.removeSession(),
 	)
 	return cmd
+}
+
+func (a *app) pairSessions() *cobra.Command {
+	return &cobra.Command{
+		Use:   "pair BEFORE AFTER",
+		Short: "Note that two sessions are of the same car before and after a repair",
+		Args:  named("BEFORE", "AFTER"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd, func(db *store.Store) error {
+				if err := db.Pair(cmd.Context(), args[0], args[1]); err != nil {
+					return err
+				}
+				return a.printFound(cmd, db, args...)
+			})
+		},
+	}
+}
+
+func (a *app) unpairSession() *cobra.Command {
+	return &cobra.Command{
+		Use:   "unpair SESSION",
+		Short: "Forget the pairs that a session is in",
+		Args:  named("SESSION"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd, func(db *store.Store) error {
+				if err := db.Unpair(cmd.Context(), args[0]); err != nil {
+					return err
+				}
+				return a.printFound(cmd, db, args[0])
+			})
+		},
+	}
+}
+
+// printFound lists the sessions that refs mean, as they are now.
+func (a *app) printFound(cmd *cobra.Command, db *store.Store, refs ...string) error {
+	var list []store.Meta
+	for _, ref := range refs {
+		m, err := db.Find(cmd.Context(), ref)
+		if err != nil {
+			return err
+		}
+		list = append(list, m)
+	}
+	return a.printSessions(list)
 }
 
 // withStore opens the database for a command and closes it after.
@@ -80,10 +120,7 @@ func (a *app) editSession(what, short string, set func(*store.Meta, string)) *co
 				if err := db.Edit(cmd.Context(), m.ID, func(m *store.Meta) { set(m, strings.Join(args[1:], " ")) }); err != nil {
 					return err
 				}
-				if m, err = db.Find(cmd.Context(), m.ID); err != nil {
-					return err
-				}
-				return a.printSessions([]store.Meta{m})
+				return a.printFound(cmd, db, m.ID)
 			})
 		},
 	}
@@ -140,6 +177,8 @@ type sessionJSON struct {
 	Note       string   `json:"note"`
 	Conclusion string   `json:"conclusion"`
 	Version    string   `json:"version"`
+	Before     string   `json:"before,omitempty"` // the paired session
+	After      string   `json:"after,omitempty"`
 }
 
 func sessionOf(m store.Meta) sessionJSON {
@@ -150,6 +189,7 @@ func sessionOf(m store.Meta) sessionJSON {
 		ID: m.ID, Started: m.Started.Format(time.RFC3339), DurationS: float64(m.Duration.Milliseconds()) / 1000, Finished: m.Finished,
 		Origin: m.Origin, Bus: m.Format.Bus.String(), Adapter: m.Adapter, Sensors: m.Sensors, Watching: m.Watching, By: m.By,
 		Label: m.Label, Vehicle: m.Vehicle, Note: m.Note, Conclusion: m.Conclusion, Version: m.Version,
+		Before: m.Before, After: m.After,
 	}
 }
 
@@ -166,10 +206,10 @@ func (a *app) printSessions(list []store.Meta) error {
 		return err
 	}
 	w := tabwriter.NewWriter(a.out, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(w, "ID\tSTARTED\tVEHICLE\tLABEL\tBUS\tLENGTH\tSTATE\tCONCLUSION")
+	fmt.Fprintln(w, "ID\tSTARTED\tVEHICLE\tLABEL\tBUS\tLENGTH\tSTATE\tCONCLUSION\tPAIR")
 	for _, m := range list {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", m.ID, day(m.Started), cell(m.Vehicle), cell(m.Label),
-			busText(m), m.Duration.Round(time.Second), state(m), words.ConclusionShort(m.Conclusion))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", m.ID, day(m.Started), cell(m.Vehicle), cell(m.Label),
+			busText(m), m.Duration.Round(time.Second), state(m), words.ConclusionShort(m.Conclusion), paired(m))
 	}
 	return w.Flush()
 }
@@ -183,6 +223,17 @@ func busText(m store.Meta) string {
 	return m.Format.Bus.String()
 }
 
+// paired names the other session of a pair.
+func paired(m store.Meta) string {
+	switch {
+	case m.Before != "":
+		return "after " + m.Before
+	case m.After != "":
+		return "before " + m.After
+	}
+	return "-"
+}
+
 func state(m store.Meta) string {
 	if m.Finished {
 		return "finished"
@@ -192,7 +243,7 @@ func state(m store.Meta) string {
 
 // cell shortens a text to a table's cell.
 func cell(s string) string {
-	s = strings.Join(strings.Fields(s), " ")
+	s = printable(strings.Join(strings.Fields(s), " "))
 	if r := []rune(s); len(r) > 24 {
 		return string(r[:23]) + "…"
 	}

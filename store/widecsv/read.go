@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -76,8 +77,10 @@ type Reader struct {
 	in      *bufio.Reader
 	line    int
 	rows    int
-	comma   byte // separator
-	decimal byte // as met so far; 0: not yet
+	mapping Mapping
+	start   time.Time // of a clock's time: the first row's
+	comma   byte      // separator
+	decimal byte      // as met so far; 0: not yet
 	columns []column
 	last    time.Duration
 	seq     int64
@@ -87,13 +90,20 @@ type Reader struct {
 }
 
 type column struct {
-	name   string
+	title  string // in the table
+	name   string // of what it holds; "": it is left aside
+	unit   string // of the table, if the mapping tells one
+	conv   conversion
 	signal *decode.Signal // nil for t_s and mark
 }
 
 // NewReader reads the header.
-func NewReader(r io.Reader) (*Reader, error) {
-	t := &Reader{in: bufio.NewReaderSize(r, maxLine)}
+func NewReader(r io.Reader) (*Reader, error) { return NewMapped(r, Mapping{}) }
+
+// NewMapped reads the header of a table that another program made. Columns that the
+// mapping does not name and that have no standard name are left aside.
+func NewMapped(r io.Reader, m Mapping) (*Reader, error) {
+	t := &Reader{in: bufio.NewReaderSize(r, maxLine), mapping: m}
 	if err := t.header(); err != nil {
 		if err == io.EOF {
 			err = &Error{Line: 1, Err: errors.New("the table is empty")}
@@ -132,6 +142,12 @@ func (t *Reader) Next(ctx context.Context) (obd.Record, error) {
 }
 
 func (t *Reader) header() error {
+	for range t.mapping.Skip {
+		if _, err := t.in.ReadSlice('\n'); err != nil && err != bufio.ErrBufferFull {
+			return err
+		}
+		t.line++
+	}
 	line, err := t.readLine()
 	if err != nil {
 		return err
@@ -148,11 +164,14 @@ func (t *Reader) header() error {
 	if len(t.cells) > maxColumns {
 		return &Error{Line: t.line, Err: fmt.Errorf("%d columns, at most %d are read", len(t.cells), maxColumns)}
 	}
+	if len(t.mapping.Columns) > 0 {
+		return t.assigned()
+	}
 	seen := make(map[string]bool)
 	var unknown UnknownColumnsError
 	signals, firstUnknown := 0, 0
 	for i, name := range t.cells {
-		c := column{name: name, signal: decode.ByName(name)}
+		c := column{title: name, name: name, conv: plain, signal: decode.ByName(name)}
 		switch {
 		case seen[name]:
 			return &Error{t.line, i + 1, name, errors.New("a second column of this name")}
@@ -183,6 +202,20 @@ func (t *Reader) header() error {
 	return nil
 }
 
+// assigned is the header's end for a table of others.
+func (t *Reader) assigned() error {
+	if err := t.assign(); err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(t.columns, func(c column) bool { return c.name == timeColumn }) {
+		return &Error{t.line, 0, "", fmt.Errorf("no column is mapped to %s; there are %.500q", timeColumn, t.cells)}
+	}
+	if len(t.Columns()) == 0 {
+		return &Error{t.line, 0, "", errors.New("no column of a signal")}
+	}
+	return nil
+}
+
 func (t *Reader) next() (obd.Record, error) {
 	line, err := t.readLine()
 	if err != nil {
@@ -206,7 +239,7 @@ func (t *Reader) next() (obd.Record, error) {
 		cell := t.cells[i]
 		switch {
 		case c.name == timeColumn:
-			if at, err = t.time(cell); err != nil {
+			if at, err = t.time(c, cell); err != nil {
 				return obd.Record{}, t.errorAt(i, err)
 			}
 		case c.name == markColumn:
@@ -216,8 +249,11 @@ func (t *Reader) next() (obd.Record, error) {
 			default:
 				return obd.Record{}, t.errorAt(i, fmt.Errorf("%.40q is none of lean, rich, release", cell))
 			}
-		case cell != "":
-			v, err := t.number(cell)
+		case c.name != "" && cell != "":
+			v, there, err := t.value(c, cell)
+			if err == nil && !there {
+				continue
+			}
 			if err == nil {
 				err = inRange(c.signal, v)
 			}
@@ -250,16 +286,31 @@ func (t *Reader) record(at time.Duration, rec obd.Record) obd.Record {
 func (t *Reader) errorAt(i int, err error) error {
 	e := &Error{Line: t.line, Column: i + 1, Err: err}
 	if i >= 0 && i < len(t.columns) {
-		e.Name = t.columns[i].name
+		e.Name = t.columns[i].title
 	}
 	return e
 }
 
-func (t *Reader) time(cell string) (time.Duration, error) {
+// value is the number in a cell, in the standard's unit.
+func (t *Reader) value(c column, cell string) (v float64, there bool, err error) {
+	if len(t.mapping.Columns) > 0 {
+		return t.foreign(c, cell)
+	}
+	v, err = t.number(cell)
+	return v, true, err
+}
+
+func (t *Reader) time(c column, cell string) (time.Duration, error) {
 	if cell == "" {
 		return 0, errors.New("no time")
 	}
-	s, err := t.number(cell)
+	var s float64
+	var err error
+	if c.conv.clock {
+		s, err = t.clock(cell)
+	} else if s, err = t.number(cell); err == nil {
+		s *= c.conv.factor
+	}
 	switch {
 	case err != nil:
 		return 0, err

@@ -18,6 +18,7 @@ import (
 
 	"pushback/decode"
 	"pushback/obd"
+	"pushback/store/transfer"
 )
 
 func readAll(r io.Reader) ([]obd.Record, error) {
@@ -39,10 +40,10 @@ func readAll(r io.Reader) ([]obd.Record, error) {
 }
 
 // lines gives records to Write, without samples.
-func lines(all []obd.Record) iter.Seq2[Line, error] {
-	return func(yield func(Line, error) bool) {
+func lines(all []obd.Record) iter.Seq2[transfer.Line, error] {
+	return func(yield func(transfer.Line, error) bool) {
 		for _, rec := range all {
-			if !yield(Line{Record: rec}, nil) {
+			if !yield(transfer.Line{Record: rec}, nil) {
 				return
 			}
 		}
@@ -175,10 +176,10 @@ func TestWriteSamples(t *testing.T) {
 		return decode.Sample{Signal: decode.ByName(name), Value: v}
 	}
 	missing := decode.Sample{Signal: decode.ByName("SHRTFT1"), Missing: true}
-	x := func(at time.Duration, s ...decode.Sample) Line {
-		return Line{obd.Record{At: at, Exchange: &obd.Exchange{}}, s}
+	x := func(at time.Duration, s ...decode.Sample) transfer.Line {
+		return transfer.Line{Record: obd.Record{At: at, Exchange: &obd.Exchange{}}, Samples: s}
 	}
-	in := []Line{
+	in := []transfer.Line{
 		x(100*ms, sample("RPM", 812.25)),
 		x(200*ms, sample("O2S11", tenth+0.2), missing),
 		{Record: obd.Record{At: 250 * ms, Mark: &obd.Mark{Kind: obd.MarkNote, Text: "hm, \"so\""}}},
@@ -199,7 +200,7 @@ func TestWriteSamples(t *testing.T) {
 1.5,rich,,,,
 `
 	var b strings.Builder
-	err := Write(&b, func(yield func(Line, error) bool) {
+	err := Write(&b, func(yield func(transfer.Line, error) bool) {
 		for _, l := range in {
 			if !yield(l, nil) {
 				return
@@ -213,7 +214,7 @@ func TestWriteSamples(t *testing.T) {
 
 func TestWriteErrors(t *testing.T) {
 	broken := errors.New("broken")
-	if err := Write(io.Discard, func(yield func(Line, error) bool) { yield(Line{}, broken) }); err != broken {
+	if err := Write(io.Discard, func(yield func(transfer.Line, error) bool) { yield(transfer.Line{}, broken) }); err != broken {
 		t.Errorf("error of the source: %v", err)
 	}
 	if err := Write(failing{broken}, lines([]obd.Record{row(0, 0, "RPM", 1.0)})); err != broken {

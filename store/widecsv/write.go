@@ -13,13 +13,8 @@ import (
 
 	"pushback/decode"
 	"pushback/obd"
+	"pushback/store/transfer"
 )
-
-// Line is one record and the samples decoded from it.
-type Line struct {
-	Record  obd.Record
-	Samples []decode.Sample
-}
 
 // usual is the order of the columns that a reader wants first; the others follow
 // in the order of decode.Signals.
@@ -33,7 +28,7 @@ var usual = []string{
 // record's time; a record without samples makes none. A row that was imported
 // comes out as it went in. Marks stand in the row of the next record if that has
 // the same time, otherwise in a row of their own; notes are left out.
-func Write(w io.Writer, lines iter.Seq2[Line, error]) error {
+func Write(w io.Writer, lines iter.Seq2[transfer.Line, error]) error {
 	t := table{w: bufio.NewWriter(w), column: make(map[string]int)}
 	for l, err := range lines {
 		if err != nil {
@@ -70,7 +65,7 @@ type table struct {
 	buf    []byte
 }
 
-func (t *table) learn(l Line) {
+func (t *table) learn(l transfer.Line) {
 	switch {
 	case l.Record.Mark != nil:
 		t.marks = t.marks || inTable(l.Record.Mark.Kind)
@@ -121,7 +116,7 @@ func (t *table) header() {
 	t.w.WriteByte('\n')
 }
 
-func (t *table) line(l Line) error {
+func (t *table) line(l transfer.Line) error {
 	rec := l.Record
 	if rec.Mark != nil {
 		if inTable(rec.Mark.Kind) {

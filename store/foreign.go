@@ -1,0 +1,76 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+)
+
+// OpenForeign opens a database file of another person's for reading. The file is
+// distrusted: it may hold what a database of pushback's holds and nothing else, so
+// nothing in it is run; it is looked through for damage; it is never written, and
+// nothing is left beside it. Errors: as of [Open].
+func OpenForeign(ctx context.Context, path string) (*Store, error) {
+	s, err := openForeign(ctx, path)
+	return s, wrap("open database "+path, err)
+}
+
+func openForeign(ctx context.Context, path string) (_ *Store, err error) {
+	if path, err = filepath.Abs(path); err != nil {
+		return nil, err
+	}
+	fi, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !fi.Mode().IsRegular() {
+		return nil, fmt.Errorf("%w: it is no regular file", ErrNotOurs)
+	}
+	params := []string{"mode=ro", "_query_only=on"}
+	if fi, err := os.Stat(path + "-wal"); err != nil || fi.Size() == 0 {
+		params = append(params, "immutable=1") // nobody has it open, and no file is made beside it
+	}
+	r := connect(path, params...)
+	defer func() {
+		if err != nil {
+			r.Close()
+		}
+	}()
+	v, err := version(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	if v == 0 {
+		return nil, fmt.Errorf("%w: it is empty", ErrNotOurs)
+	}
+	if err := checkSchema(ctx, r, v, true); err != nil {
+		return nil, err
+	}
+	if v < len(migrations) {
+		return nil, fmt.Errorf("%w: its schema is %d; open it once with --db, which brings it to %d", ErrOlderSchema, v, len(migrations))
+	}
+	var damage string
+	if err := r.QueryRowContext(ctx, "pragma quick_check(1)").Scan(&damage); err != nil {
+		return nil, err
+	}
+	if damage != "ok" {
+		return nil, fmt.Errorf("%w: %.200s", ErrDamaged, damage)
+	}
+	return &Store{path: path, r: r, w: r}, nil // who would write is refused
+}
+
+// Pack makes one plain file of the database, to be given away: nothing that was
+// removed is left in it, and no other file belongs to it. The store is closed by it.
+func (s *Store) Pack(ctx context.Context) error {
+	err := s.r.Close()
+	if err == nil {
+		s.r, err = sql.Open("sqlite3", ":memory:") // for Close
+	}
+	if err == nil {
+		_, err = s.w.ExecContext(ctx, "vacuum; pragma journal_mode = delete")
+	}
+	return wrap("pack database", errors.Join(err, s.Close()))
+}

@@ -1,0 +1,75 @@
+// Package transfer says what a session is on its way out of a database and into one,
+// whatever the format of the file. Each format is a package of its own and has a
+// [Format]: widecsv, longcsv, parquet, portable (SQLite).
+package transfer
+
+import (
+	"context"
+	"io"
+	"iter"
+
+	"pushback/decode"
+	"pushback/obd"
+	"pushback/store"
+)
+
+// Format is a kind of file that sessions are written to and read from.
+type Format struct {
+	Name      string // of the flag: csv, parquet, …
+	Extension string
+	About     string // what it is good for
+	Single    bool   // a file holds one session
+
+	// Write writes sessions; to a Single format exactly one.
+	Write func(ctx context.Context, w io.Writer, sessions iter.Seq2[Session, error]) error
+	// Is recognises a file by its first bytes, up to 4096 of them.
+	Is func(head []byte) bool
+	// Open opens a file, which may be hostile: what it makes the reader do is bounded.
+	Open func(ctx context.Context, path string) (Reader, error)
+}
+
+// Session is a session on its way out.
+type Session struct {
+	Meta      store.Meta
+	Lines     iter.Seq2[Line, error] // may be ranged over more than once
+	Judgement store.Judgement        // as it is stored
+}
+
+// Line is one record and the samples decoded from it.
+type Line struct {
+	Record  obd.Record
+	Samples []decode.Sample
+}
+
+// Reader reads the sessions of a file, one after the other.
+type Reader interface {
+	// Session goes on to the next session of the file and describes it as far as the
+	// file tells; io.EOF after the last.
+	Session(context.Context) (store.Meta, error)
+	// Next returns the next record of that session; io.EOF after the last.
+	Next(context.Context) (obd.Record, error)
+	Close() error
+}
+
+// Redact leaves out of a session what is personal: the VIN unless vin, what the
+// technician noted unless notes.
+func Redact(s Session, vin, notes bool) Session {
+	if !vin {
+		s.Meta.VIN = ""
+	}
+	if !notes {
+		s.Meta.Note = ""
+	}
+	lines := s.Lines
+	s.Lines = func(yield func(Line, error) bool) {
+		for l, err := range lines {
+			if l.Record.Mark != nil && !notes || l.Record.Exchange != nil && !vin {
+				l.Record = store.Redact(l.Record)
+			}
+			if !yield(l, err) {
+				return
+			}
+		}
+	}
+	return s
+}
