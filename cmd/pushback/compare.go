@@ -14,6 +14,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/compare"
+	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
 	"pushback/decode"
 	"pushback/store"
@@ -150,7 +151,7 @@ func compared(before, after []*evidence) comparison {
 	}
 	// The rest is of the last session on each side: the state that counts.
 	b, a := before[len(before)-1], after[len(after)-1]
-	c.Sensor = switching(b.figures, a.figures)
+	c.Sensor = switchingPairs(b.bands(), a.bands())
 	c.Force = forceTest(b, a)
 	c.Codes = codeChanges(b, a)
 	c.Open = [2][]string{openMonitors(b), openMonitors(a)}
@@ -158,14 +159,36 @@ func compared(before, after []*evidence) comparison {
 	return c
 }
 
-func switching(b, a analysis.Figures) []pairJSON {
-	return []pairJSON{
-		{"lowest voltage (1 %)", "V", number(b.Low), number(a.Low)},
-		{"highest voltage (99 %)", "V", number(b.High), number(a.High)},
-		{"mean voltage", "V", number(b.Mean), number(a.Mean)},
-		{"share above 0.70 V", "", number(b.ShareRich), number(a.ShareRich)},
-		{"changes of side in 10 s", "", number(b.Per10s), number(a.Per10s)},
+// switchingPairs puts the bands that both sides have beside each other.
+func switchingPairs(b, a []switching.Band) []pairJSON {
+	out := []pairJSON{}
+	for _, x := range b {
+		i := slices.IndexFunc(a, func(y switching.Band) bool { return y.Name == x.Name })
+		if i < 0 {
+			continue
+		}
+		y := a[i]
+		edge := func(e switching.Edge) number {
+			if !e.Shown() {
+				return number(math.NaN())
+			}
+			return number(e.AtMost)
+		}
+		for _, p := range []pairJSON{
+			{"lowest voltage (1 %)", "V", number(x.Low), number(y.Low)},
+			{"highest voltage (99 %)", "V", number(x.High), number(y.High)},
+			{"mean voltage", "V", number(x.Mean), number(y.Mean)},
+			{"share rich", "", number(x.ShareRich), number(y.ShareRich)},
+			{"changes of side in 10 s", "", number(x.Per10s), number(y.Per10s)},
+			{"period", "s", number(x.Period), number(y.Period)},
+			{"rise 0.30 to 0.60 V, at most", "s", edge(x.Rise), edge(y.Rise)},
+			{"fall 0.60 to 0.30 V, at most", "s", edge(x.Fall), edge(y.Fall)},
+		} {
+			p.What = x.Name + ": " + p.What
+			out = append(out, p)
+		}
 	}
+	return out
 }
 
 func forceTest(b, a *evidence) []proofPair {
@@ -305,7 +328,7 @@ func (c comparison) print(w io.Writer) {
 
 func (p pairJSON) text(n number) string {
 	if math.IsNaN(float64(n)) {
-		return "not measured"
+		return "not measurable"
 	}
 	return strings.TrimSpace(fmt.Sprintf("%.2f %s", float64(n), p.Unit))
 }

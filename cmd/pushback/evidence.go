@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"pushback/analysis"
+	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/session"
 	"pushback/store"
@@ -14,17 +15,18 @@ import (
 // evidence is a sink that gathers what a stored session shows apart from its verdict:
 // trims with their conditions, forces, and what the computers told of themselves.
 type evidence struct {
-	meta    store.Meta
-	trims   trimmap.Collector
-	forced  []trimmap.Span
-	events  []analysis.Event
-	verdict analysis.Verdict
-	figures analysis.Figures
+	meta     store.Meta
+	trims    trimmap.Collector
+	switches *switching.Collector
+	forced   []trimmap.Span
+	events   []analysis.Event
+	verdict  analysis.Verdict
+	figures  analysis.Figures
 	*session.Findings
 }
 
-// gather runs a stored session through the judge again.
-func gather(ctx context.Context, db *store.Store, ref string) (*evidence, error) {
+// gather runs a stored session through the judge again, and by other sinks too.
+func gather(ctx context.Context, db *store.Store, ref string, sinks ...session.Sink) (*evidence, error) {
 	m, err := db.Find(ctx, ref)
 	if err != nil {
 		return nil, err
@@ -38,8 +40,8 @@ func gather(ctx context.Context, db *store.Store, ref string) (*evidence, error)
 	if err != nil {
 		return nil, err
 	}
-	e := &evidence{meta: m, Findings: session.NewFindings(judge)}
-	res, err := session.Run(ctx, reader, judge, e)
+	e := &evidence{meta: m, switches: switching.NewCollector(m.Watching), Findings: session.NewFindings(judge)}
+	res, err := session.Run(ctx, reader, judge, append([]session.Sink{e}, sinks...)...)
 	if err != nil {
 		return nil, err
 	}
@@ -53,6 +55,7 @@ func gather(ctx context.Context, db *store.Store, ref string) (*evidence, error)
 func (e *evidence) Write(f session.Frame) error {
 	for _, s := range f.Samples {
 		e.trims.Add(s)
+		e.switches.Add(s)
 	}
 	for _, v := range f.Events {
 		e.events = append(e.events, v)
@@ -66,6 +69,15 @@ func (e *evidence) Write(f session.Frame) error {
 		}
 	}
 	return e.Findings.Write(f)
+}
+
+// bands is how the watched sensor switches while nobody forces.
+func (e *evidence) bands() []switching.Band {
+	var forced []switching.Span
+	for _, f := range e.forced {
+		forced = append(forced, switching.Span(f))
+	}
+	return e.switches.Bands(forced)
 }
 
 // number is a float in JSON that may be unknown: NaN and infinity are null.

@@ -47,6 +47,13 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 	if err != nil {
 		return err
 	}
+	c := conditions{}
+	// What the car told is found again in the records; events and verdict are the stored ones.
+	e, err := gather(ctx, db, m.ID, &c)
+	if err != nil {
+		return err
+	}
+	found := foundOf(e)
 	if a.json {
 		if events == nil {
 			events = []json.RawMessage{}
@@ -55,7 +62,8 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 			Session sessionJSON       `json:"session"`
 			Events  []json.RawMessage `json:"events"`
 			Verdict json.RawMessage   `json:"verdict"`
-		}{sessionOf(m), events, raw}); err != nil {
+			Found   foundJSON         `json:"found"`
+		}{sessionOf(m), events, raw, found}); err != nil {
 			return err
 		}
 	} else {
@@ -70,25 +78,11 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 		return fmt.Errorf("reading the verdict of session %s: %w", m.ID, err)
 	}
 	if !a.json {
-		reader, err := db.Records(ctx, m.ID)
-		if err != nil {
-			return err
-		}
-		defer reader.Close()
-		c := conditions{}
-		// Only the conditions are found again from the records; events and verdict are
-		// the stored ones.
-		judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
-		if err != nil {
-			return err
-		}
-		if _, err := session.Run(ctx, reader, judge, &c); err != nil {
-			return err
-		}
 		c.print(a.out)
-		for _, line := range words.FigureLines(m.Watching, judge.Figures()) {
+		for _, line := range words.FigureLines(m.Watching, e.figures) {
 			fmt.Fprintln(a.out, line)
 		}
+		found.print(a.out)
 		fmt.Fprintln(a.out)
 		for _, e := range events {
 			text, err := storedEvent(e)

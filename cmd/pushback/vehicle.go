@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
@@ -15,6 +14,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/term"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/poll"
@@ -59,18 +59,24 @@ func (a *app) vehicle(ctx context.Context, f carFlags, bus obd.Bus) error {
 		return err
 	}
 	fmt.Fprintln(a.errOut, "measuring for some seconds …")
-	s := newSurvey(f.sensor, car.Format.Bus.CAN(), p.Stop)
+	found, inquiry := session.NewFindings(judge), session.NewInquiry(p, judge, f.sensor)
+	for _, pid := range []byte{0x05, 0x1F} { // coolant, time since start: on a slow bus their turn would come late
+		if car.Decoder.Supports(pid) {
+			p.Ask(obd.Request{Service: 0x01, Data: []byte{pid}})
+		}
+	}
+	s := newSurvey(f.sensor, inquiry.Done, p.Stop)
 	runCtx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	defer context.AfterFunc(ctx, func() { p.Stop(); time.AfterFunc(closing, cancel) })()
-	if _, err := session.Run(runCtx, p, judge, s); err != nil && !errors.Is(err, context.Canceled) {
+	if _, err := session.Run(runCtx, p, judge, found, inquiry, s); err != nil && !errors.Is(err, context.Canceled) {
 		return err
 	}
 
 	r := vehicleReport{
 		Bus: car.Format.Bus.String(), Adapter: car.Identity.Text, VoltageV: car.Identity.Voltage,
 		Quirks: some(car.Identity.Quirks), Computers: []string{}, Sensors: []sensorReport{}, Watching: f.sensor,
-		RateHz: math.Round(s.rate()*10) / 10, Codes: some(s.codes), Ready: s.ready, Reasons: some(s.reasons),
+		RateHz: math.Round(s.rate()*10) / 10, Codes: codesOf(found), Ready: s.ready, Reasons: some(s.reasons),
 	}
 	for _, c := range judge.Decoder().Computers() {
 		name := fmt.Sprintf("%X", c)
@@ -82,6 +88,11 @@ func (a *app) vehicle(ctx context.Context, f carFlags, bus obd.Bus) error {
 	for _, s := range judge.Decoder().Sensors() {
 		r.Sensors = append(r.Sensors, sensorReport{s.Name, s.Kind.String(), fmt.Sprintf("%02X", s.PID)})
 	}
+	r.Checks = readyChecks(s, judge.Decoder(), found, f.sensor, false)
+	r.Ask = questions
+	r.Monitors = monitorsOf(found.Readiness)
+	r.Tests = testsOf(found.Tests, judge.Figures(), f.sensor)
+	r.Freeze = freezeOf(found.Freeze)
 	refused := suit(judge.Decoder(), f.sensor, false)
 	if refused != nil {
 		r.Ready = false
@@ -128,6 +139,11 @@ type vehicleReport struct {
 	Codes     []codeReport   `json:"codes"`
 	Ready     bool           `json:"ready"`
 	Reasons   []string       `json:"reasons"`
+	Checks    []check        `json:"checks"`
+	Monitors  *monitorsJSON  `json:"monitors"`     // null: not read
+	Tests     []ownTest      `json:"own_tests"`    // services 05 and 06
+	Freeze    *freezeJSON    `json:"freeze_frame"` // null: none
+	Ask       []string       `json:"ask"`          // what no data tells
 }
 
 type sensorReport struct {
@@ -170,6 +186,28 @@ func (r vehicleReport) print(w io.Writer) {
 	for _, c := range r.Codes {
 		line("code", "%s", codeText(c))
 	}
+	writeFreeze(w, r.Freeze)
+	if m := r.Monitors; m != nil {
+		line("monitors", "%s", m.text())
+	}
+	writeOwnTests(w, r.Tests)
+	fmt.Fprintln(w)
+	for _, c := range r.Checks {
+		sign := map[string]string{checkOK: "✓", checkUnmet: "✗", checkUnknown: "?"}[c.State]
+		text := sign + " " + c.What
+		if c.Found != "" {
+			text += ": " + c.Found
+		}
+		fmt.Fprintln(w, text)
+		if c.Do != "" {
+			fmt.Fprintln(w, "    what to do:", c.Do)
+		}
+	}
+	fmt.Fprintln(w, "\nno data tells, so find out:")
+	for _, q := range r.Ask {
+		term.Indent(w, "  - ", q)
+	}
+	fmt.Fprintln(w)
 	if r.Ready {
 		line("ready", "yes, for a test of %s", r.Watching)
 	} else {
@@ -196,39 +234,63 @@ func some[T any](s []T) []T {
 // survey is a sink that sums up what a short look at the car shows, and ends it.
 type survey struct {
 	voltage string
-	can     bool
+	trim    string      // that comes with it
+	asked   func() bool // all that is asked once was
 	stop    func()
 
-	first, last time.Duration // of the voltage
-	n           int
-	told        bool
-	ready       bool
-	reasons     []string
-	codes       []codeReport
-	stopped     bool
+	first, latest time.Duration // of the voltage
+	n             int
+	from          time.Duration // of the voltage, since all else was asked
+	read          int
+	told          bool
+	ready         bool
+	reasons       []string
+	stopped       bool
+
+	last       map[string]float64 // by signal
+	rpm        [2]float64         // lowest and highest
+	unusedTrim bool               // the computer says so of this sensor
 }
 
 // A look lasts until readiness is told, but not shorter than the rate needs and
 // not longer than anybody waits.
 const (
 	lookLeast = 3 * time.Second
-	lookMost  = 8 * time.Second
+	lookMost  = 16 * time.Second
 )
 
-func newSurvey(sensor string, can bool, stop func()) *survey {
-	return &survey{voltage: "O2S" + sensor[1:2] + sensor[3:], can: can, stop: stop,
-		reasons: []string{"the watcher has not seen enough to tell"}}
+func newSurvey(sensor string, asked func() bool, stop func()) *survey {
+	return &survey{voltage: "O2S" + sensor[1:2] + sensor[3:], trim: "SHRTFT" + sensor[1:2] + sensor[3:], asked: asked, stop: stop,
+		reasons: []string{"the watcher has not seen enough to tell"}, last: map[string]float64{}}
 }
 
 func (s *survey) Write(f session.Frame) error {
 	for _, x := range f.Samples {
-		if x.Signal.Name != s.voltage || x.Missing || s.stopped {
+		if x.Signal.Name == s.trim {
+			s.unusedTrim = x.Missing && f.Record.Exchange != nil && f.Record.Exchange.Outcome == obd.OK
+		}
+		if x.Missing || s.stopped {
+			continue
+		}
+		if x.Signal.Name == "RPM" {
+			if _, had := s.last["RPM"]; !had {
+				s.rpm = [2]float64{x.Value, x.Value}
+			}
+			s.rpm = [2]float64{min(s.rpm[0], x.Value), max(s.rpm[1], x.Value)}
+		}
+		s.last[x.Signal.Name] = x.Value
+		if x.Signal.Name != s.voltage {
 			continue
 		}
 		if s.n == 0 {
 			s.first = x.Received
 		}
-		s.last, s.n = x.Received, s.n+1
+		s.latest, s.n = x.Received, s.n+1
+		if !s.asked() { // what is asked once takes turns from the readings: their rate is another
+			s.from, s.read = x.Received, 0
+			continue
+		}
+		s.read++
 	}
 	for _, e := range f.Events {
 		switch e.Name {
@@ -236,40 +298,29 @@ func (s *survey) Write(f session.Frame) error {
 			s.told, s.ready, s.reasons = true, e.Name == analysis.Ready, e.Reasons
 		}
 	}
-	if x := f.Record.Exchange; x != nil && x.Outcome == obd.OK {
-		s.addCodes(x)
-	}
 	look := f.Record.At - s.first
-	if s.n > 0 && !s.stopped && (look >= lookMost || look >= lookLeast && s.told) || s.n == 0 && f.Record.At >= 2*lookMost && !s.stopped {
+	if s.n > 0 && !s.stopped && (look >= lookMost || look >= lookLeast && s.told && s.asked() && s.known()) || s.n == 0 && f.Record.At >= 2*lookMost && !s.stopped {
 		s.stopped = true
 		s.stop()
 	}
 	return nil
 }
 
-func (s *survey) addCodes(x *obd.Exchange) {
-	state := map[byte]string{0x03: "stored", 0x07: "pending", 0x0A: "permanent"}[x.Request.Service]
-	if state == "" {
-		return
-	}
-	for _, r := range x.Replies {
-		codes, err := decode.Codes(x.Request.Service, s.can, r.Data)
-		if err != nil {
-			continue
-		}
-		for _, c := range codes {
-			if k := (codeReport{c, state, decode.Describe(c)}); !slices.Contains(s.codes, k) {
-				s.codes = append(s.codes, k)
-			}
-		}
-	}
+// known reports whether what the checks need was read, after a moment for the rate.
+func (s *survey) known() bool {
+	_, coolant := s.last["ECT"]
+	_, speed := s.last["RPM"]
+	return coolant && speed && s.latest-s.from >= 2*time.Second
 }
 
 func (s *survey) rate() float64 {
 	if s.n < 2 {
 		return 0
 	}
-	return float64(s.n-1) / (s.last - s.first).Seconds()
+	if s.read > 1 {
+		return float64(s.read) / (s.latest - s.from).Seconds()
+	}
+	return float64(s.n-1) / (s.latest - s.first).Seconds()
 }
 
 func sensorNames(d *decode.Decoder) []string {

@@ -119,6 +119,9 @@ func (k *computer) tick(c *car) {
 		}
 		b.up = volts(c.banks[from].inputUp + 0.003*c.rng.NormFloat64())
 		b.down = volts(c.banks[i].inputDown + 0.003*c.rng.NormFloat64())
+		if c.n == c.zero {
+			b.own.init() // what the settling showed is no car's
+		}
 		b.own.step(b.up, t)
 		before := b.stft
 		k.circuit(c, b, from, t)

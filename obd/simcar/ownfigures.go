@@ -17,6 +17,7 @@ type ownFigures struct {
 	toLean, toRich  float64 // s, switch times
 	inCycle         int     // switches in this cycle
 	switches        int     // in the last one
+	whole           bool    // a cycle is complete; before, the extremes so far count
 }
 
 // The levels of the switch time and the length of a test cycle (service texts name such
@@ -27,11 +28,16 @@ const (
 )
 
 func (f *ownFigures) init() {
+	*f = ownFigures{}
+
 	f.lowest, f.highest, f.min, f.max = math.Inf(1), math.Inf(-1), biasVolts, biasVolts
 }
 
 func (f *ownFigures) step(v, t float64) {
 	f.lowest, f.highest = min(f.lowest, v), max(f.highest, v)
+	if !f.whole {
+		f.min, f.max = f.lowest, f.highest
+	}
 	switch rich := v > switchVolts; {
 	case !f.known:
 		f.rich, f.known, f.switched = rich, true, t
@@ -52,7 +58,7 @@ func (f *ownFigures) step(v, t float64) {
 		f.left = -t
 	}
 	if f.cycle += tick; f.cycle >= testCycle {
-		f.min, f.max, f.switches = f.lowest, f.highest, f.inCycle
+		f.min, f.max, f.switches, f.whole = f.lowest, f.highest, f.inCycle, true
 		f.lowest, f.highest, f.cycle, f.inCycle = math.Inf(1), math.Inf(-1), 0, 0
 	}
 }

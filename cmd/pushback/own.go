@@ -1,0 +1,274 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"pushback/analysis"
+	"pushback/analysis/switching"
+	"pushback/cmd/internal/session"
+	"pushback/decode"
+)
+
+// What the computers told of themselves, and how the sensor switches, as `vehicle` and
+// `show` print it.
+
+// foundJSON is what a stored session shows apart from its verdict.
+type foundJSON struct {
+	Codes     []codeReport  `json:"codes"`
+	Freeze    *freezeJSON   `json:"freeze_frame"` // null: none
+	Monitors  *monitorsJSON `json:"monitors"`     // null: not read
+	Tests     []ownTest     `json:"own_tests"`
+	Switching []bandJSON    `json:"switching"`
+}
+
+func foundOf(e *evidence) foundJSON {
+	return foundJSON{codesOf(e.Findings), freezeOf(e.Freeze), monitorsOf(e.Readiness), testsOf(e.Tests, e.figures, e.meta.Watching), bandsOf(e.bands())}
+}
+
+func (f foundJSON) print(w io.Writer) {
+	for _, c := range f.Codes {
+		fmt.Fprintf(w, "%-12s %s\n", "code", codeText(c))
+	}
+	writeFreeze(w, f.Freeze)
+	if f.Monitors != nil {
+		fmt.Fprintf(w, "%-12s %s\n", "monitors", f.Monitors.text())
+	}
+	writeOwnTests(w, f.Tests)
+	for _, b := range f.Switching {
+		b.print(w)
+	}
+}
+
+type bandJSON struct {
+	Band      string            `json:"band"`
+	Readings  int               `json:"readings"`
+	PerSecond number            `json:"readings_per_s"`
+	Low       number            `json:"low_v"`
+	High      number            `json:"high_v"`
+	Mean      number            `json:"mean_v"`
+	ShareRich number            `json:"share_rich"`
+	Per10s    number            `json:"changes_in_10s"` // null: not measurable at this rate
+	Period    number            `json:"period_s"`
+	Rich      number            `json:"rich_s"`
+	Lean      number            `json:"lean_s"`
+	Rise      edgeJSON          `json:"rise_0_30_to_0_60"`
+	Fall      edgeJSON          `json:"fall_0_60_to_0_30"`
+	Limits    []switching.Limit `json:"limits"`
+}
+
+type edgeJSON struct {
+	AtLeast number `json:"at_least_s"` // null: not measurable at this rate
+	AtMost  number `json:"at_most_s"`
+	Text    string `json:"text"`
+}
+
+func bandsOf(bands []switching.Band) []bandJSON {
+	out := []bandJSON{}
+	for _, b := range bands {
+		edge := func(e switching.Edge) edgeJSON {
+			j := edgeJSON{number(math.NaN()), number(math.NaN()), e.Text(b.PerSecond)}
+			if e.Shown() {
+				j.AtLeast, j.AtMost = number(e.AtLeast), number(e.AtMost)
+			}
+			return j
+		}
+		out = append(out, bandJSON{b.Name, b.Readings, number(b.PerSecond), number(b.Low), number(b.High), number(b.Mean), number(b.ShareRich),
+			number(b.Per10s), number(b.Period), number(b.Rich), number(b.Lean), edge(b.Rise), edge(b.Fall), some(b.Limits)})
+	}
+	return out
+}
+
+func (b bandJSON) print(w io.Writer) {
+	fmt.Fprintf(w, "%-12s %s: %.2f to %.2f V, mean %.2f V, rich %.0f %% of %d readings (%.1f/s)\n", "switching", b.Band,
+		float64(b.Low), float64(b.High), float64(b.Mean), 100*float64(b.ShareRich), b.Readings, float64(b.PerSecond))
+	line := func(format string, args ...any) {
+		fmt.Fprintf(w, "%-12s   "+format+"\n", append([]any{""}, args...)...)
+	}
+	switch {
+	case math.IsNaN(float64(b.Per10s)):
+		line("changes of side not measurable at %.1f readings/s", float64(b.PerSecond))
+	case math.IsNaN(float64(b.Period)):
+		line("%.1f changes of side in 10 s", float64(b.Per10s))
+	default:
+		line("%.1f changes of side in 10 s; period %.2f s, rich %.2f s, lean %.2f s", float64(b.Per10s), float64(b.Period), float64(b.Rich), float64(b.Lean))
+	}
+	line("rise 0.30 to 0.60 V %s; fall %s", b.Rise.Text, b.Fall.Text)
+	for _, l := range b.Limits {
+		if l.State != "usual" {
+			line("%s %.2f is %s (usual: %s; %s)", l.What, l.Value, map[string]string{"between": "borderline", "unusual": "not usual"}[l.State], l.Usual, l.Source)
+		}
+	}
+}
+
+func codesOf(f *session.Findings) []codeReport {
+	out := []codeReport{}
+	for _, state := range []string{"stored", "pending", "permanent"} {
+		for _, c := range f.Codes[state] {
+			out = append(out, codeReport{c, state, decode.Describe(c)})
+		}
+	}
+	return out
+}
+
+type monitorsJSON struct {
+	Complete    []string `json:"complete"`
+	NotComplete []string `json:"not_complete"`
+}
+
+func monitorsOf(r *decode.Readiness) *monitorsJSON {
+	if r == nil {
+		return nil
+	}
+	m := &monitorsJSON{Complete: []string{}, NotComplete: some(r.Incomplete())}
+	for _, x := range r.Monitors {
+		if x.Supported && x.Complete {
+			m.Complete = append(m.Complete, x.Name)
+		}
+	}
+	return m
+}
+
+func (m monitorsJSON) text() string {
+	if len(m.NotComplete) == 0 {
+		return "all complete"
+	}
+	return fmt.Sprintf("%d of %d complete; not yet: %s", len(m.Complete), len(m.Complete)+len(m.NotComplete), strings.Join(m.NotComplete, ", "))
+}
+
+// ownTest is one of the computer's own figures beside the recording's.
+type ownTest struct {
+	ID       string `json:"id"` // service, monitor or test in hexadecimal
+	Sensor   string `json:"sensor"`
+	What     string `json:"what"`
+	Unit     string `json:"unit"`
+	Value    number `json:"value"`
+	Min      number `json:"min"` // null: no limit
+	Max      number `json:"max"`
+	Passed   bool   `json:"passed"`
+	Recorded number `json:"recorded"` // the same from the recording; null: not measured
+	Differs  string `json:"differs"`  // in words; "" it does not
+
+	result decode.TestResult
+}
+
+// testsOf puts the recording's figures of the watched sensor beside the computer's.
+func testsOf(tests []decode.TestResult, f analysis.Figures, sensor string) []ownTest {
+	out := []ownTest{}
+	for _, t := range tests {
+		id := fmt.Sprintf("05 %02X", t.Test)
+		if t.Monitor != 0 {
+			id = fmt.Sprintf("06 %02X/%02X", t.Monitor, t.Test)
+		}
+		o := ownTest{ID: id, Sensor: t.Sensor, What: t.What, Unit: t.Unit, Value: number(t.Value), Min: number(t.Min), Max: number(t.Max),
+			Passed: t.Passed(), Recorded: number(math.NaN()), result: t}
+		if t.Sensor == sensor && (t.Monitor == 0 || t.Monitor <= 0x10) {
+			o.beside(t, f)
+		}
+		out = append(out, o)
+	}
+	return out
+}
+
+// What counts as a difference: a computer's test cycle is another one than the recording, so
+// only much (our own).
+const (
+	differsVolts = 0.15
+	differsRatio = 1.6
+)
+
+// beside finds the recording's own figure for a test of service 05 or 06.
+func (o *ownTest) beside(t decode.TestResult, f analysis.Figures) {
+	switch t.Test {
+	case 0x07:
+		o.Recorded = number(f.Low)
+		if f.Low < t.Value-differsVolts {
+			o.Differs = "the recording goes lower"
+		} else if f.Low > t.Value+differsVolts {
+			o.Differs = "the recording does not go as low"
+		}
+	case 0x08:
+		o.Recorded = number(f.High)
+		if f.High > t.Value+differsVolts {
+			o.Differs = "the recording goes higher"
+		} else if f.High < t.Value-differsVolts {
+			o.Differs = "the recording does not go as high"
+		}
+	case 0x09, 0x0A:
+		changes := 10.0 // s that hold Per10s changes of side
+		if t.Test == 0x0A {
+			changes = 20 // a period is two
+		}
+		if f.Per10s > 0 {
+			o.Recorded = number(changes / f.Per10s)
+		}
+		if r := float64(o.Recorded) / t.Value; t.Value > 0 && (r > differsRatio || r < 1/differsRatio) {
+			o.Differs = "the recording shows another pace"
+		}
+	}
+}
+
+func writeOwnTests(w io.Writer, tests []ownTest) {
+	for i, t := range tests {
+		what := ""
+		if i == 0 {
+			what = "own tests"
+		}
+		text := strings.TrimSpace(t.Sensor+" "+t.What) + ": " + resultText(t.result)
+		if !math.IsNaN(float64(t.Recorded)) {
+			text += fmt.Sprintf("; recording %.3g", float64(t.Recorded))
+		}
+		if t.Differs != "" {
+			text += " (" + t.Differs + ")"
+		}
+		fmt.Fprintf(w, "%-12s %s\n", what, text)
+	}
+}
+
+// freezeJSON is a freeze frame.
+type freezeJSON struct {
+	Code    string        `json:"code"`
+	Meaning string        `json:"meaning"`
+	Values  []freezeValue `json:"values"`
+}
+
+type freezeValue struct {
+	Name  string `json:"name"`
+	Value number `json:"value"`
+	Unit  string `json:"unit"`
+}
+
+func freezeOf(f *session.Freeze) *freezeJSON {
+	if f == nil {
+		return nil
+	}
+	out := &freezeJSON{Code: f.Code, Meaning: decode.Describe(f.Code), Values: []freezeValue{}}
+	for _, s := range f.Samples {
+		if s.Missing || slices.ContainsFunc(out.Values, func(v freezeValue) bool { return v.Name == s.Signal.Name }) {
+			continue
+		}
+		out.Values = append(out.Values, freezeValue{s.Signal.Name, number(s.Value), s.Signal.Unit})
+	}
+	return out
+}
+
+func writeFreeze(w io.Writer, f *freezeJSON) {
+	if f == nil {
+		return
+	}
+	var values []string
+	for _, v := range f.Values {
+		text := fmt.Sprintf("%s %.4g %s", v.Name, float64(v.Value), v.Unit)
+		if strings.HasPrefix(v.Name, "FUELSYS") {
+			if v.Value == 0 {
+				continue
+			}
+			text = v.Name + " " + decode.FuelStatus(byte(v.Value))
+		}
+		values = append(values, strings.TrimSpace(text))
+	}
+	fmt.Fprintf(w, "%-12s when %s was set: %s\n", "freeze frame", f.Code, strings.Join(values, ", "))
+}
