@@ -38,6 +38,7 @@ type Adapter struct {
 	format   Format        // of the bus in use
 	counts   bool          // a request may carry the number of replies to wait for
 	mute     bool          // the adapter has no echo to check a request by
+	loses    bool          // it was seen to lose characters
 	echoed   bool          // the last command was
 	unheard  int           // checked requests in a row of which no character came back
 	repeats  repeat        // whether a lone return repeats the last request
@@ -95,8 +96,12 @@ const (
 // could make 04 (clear codes) of 0114. So the digits of the service go first, and the
 // rest follows only when they have come back as echo; where the rest is [Risky] too,
 // its return waits for the echo once more. What is asked again at once is
-// repeated by a lone return. An adapter without echo is not sent what is [Risky]; the
-// outcome is then NoData.
+// repeated by a lone return.
+//
+// An adapter that does not return single characters cannot be checked so. It gets its
+// requests in one piece and a moment after its prompt, for what such adapters lose is
+// what comes too soon; a request that becomes another without its head is not sent, and
+// once the adapter was seen to lose anything none that is [Risky]. [Adapter.Sends] tells.
 func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	x := Exchange{Request: req}
 	switch req.Service {
@@ -155,14 +160,25 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 			return err
 		}
 	}
-	if a.mute && Risky(text) {
+	if !a.sends(text) {
 		return a.refuse(x)
 	}
 	return a.listen(ctx, x, text)
 }
 
+// Sends tells whether the request may be sent to this adapter at all.
+func (a *Adapter) Sends(req Request) bool { return a.sends(req.Hex()) }
+
+func (a *Adapter) sends(text string) bool {
+	return !a.mute || !beheaded(text) && (!a.loses || !Risky(text))
+}
+
+// beheaded tells whether a request's text becomes one of service 04 when its beginning
+// is lost.
+func beheaded(text string) bool { return strings.Contains(text[1:], "04") }
+
 func (a *Adapter) refuse(x *Exchange) error {
-	a.quirk("no echo: requests in which a 4 follows a 0 are not sent")
+	a.quirk("no echo: a request that could turn into another on its way is not sent")
 	x.Outcome = NoData
 	return nil
 }
@@ -288,6 +304,7 @@ func (a *Adapter) confirm(ctx context.Context, text string) error {
 // slower leaves more time between a prompt and what is sent next: some adapters are
 // not ready to listen when they say so.
 func (a *Adapter) slower(least time.Duration) {
+	a.loses = true
 	if a.pace < 64*time.Millisecond {
 		a.pace = max(least, 2*a.pace)
 		a.quirk("loses what is sent too soon after its prompt")
@@ -302,12 +319,26 @@ func (a *Adapter) pause(ctx context.Context) error {
 	return a.clock.Sleep(ctx, a.prompted.Add(a.pace).Sub(a.clock.Now()))
 }
 
-// tryEcho learns whether the adapter returns single characters, and asks it to.
+// tryEcho learns whether the adapter returns single characters, and asks it to. An
+// adapter that is not ready to listen yet looks like one without echo, so it gets
+// time before it is asked again.
 func (a *Adapter) tryEcho(ctx context.Context) error {
 	a.unheard = 0
-	for range 2 {
-		if _, err := a.command(ctx, "ATE1", second); err != nil {
+	for try := range 3 {
+		if err := a.settle(ctx); err != nil {
 			return err
+		}
+		wait := a.pace
+		if try > 0 {
+			wait = 64 * time.Millisecond
+		}
+		if err := a.clock.Sleep(ctx, a.prompted.Add(wait).Sub(a.clock.Now())); err != nil {
+			return err
+		}
+		if try == 2 {
+			if _, err := a.command(ctx, "ATE1", second); err != nil {
+				return err
+			}
 		}
 		if err := a.write("AT"); err != nil {
 			return err
@@ -323,13 +354,21 @@ func (a *Adapter) tryEcho(ctx context.Context) error {
 			return err
 		}
 		if a.mute = echo != "AT"; !a.mute {
+			if try == 1 {
+				a.slower(2 * time.Millisecond)
+			}
 			return nil
 		}
 		a.doubt = true
 	}
 	a.quirk("no echo")
+	a.pace = max(a.pace, mutePace)
 	return nil
 }
+
+// mutePace is the moment that an adapter without echo gets between its prompt and a
+// request.
+const mutePace = 5 * time.Millisecond
 
 const second = time.Second
 

@@ -90,10 +90,8 @@ func (a *Adapter) setUp(ctx context.Context) error {
 		name = text
 	}
 	a.about.Text = printable(name)
-	if !a.echoed {
-		if err := a.tryEcho(ctx); err != nil {
-			return err
-		}
+	if err := a.tryEcho(ctx); err != nil {
+		return err
 	}
 	if err := a.raise(ctx); err != nil {
 		return err
@@ -413,7 +411,7 @@ func (a *Adapter) recognise(raw []byte, b Bus) Format {
 func (a *Adapter) probeCount(ctx context.Context, raw []byte) error {
 	want, _ := Parse(raw, a.format, supported)
 	text := supported.Hex() + strconv.Itoa(len(want))
-	if len(want) > 9 || Risky(text) {
+	if len(want) > 9 || !a.sends(text) {
 		return nil
 	}
 	again, err := a.ask(ctx, text, a.timeout())

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"time"
 
@@ -132,6 +133,11 @@ func (p *Poller) begin() {
 func (p *Poller) choose() {
 	p.plan.items, p.trims = nil, nil
 	p.plan.fill(p.vehicle.Decoder, p.config.Sensor)
+	for _, it := range slices.Clone(p.plan.items) {
+		if !p.adapter.Sends(it.request()) {
+			p.plan.drop(it)
+		}
+	}
 	for _, s := range watched(p.vehicle.Decoder.Sensors(), p.config.Sensor) {
 		if it := p.plan.item(0x01, trimPID(s.Bank)); it != nil && 0x14 <= s.PID && s.PID <= 0x1B {
 			p.trims = append(p.trims, &trimByte{
