@@ -114,13 +114,7 @@ func rowOf(m store.Meta, r *transfer.Row) row {
 // ErrNotOurs says that the columns are not those that this package writes.
 var ErrNotOurs = errors.New("the Parquet file was not written by pushback")
 
-// Limits on what is read. The library trusts the sizes that a file tells it, so they
-// are looked at before.
-const (
-	maxFile  = 16 << 30
-	maxRows  = 2_000_000_000
-	maxChunk = 256 << 20 // bytes of one column in one group of rows; ours are below 32 MiB
-)
+const maxFile = 16 << 30 // bytes
 
 // Reader reads the sessions of a Parquet file. Errors name the row.
 type Reader struct {
@@ -153,11 +147,17 @@ func Open(path string) (_ *Reader, err error) {
 		if info.Size() > maxFile {
 			return fmt.Errorf("larger than %d bytes", int64(maxFile))
 		}
+		if err := checkFooter(f, info.Size()); err != nil {
+			return err
+		}
 		p, err := parquet.OpenFile(f, info.Size(), parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 		if err != nil {
 			return err
 		}
-		if err := check(p, info.Size()); err != nil {
+		if err := checkColumns(p); err != nil {
+			return err
+		}
+		if err := checkPages(f, p, info.Size()); err != nil {
 			return err
 		}
 		r.in = parquet.NewGenericReader[row](p)
@@ -171,8 +171,8 @@ func Open(path string) (_ *Reader, err error) {
 	return r, nil
 }
 
-// check refuses a file whose columns are not ours, or whose sizes are no session's.
-func check(p *parquet.File, size int64) error {
+// checkColumns refuses a file whose columns are not ours.
+func checkColumns(p *parquet.File) error {
 	ours := parquet.SchemaOf(row{})
 	if want, got := ours.Fields(), p.Schema().Fields(); len(want) != len(got) {
 		return ErrNotOurs
@@ -180,18 +180,6 @@ func check(p *parquet.File, size int64) error {
 		for i := range want {
 			if want[i].Name() != got[i].Name() || !got[i].Leaf() || want[i].Type().Kind() != got[i].Type().Kind() || want[i].Optional() != got[i].Optional() {
 				return fmt.Errorf("%w: column %.40q", ErrNotOurs, got[i].Name())
-			}
-		}
-	}
-	if p.NumRows() < 0 || p.NumRows() > maxRows {
-		return fmt.Errorf("%d rows", p.NumRows())
-	}
-	for _, g := range p.Metadata().RowGroups {
-		for _, c := range g.Columns {
-			m := c.MetaData
-			if m.TotalUncompressedSize < 0 || m.TotalUncompressedSize > maxChunk || m.TotalCompressedSize < 0 || m.TotalCompressedSize > size ||
-				m.NumValues < 0 || m.NumValues > 8*groupRows {
-				return errors.New("a column tells sizes that no session has")
 			}
 		}
 	}

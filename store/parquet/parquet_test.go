@@ -7,8 +7,10 @@ import (
 	"errors"
 	"io"
 	"iter"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -201,4 +203,37 @@ func FuzzRead(f *testing.F) {
 		}
 		readFile(g.Name())
 	})
+}
+
+// Whatever bytes of a file are changed, reading ends, and takes no more memory than a
+// few pages do.
+func TestHostileFile(t *testing.T) {
+	var b bytes.Buffer
+	if err := Write(context.Background(), &b, sessions(testSession("b7kqrt"))); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "x.parquet")
+	refused := 0
+	for i := range 400 {
+		rng := rand.New(rand.NewPCG(uint64(i), 1))
+		file := bytes.Clone(b.Bytes())
+		for range 1 + rng.IntN(3) {
+			file[rng.IntN(len(file))] = byte(rng.Uint32())
+		}
+		if err := os.WriteFile(path, file, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		if _, _, err := readFile(path); err != nil {
+			refused++
+		}
+		runtime.ReadMemStats(&after)
+		if n := after.TotalAlloc - before.TotalAlloc; n > 150<<20 {
+			t.Errorf("file %d takes %d MB", i, n>>20)
+		}
+	}
+	if refused == 0 {
+		t.Error("no change was noticed: the test does not test")
+	}
 }

@@ -1,0 +1,155 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+// Files that SQLite opens and in which something would run, or that hold what no
+// session of ours does, are refused, by Open before anything is written and by
+// OpenForeign; and they stay as they are.
+func TestHostileSchema(t *testing.T) {
+	for name, c := range map[string]struct {
+		script string
+		open   bool // what a person may have added to a database of his own
+	}{
+		"a trigger":            {"create trigger x after insert on session begin delete from record; end", false},
+		"a trigger on a table": {"create trigger x after update on session begin select randomblob(1e9); end", false},
+		"a view for a table":   {"drop table judgement; create view judgement as select 1 as session, 1 as line, 'event' as kind, '{}' as json", false},
+		"a costly view":        {"create view x as with recursive c(n) as (select 1 union all select n + 1 from c) select max(n) from c", true},
+		"our view, replaced":   {"drop view session_summary; create view session_summary as select load_extension('x')", false},
+		"a generated column":   {"alter table session add column x text as (hex(zeroblob(1e8)))", false},
+		"a table":              {"create table mine (x)", true},
+		"a virtual table":      {"create virtual table x using rtree(id, a, b)", true},
+		"our trigger is gone":  {"drop trigger session_removed", false},
+		"a table is gone":      {"drop table pair", false},
+		"schema 0":             {"pragma user_version = 0", false},
+		"schema -1":            {"pragma user_version = -1", false},
+	} {
+		path := copyKept(t)
+		sqlOn(t, path, c.script)
+		before, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s, err := OpenForeign(context.Background(), path); !errors.Is(err, ErrNotOurs) {
+			t.Errorf("%s: OpenForeign: %v", name, err)
+			if err == nil {
+				s.Close()
+			}
+		}
+		if left, _ := filepath.Glob(path + "-*"); len(left) > 0 {
+			t.Errorf("%s: left behind: %v", name, left)
+		}
+		s, err := Open(context.Background(), path)
+		if c.open != (err == nil) || err != nil && !errors.Is(err, ErrNotOurs) {
+			t.Errorf("%s: Open: %v", name, err)
+		}
+		if err == nil {
+			s.Close()
+			continue
+		}
+		if after, err := os.ReadFile(path); err != nil || !bytes.Equal(before, after) {
+			t.Errorf("%s: the file was changed, %v", name, err)
+		}
+	}
+}
+
+// A plain file is read in place, nothing is made beside it; writing is refused.
+func TestOpenForeign(t *testing.T) {
+	ctx := context.Background()
+	path := copyKept(t)
+	s, err := OpenForeign(ctx, path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkKept(t, s)
+	if _, err := s.Create(ctx, meta); !errors.Is(err, ErrReadOnly) {
+		t.Errorf("Create: %v", err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	if left, _ := filepath.Glob(path + "-*"); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+
+	// A database in which a session is being recorded.
+	live := openTest(t, newPath(t))
+	w := create(t, live, meta)
+	if err := w.Append(crashRecord(0), nil); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(2 * commitEvery)
+	s, err = OpenForeign(ctx, live.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if all := readAll(t, s, "last"); len(all) != 1 {
+		t.Errorf("%d records", len(all))
+	}
+	if err := errors.Join(s.Close(), w.Close()); err != nil {
+		t.Error(err)
+	}
+}
+
+// Whatever bytes are changed below the schema, reading a foreign file ends.
+func TestHostilePages(t *testing.T) {
+	original, err := os.ReadFile(kept)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := newPath(t)
+	ctx := context.Background()
+	failed := 0
+	rapid.Check(t, func(t *rapid.T) {
+		b := bytes.Clone(original)
+		for range rapid.IntRange(1, 20).Draw(t, "changes") {
+			page := rapid.IntRange(1, len(b)/4096-1).Draw(t, "page") * 4096
+			at := rapid.OneOf(rapid.IntRange(0, 120), rapid.IntRange(3500, 4095)).Draw(t, "at")
+			b[page+at] = rapid.Byte().Draw(t, "byte")
+		}
+		if err := os.WriteFile(path, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		err := func() error {
+			s, err := OpenForeign(ctx, path)
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			list, err := s.List(ctx, Filter{})
+			if err != nil {
+				return err
+			}
+			for _, m := range list {
+				r, err := s.Records(ctx, m.ID)
+				if err != nil {
+					return err
+				}
+				for err == nil {
+					_, err = r.Next(ctx)
+				}
+				r.Close()
+				if err != io.EOF {
+					return err
+				}
+			}
+			return nil
+		}()
+		if err != nil {
+			failed++
+		}
+	})
+	if failed == 0 {
+		t.Error("no change was noticed: the test does not test")
+	}
+}
