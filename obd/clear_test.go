@@ -21,7 +21,7 @@ func TestClearCodes(t *testing.T) {
 		{"refused", "7E8037F011200000000", obd.ErrEngineRuns},
 		{"cut short", "7E804410C00", obd.ErrEngineRuns},
 	} {
-		a, f := ready(t, map[string]string{"010C": tt.speed, "04": "7E8014400000000000000"})
+		a, f := ready(t, map[string]string{"010C": tt.speed, "04": "7E80144000000000000"})
 		x, err := a.ClearCodes(t.Context())
 		if !errors.Is(err, tt.want) {
 			t.Errorf("%s: %v, want %v", tt.name, err, tt.want)
@@ -33,7 +33,7 @@ func TestClearCodes(t *testing.T) {
 		if tt.want != nil {
 			continue
 		}
-		if x.Request.Service != 0x04 || f.Lines[len(f.Lines)-1] != "0100" {
+		if x.Request.Service != 0x04 || x.Outcome != obd.OK || f.Lines[len(f.Lines)-1] != "0100" {
 			t.Errorf("%s: %+v; a return alone would clear again: %q", tt.name, x, f.Lines)
 		}
 	}
