@@ -21,7 +21,8 @@ const (
 )
 
 // The Okabe-Ito set, which all kinds of colour vision tell apart; on a dark ground
-// its sky blue reads better than its blue. Shades are the same hues, dark.
+// its sky blue reads better than its blue. Shades are the same hues, dark, and stay
+// so where a terminal has 256 colours only.
 var rgb = [...][3]uint8{
 	inkLean:      {86, 180, 233},
 	inkRich:      {230, 159, 0},
@@ -29,8 +30,8 @@ var rgb = [...][3]uint8{
 	inkBad:       {213, 94, 0},
 	inkDoubt:     {240, 228, 66},
 	inkQuiet:     {140, 140, 140},
-	inkLeanShade: {8, 44, 74},
-	inkRichShade: {72, 46, 0},
+	inkLeanShade: {0, 70, 110},
+	inkRichShade: {88, 66, 0},
 }
 
 // cell is one place on the screen.

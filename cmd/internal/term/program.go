@@ -266,9 +266,12 @@ func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
 		case "esc", "ctrl+c":
 			m.note = nil
 		case "backspace":
-			if r := []rune(*m.note); len(r) > 0 {
-				*m.note = string(r[:len(r)-1])
+			r := []rune(*m.note)
+			if len(r) == 0 {
+				m.note = nil
+				return nil
 			}
+			*m.note = string(r[:len(r)-1])
 		default:
 			if len(*m.note)+len(k.Text) <= longest {
 				*m.note += k.Text

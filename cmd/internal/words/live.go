@@ -181,9 +181,9 @@ func Caution(s *session.State) string {
 	case s.ByMixture:
 		return "A small hose that does not feed the brake booster; keep off fan and belts."
 	case p.Side == analysis.Rich:
-		return "Never 12 V, 5 V or a heater feed on this wire. A person is never the resistor."
+		return "Never 12 V, 5 V or a heater feed on this wire; never a person as resistor."
 	}
-	return "To sensor return, not to chassis. Tap with 10 MΩ or more, without piercing if you can."
+	return "To sensor return, not to chassis. Meter of 10 MΩ or more; avoid piercing."
 }
 
 // Conditions lists what a test needs, shortly.
@@ -293,7 +293,7 @@ func TrimDoes(v float64) string {
 
 // Keys of the live screen.
 const (
-	TestScreenKeys   = "Enter done · space release · s skip · b repeat · n note · p pause · ? help · q stop"
+	TestScreenKeys   = "Enter done · space off · s skip · b again · n note · p pause · ? help · q stop"
 	RecordScreenKeys = "l lean · r rich · space release · n note · p pause · ? help · q stop"
 	OverKeys         = "Enter or q closes"
 	NoteKeys         = "Enter keeps the note · Esc drops it"
@@ -364,7 +364,7 @@ const DemoScreenKeys = "p pause · ? help · q stop"
 const ReplayScreenKeys = "space stand still · . next event · ← → 10 s · − + speed · ? help · q stop"
 
 // NoticeGoes says how the page's address leaves the screen.
-const NoticeGoes = "Scan it. Any key, or the first phone that comes, takes this off; a brings it back."
+const NoticeGoes = "Any key, or the first phone that comes, takes this off; a brings it back."
 
 // PageAt says who can open the page.
 func PageAt(network bool) string {
