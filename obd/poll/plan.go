@@ -55,6 +55,8 @@ const maxPIDs = 6
 type plan struct {
 	items  []*item
 	multi  bool // the car answers several PIDs in one request
+	short  int  // replies in a row that lacked some of what was packed
+	most   int  // how many at the most, as it has shown; 0: as many as the standard allows
 	double bool // the car answers one PID twice, if asked for it twice, and that costs nothing
 	can    bool
 	credit float64
@@ -183,7 +185,7 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 	})
 	var chosen []*item
 	switch {
-	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !(p.multi && len(fast) > 0 && p.packs(due[0])):
+	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !(p.multi && 0 < len(fast) && len(fast) < p.limit() && p.packs(due[0])):
 		p.credit = max(0, p.credit-1)
 		chosen = p.pack(due[:1], due[1:])
 	case len(fast) > 0:
@@ -227,6 +229,38 @@ func (p *plan) packs(it *item) bool {
 	return it.service == 0x01 && decode.PIDLength(it.pid) > 0
 }
 
+func (p *plan) limit() int {
+	if p.most > 0 {
+		return p.most
+	}
+	return maxPIDs
+}
+
+// fell learns from a reply that brought only some of the items that were packed: some
+// computers answer the first PIDs of a request and forget the rest. The forgotten ones
+// are due at once.
+func (p *plan) fell(items []*item, came func(*item) bool, now time.Duration) {
+	n := 0
+	for _, it := range items {
+		if came(it) {
+			n++
+		} else {
+			it.due = now
+		}
+	}
+	if n == len(items) {
+		p.short = 0
+		return
+	}
+	if p.short++; p.short < 2 {
+		return
+	}
+	p.short = 0
+	if p.most = max(1, n); p.most == 1 {
+		p.multi = false
+	}
+}
+
 // pack fills the request of first with more items where the car allows that.
 func (p *plan) pack(first, more []*item) []*item {
 	chosen := slices.Clone(first)
@@ -234,7 +268,7 @@ func (p *plan) pack(first, more []*item) []*item {
 		return chosen
 	}
 	for _, it := range more {
-		if len(chosen) < maxPIDs && !slices.Contains(chosen, it) && p.packs(it) {
+		if len(chosen) < p.limit() && !slices.Contains(chosen, it) && p.packs(it) {
 			chosen = append(chosen, it)
 		}
 	}

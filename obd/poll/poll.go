@@ -422,6 +422,9 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 		}
 		if packed {
 			p.unpacked = 0
+			if !twice {
+				p.plan.fell(items, p.came, now)
+			}
 		}
 		if x.Request.Expect > 0 {
 			delete(p.plan.noCount, x.Request.Hex())
@@ -463,6 +466,21 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 	case !good && now-p.lastGood >= uneasy:
 		p.broken = cause(x.Outcome)
 	}
+}
+
+// came tells whether the last samples hold a value of the item, or whether it has none
+// to give (a status, a bitmap).
+func (p *Poller) came(it *item) bool {
+	missing := false
+	for _, s := range p.samples {
+		if s.Signal.Service == it.service && s.Signal.PID == it.pid {
+			if !s.Missing {
+				return true
+			}
+			missing = true
+		}
+	}
+	return !missing
 }
 
 // watchCodes reads the codes at once when PID 01 shows that they changed.
