@@ -23,13 +23,25 @@ type foundJSON struct {
 	Monitors  *monitorsJSON `json:"monitors"`     // null: not read
 	Tests     []ownTest     `json:"own_tests"`
 	Switching []bandJSON    `json:"switching"`
+	Cleared   *clearedState `json:"cleared"` // what was there when codes were cleared; null: they were not
 }
 
 func foundOf(e *evidence) foundJSON {
-	return foundJSON{codesOf(e.Findings), freezeOf(e.Freeze), monitorsOf(e.Readiness), testsOf(e.Tests, e.figures, e.meta.Watching), bandsOf(e.bands())}
+	f := foundJSON{Codes: codesOf(e.Findings), Freeze: freezeOf(e.Freeze), Monitors: monitorsOf(e.Readiness),
+		Tests: testsOf(e.Tests, e.figures, e.meta.Watching), Switching: bandsOf(e.bands())}
+	if e.Cleared != nil {
+		before := findingsOf(e.Cleared)
+		f.Cleared = &before
+	}
+	return f
 }
 
 func (f foundJSON) print(w io.Writer) {
+	if f.Cleared != nil {
+		fmt.Fprintln(w, "before the codes were cleared:")
+		f.Cleared.print(w)
+		fmt.Fprintln(w, "after:")
+	}
 	for _, c := range f.Codes {
 		fmt.Fprintf(w, "%-12s %s\n", "code", codeText(c))
 	}

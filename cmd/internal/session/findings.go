@@ -18,6 +18,7 @@ type Findings struct {
 	Readiness *decode.Readiness   // of the engine's computer
 	Tests     []decode.TestResult // services 05 and 06, in order of first reading
 	Freeze    *Freeze
+	Cleared   *Findings // what was known when the codes were cleared (service 04); nil: they were not
 }
 
 // Freeze is a freeze frame: the conditions when its code was set.
@@ -48,6 +49,11 @@ func NewFindings(j *Judge) *Findings {
 func (n *Findings) Write(f Frame) error {
 	x := f.Record.Exchange
 	if x == nil || x.Outcome != obd.OK {
+		return nil
+	}
+	if x.Request.Service == 0x04 {
+		before := *n
+		*n = Findings{decoder: n.decoder, can: n.can, Codes: map[string][]string{}, Cleared: &before}
 		return nil
 	}
 	if state := CodeState(x.Request.Service); state != "" {
