@@ -15,6 +15,7 @@ import (
 // replayFlags are those of a replay beside what it judges.
 type replayFlags struct {
 	samples bool
+	keep    bool    // the judgement with the session
 	speed   float64 // 0: as fast as possible
 	views   viewFlags
 }
@@ -29,7 +30,8 @@ func newReplay(a *app) *cobra.Command {
 those of the live session, byte for byte, unless the program has learned since.
 With --speed it is shown as it was when it was live: at 1, faster, step by step, back
 and forth (the keys are on the screen), with --page on a phone too.
-Nothing stored is changed. The exit status is the verdict's.`,
+Nothing stored is changed, unless --store is given: then this judgement becomes the
+session's, which ends a session whose program died. The exit status is the verdict's.`,
 		Args: named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if f.speed < 0 {
@@ -63,6 +65,7 @@ Nothing stored is changed. The exit status is the verdict's.`,
 	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been forced")
 	cmd.Flags().StringVar(&by, "by", "", "judge as if `WHAT` was forced: wire or mixture")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
+	cmd.Flags().BoolVar(&f.keep, "store", false, "keep this judgement with the session in place of the one it has")
 	cmd.Flags().Float64Var(&f.speed, "speed", 0, "`TIMES` the speed of life; 0 is as fast as possible")
 	f.views.add(cmd)
 	return cmd
@@ -112,10 +115,23 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 			play.again()
 			continue // back into it from the end
 		}
+		if f.keep {
+			if err := keepJudgement(ctx, db, m, res); err != nil {
+				return err
+			}
+		}
 		watch.Close(ctx)
 		style.WriteVerdict(people, res.Verdict, false)
 		return conclude(res.Verdict.Conclusion)
 	}
+}
+
+// keepJudgement makes a replay's judgement the session's.
+func keepJudgement(ctx context.Context, db *store.Store, m store.Meta, res session.Result) error {
+	if err := db.Judge(ctx, m.ID, res.End, res.Verdict, res.Events); err != nil {
+		return err
+	}
+	return db.Edit(ctx, m.ID, func(to *store.Meta) { to.Watching, to.By = m.Watching, m.By })
 }
 
 // run is one run of a replay, from the beginning.
