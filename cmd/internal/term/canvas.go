@@ -30,7 +30,7 @@ var rgb = [...][3]uint8{
 	inkBad:       {213, 94, 0},
 	inkDoubt:     {240, 228, 66},
 	inkQuiet:     {140, 140, 140},
-	inkLeanShade: {0, 70, 110},
+	inkLeanShade: {0, 84, 130},
 	inkRichShade: {88, 66, 0},
 }
 

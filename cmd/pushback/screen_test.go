@@ -1,0 +1,164 @@
+//go:build unix
+
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"pushback/obd"
+	"pushback/obd/simcar"
+)
+
+// storedTest makes a database with one guided test of a sound car, done in simulated
+// time.
+func storedTest(t *testing.T) (db string) {
+	t.Helper()
+	db = filepath.Join(t.TempDir(), "p.db")
+	a, _, errOut := testApp(t, db)
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := guidedRun(t, a, car, obd.BusUnknown, false); err != nil {
+		t.Fatal(err, errOut)
+	}
+	return db
+}
+
+// A replay on the whole screen, in a real terminal: it shows how fast it goes, obeys
+// the keys, and leaves the verdict on the shell's screen.
+func TestReplayInTmux(t *testing.T) {
+	if _, err := exec.LookPath("tmux"); err != nil {
+		t.Skip("no tmux here: install it to test the screen in a real terminal (Debian: apt-get install tmux)")
+	}
+	t.Parallel()
+	db := storedTest(t)
+	dir := t.TempDir()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	program := filepath.Join(dir, "pushback")
+	if err := os.Symlink(self, program); err != nil {
+		t.Fatal(err)
+	}
+	socket := filepath.Join(dir, "tmux")
+	tmux := func(args ...string) string {
+		t.Helper()
+		out, err := exec.Command("tmux", append([]string{"-u", "-S", socket}, args...)...).CombinedOutput()
+		if err != nil {
+			t.Fatalf("tmux %v: %v: %s", args, err, out)
+		}
+		return string(out)
+	}
+	shows := func(want string) {
+		t.Helper()
+		re := regexp.MustCompile(want)
+		var got string
+		for end := time.Now().Add(15 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+			if got = tmux("capture-pane", "-p", "-S", "-100"); re.MatchString(got) {
+				return
+			}
+		}
+		t.Fatalf("never shows %s:\n%s", want, got)
+	}
+	tmux("-f", "/dev/null", "new-session", "-d", "-x", "80", "-y", "24", "-e", "LC_ALL=C.UTF-8", "-e", "NO_COLOR=1",
+		program+" replay last --speed 2 --db "+db+"; echo status $?; sleep 60")
+	t.Cleanup(func() { _ = exec.Command("tmux", "-S", socket, "kill-server").Run() })
+
+	shows(`pushback replay .* 2×`)
+	tmux("send-keys", "Right")
+	tmux("send-keys", "Right")
+	shows(`0:2\d\n`)
+	tmux("send-keys", "Home")
+	shows(`0:0\d\n`)
+	tmux("send-keys", "+")
+	shows(` 5×`)
+	tmux("send-keys", ".")
+	shows(`ready for the test`)
+	tmux("send-keys", ".") // the force begins
+	shows(`0:1\d  ?the signal is held ▼ lean`)
+	tmux("send-keys", "Space")
+	for range 12 {
+		tmux("send-keys", "Right")
+	}
+	shows(`the forced bank answers +PROVEN`)
+	tmux("send-keys", "Left") // back into it from the end
+	shows(`trim bank 1`)
+	tmux("send-keys", "q")
+	shows(`(?s)PROVEN.*status (0|11)\n`)
+}
+
+// A replay to a page and no terminal: the address is printed, the page can be
+// opened with it alone, it can only be watched, and it ends with the replay.
+func TestReplayToPage(t *testing.T) {
+	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
+	db := storedTest(t)
+	said, saying := io.Pipe()
+	var errOut bytes.Buffer
+	ended := make(chan int)
+	go func() {
+		ended <- run(context.Background(), []string{"replay", "last", "--page", "--speed", "50", "--db", db}, strings.NewReader(""), saying, &errOut)
+		saying.Close()
+	}()
+	lines := bufio.NewScanner(said)
+	url := ""
+	for url == "" && lines.Scan() {
+		if text := strings.TrimSpace(lines.Text()); strings.HasPrefix(text, "http://127.0.0.1:") {
+			url = text
+		}
+	}
+	if url == "" {
+		t.Fatal("no address was printed")
+	}
+	rest := make(chan string)
+	go func() {
+		b, _ := io.ReadAll(said)
+		rest <- string(b)
+	}()
+	client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}
+	resp, err := client.Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, _ := io.ReadAll(resp.Body)
+	resp.Body.Close()
+	if resp.StatusCode != 200 || !bytes.Contains(b, []byte(`data-arc="input"`)) {
+		t.Errorf("the page: status %d\n%s", resp.StatusCode, b)
+	}
+	r, err := http.NewRequest("POST", url+"do", strings.NewReader(`{"do":"lean"}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Header.Set("Origin", url[:strings.Index(url[7:], "/")+7])
+	r.Header.Set("Content-Type", "application/json")
+	if resp, err = client.Do(r); err != nil {
+		t.Fatal(err)
+	}
+	resp.Body.Close()
+	if resp.StatusCode != http.StatusBadRequest {
+		t.Errorf("a mark in a replay: status %d", resp.StatusCode)
+	}
+	if status := <-ended; status != statusDone {
+		t.Errorf("status %d\n%s", status, &errOut)
+	}
+	if text := <-rest; !strings.Contains(text, "LOOP PROVEN") {
+		t.Errorf("no verdict:\n%s", text)
+	}
+	if _, err := client.Get(url); err == nil {
+		t.Error("the page is still served after the end")
+	}
+}
