@@ -34,7 +34,7 @@ repair. The engine must stand, the ignition be on.`,
 			if err != nil {
 				return err
 			}
-			return a.clear(cmd.Context(), clearRun{car: f, bus: bus, note: note, origin: "live", clock: obd.SystemClock{}, open: f.open})
+			return a.clear(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open}, "live", note)
 		},
 	}
 	f.add(cmd)
@@ -42,19 +42,9 @@ repair. The engine must stand, the ignition be on.`,
 	return cmd
 }
 
-// clearRun is one clearing, of a real or a simulated car.
-type clearRun struct {
-	car    carFlags
-	bus    obd.Bus
-	note   string
-	origin string
-	clock  obd.Clock
-	open   func(context.Context) (obd.Link, error)
-}
-
 var errNotCleared = errors.New("nothing was cleared")
 
-func (a *app) clear(ctx context.Context, r clearRun) error {
+func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
 	db, err := store.Open(ctx, a.db)
 	if err != nil {
 		return err
@@ -72,8 +62,8 @@ func (a *app) clear(ctx context.Context, r clearRun) error {
 	}
 	car := p.Vehicle()
 	w, err := db.Create(ctx, store.Meta{Started: time.Now(), Format: car.Format, Adapter: car.Identity.Text,
-		Sensors: sensorNames(car.Decoder), Watching: r.car.sensor, By: byName(false), Origin: r.origin,
-		Label: "clearing of codes", Note: r.note, Version: versionText()})
+		Sensors: sensorNames(car.Decoder), Watching: r.car.sensor, By: byName(false), Origin: origin,
+		Label: "clearing of codes", Note: note, Version: versionText()})
 	if err != nil {
 		return err
 	}

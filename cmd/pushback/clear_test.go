@@ -27,8 +27,8 @@ func clearSim(t *testing.T, db, typed string, bus obd.Bus, stopped bool) (*app, 
 	}
 	a, out, errOut := testApp(t, db)
 	a.in = strings.NewReader(typed)
-	err = a.clear(context.Background(), clearRun{car: carFlags{sensor: "B1S1"}, bus: bus, origin: "simulated", clock: sim.Clock(),
-		open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }})
+	err = a.clear(context.Background(), visit{car: carFlags{sensor: "B1S1"}, bus: bus, clock: sim.Clock(),
+		open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}, "simulated", "")
 	return a, out.String(), errOut.String(), sent, err
 }
 

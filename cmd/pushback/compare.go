@@ -114,6 +114,7 @@ type codeChange struct {
 	State   string `json:"state"`
 	Change  string `json:"change"` // gone, new, still
 	Meaning string `json:"meaning"`
+	ByTest  bool   `json:"by_test"` // set while the second test ran, so by the test
 }
 
 func changeOf(c compare.Change) changeJSON {
@@ -234,7 +235,8 @@ func codeChanges(b, a *evidence) []codeChange {
 			case !slices.Contains(was, code) && read:
 				change = "new"
 			}
-			out = append(out, codeChange{code, state, change, decode.Describe(code)})
+			byTest := slices.ContainsFunc(a.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == code })
+			out = append(out, codeChange{code, state, change, decode.Describe(code), byTest})
 		}
 	}
 	return out
@@ -319,7 +321,7 @@ func (c comparison) print(w io.Writer) {
 		fmt.Fprintln(w, "\ncodes")
 	}
 	for _, x := range c.Codes {
-		fmt.Fprintf(w, "  %-6s %s\n", x.Change, codeText(codeReport{x.Code, x.State, x.Meaning}))
+		fmt.Fprintf(w, "  %-6s %s\n", x.Change, codeText(codeReport{Code: x.Code, State: x.State, Meaning: x.Meaning, ByTest: x.ByTest}))
 	}
 	for _, l := range c.Limits {
 		fmt.Fprintf(w, "! %s\n", l)

@@ -74,3 +74,21 @@ func TestCompareRepaired(t *testing.T) {
 	text, _ := command(t, "compare", before, after, "--db", db)
 	t.Log("\n" + text)
 }
+
+// Codes that the test itself set are told apart from those of before.
+func TestCodesByTest(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	a, _, _ := testApp(t, db)
+	_ = guidedRun(t, a, simCar(t, "monitor-trips"), obd.BusUnknown, false)
+	out, _ := command(t, "show", "last", "--json", "--db", db)
+	var s struct{ Found foundJSON }
+	if err := json.Unmarshal([]byte(out), &s); err != nil {
+		t.Fatal(err)
+	}
+	if c := s.Found.Codes; len(c) == 0 || !c[0].ByTest || c[0].State != "pending" {
+		t.Errorf("%+v", c)
+	}
+	if len(s.Found.Switching) == 0 || len(s.Found.Tests) == 0 {
+		t.Errorf("no switching figures or own tests: %s", out)
+	}
+}

@@ -83,6 +83,15 @@ func (e *evidence) bands() []switching.Band {
 // number is a float in JSON that may be unknown: NaN and infinity are null.
 type number float64
 
+// UnmarshalJSON reads null as NaN.
+func (n *number) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*n = number(math.NaN())
+		return nil
+	}
+	return json.Unmarshal(b, (*float64)(n))
+}
+
 func (n number) MarshalJSON() ([]byte, error) {
 	if math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) {
 		return []byte("null"), nil

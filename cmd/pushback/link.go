@@ -95,6 +95,14 @@ func (f *carFlags) open(ctx context.Context) (obd.Link, error) {
 	return link, err
 }
 
+// visit is a short look at a car, real or simulated.
+type visit struct {
+	car   carFlags
+	bus   obd.Bus
+	clock obd.Clock
+	open  func(context.Context) (obd.Link, error)
+}
+
 // line is the way to one adapter: it opens the link, again when that was lost.
 type line struct {
 	open func(context.Context) (obd.Link, error)

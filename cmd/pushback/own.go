@@ -29,6 +29,9 @@ type foundJSON struct {
 func foundOf(e *evidence) foundJSON {
 	f := foundJSON{Codes: codesOf(e.Findings), Freeze: freezeOf(e.Freeze), Monitors: monitorsOf(e.Readiness),
 		Tests: testsOf(e.Tests, e.figures, e.meta.Watching), Switching: bandsOf(e.bands())}
+	for i := range f.Codes {
+		f.Codes[i].ByTest = slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == f.Codes[i].Code })
+	}
 	if e.Cleared != nil {
 		before := findingsOf(e.Cleared)
 		f.Cleared = &before
@@ -120,7 +123,7 @@ func codesOf(f *session.Findings) []codeReport {
 	out := []codeReport{}
 	for _, state := range []string{"stored", "pending", "permanent"} {
 		for _, c := range f.Codes[state] {
-			out = append(out, codeReport{c, state, decode.Describe(c)})
+			out = append(out, codeReport{Code: c, State: state, Meaning: decode.Describe(c)})
 		}
 	}
 	return out

@@ -51,5 +51,11 @@ func (a *app) cautions(mixture bool) {
 	for _, c := range words.Cautions(mixture) {
 		term.Indent(w, "  ! ", c)
 	}
+	if !mixture {
+		fmt.Fprintln(w, "No data tells, so find out first:")
+		for _, q := range questions {
+			term.Indent(w, "  - ", q)
+		}
+	}
 	fmt.Fprintln(w)
 }

@@ -34,19 +34,19 @@ stored and nothing in the car is changed.`,
 			if err != nil {
 				return err
 			}
-			return a.vehicle(cmd.Context(), f, bus)
+			return a.vehicle(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open})
 		},
 	}
 	f.add(cmd)
 	return cmd
 }
 
-func (a *app) vehicle(ctx context.Context, f carFlags, bus obd.Bus) error {
-	wire := line{open: f.open}
+func (a *app) vehicle(ctx context.Context, v visit) error {
+	f, bus, clock := v.car, v.bus, v.clock
+	wire := line{open: v.open}
 	if _, err := wire.reopen(ctx); err != nil {
 		return err
 	}
-	clock := obd.SystemClock{}
 	adapter := obd.NewAdapter(wire.link, clock, obd.AdapterOptions{Trying: a.trying()})
 	defer wire.close(adapter)
 	p, err := poll.Open(ctx, adapter, clock, poll.Config{Sensor: f.sensor, Bus: bus})
@@ -156,6 +156,7 @@ type codeReport struct {
 	Code    string `json:"code"`
 	State   string `json:"state"`   // stored, pending, permanent
 	Meaning string `json:"meaning"` // "" unknown
+	ByTest  bool   `json:"by_test"` // it was set while the test ran, so by the test
 }
 
 func (r vehicleReport) print(w io.Writer) {
@@ -219,6 +220,9 @@ func codeText(c codeReport) string {
 	text := fmt.Sprintf("%s (%s)", c.Code, c.State)
 	if c.Meaning != "" {
 		text += ": " + c.Meaning
+	}
+	if c.ByTest {
+		text += " - set during the test, so caused by it"
 	}
 	return text
 }
