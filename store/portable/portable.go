@@ -22,7 +22,7 @@ import (
 var Format = transfer.Format{
 	Name: "sqlite", Extension: ".db", About: "a database of its own, with views; loses nothing",
 	Write: Write,
-	Is:    func(head []byte) bool { return bytes.HasPrefix(head, []byte("SQLite format 3\x00")) },
+	Is:    func(head []byte) bool { return bytes.HasPrefix(head, []byte("SQLite format 3")) },
 	Open: func(ctx context.Context, path string) (transfer.Reader, error) {
 		db, err := store.OpenForeign(ctx, path)
 		if err != nil {

@@ -39,30 +39,35 @@ func ParseColumn(s string) (Column, error) {
 	return c, err
 }
 
-// conversion is v·factor + offset, or a wall clock's time.
+// conversion is (v − zero) · num / den, so that what is round in both units comes out
+// round; or it is a wall clock's time.
 type conversion struct {
-	factor, offset float64
+	zero, num, den float64
 	clock          bool
 }
 
-var plain = conversion{factor: 1}
+func (k conversion) of(v float64) float64 { return (v - k.zero) * k.num / k.den }
+
+var plain = conversion{num: 1, den: 1}
+
+func ratio(num, den float64) conversion { return conversion{num: num, den: den} }
 
 // units holds, by the unit of a signal, the others that a table may have. The factors
 // are exact by definition: inch 25.4 mm, pound 0.45359237 kg, standard gravity
 // 9.80665 m/s², mercury 13,595.1 kg/m³ (ISO 80000-4, conventional).
 var units = map[string]map[string]conversion{
-	"V":    {"mV": {factor: 1e-3}},
-	"%":    {"1": {factor: 100}},
-	"1":    {"%": {factor: 0.01}},
-	"°C":   {"°F": {5. / 9, -160. / 9, false}, "F": {5. / 9, -160. / 9, false}, "C": plain, "K": {1, -273.15, false}},
-	"kPa":  {"Pa": {factor: 1e-3}, "hPa": {factor: 0.1}, "mbar": {factor: 0.1}, "bar": {factor: 100}, "psi": {factor: 6.894757293168361}, "inHg": {factor: 3.38638815789}, "mmHg": {factor: 0.133322387415}},
-	"g/s":  {"kg/h": {factor: 1 / 3.6}, "lb/min": {factor: 453.59237 / 60}},
-	"km/h": {"mph": {factor: 1.609344}, "mi/h": {factor: 1.609344}, "m/s": {factor: 3.6}},
-	"km":   {"mi": {factor: 1.609344}, "miles": {factor: 1.609344}},
-	"mA":   {"A": {factor: 1000}},
+	"V":    {"mV": ratio(1, 1000)},
+	"%":    {"1": ratio(100, 1)},
+	"1":    {"%": ratio(1, 100)},
+	"°C":   {"°F": {32, 5, 9, false}, "F": {32, 5, 9, false}, "C": plain, "K": {273.15, 1, 1, false}},
+	"kPa":  {"Pa": ratio(1, 1000), "hPa": ratio(1, 10), "mbar": ratio(1, 10), "bar": ratio(100, 1), "psi": ratio(6.894757293168361, 1), "inHg": ratio(3.38638815789, 1), "mmHg": ratio(0.133322387415, 1)},
+	"g/s":  {"kg/h": ratio(10, 36), "lb/min": ratio(453.59237, 60)},
+	"km/h": {"mph": ratio(1.609344, 1), "mi/h": ratio(1.609344, 1), "m/s": ratio(36, 10)},
+	"km":   {"mi": ratio(1.609344, 1), "miles": ratio(1.609344, 1)},
+	"mA":   {"A": ratio(1000, 1)},
 	"rpm":  {"1/min": plain},
-	"s":    {"ms": {factor: 1e-3}, "us": {factor: 1e-6}, "min": {factor: 60}, "h": {factor: 3600}},
-	"L/h":  {"gal/h": {factor: 3.785411784}},
+	"s":    {"ms": ratio(1, 1000), "us": ratio(1, 1_000_000), "min": ratio(60, 1), "h": ratio(3600, 1)},
+	"L/h":  {"gal/h": ratio(3.785411784, 1)},
 }
 
 func (c Column) conversion(unit string) (conversion, error) {
@@ -74,7 +79,7 @@ func (c Column) conversion(unit string) (conversion, error) {
 	case unit == "" || unit == own:
 		return plain, nil
 	case c.Signal == timeColumn && unit == "clock":
-		return conversion{factor: 1, clock: true}, nil
+		return conversion{num: 1, den: 1, clock: true}, nil
 	case c.Signal == markColumn:
 		return plain, errors.New("marks have no unit")
 	}
@@ -193,7 +198,7 @@ func (t *Reader) foreign(c column, cell string) (v float64, there bool, err erro
 		}
 	}
 	v, err = t.number(cell)
-	return v*c.conv.factor + c.conv.offset, true, err
+	return c.conv.of(v), true, err
 }
 
 var clocks = []string{time.RFC3339Nano, "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006/01/02 15:04:05", "02.01.2006 15:04:05", "15:04:05", "15:04"}

@@ -71,7 +71,7 @@ func TestMapped(t *testing.T) {
 		{"SHRTFT1", "1", -0.05, -5}, {"FUEL_RATE", "gal/h", 1, 3.785412}, {"CLR_DIST", "mi", 1, 1.609344},
 	} {
 		k, err := Column{Signal: c.signal}.conversion(c.unit)
-		if v := c.from*k.factor + k.offset; err != nil || math.Abs(v-c.to) > 1e-6*math.Max(1, math.Abs(c.to)) {
+		if v := k.of(c.from); err != nil || math.Abs(v-c.to) > 1e-6*math.Max(1, math.Abs(c.to)) {
 			t.Errorf("%v %s of %s are %v, want %v (%v)", c.from, c.unit, c.signal, v, c.to, err)
 		}
 	}

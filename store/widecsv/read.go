@@ -309,7 +309,7 @@ func (t *Reader) time(c column, cell string) (time.Duration, error) {
 	if c.conv.clock {
 		s, err = t.clock(cell)
 	} else if s, err = t.number(cell); err == nil {
-		s *= c.conv.factor
+		s = c.conv.of(s)
 	}
 	switch {
 	case err != nil:
