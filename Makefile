@@ -20,6 +20,7 @@ test: setup
 	@unformatted=$$(gofmt -l $$(git ls-files '*.go')); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
 	$(GO) vet ./...
 	$(GO) test -race ./...
+	$(GO) test ./cmd/internal/accuracy
 	$(MAKE) fuzz FUZZTIME=2s
 
 # Go brings its own tools; SQLite needs a C compiler.
@@ -43,6 +44,11 @@ fuzz:
 # How often the watcher is right, on random simulated cars (about five minutes).
 accuracy:
 	$(GO) run ./cmd/accuracy
+
+# Readings/s on each bus beside its ideal and a plain client's, first reading, recovery,
+# and wrong samples over a bad line (about a minute).
+bench:
+	$(GO) run ./cmd/bench
 
 clean:
 	rm -rf bin build
