@@ -1,17 +1,33 @@
 package trimmap
 
 import (
+	"encoding/json"
 	"math"
 	"slices"
 
 	"pushback/analysis/stats"
 )
 
-// Interval is a value with its 95 % interval.
+// Interval is a value with its 95 % interval. In JSON what is not known is null.
 type Interval struct {
 	Value float64 `json:"value"`
 	Lo    float64 `json:"min"`
 	Hi    float64 `json:"max"`
+}
+
+// MarshalJSON rounds to four decimals.
+func (i Interval) MarshalJSON() ([]byte, error) {
+	number := func(v float64) any {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil
+		}
+		return math.Round(v*1e4) / 1e4
+	}
+	return json.Marshal(struct {
+		Value any `json:"value"`
+		Lo    any `json:"min"`
+		Hi    any `json:"max"`
+	}{number(i.Value), number(i.Lo), number(i.Hi)})
 }
 
 func around(v, half float64) Interval { return Interval{v, v - half, v + half} }

@@ -1,11 +1,14 @@
 package trimmap
 
 import (
+	"encoding/json"
 	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"pushback/decode"
 )
@@ -24,7 +27,16 @@ const perLitre = 2.0 // the engine's displacement, l
 // flowOf is the flow of a two-litre engine at 1.184 g/l, g/s.
 func flowOf(rpm, load float64) float64 { return 1.184 * perLitre / 2 * rpm / 60 * load / 100 }
 
-func drive(c *Collector, stages []stage, total func(bank int, flow float64) float64, banks int, seed uint64) {
+// air says what a car tells of its air.
+type air int
+
+const (
+	meter    air = iota
+	pressure     // manifold pressure and intake temperature
+	load         // calculated load alone
+)
+
+func drive(c *Collector, stages []stage, total func(bank int, flow float64) float64, banks int, seed uint64, from air) {
 	rng := rand.New(rand.NewPCG(seed, 1))
 	at := time.Duration(0)
 	add := func(name string, v float64) {
@@ -37,7 +49,13 @@ func drive(c *Collector, stages []stage, total func(bank int, flow float64) floa
 			add("RPM", s.rpm+8*rng.NormFloat64())
 			if i%4 == 0 {
 				add("LOAD_PCT", s.load+0.3*rng.NormFloat64())
-				add("MAF", flow*(1+0.01*rng.NormFloat64()))
+				switch from {
+				case meter:
+					add("MAF", flow*(1+0.01*rng.NormFloat64()))
+				case pressure: // 25 °C and full cylinders: pressure is 101.3 kPa times load
+					add("MAP", 101.3*s.load/100)
+					add("IAT", 25)
+				}
 				add("FUELSYS1", 2)
 				add("ECT", 90)
 			}
@@ -73,7 +91,7 @@ func TestPatterns(t *testing.T) {
 		{"one bank of two", fullDrive, 2, func(bank int, f float64) float64 { return float64(2-bank) * 36 / f }, AddsAtIdle, 36, 0, 0},
 	} {
 		var c Collector
-		drive(&c, tt.stages, tt.total, tt.banks, 5)
+		drive(&c, tt.stages, tt.total, tt.banks, 5, meter)
 		m := Build(c.Data(nil, 0))
 		if len(m.Banks) != tt.banks {
 			t.Fatalf("%s: %d banks", tt.name, len(m.Banks))
@@ -102,6 +120,46 @@ func TestPatterns(t *testing.T) {
 			t.Errorf("everything was driven, yet next is %q", m.Next)
 		}
 	}
+}
+
+// Without an air meter the pattern is the same; with the displacement so is the size.
+func TestOtherAirFlow(t *testing.T) {
+	for _, tt := range []struct {
+		from   air
+		litres float64
+		flow   Flow
+		a      float64
+	}{
+		{pressure, perLitre, SpeedDensity, 36}, {pressure, 0, SpeedDensity, 18}, // per litre: half of it
+		{load, 0, ByLoad, 36 / (1.184 * perLitre / 2 * 1000 / 60)}, // flow is that many g/s per 1000 rpm at full load
+	} {
+		var c Collector
+		drive(&c, fullDrive, func(_ int, f float64) float64 { return 36/f + 1 }, 1, 5, tt.from)
+		m := Build(c.Data(nil, tt.litres))
+		if m.Flow != tt.flow || m.Banks[0].Pattern != AddsAtIdle || math.Abs(m.Banks[0].Fit.A.Value-tt.a) > 0.06*tt.a {
+			t.Errorf("%v: %s, %s, a %+v, want %v", tt.from, m.Flow, m.Banks[0].Pattern, m.Banks[0].Fit.A, tt.a)
+		}
+	}
+}
+
+// Whatever comes, nothing panics, and the answer can be written as JSON.
+func TestAnySamples(t *testing.T) {
+	names := []string{"RPM", "LOAD_PCT", "MAF", "MAP", "IAT", "ECT", "FUELSYS1", "LONGFT1", "SHRTFT1", "SHRTFT11", "SHRTFT2"}
+	rapid.Check(t, func(t *rapid.T) {
+		var c Collector
+		at := time.Duration(0)
+		for range rapid.IntRange(0, 300).Draw(t, "samples") {
+			at += time.Duration(rapid.IntRange(0, 3000).Draw(t, "ms")) * time.Millisecond
+			s := decode.ByName(rapid.SampledFrom(names).Draw(t, "name"))
+			c.Add(decode.Sample{Signal: s, Sent: at, Received: at, Value: rapid.Float64Range(s.Min, s.Max).Draw(t, "value")})
+		}
+		m := Build(c.Data([]Span{{10, 12}}, rapid.Float64Range(0, 3).Draw(t, "litres")))
+		for _, b := range m.Banks {
+			if _, err := json.Marshal([]any{b.Fit.A, b.Fit.AtLow, b.Fit.Falls}); err != nil || b.Says == "" {
+				t.Fatalf("%+v: %v", b, err)
+			}
+		}
+	})
 }
 
 // Speed and density: a 2.0 l engine at 3000 rpm and 100 kPa, 20 °C fills 50 litres a

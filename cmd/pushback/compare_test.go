@@ -35,7 +35,7 @@ func compareSessions(t testing.TB, db, before, after string) comparison {
 // Two recordings of one unchanged car are not called a repair, whatever its fault.
 // BenchmarkUnchanged tells how often over many pairs.
 func TestCompareUnchanged(t *testing.T) {
-	for i, name := range []string{"healthy", "vacuum-leak", "supply-weak"} {
+	for i, name := range []string{"healthy", "vacuum-leak", "supply-weak", "v-engine"} {
 		if c := unchanged(t, name, uint64(i)); c.Answer != compare.NoDifference || len(c.Cells) == 0 {
 			t.Errorf("%s against itself: %s: %s", name, c.Answer, c.Why)
 		}

@@ -125,7 +125,7 @@ func writeFit(w io.Writer, f trimmap.Fit, unit string) {
 	if f.Model == trimmap.NoModel {
 		return
 	}
-	fmt.Fprintf(w, "  fit over %.3g to %.3g %s (95 %% intervals):\n", f.Low, f.High, unit)
+	fmt.Fprintf(w, "  fit over %.3g to %.3g %s (95 %% intervals, for this recording):\n", f.Low, f.High, unit)
 	term := func(name, what string, i trimmap.Interval) {
 		fmt.Fprintf(w, "    %s %+.3g (%+.3g to %+.3g)  %s\n", name, i.Value, i.Lo, i.Hi, what)
 	}
