@@ -17,7 +17,7 @@ import (
 )
 
 func newSimulate(a *app) *cobra.Command {
-	var car, busFlag, listen string
+	var car, busFlag, listen, drive string
 	var seed uint64
 	var list, keyOff, stopped bool
 	var forces []string
@@ -35,6 +35,9 @@ release, quit.`,
 			if list {
 				return a.listCars()
 			}
+			if _, ok := drives[drive]; !ok {
+				return usagef(cmd, "--drive %q is not idle, fast or town", drive)
+			}
 			bus := obd.BusUnknown
 			var err error
 			if busFlag != "" {
@@ -50,7 +53,7 @@ release, quit.`,
 				}
 				script = append(script, force)
 			}
-			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed, Forces: script, KeyOff: keyOff, Stopped: stopped})
+			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed, Forces: script, KeyOff: keyOff, Stopped: stopped, Drive: drives[drive]})
 			if err != nil {
 				return err
 			}
@@ -91,10 +94,14 @@ release, quit.`,
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "`SEED` of the car's randomness")
 	cmd.Flags().StringArrayVar(&forces, "force", nil, "scripted `FORCE`, may be repeated: lean@20s+12s")
 	cmd.Flags().BoolVar(&keyOff, "key-off", false, "ignition off: the adapter answers, the car does not")
+	cmd.Flags().StringVar(&drive, "drive", "idle", "`HOW` it is driven: idle, fast (2500 rpm, no load) or town")
 	cmd.Flags().BoolVar(&stopped, "engine-off", false, "ignition on, engine not running")
 	cmd.Flags().StringVar(&listen, "tcp", "", "serve on TCP `HOST:PORT` in place of a pseudo-terminal")
 	return cmd
 }
+
+// drives are the ways to drive a simulated car.
+var drives = map[string]simcar.Drive{"idle": simcar.Idle, "fast": simcar.Fast, "town": simcar.Town}
 
 // obey takes typed forces. The end of the input changes nothing.
 func (a *app) obey(sim *simcar.Sim, quit func()) {
