@@ -38,9 +38,14 @@ type plant struct {
 	status      func(t float64) float64
 	disturbance func(t float64) float64 // added to lambda
 	coolant     float64
-	open        bool // sensor side of the tap is open: bias on release
-	trips       float64
-	// restAtLimit etc. follow from base and limit
+	open        bool         // sensor side of the tap is open: bias on release
+	trips       float64      // s of a reading below 0.05 V after which the computer opens the loop; 0: never
+	gaps        [][2]float64 // no readings between these times
+	learn       float64      // % per s that long-term trim takes over from short-term trim
+	bothTrims   bool         // both banks have one trim
+	blend       bool         // the source is weak: the sensor pulls the wire most of the way back
+	noTrim      bool         // trim is not read
+	hunting     bool         // idle speed and mixture swing with a period of 2.5 s
 }
 
 type hold struct {
@@ -78,7 +83,7 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 		queue[i] = c.base
 	}
 	trim, emf, oxy := 0.0, 0.45, 0.5
-	trim2 := 0.0
+	trim2, long := 0.0, 0.0
 	ecuRich := false
 	nextV, count := 0.3, 0
 	marked := make([]int, len(c.forces))
@@ -86,13 +91,16 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 	openLoop, stuckFor := false, 0.0
 	for i := range n {
 		t := float64(i) * dt
-		applied := trim
+		applied := trim + long
 		if c.noDelivery {
 			applied = 0
 		}
 		lambda := c.base / (1 + applied/100)
 		if c.disturbance != nil {
 			lambda += c.disturbance(t)
+		}
+		if c.hunting {
+			lambda += 0.01 * math.Sin(2*math.Pi*t/2.5)
 		}
 		lambda += 0.002 * rng.NormFloat64()
 		copy(queue, queue[1:])
@@ -119,6 +127,9 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 			if t >= f.at && t < f.at+f.length {
 				if !f.shaky || math.Mod(t*3.7, 1) > 0.15 {
 					wire = f.volts
+					if c.blend {
+						wire = 0.25*f.volts + 0.75*emf
+					}
 				}
 				if c.marks && marked[k] == 0 {
 					marked[k] = 1
@@ -161,6 +172,10 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 			*tr += c.ramp * dt
 		}
 		*tr = min(max(*tr, -c.limit), c.limit)
+		if d := c.learn * dt; c.learn > 0 && math.Abs(trim) > 2 {
+			long += math.Copysign(d, trim)
+			trim -= math.Copysign(d, trim)
+		}
 		if c.addsOnly {
 			*tr = max(*tr, 0)
 		}
@@ -173,6 +188,14 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 		if t < nextV {
 			continue
 		}
+		for _, g := range c.gaps {
+			if t >= g[0] && t < g[1] {
+				nextV = g[1]
+			}
+		}
+		if t < nextV {
+			continue
+		}
 		nextV = t + (1+0.2*(rng.Float64()-0.5))/c.rate
 		count++
 		s := func(name string, v float64, lag float64) {
@@ -180,10 +203,13 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 		}
 		q := func(v float64) float64 { return math.Round((v+100)/100*128)/128*100 - 100 }
 		s("O2S11", math.Round(min(max(read+c.noise*rng.NormFloat64()*boolTo(read == emf), 0), 1.275)/0.005)*0.005, 0)
-		if count%c.trimEvery == 0 {
+		if count%c.trimEvery == 0 && !c.noTrim {
 			s("SHRTFT1", q(trim), 0)
 			if c.crossed {
 				s("SHRTFT2", q(trim2), 0)
+			}
+			if c.bothTrims {
+				s("SHRTFT2", q(trim), 0)
 			}
 		}
 		if c.downstream && count%max(1, int(c.rate)) == 0 {
@@ -191,7 +217,7 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 		}
 		if t > slow {
 			slow = t + 1.5
-			s("LONGFT1", 0, 0)
+			s("LONGFT1", q(long), 0)
 			s("ECT", c.coolant, 0)
 			st := 2.0
 			if c.status != nil {
@@ -202,6 +228,9 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 			}
 			s("FUELSYS1", st, 0)
 			r := 750.0
+			if c.hunting {
+				r += 60 * math.Sin(2*math.Pi*t/2.5)
+			}
 			if c.rpm != nil {
 				r = c.rpm(t)
 			}

@@ -3,11 +3,15 @@ package analysis
 import (
 	"encoding/json"
 	"testing"
+
+	"pushback/decode"
 )
 
 func TestConclusions(t *testing.T) {
 	with := func(change func(*plant)) plant { p := healthy(); change(&p); return p }
 	flat := func(v float64) func(float64, float64) float64 { return func(float64, float64) float64 { return v } }
+	// Each has the answer that a master technician would accept (common practice, no
+	// source, but for the limits named in the code).
 	cases := []struct {
 		name string
 		p    plant
@@ -41,6 +45,23 @@ func TestConclusions(t *testing.T) {
 			p.forces = []hold{lean(40, 25), rich(120, 25)}
 			p.seconds = 190
 		}), Config{}, LoopProven},
+		{"trim learns into long-term trim while held", with(func(p *plant) { p.learn = 0.4 }), Config{}, LoopProven},
+		{"released while trim overshoots", with(func(p *plant) { p.jump, p.ramp, p.marks = 4, 5, true; p.forces[0].length, p.forces[1].length = 7, 7 }), Config{}, LoopProven},
+		{"answers rich, never lean", with(func(p *plant) {
+			p.marks, p.seconds = true, 130
+			p.cell = func(l, t float64) float64 { return max(cellCurve(l), 0.56) }
+		}), Config{}, SensorDead},
+		{"natural lean stays", with(func(p *plant) {
+			p.forces = nil
+			p.disturbance = func(t float64) float64 { return 0.06 * boolTo(t > 30 && t < 36 || t > 70 && t < 74) }
+		}), Config{}, NothingForced},
+		{"weak rich source that the sensor overrides", with(func(p *plant) { p.blend, p.marks = true, true; p.forces = []hold{rich(30, 14)} }), Config{}, UnclearResult},
+		{"both banks on one trim", with(func(p *plant) { p.bothTrims = true }), Config{}, LoopProven},
+		{"idle hunts in step", with(func(p *plant) { p.hunting, p.marks = true, true }), Config{}, LoopProven},
+		{"gaps just inside the edges", with(func(p *plant) { p.marks = true; p.gaps = [][2]float64{{25.5, 27}, {77, 78.4}} }), Config{}, LoopProven},
+		{"gap over the release", with(func(p *plant) { p.marks = true; p.forces = p.forces[:1]; p.gaps = [][2]float64{{36, 49}} }), Config{}, UnclearResult},
+		{"trim never read", with(func(p *plant) { p.noTrim, p.marks = true, true }), Config{}, UnclearResult},
+		{"a touch of a second", with(func(p *plant) { p.marks = true; p.forces = []hold{lean(30, 1)} }), Config{}, UnclearResult},
 		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, UnclearResult},
 	}
 	for _, c := range cases {
@@ -61,5 +82,72 @@ func TestConclusions(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A sensor behind the catalyst is not used for short-term trim, and the computer says
+// so (trim byte FF, SAE J1979 PIDs 14 to 1B): forcing it tests nothing.
+func TestDownstreamSensorForced(t *testing.T) {
+	w, err := NewWatcher(Config{Sensor: "B1S2"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	volts, trim, bank := decode.ByName("O2S12"), decode.ByName("SHRTFT12"), decode.ByName("SHRTFT1")
+	for i := range 400 {
+		at := float64(i) * 0.1
+		v := 0.65
+		if at > 20 && at < 32 {
+			v = 0
+		}
+		if i == 201 {
+			w.Mark(secs(at), Lean)
+		}
+		w.Step(decode.Sample{Signal: volts, Sent: secs(at), Received: secs(at), Value: v})
+		w.Step(decode.Sample{Signal: trim, Sent: secs(at), Received: secs(at), Missing: true})
+		w.Step(decode.Sample{Signal: bank, Sent: secs(at), Received: secs(at), Value: float64(i%4) * 0.78125})
+	}
+	w.Finish(secs(40))
+	if v := w.Verdict(); v.Conclusion != NotReadyToSay {
+		t.Errorf("%s, want %s; proofs %+v", v.Conclusion, NotReadyToSay, v.Proofs)
+	}
+}
+
+// Step is called for each reading of an eight-hour session: it allocates nothing while
+// nothing happens, and what is kept does not grow.
+func TestStepDoesNotAllocate(t *testing.T) {
+	w, err := NewWatcher(Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	volts, trim := decode.ByName("O2S11"), decode.ByName("SHRTFT1")
+	i := 0
+	step := func() {
+		at := float64(i) * 0.12
+		v := 0.1
+		if i/8%2 == 0 {
+			v = 0.8
+		}
+		w.Step(decode.Sample{Signal: volts, Sent: secs(at), Received: secs(at), Value: v + 0.005*float64(i%5)})
+		w.Step(decode.Sample{Signal: trim, Sent: secs(at), Received: secs(at), Value: 0.78125 * float64(i/8%3)})
+		i++
+	}
+	for range 20000 {
+		step()
+	}
+	if n := testing.AllocsPerRun(2000, step); n > 0 {
+		t.Errorf("%.2f allocations a step", n)
+	}
+}
+
+func BenchmarkStep(b *testing.B) {
+	w, err := NewWatcher(Config{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	volts := decode.ByName("O2S11")
+	b.ReportAllocs()
+	for i := range b.N {
+		at := float64(i) * 0.12
+		w.Step(decode.Sample{Signal: volts, Sent: secs(at), Received: secs(at), Value: 0.1 + 0.7*float64(i/8%2) + 0.005*float64(i%5)})
 	}
 }
