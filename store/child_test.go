@@ -5,8 +5,12 @@ import (
 	"encoding/binary"
 	"fmt"
 	"os"
+	"reflect"
 	"strconv"
+	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 
 	"pushback/analysis"
 	"pushback/obd"
@@ -79,4 +83,31 @@ func child(path string) error {
 
 func crashRecord(seq int64) obd.Record {
 	return exchange(seq, time.Duration(seq)*time.Millisecond, fmt.Sprintf("41 14 %08X", seq))
+}
+
+// checkCommitted sees to it that the newest session is whole up to the record that
+// was said to be committed, and holds nothing wrong beyond.
+func checkCommitted(t *testing.T, s *Store, what string, committed int64) {
+	t.Helper()
+	list, err := s.List(context.Background(), Filter{Limit: 1})
+	if err != nil {
+		t.Errorf("%s: %v", what, err)
+		return
+	}
+	if len(list) == 0 {
+		if committed >= 0 {
+			t.Errorf("%s: no session, committed were %d records", what, committed+1)
+		}
+		return
+	}
+	all := readAll(t, s, list[0].ID)
+	if int64(len(all)) <= committed {
+		t.Errorf("%s: %d records, committed were %d", what, len(all), committed+1)
+	}
+	for i, rec := range all {
+		if want := crashRecord(int64(i)); !reflect.DeepEqual(rec, want) {
+			t.Errorf("%s: record %d: %s", what, i, cmp.Diff(want, rec))
+			return
+		}
+	}
 }

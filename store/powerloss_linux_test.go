@@ -9,12 +9,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"reflect"
 	"strconv"
 	"strings"
 	"testing"
-
-	"github.com/google/go-cmp/cmp"
 )
 
 var cuts = flag.Int("cuts", 60, "how often to cut the power in TestPowerLoss")
@@ -193,33 +190,6 @@ func checkAfterLoss(t *testing.T, what string, files map[string][]byte, committe
 	}
 	defer func() { s.Close(); checkIntegrity(t, path) }()
 	checkCommitted(t, s, what, committed)
-}
-
-// checkCommitted sees to it that the newest session is whole up to the record that
-// was said to be committed, and holds nothing wrong beyond.
-func checkCommitted(t *testing.T, s *Store, what string, committed int64) {
-	t.Helper()
-	list, err := s.List(context.Background(), Filter{Limit: 1})
-	if err != nil {
-		t.Errorf("%s: %v", what, err)
-		return
-	}
-	if len(list) == 0 {
-		if committed >= 0 {
-			t.Errorf("%s: no session, committed were %d records", what, committed+1)
-		}
-		return
-	}
-	all := readAll(t, s, list[0].ID)
-	if int64(len(all)) <= committed {
-		t.Errorf("%s: %d records, committed were %d", what, len(all), committed+1)
-	}
-	for i, rec := range all {
-		if want := crashRecord(int64(i)); !reflect.DeepEqual(rec, want) {
-			t.Errorf("%s: record %d: %s", what, i, cmp.Diff(want, rec))
-			return
-		}
-	}
 }
 
 // The disk is full, at any moment: the error says so, the file is sound, and what was

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"os"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -123,6 +124,11 @@ type found struct {
 
 // importFile judges the whole file before it stores any of it.
 func (a *app) importFile(ctx context.Context, db *store.Store, path string, im importing) error {
+	if fi, err := os.Stat(path); err != nil {
+		return err
+	} else if !fi.Mode().IsRegular() { // it is read more than once
+		return hinted{fmt.Errorf("importing %s: it is no regular file", path), "save it as a file first", statusFailed}
+	}
 	open, err := opener(path, im.mapping)
 	if err != nil {
 		return inFile(path, err)

@@ -179,7 +179,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	// What was recorded is kept and judged, whatever ended the session.
 	finish, done := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
 	defer done()
-	if ferr := w.Finish(finish, res.End, res.Verdict, res.Events); ferr != nil && err == nil {
+	if ferr := w.Finish(finish, res.End, res.Verdict, res.Events); ferr != nil && (err == nil || errors.Is(ferr, store.ErrReplaced)) { // which tells where all is
 		err = ferr
 	}
 	watch.Over(ctx)

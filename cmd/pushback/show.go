@@ -71,7 +71,7 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 	}
 	if raw == nil {
 		return hinted{fmt.Errorf("session %s has no verdict: it was not finished", m.ID),
-			"what was recorded is kept; `pushback replay " + m.ID + "` judges it", statusFailed}
+			"what was recorded is kept; `pushback replay " + m.ID + " --store` judges it", statusFailed}
 	}
 	var v analysis.Verdict
 	if err := json.Unmarshal(raw, &v); err != nil {

@@ -4,10 +4,13 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 
+	"pushback/cmd/internal/session"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"
@@ -77,4 +80,46 @@ func TestUnfinishedSessionIsJudged(t *testing.T) {
 	if got := judgementOf(t, db, "last"); got != lines {
 		t.Errorf("show differs from replay%s", firstDifference(lines, got))
 	}
+}
+
+// The database is deleted in the middle of a test: the error says where everything is,
+// and it is there.
+func TestDatabaseDeletedWhileRecording(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("an open file cannot be removed")
+	}
+	path := filepath.Join(t.TempDir(), "p.db")
+	a, out, _ := testApp(t, path)
+	sim, err := simcar.New(simcar.Config{Car: simcar.Cars()[0], Bus: obd.CAN11at500, Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := demoRun(sim)
+	r.bus, r.flags.car.sensor = obd.CAN11at500, "B1S1"
+	inner := r.technician
+	r.technician = func(h hands) technician { return &vandal{inner(h), path} }
+	err = a.live(t.Context(), r)
+	var rescued *store.RescuedError
+	if !errors.As(err, &rescued) {
+		t.Fatal(err)
+	}
+	text, hint, status := describe(err)
+	if !strings.Contains(text, rescued.Path) || !strings.Contains(hint, "import") || status != statusFailed {
+		t.Errorf("%s; %s; %d", text, hint, status)
+	}
+	replayed, _ := command(t, "replay", "last", "--json", "--db", rescued.Path)
+	if !strings.Contains(out.String(), `"event":"force_begins"`) || conclusion(t, replayed) == "" {
+		t.Errorf("what is left: %s", replayed)
+	}
+}
+
+// vandal deletes the database when the technician is first told to do something.
+type vandal struct {
+	technician
+	path string
+}
+
+func (v *vandal) Prompt(q session.Prompt) {
+	os.Remove(v.path)
+	v.technician.Prompt(q)
 }

@@ -1,4 +1,5 @@
--- The database of pushback, schema 1.
+-- The database of pushback, schema 1. Once it is released no letter of it changes, since
+-- a file whose tables are not word for word these is refused; what is new comes in 0002.sql.
 --
 -- A session is a sequence of records. What was asked and the raw text that came
 -- back are the truth; samples are derived from them and are here so that a table
@@ -77,9 +78,10 @@ create table signal (
 -- The key is the only index, and the table is its index: all values of one signal of
 -- one session lie side by side in order of time, so reading them costs their own
 -- pages and no more, however many sessions there are. What that trades away: a value
--- takes about 34 bytes, and to look for a signal in all sessions is a scan. Packing
--- values into blobs would take a tenth, but no SQLite tool could read them; for a
--- fleet there is `pushback export --parquet`, which is packed and made for scans.
+-- takes about 40 bytes (100 million in 10,000 sessions: 3.8 GB, one signal of one of
+-- them in 3 ms), and to look for a signal in all sessions is a scan (those: 14 to 27 s).
+-- Packing values into blobs would take a tenth, but no SQLite tool could read them; for
+-- a fleet there is `pushback export --parquet`, which is packed and made for scans.
 create table sample (
   session     integer not null references session (n),
   signal      integer not null references signal (id),
