@@ -27,8 +27,9 @@ type foundJSON struct {
 }
 
 func foundOf(e *evidence) foundJSON {
+	bands := e.bands()
 	f := foundJSON{Codes: codesOf(e.Findings), Freeze: freezeOf(e.Freeze), Monitors: monitorsOf(e.Readiness),
-		Tests: testsOf(e.Tests, e.figures, e.meta.Watching), Switching: bandsOf(e.bands())}
+		Tests: testsOf(e.Tests, bands, e.meta.Watching), Switching: bandsOf(bands)}
 	for i := range f.Codes {
 		f.Codes[i].ByTest = slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == f.Codes[i].Code })
 	}
@@ -171,8 +172,11 @@ type ownTest struct {
 }
 
 // testsOf puts the recording's figures of the watched sensor beside the computer's.
-func testsOf(tests []decode.TestResult, f analysis.Figures, sensor string) []ownTest {
+func testsOf(tests []decode.TestResult, bands []switching.Band, sensor string) []ownTest {
 	out := []ownTest{}
+	if len(bands) == 0 {
+		bands = []switching.Band{{Low: math.NaN(), High: math.NaN(), Per10s: math.NaN(), Period: math.NaN()}}
+	}
 	for _, t := range tests {
 		id := fmt.Sprintf("05 %02X", t.Test)
 		if t.Monitor != 0 {
@@ -181,7 +185,7 @@ func testsOf(tests []decode.TestResult, f analysis.Figures, sensor string) []own
 		o := ownTest{ID: id, Sensor: t.Sensor, What: t.What, Unit: t.Unit, Value: number(t.Value), Min: number(t.Min), Max: number(t.Max),
 			Passed: t.Passed(), Recorded: number(math.NaN()), result: t}
 		if t.Sensor == sensor && (t.Monitor == 0 || t.Monitor <= 0x10) {
-			o.beside(t, f)
+			o.beside(t, bands[0])
 		}
 		out = append(out, o)
 	}
@@ -195,30 +199,41 @@ const (
 	differsRatio = 1.6
 )
 
-// beside finds the recording's own figure for a test of service 05 or 06.
-func (o *ownTest) beside(t decode.TestResult, f analysis.Figures) {
+// beside finds the recording's own figure for a test of service 05 or 06, at idle where it
+// idled.
+func (o *ownTest) beside(t decode.TestResult, b switching.Band) {
 	switch t.Test {
+	case 0x05, 0x06:
+		e := b.Fall
+		if t.Test == 0x06 {
+			e = b.Rise
+		}
+		if !e.Shown() {
+			return
+		}
+		o.Recorded = number((e.AtLeast + e.AtMost) / 2)
+		if t.Value > differsRatio*e.AtMost || t.Value < e.AtLeast/differsRatio {
+			o.Differs = "the recording shows another speed"
+		}
 	case 0x07:
-		o.Recorded = number(f.Low)
-		if f.Low < t.Value-differsVolts {
+		o.Recorded = number(b.Low)
+		if b.Low < t.Value-differsVolts {
 			o.Differs = "the recording goes lower"
-		} else if f.Low > t.Value+differsVolts {
+		} else if b.Low > t.Value+differsVolts {
 			o.Differs = "the recording does not go as low"
 		}
 	case 0x08:
-		o.Recorded = number(f.High)
-		if f.High > t.Value+differsVolts {
+		o.Recorded = number(b.High)
+		if b.High > t.Value+differsVolts {
 			o.Differs = "the recording goes higher"
-		} else if f.High < t.Value-differsVolts {
+		} else if b.High < t.Value-differsVolts {
 			o.Differs = "the recording does not go as high"
 		}
 	case 0x09, 0x0A:
-		changes := 10.0 // s that hold Per10s changes of side
-		if t.Test == 0x0A {
-			changes = 20 // a period is two
-		}
-		if f.Per10s > 0 {
-			o.Recorded = number(changes / f.Per10s)
+		if t.Test == 0x09 && b.Per10s > 0 {
+			o.Recorded = number(10 / b.Per10s)
+		} else if t.Test == 0x0A {
+			o.Recorded = number(b.Period)
 		}
 		if r := float64(o.Recorded) / t.Value; t.Value > 0 && (r > differsRatio || r < 1/differsRatio) {
 			o.Differs = "the recording shows another pace"

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/switching"
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
 	"pushback/decode"
@@ -91,7 +92,7 @@ func (a *app) vehicle(ctx context.Context, v visit) error {
 	r.Checks = readyChecks(s, judge.Decoder(), found, f.sensor, false)
 	r.Ask = questions
 	r.Monitors = monitorsOf(found.Readiness)
-	r.Tests = testsOf(found.Tests, judge.Figures(), f.sensor)
+	r.Tests = testsOf(found.Tests, s.switches.Bands(nil), f.sensor)
 	r.Freeze = freezeOf(found.Freeze)
 	refused := suit(judge.Decoder(), f.sensor, false)
 	if refused != nil {
@@ -254,6 +255,7 @@ type survey struct {
 	last       map[string]float64 // by signal
 	rpm        [2]float64         // lowest and highest
 	unusedTrim bool               // the computer says so of this sensor
+	switches   *switching.Collector
 }
 
 // A look lasts until readiness is told, but not shorter than the rate needs and
@@ -264,12 +266,13 @@ const (
 )
 
 func newSurvey(sensor string, asked func() bool, stop func()) *survey {
-	return &survey{voltage: "O2S" + sensor[1:2] + sensor[3:], trim: "SHRTFT" + sensor[1:2] + sensor[3:], asked: asked, stop: stop,
+	return &survey{switches: switching.NewCollector(sensor), voltage: "O2S" + sensor[1:2] + sensor[3:], trim: "SHRTFT" + sensor[1:2] + sensor[3:], asked: asked, stop: stop,
 		reasons: []string{"the watcher has not seen enough to tell"}, last: map[string]float64{}}
 }
 
 func (s *survey) Write(f session.Frame) error {
 	for _, x := range f.Samples {
+		s.switches.Add(x)
 		if x.Signal.Name == s.trim {
 			s.unusedTrim = x.Missing && f.Record.Exchange != nil && f.Record.Exchange.Outcome == obd.OK
 		}
