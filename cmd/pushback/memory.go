@@ -1,0 +1,88 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"pushback/obd/poll"
+)
+
+// memory keeps what was learned of adapters and cars in a file beside the database, so
+// that the next start on a known car skips the search. It is only a help: what cannot
+// be read or written is forgotten, and what is remembered is verified before use.
+type memory struct {
+	path string
+	mu   sync.Mutex
+}
+
+// remembered is one entry of the file.
+type remembered struct {
+	Car  poll.Car  `json:"car"`
+	Used time.Time `json:"used"`
+}
+
+// Bounds of the file: the cars used longest ago are forgotten first.
+const (
+	maxRemembered = 64
+	maxMemoryFile = 1 << 20
+)
+
+func memoryBeside(db string) *memory {
+	return &memory{path: filepath.Join(filepath.Dir(db), "cars.json")}
+}
+
+func (m *memory) read() map[string]remembered {
+	all := map[string]remembered{}
+	if info, err := os.Stat(m.path); err != nil || info.Size() > maxMemoryFile {
+		return all
+	}
+	text, err := os.ReadFile(m.path)
+	if err != nil || json.Unmarshal(text, &all) != nil || all == nil {
+		return map[string]remembered{}
+	}
+	return all
+}
+
+// Recall returns what was learned under the key.
+func (m *memory) Recall(key string) (poll.Car, bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	r, ok := m.read()[key]
+	return r.Car, ok
+}
+
+// Remember keeps what was learned under the key.
+func (m *memory) Remember(key string, c poll.Car) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	all := m.read()
+	all[key] = remembered{Car: c, Used: time.Now()}
+	for len(all) > maxRemembered {
+		oldest := ""
+		for k, r := range all {
+			if oldest == "" || r.Used.Before(all[oldest].Used) {
+				oldest = k
+			}
+		}
+		delete(all, oldest)
+	}
+	text, err := json.Marshal(all)
+	if err != nil || os.MkdirAll(filepath.Dir(m.path), 0o700) != nil {
+		return
+	}
+	// Written beside and renamed, so that a pulled plug leaves the old file or the new.
+	tmp, err := os.CreateTemp(filepath.Dir(m.path), ".cars-*")
+	if err != nil {
+		return
+	}
+	_, err = tmp.Write(text)
+	if cerr := tmp.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil || os.Rename(tmp.Name(), m.path) != nil {
+		os.Remove(tmp.Name())
+	}
+}
