@@ -86,7 +86,7 @@ func (a *app) watch(s showing) (*watching, error) {
 		if !style.Live {
 			code = nil // nobody scans a log
 		}
-		notice = append([]string{"", " " + words.PageAt(!w.page.Local()), " " + w.page.URL(), ""}, code...)
+		notice = append([]string{"", " " + words.PageAt(!w.page.Local(), cfg.Hands.Mark != nil), " " + w.page.URL(), ""}, code...)
 		if !whole {
 			fmt.Fprintln(people, strings.Join(notice, "\n"))
 		} else {

@@ -401,6 +401,44 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 	}
 }
 
+// A replay that goes back begins anew on every page that watches.
+func TestRestart(t *testing.T) {
+	play := sessiontest.Guided(t, "healthy", time.Second)
+	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict})
+	play.Until(p, nil)
+	s := open(t, p)
+	if m := s.next(t); !m.View.Over || len(m.V) == 0 {
+		t.Fatalf("at the end: over %v, %d readings", m.View.Over, len(m.V))
+	}
+	p.Restart(play.Verdict)
+	if m := s.next(t); !m.Whole || m.View.Over || len(m.V) != 0 || len(m.Axis.Bands) != 0 {
+		t.Errorf("begun anew: whole %v, over %v, %d readings", m.Whole, m.View.Over, len(m.V))
+	}
+	_ = p.Write(volts(time.Second, 0.3))
+	if m := s.next(t); len(m.V) != 1 {
+		t.Errorf("then: %d readings", len(m.V))
+	}
+}
+
+// Who sends half a request and waits is not waited for.
+func TestHalfARequest(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes five seconds")
+	}
+	t.Parallel()
+	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	c, err := net.Dial("tcp", p.hosts[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	fmt.Fprintf(c, "GET %s HTTP/1.1\r\nHost:", p.prefix)
+	_ = c.SetReadDeadline(time.Now().Add(20 * time.Second))
+	if _, err := io.ReadAll(c); err != nil {
+		t.Errorf("never hung up: %v", err)
+	}
+}
+
 // A client that takes nothing is dropped; the session never waits for it, and the
 // others are told everything.
 func TestStalledClient(t *testing.T) {

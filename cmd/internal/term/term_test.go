@@ -142,6 +142,30 @@ func TestPlainOutputIsPlain(t *testing.T) {
 	}
 }
 
+// A force that nobody guides is not let go on for ever, in lines either.
+func TestHeldTooLongInLines(t *testing.T) {
+	var b bytes.Buffer
+	v := NewView(&b, Style{}, "B1S1", false)
+	write := func(at time.Duration, e ...analysis.Event) {
+		f := sampled(at, "O2S11", 0.02)
+		f.Events = e
+		_ = v.Write(f)
+	}
+	write(10*time.Second, analysis.Event{T: 10, Name: analysis.ForceBegins, Side: analysis.Lean})
+	write(34 * time.Second)
+	if strings.Contains(b.String(), "let go") {
+		t.Errorf("too early:\n%s", &b)
+	}
+	write(35 * time.Second)
+	write(35500 * time.Millisecond)
+	write(37 * time.Second)
+	write(38*time.Second, analysis.Event{T: 38, Name: analysis.ForceEnds, Side: analysis.Lean})
+	write(60 * time.Second)
+	if got := strings.Count(b.String(), "let go before"); got != 2 {
+		t.Errorf("said %d times:\n%s", got, &b)
+	}
+}
+
 func TestStyleOfAPipeIsPlain(t *testing.T) {
 	if s := StyleOf(new(bytes.Buffer)); s != (Style{}) {
 		t.Errorf("%+v", s)

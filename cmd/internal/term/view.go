@@ -32,6 +32,8 @@ type View struct {
 	drawn  time.Duration
 	shown  bool // a live line is on the screen
 	lost   bool
+	held   time.Duration // when the force began that is held now, as events tell; 0: none is
+	warned time.Duration // when it was last said that it is held too long
 }
 
 type reading struct {
@@ -70,6 +72,10 @@ func (v *View) Write(f session.Frame) error {
 		text := words.EventText(e)
 		switch e.Name {
 		case analysis.ForceBegins, analysis.ForceEnds:
+			v.held = 0
+			if e.Name == analysis.ForceBegins {
+				v.held = t
+			}
 			text = v.style.Side(e.Side, text)
 		case analysis.SensorAnswers:
 			text = v.style.Side(analysis.Side(e.Toward), text)
@@ -80,8 +86,19 @@ func (v *View) Write(f session.Frame) error {
 		v.clear()
 		return nil
 	}
+	v.heldTooLong(f.Record.At)
 	v.draw(f.Record.At)
 	return nil
+}
+
+// heldTooLong says each second, and loudly, that a force must end that nobody
+// guides. A guide says so by its prompts.
+func (v *View) heldTooLong(at time.Duration) {
+	if v.prompt.Stage != "" || v.held == 0 || at-v.held < words.HoldMost || at-v.warned < time.Second {
+		return
+	}
+	v.warned = at
+	v.line(at, v.bell()+v.style.Bold(words.HeldTooLong(at-v.held)))
 }
 
 func (v *View) sample(s decode.Sample) {

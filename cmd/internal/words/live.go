@@ -86,9 +86,14 @@ func Big(s *session.State) Headline {
 	return Headline{Text: "READY"}
 }
 
-// holdMost is when a hold that nobody guides is told to end: before 30 s, after
+// HeldTooLong asks to let go of a force that nobody guides.
+func HeldTooLong(d time.Duration) string {
+	return fmt.Sprintf("Held for %d s: let go before the computer's own monitors trip.", int(d.Seconds()))
+}
+
+// HoldMost is when a hold that nobody guides is told to end: before 30 s, after
 // which the computer may declare the sensor faulty.
-const holdMost = 25 * time.Second
+const HoldMost = 25 * time.Second
 
 // Overheld reports that the signal must be let go now.
 func Overheld(s *session.State) bool {
@@ -98,7 +103,7 @@ func Overheld(s *session.State) bool {
 	if s.Prompt != nil {
 		return s.Prompt.Stage == session.StageRelease
 	}
-	return s.Phase == session.Held && s.Now-s.Since >= holdMost
+	return s.Phase == session.Held && s.Now-s.Since >= HoldMost
 }
 
 func bigStep(s *session.State, p session.Prompt) Headline {
@@ -150,7 +155,7 @@ func Sentence(s *session.State) string {
 	case s.Prompt != nil:
 		return strings.Trim(PromptText(*s.Prompt, s.ByMixture), "<> ")
 	case Overheld(s):
-		return fmt.Sprintf("Held for %d s: let go before the computer's own monitors trip.", int((s.Now - s.Since).Seconds()))
+		return HeldTooLong(s.Now - s.Since)
 	case s.Phase == session.Held && !s.Seen:
 		return "The reading does not show the force yet."
 	case s.Phase == session.Held:
@@ -159,6 +164,8 @@ func Sentence(s *session.State) string {
 		return "Released. Hands off: now the sensor itself must tell, and the loop must recover."
 	case s.Ready != nil && !*s.Ready:
 		return "A force would not count now: " + strings.Join(s.Reasons, "; ") + "."
+	case s.Ready != nil && s.ByMixture:
+		return "Make the mixture lean or rich for 15 s, then undo it."
 	case s.Ready != nil:
 		return "Hold the signal lean or rich for 15 s, then let go."
 	}
@@ -367,9 +374,12 @@ const ReplayScreenKeys = "space stand still · . next event · ← → 10 s · �
 const NoticeGoes = "Any key, or the first phone that comes, takes this off; a brings it back."
 
 // PageAt says who can open the page.
-func PageAt(network bool) string {
-	if network {
+func PageAt(network, marks bool) string {
+	switch {
+	case network && marks:
 		return "Whoever on this network has this link can watch and make marks:"
+	case network:
+		return "Whoever on this network has this link can watch:"
 	}
 	return "On this machine only (--page=lan for a phone):"
 }

@@ -6,9 +6,11 @@ package words
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/bias"
 	"pushback/cmd/internal/session"
 	"pushback/decode"
 )
@@ -30,10 +32,22 @@ func Cautions(byMixture bool) []string {
 	return append(c,
 		"Never put 12 V, the 5 V reference or a heater feed on the signal wire. Identify the wire first; use a meter of 10 MΩ or more to do so.",
 		"Lean: join the signal, on the computer's side, to the SENSOR RETURN, not to the chassis; open the sensor's branch.",
-		"Rich: about 0.9 V from a 1.5 V cell and a divider between signal and sensor return; open the sensor's branch.",
+		"Rich: "+usualSource()+" between signal and sensor return; open the sensor's branch. `pushback source` computes it for what you have.",
 		"A person is never the resistor: no fingers from battery to signal.",
 		"One hold is 15 s, 30 s at the very most. A long hold may set trouble codes; they are listed as caused by the test.")
 }
+
+// usualSource is what `pushback source` computes when it is told nothing.
+var usualSource = sync.OnceValue(func() string {
+	series, err := bias.ParseSeries("E24")
+	if err == nil {
+		var d bias.Design
+		if d, err = bias.Find(bias.DryCell, 0.9, 600, series, series.Tolerance, bias.UsualComputer); err == nil {
+			return fmt.Sprintf("%.1f V (dry cell of %.1f V, %s over %s)", d.Target, d.Supply.Volts.Nom, bias.Ohms(d.Top), bias.Ohms(d.Bottom))
+		}
+	}
+	panic(err) // the usual source exists: tested
+})
 
 // Lists of the keys and of the lines that a session listens to.
 const (
@@ -60,7 +74,7 @@ func PromptText(p session.Prompt, byMixture bool) string {
 		case byMixture:
 			return "FORCE LEAN: open the small vacuum hose. Enter when it is open."
 		case p.Side == analysis.Rich:
-			return "HOLD RICH: about 0.9 V between signal and sensor return, computer's side. Enter when it is on."
+			return "HOLD RICH: " + usualSource() + " between signal and sensor return, computer's side. Enter when it is on."
 		}
 		return "HOLD LEAN: signal to sensor return, computer's side. Enter when it is on."
 	case session.StageHold:
