@@ -42,9 +42,7 @@ func child(path string) error {
 	if err != nil {
 		return err
 	}
-	m := meta
-	m.Started = time.Now()
-	w, err := s.Create(ctx, m)
+	w, err := s.Create(ctx, meta)
 	if err != nil {
 		return err
 	}
@@ -63,7 +61,7 @@ func child(path string) error {
 		rec := crashRecord(seq)
 		if pace > 0 {
 			time.Sleep(time.Until(began.Add(time.Duration(seq) * pace)))
-			rec = exchange(seq, time.Since(began).Truncate(time.Microsecond), fmt.Sprintf("41 14 %08X", seq))
+			rec = exchange(seq, time.Since(began).Truncate(time.Microsecond), strconv.FormatInt(time.Now().UnixNano(), 10))
 		}
 		if err := w.Append(rec, samplesOf(rec, float64(seq))); err != nil {
 			return err
