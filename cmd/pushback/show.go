@@ -79,7 +79,11 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 	}
 	if !a.json {
 		c.print(a.out)
-		for _, line := range words.FigureLines(m.Watching, e.figures) {
+		fig := e.figures
+		if len(found.Switching) > 0 {
+			fig.Readings = 0 // said by speed below, and better
+		}
+		for _, line := range words.FigureLines(m.Watching, fig) {
 			fmt.Fprintln(a.out, line)
 		}
 		found.print(a.out)
