@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -21,6 +22,7 @@ type carFlags struct {
 	baud   int
 	bus    string
 	sensor string
+	device seriallink.Port // the port as it was listed when it was first opened
 }
 
 func (f *carFlags) add(cmd *cobra.Command) {
@@ -87,12 +89,48 @@ func (f *carFlags) open(ctx context.Context) (obd.Link, error) {
 	if addr, ok := strings.CutPrefix(f.port, "tcp://"); ok {
 		return tcplink.Dial(ctx, addr)
 	}
+	name := f.now()
 	if f.baud > 0 {
-		return seriallink.Open(f.port, f.baud)
+		return seriallink.Open(name, f.baud)
 	}
-	link, baud, err := seriallink.FindBaud(ctx, f.port)
+	link, baud, err := seriallink.FindBaud(ctx, name)
 	f.baud = baud
 	return link, err
+}
+
+// now is the port's present name: a cable that was pulled out and put back may have got
+// another one. Only USB devices can be told apart; other ports are not looked at, for
+// looking opens them.
+func (f *carFlags) now() string {
+	if !strings.Contains(f.port, "USB") && !strings.Contains(f.port, "ACM") && !strings.HasPrefix(f.port, "COM") {
+		return f.port
+	}
+	ports, err := seriallink.Ports()
+	if err != nil {
+		return f.port
+	}
+	if f.device.Name != "" {
+		if name, ok := seriallink.Again(f.device, ports); ok {
+			return name
+		}
+		return f.port
+	}
+	for _, p := range ports {
+		if p.Name == f.port {
+			f.device = p
+		}
+	}
+	return f.port
+}
+
+// maxBaud is the serial speed up to which the adapter may be asked to go: not where the
+// person has named a speed, nor where the line has none.
+func (f *carFlags) maxBaud() int {
+	path, err := filepath.EvalSymlinks(f.port)
+	if f.baud > 0 || strings.HasPrefix(f.port, "tcp://") || err == nil && strings.HasPrefix(path, "/dev/pts/") {
+		return 0
+	}
+	return 500_000
 }
 
 // visit is a short look at a car, real or simulated.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -12,6 +13,7 @@ import (
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
 	"pushback/obd"
+	"pushback/obd/capture"
 	"pushback/obd/poll"
 	"pushback/store"
 )
@@ -25,11 +27,13 @@ type liveFlags struct {
 	vehicle string
 	note    string
 	samples bool
+	capture string
 	views   viewFlags
 }
 
 func (f *liveFlags) add(cmd *cobra.Command) {
 	cmd.Flags().DurationVar(&f.dur, "for", 0, "stop by itself after this `DURATION`, such as 90s")
+	cmd.Flags().StringVar(&f.capture, "capture", "", "keep the raw dialogue with the adapter as text in `FILE`; import reads it")
 	f.addCommon(cmd)
 }
 
@@ -51,7 +55,11 @@ type liveRun struct {
 	origin  string // live or simulated
 	clock   obd.Clock
 	open    func(context.Context) (obd.Link, error)
+	memory  poll.Memory          // of cars met before; nil: none
+	maxBaud int                  // serial speed up to which the line's is raised; 0: it stays
 	guide   *session.GuideConfig // nil: not guided
+	// cautions are said before the first step.
+	cautions bool
 	// technician stands in for the person in a demonstration: told the prompts,
 	// shown the frames, given what a person can do.
 	technician func(hands) technician
@@ -78,16 +86,45 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	defer db.Close()
 
 	wire := line{open: r.open}
+	var raw *capture.Writer
+	if r.flags.capture != "" {
+		// Never over an older one: it may be the only trace of what happened.
+		file, err := os.OpenFile(r.flags.capture, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+		if err != nil {
+			return fmt.Errorf("keeping the dialogue: %w", err)
+		}
+		defer file.Close()
+		raw = capture.NewWriter(file, r.clock)
+		wire.open = func(ctx context.Context) (obd.Link, error) {
+			link, err := r.open(ctx)
+			if err != nil {
+				return nil, err
+			}
+			return raw.Link(link), nil
+		}
+		defer func() {
+			if err := raw.Flush(); err != nil {
+				fmt.Fprintf(a.errOut, "warning: the dialogue was not kept whole in %s: %v\n", r.flags.capture, err)
+			}
+		}()
+	}
 	if _, err := wire.reopen(ctx); err != nil {
 		return err
 	}
-	adapter := obd.NewAdapter(wire.link, r.clock, obd.AdapterOptions{Trying: a.trying()})
+	adapter := obd.NewAdapter(wire.link, r.clock, obd.AdapterOptions{Trying: a.trying(), MaxBaud: r.maxBaud})
 	defer wire.close(adapter)
-	p, err := poll.Open(ctx, adapter, r.clock, poll.Config{Sensor: r.flags.car.sensor, Bus: r.bus, Reopen: wire.reopen})
+	p, err := poll.Open(ctx, adapter, r.clock, poll.Config{
+		Sensor: r.flags.car.sensor, Bus: r.bus, Reopen: wire.reopen, Memory: r.memory, Port: r.flags.car.port,
+	})
 	if err != nil {
 		return err
 	}
 	car := p.Vehicle()
+	mark := p.Mark
+	if raw != nil {
+		raw.Session(p.Origin(), car.Format)
+		mark = func(m obd.Mark) { raw.Mark(m); p.Mark(m) }
+	}
 	a.log.Info().Str("bus", car.Format.Bus.String()).Bool("headers", car.Format.Headers).
 		Float64("volts", car.Identity.Voltage).Strs("quirks", car.Identity.Quirks).Msg("adapter")
 	say("%s, adapter %q, sensors %s", car.Format.Bus, car.Identity.Text, sensorText(car.Decoder))
@@ -134,7 +171,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		time.AfterFunc(closing, cancel)
 	})()
 
-	h := hands{mark: p.Mark, stop: p.Stop}
+	h := hands{mark: mark, stop: p.Stop}
 	var g *session.Guide
 	var told []func(session.Prompt)
 	if r.guide != nil {
@@ -146,14 +183,14 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		h.skip, h.again = g.Skip, g.Again
 		h.enter = func() {
 			if k := g.Enter(); k != "" {
-				p.Mark(obd.Mark{Kind: k})
+				mark(obd.Mark{Kind: k})
 			}
 		}
 	}
 	say("session %s begins, watching %s", meta.ID, meta.Watching)
 	show := showing{
 		views: r.flags.views, title: fmt.Sprintf("%s  %s by %s  %s", r.name, meta.Watching, meta.By, meta.Format.Bus), meta: meta,
-		verdict: judge.Verdict, hands: h, guided: r.guide != nil, scripted: r.technician != nil, short: r.flags.dur > 0,
+		verdict: judge.Verdict, hands: h, guided: r.guide != nil, scripted: r.technician != nil, cautions: r.cautions, short: r.flags.dur > 0,
 	}
 	watch, err := a.watch(show)
 	if err != nil {

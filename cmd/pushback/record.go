@@ -22,7 +22,7 @@ stop. In a terminal the same are keys: l, r, space, n, q.`,
 			if err != nil {
 				return err
 			}
-			r.name = "record"
+			r.name, r.memory = "record", memoryBeside(a.db)
 			return a.live(cmd.Context(), r)
 		},
 	}
@@ -44,5 +44,7 @@ func (f *liveFlags) run(cmd *cobra.Command) (liveRun, error) {
 	if f.dur < 0 {
 		return liveRun{}, usagef(cmd, "--for %v is negative", f.dur)
 	}
-	return liveRun{flags: *f, bus: bus, mixture: mixture, origin: "live", clock: obd.SystemClock{}, open: f.car.open}, nil
+	return liveRun{
+		flags: *f, bus: bus, mixture: mixture, origin: "live", clock: obd.SystemClock{}, open: f.car.open, maxBaud: f.car.maxBaud(),
+	}, nil
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -34,8 +35,8 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 			default:
 				return usagef(cmd, "--sides %q is not lean, rich or both", sides)
 			}
-			a.cautions(r.mixture)
-			r.name = "test"
+			r.cautions = true
+			r.name, r.memory = "test", memoryBeside(a.db)
 			return a.live(cmd.Context(), r)
 		},
 	}
@@ -47,15 +48,13 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 
 func (a *app) cautions(mixture bool) {
 	w := a.people()
-	fmt.Fprintln(w, term.StyleOf(w).Bold("Before you touch anything:"))
+	writeCautions(w, term.StyleOf(w), mixture)
+}
+
+func writeCautions(w io.Writer, style term.Style, mixture bool) {
+	fmt.Fprintln(w, style.Bold(words.BeforeYouTouch))
 	for _, c := range words.Cautions(mixture) {
 		term.Indent(w, "  ! ", c)
-	}
-	if !mixture {
-		fmt.Fprintln(w, "No data tells, so find out first:")
-		for _, q := range questions {
-			term.Indent(w, "  - ", q)
-		}
 	}
 	fmt.Fprintln(w)
 }
