@@ -61,7 +61,7 @@ func kindOf(err error) error {
 			return ErrReadOnly
 		case e.Code == sqlite3.ErrNotADB:
 			return ErrNotOurs
-		case e.Code == sqlite3.ErrCorrupt:
+		case e.Code == sqlite3.ErrCorrupt, e.Code == sqlite3.ErrTooBig:
 			return ErrDamaged
 		}
 		return nil

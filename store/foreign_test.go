@@ -101,6 +101,55 @@ func TestOpenForeign(t *testing.T) {
 	}
 }
 
+// A cell that is larger than anything of ours is not read.
+func TestEnormousCell(t *testing.T) {
+	path := copyKept(t)
+	sqlOn(t, path, "update record set raw = zeroblob(100000000) where kind = 'exchange'")
+	s, err := OpenForeign(context.Background(), path)
+	if err == nil {
+		defer s.Close()
+		var r *Reader
+		if r, err = s.Records(context.Background(), "last"); err == nil {
+			defer r.Close()
+			_, err = r.Next(context.Background())
+		}
+	}
+	if !errors.Is(err, ErrDamaged) {
+		t.Error(err)
+	}
+}
+
+// readForeign reads all of a foreign file.
+func readForeign(path string) error {
+	ctx := context.Background()
+	s, err := OpenForeign(ctx, path)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	list, err := s.List(ctx, Filter{})
+	if err != nil {
+		return err
+	}
+	for _, m := range list {
+		r, err := s.Records(ctx, m.ID)
+		if err != nil {
+			return err
+		}
+		for err == nil {
+			_, err = r.Next(ctx)
+		}
+		r.Close()
+		if err != io.EOF {
+			return err
+		}
+		if _, err := s.Judgement(ctx, m.ID); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Whatever bytes are changed below the schema, reading a foreign file ends.
 func TestHostilePages(t *testing.T) {
 	original, err := os.ReadFile(kept)
@@ -108,7 +157,6 @@ func TestHostilePages(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := newPath(t)
-	ctx := context.Background()
 	failed := 0
 	rapid.Check(t, func(t *rapid.T) {
 		b := bytes.Clone(original)
@@ -120,36 +168,34 @@ func TestHostilePages(t *testing.T) {
 		if err := os.WriteFile(path, b, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		err := func() error {
-			s, err := OpenForeign(ctx, path)
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			list, err := s.List(ctx, Filter{})
-			if err != nil {
-				return err
-			}
-			for _, m := range list {
-				r, err := s.Records(ctx, m.ID)
-				if err != nil {
-					return err
-				}
-				for err == nil {
-					_, err = r.Next(ctx)
-				}
-				r.Close()
-				if err != io.EOF {
-					return err
-				}
-			}
-			return nil
-		}()
-		if err != nil {
+		if readForeign(path) != nil {
 			failed++
 		}
 	})
 	if failed == 0 {
 		t.Error("no change was noticed: the test does not test")
 	}
+}
+
+func FuzzForeign(f *testing.F) {
+	original, err := os.ReadFile(kept)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(original)
+	dir := f.TempDir()
+	f.Fuzz(func(t *testing.T, file []byte) {
+		g, err := os.CreateTemp(dir, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer os.Remove(g.Name())
+		if _, err := g.Write(file); err != nil {
+			t.Fatal(err)
+		}
+		if err := g.Close(); err != nil {
+			t.Fatal(err)
+		}
+		_ = readForeign(g.Name()) // it ends, and does no harm
+	})
 }

@@ -278,6 +278,9 @@ func (s *Store) Close() error {
 	return wrap("close database", errors.Join(s.r.Close(), s.w.Close()))
 }
 
+// longest is the longest text, blob or row that is read or written, in bytes.
+const longest = 64 << 20
+
 // connector opens connections that distrust the file: a schema made by somebody
 // else may not call functions, and cells are checked as pages are read.
 type connector struct {
@@ -297,6 +300,7 @@ func connect(path string, params ...string) *sql.DB {
 	u := url.URL{Scheme: "file", Path: path, RawQuery: strings.Join(params, "&")}
 	return sql.OpenDB(connector{dsn: u.String(), drv: &sqlite3.SQLiteDriver{
 		ConnectHook: func(c *sqlite3.SQLiteConn) error {
+			c.SetLimit(sqlite3.SQLITE_LIMIT_LENGTH, longest)
 			_, err := c.Exec("pragma trusted_schema = off; pragma cell_size_check = on", nil)
 			return err
 		},
