@@ -58,7 +58,7 @@ type liveRun struct {
 	memory  poll.Memory          // of cars met before; nil: none
 	maxBaud int                  // serial speed up to which the line's is raised; 0: it stays
 	guide   *session.GuideConfig // nil: not guided
-	// cautions are said before the first step.
+	// cautions are said on the whole screen before the first step.
 	cautions bool
 	// technician stands in for the person in a demonstration: told the prompts,
 	// shown the frames, given what a person can do.

@@ -35,7 +35,12 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 			default:
 				return usagef(cmd, "--sides %q is not lean, rich or both", sides)
 			}
-			r.cautions = true
+			if _, _, whole := a.whole(f.views); whole {
+				r.cautions = true
+			} else {
+				w := a.people()
+				writeCautions(w, term.StyleOf(w), 96, r.mixture)
+			}
 			r.name, r.memory = "test", memoryBeside(a.db)
 			return a.live(cmd.Context(), r)
 		},
@@ -46,15 +51,11 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 	return cmd
 }
 
-func (a *app) cautions(mixture bool) {
-	w := a.people()
-	writeCautions(w, term.StyleOf(w), mixture)
-}
-
-func writeCautions(w io.Writer, style term.Style, mixture bool) {
+// writeCautions says what can hurt, in lines of at most so many columns.
+func writeCautions(w io.Writer, style term.Style, columns int, mixture bool) {
 	fmt.Fprintln(w, style.Bold(words.BeforeYouTouch))
 	for _, c := range words.Cautions(mixture) {
-		term.Indent(w, "  ! ", c)
+		term.IndentTo(w, columns, "  ! ", c)
 	}
 	fmt.Fprintln(w)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"strings"
 	"time"
 
@@ -41,6 +42,7 @@ type showing struct {
 	guided   bool
 	scripted bool // nobody's hands are on a wire
 	lines    bool // never on the whole screen
+	cautions bool // say what can hurt, before all else
 	short    bool // it ends by itself, perhaps unseen
 }
 
@@ -56,14 +58,20 @@ type watching struct {
 	page   *page.Page
 }
 
+// whole reports whether the whole terminal can show a session, and which it is.
+func (a *app) whole(f viewFlags) (in, out *os.File, ok bool) {
+	in, out, ok = term.Fits(a.in, a.people())
+	return in, out, ok && !f.plain && !a.json && a.log.GetLevel() >= zerolog.WarnLevel
+}
+
 // watch shows a session: on the whole terminal where there is one, as lines where
 // not, and on the page if wanted. What is typed or tapped goes to its hands.
 func (a *app) watch(s showing) (*watching, error) {
 	w := &watching{}
 	m, h := s.meta, s.hands
 	people, style := a.people(), term.StyleOf(a.people())
-	in, out, whole := term.Fits(a.in, people)
-	whole = whole && !s.views.plain && !s.lines && !a.json && a.log.GetLevel() >= zerolog.WarnLevel
+	in, out, whole := a.whole(s.views)
+	whole = whole && !s.lines
 	var notice []string
 	if s.views.page != "" {
 		cfg := page.Config{Title: s.title, Name: m.ID, Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict}
@@ -99,6 +107,11 @@ func (a *app) watch(s showing) (*watching, error) {
 			In: in, Out: out, Color: style.Color, Title: s.title, Name: m.ID, Keys: words.RecordScreenKeys, Notice: notice,
 			Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict,
 			Hands: term.Hands{Mark: h.mark, Stop: h.stop, Enter: h.enter, Skip: h.skip, Again: h.again},
+		}
+		if s.cautions {
+			var b strings.Builder
+			writeCautions(&b, style, 78, m.By == "mixture")
+			cfg.First = strings.Split("\n"+b.String()+" "+words.AnyKey, "\n")
 		}
 		if w.page != nil {
 			cfg.Guests = w.page.Guests

@@ -36,7 +36,8 @@ type ScreenConfig struct {
 	ByMixture bool
 	Verdict   func() analysis.Verdict // the judge's
 	Hands     Hands
-	Notice    []string      // shown over the whole screen until a key is pressed, such as the page's address
+	First     []string      // shown before all else, until a key is pressed: what can hurt
+	Notice    []string      // shown next, until a key is pressed or the first guest comes: the page's address
 	Guests    func() int    // how many watch the page; the notice goes when the first comes
 	Linger    time.Duration // how long the answer stays without a key; 0: until a key
 }
@@ -63,7 +64,7 @@ type Screen struct {
 func NewScreen(cfg ScreenConfig) *Screen {
 	s := &Screen{cfg: cfg, dirty: make(chan struct{}, 1), closed: make(chan struct{}), bells: make(chan int, 8),
 		state: session.NewState(cfg.Sensor, cfg.ByMixture, cfg.Verdict), wrote: time.Now()}
-	s.program = tea.NewProgram(&model{screen: s, notice: cfg.Notice},
+	s.program = tea.NewProgram(&model{screen: s, first: cfg.First, notice: cfg.Notice},
 		tea.WithInput(cfg.In), tea.WithOutput(cfg.Out), tea.WithoutSignalHandler())
 	ctx, cancel := context.WithCancel(context.Background())
 	s.quit = cancel
@@ -200,6 +201,7 @@ func (s *Screen) Kill() {
 type model struct {
 	screen *Screen
 	w, h   int
+	first  []string
 	notice []string
 	asking bool // for the notice, by a key
 	help   bool
@@ -279,8 +281,12 @@ func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
 		}
 		return nil
 	}
-	if m.notice != nil || m.help {
-		m.notice, m.help = nil, false
+	if m.first != nil || m.notice != nil || m.help {
+		if m.first != nil {
+			m.first = nil
+		} else {
+			m.notice, m.help = nil, false
+		}
 		if k.String() != "q" && k.String() != "ctrl+c" {
 			return nil
 		}
@@ -385,6 +391,9 @@ func (m *model) draw() string {
 		return ""
 	}
 	s := m.screen
+	if m.first != nil {
+		return strings.Join(m.first, "\n")
+	}
 	if m.notice != nil {
 		return strings.Join(m.notice, "\n")
 	}

@@ -98,8 +98,11 @@ func wrap(text string, n int) []string {
 }
 
 // Indent prints a text in the running width, after a sign.
-func Indent(w io.Writer, sign, text string) {
-	for i, line := range wrap(text, width-len([]rune(sign))) {
+func Indent(w io.Writer, sign, text string) { IndentTo(w, width, sign, text) }
+
+// IndentTo prints a text in lines of so many columns, after a sign.
+func IndentTo(w io.Writer, columns int, sign, text string) {
+	for i, line := range wrap(text, columns-len([]rune(sign))) {
 		if i > 0 {
 			sign = strings.Repeat(" ", len([]rune(sign)))
 		}

@@ -152,6 +152,8 @@ func Sentence(s *session.State) string {
 		return rest
 	case s.Lost:
 		return "The line to the adapter is gone; trying to get it back. Look at plug and cable."
+	case s.Prompt != nil && s.Prompt.Stage == session.StageHold && !s.Seen && s.Now-s.Since > 2*time.Second:
+		return "The reading does not show that it is held " + string(s.Prompt.Side) + ": look at the contact."
 	case s.Prompt != nil:
 		return strings.Trim(PromptText(*s.Prompt, s.ByMixture), "<> ")
 	case Overheld(s):

@@ -15,6 +15,12 @@ import (
 	"pushback/decode"
 )
 
+// Around the cautions.
+const (
+	BeforeYouTouch = "Before you touch anything:"
+	AnyKey         = "Any key: read and understood."
+)
+
 // Cautions come before a test. The order is that of harm.
 func Cautions(byMixture bool) []string {
 	c := []string{
