@@ -44,8 +44,8 @@ func (c *Content) add(r *recordRow) {
 	case "exchange":
 		text(r.request)
 		b = binary.AppendVarint(binary.AppendVarint(b, r.sent), r.received)
-		text(r.outcome)
 		if !TellsVIN(r.request) {
+			text(r.outcome)
 			b = append(binary.AppendUvarint(b, uint64(len(r.raw))), r.raw...)
 		}
 	case "mark":

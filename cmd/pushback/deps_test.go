@@ -33,6 +33,7 @@ var imports = map[string][]string{
 	"store/longcsv":      {"obd", "store", "store/transfer"},
 	"store/parquet":      {"obd", "decode", "store", "store/transfer"},
 	"store/portable":     {"obd", "store", "store/transfer"},
+	"store/rawcapture":   {"obd", "obd/capture", "store", "store/transfer"},
 }
 
 // owners says which rooms may import a library of others'.

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -12,57 +11,18 @@ import (
 
 	"pushback/cmd/internal/session"
 	"pushback/decode"
-	"pushback/obd/capture"
 	"pushback/store"
 	"pushback/store/longcsv"
 	"pushback/store/parquet"
 	"pushback/store/portable"
+	"pushback/store/rawcapture"
 	"pushback/store/transfer"
 	"pushback/store/widecsv"
 )
 
 // formats are the kinds of file that sessions are written to and read from. Any text
 // may be a wide table, so that comes last.
-var formats = []transfer.Format{portable.Format, parquet.Format, captureFormat, longcsv.Format, widecsv.Format}
-
-// captureFormat is read only: `--capture` of test and record writes it.
-var captureFormat = transfer.Format{
-	Name: "capture", Extension: ".txt", About: "the raw dialogue with the adapter, as `record --capture` writes it",
-	Single: true,
-	Is:     func(head []byte) bool { return bytes.HasPrefix(head, []byte("pushback capture ")) },
-	Open: func(_ context.Context, path string) (transfer.Reader, error) {
-		f, err := os.Open(path)
-		if err != nil {
-			return nil, err
-		}
-		info, err := f.Stat()
-		var r *capture.Reader
-		if err == nil {
-			r, err = capture.NewReader(f)
-		}
-		if err != nil {
-			return nil, errors.Join(err, f.Close())
-		}
-		return &captured{Reader: r, file: f, meta: store.Meta{Started: info.ModTime(), Format: r.Format(), Finished: true}}, nil
-	},
-}
-
-// captured is a capture as the one session of its file.
-type captured struct {
-	*capture.Reader
-	file io.Closer
-	meta store.Meta
-	told bool
-}
-
-func (c *captured) Session(context.Context) (store.Meta, error) {
-	if c.told {
-		return store.Meta{}, io.EOF
-	}
-	c.told = true
-	return c.meta, nil
-}
-func (c *captured) Close() error { return c.file.Close() }
+var formats = []transfer.Format{portable.Format, parquet.Format, rawcapture.Format, longcsv.Format, widecsv.Format}
 
 // formatOf finds a file's format by its content.
 func formatOf(path string) (transfer.Format, error) {
