@@ -13,25 +13,44 @@ import (
 func BlockMeans(group []int, y []float64, groups, block, times int, seed uint64) [][]float64 {
 	rng := rand.New(rand.NewPCG(seed, 0x9E3779B97F4A7C15))
 	n := len(y)
+	// Running sums and counts of each group, so that a block costs one step, whatever its
+	// length: sums[i*groups+g] is of the readings before i.
+	sums, counts := make([]float64, (n+1)*groups), make([]float64, (n+1)*groups)
+	for i := range n {
+		copy(sums[(i+1)*groups:], sums[i*groups:(i+1)*groups])
+		copy(counts[(i+1)*groups:], counts[i*groups:(i+1)*groups])
+		if g := group[i]; g >= 0 {
+			sums[(i+1)*groups+g] += y[i]
+			counts[(i+1)*groups+g]++
+		}
+	}
 	out := make([][]float64, times)
 	count := make([]float64, groups)
 	for t := range out {
 		m := make([]float64, groups)
 		clear(count)
-		for left := n; left > 0; {
-			for i, k := rng.IntN(n), min(block, left); k > 0; i, k = i+1, k-1 {
-				if i == n {
-					i = 0
-				}
-				if g := group[i]; g >= 0 {
-					m[g] += y[i]
-					count[g]++
-				}
-				left--
+		add := func(from, to int) {
+			for g := range m {
+				m[g] += sums[to*groups+g] - sums[from*groups+g]
+				count[g] += counts[to*groups+g] - counts[from*groups+g]
 			}
 		}
+		for left := n; left > 0; {
+			from, length := rng.IntN(n), min(block, left)
+			if to := from + length; to <= n {
+				add(from, to)
+			} else {
+				add(from, n)
+				add(0, to-n)
+			}
+			left -= length
+		}
 		for g := range m {
-			m[g] /= count[g] // NaN for none
+			if count[g] == 0 {
+				m[g] = math.NaN()
+				continue
+			}
+			m[g] /= count[g]
 		}
 		out[t] = m
 	}
