@@ -54,10 +54,11 @@ const maxPIDs = 6
 // plan decides what to ask next.
 type plan struct {
 	items  []*item
-	multi  bool // the car answers several PIDs in one request
-	short  int  // replies in a row that lacked some of what was packed
-	most   int  // how many at the most, as it has shown; 0: as many as the standard allows
-	double bool // the car answers one PID twice, if asked for it twice, and that costs nothing
+	beside []*item // the sensors of other banks in the watched one's place
+	multi  bool    // the car answers several PIDs in one request
+	short  int     // replies in a row that lacked some of what was packed
+	most   int     // how many at the most, as it has shown; 0: as many as the standard allows
+	double bool    // the car answers one PID twice, if asked for it twice, and that costs nothing
 	can    bool
 	credit float64
 	turn   int
@@ -89,6 +90,7 @@ var slow = []item{
 
 const (
 	medium  = time.Second     // other sensors, the other bank's trim
+	alert   = medium / 3      // the other bank's sensor while a force is announced
 	recheck = 5 * time.Second // a trim that also comes with the voltage
 )
 
@@ -143,6 +145,9 @@ func (p *plan) fill(d *decode.Decoder, sensor string) {
 	for _, s := range d.Sensors() {
 		if s.PID != 0 {
 			add(item{pid: s.PID, every: medium})
+		}
+		if it := p.item(0x01, s.PID); it != nil && !it.fast && len(fast) > 0 && s.Position == fast[0].Position {
+			p.beside = append(p.beside, it)
 		}
 	}
 	add(item{pid: 0x06, every: medium})
@@ -258,6 +263,24 @@ func (p *plan) fell(items []*item, came func(*item) bool, now time.Duration) {
 	p.short = 0
 	if p.most = max(1, n); p.most == 1 {
 		p.multi = false
+	}
+}
+
+// announce takes what the technician says he does. While a force is announced, the same
+// sensor of the other bank is read more often: if the watched one does not follow, that one
+// tells whether the connectors are crossed.
+func (p *plan) announce(k obd.MarkKind) {
+	every := medium
+	switch k {
+	case obd.MarkLean, obd.MarkRich:
+		every = alert
+	case obd.MarkRelease:
+	default:
+		return
+	}
+	for _, it := range p.beside {
+		it.due -= it.every - every
+		it.every = every
 	}
 }
 
