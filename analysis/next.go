@@ -67,11 +67,7 @@ func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
 			"check which bank is bank 1 in the maker's service information, and that you forced that one",
 		}
 	case NotReadyToSay:
-		out := []string{}
-		for _, r := range c.w.ready.unmet(c.w.now) {
-			out = append(out, r)
-		}
-		return append(out, "bring the car to these conditions and test again")
+		return append(c.w.ready.unmet(), "bring the car to these conditions and test again")
 	case NothingForced:
 		return []string{"hold the signal lean, then rich, and watch again"}
 	}

@@ -27,13 +27,11 @@ type readiness struct {
 	hasStatus  bool
 	closedAt   float64 // last time at which the loop was seen closed
 	openAt     float64 // and open
-	openSince  float64
 	everClosed bool
 
 	coolant    float64
 	hasCoolant bool
 	rpm        series
-	speed      float64
 	wide       bool // the watched sensor is a wide-range one
 	unused     bool // the computer says that it does not use this sensor for trim
 	unusedN    int
@@ -46,7 +44,7 @@ type readiness struct {
 }
 
 // unmet lists the conditions that do not hold, in words.
-func (r *readiness) unmet(now float64) []string {
+func (r *readiness) unmet() []string {
 	var out []string
 	if r.wide {
 		out = append(out, "wide-range sensor: its wire must not be forced; move the mixture instead")
@@ -111,7 +109,7 @@ func (w *Watcher) stepReady(now float64) {
 		r.everReady = true
 		w.emit(Event{T: now, Name: Ready})
 	} else {
-		w.emit(Event{T: now, Name: NotReady, Reasons: slices.Clone(r.unmet(now))})
+		w.emit(Event{T: now, Name: NotReady, Reasons: slices.Clone(r.unmet())})
 	}
 }
 

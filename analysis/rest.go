@@ -12,9 +12,7 @@ type stillness struct {
 	downSince float64
 	downSide  Side
 	mute      [2]float64 // s of contradiction, by the side that the sensor should say
-	agree     [2]float64 // s during which both said the side that trim works against
 	trimThen  [2]float64
-	lastAt    float64
 	haveVolts bool
 	haveTrim  bool
 	haveDown  bool

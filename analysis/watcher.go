@@ -36,7 +36,6 @@ type Watcher struct {
 	volts      track // the watched sensor
 	otherVolts track // the sensor in the same place of the other bank
 	down       series
-	downBase   bool
 	trim       trimStream
 	otherTrim  trimStream
 	ready      readiness
