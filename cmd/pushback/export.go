@@ -29,7 +29,7 @@ func newExport(a *app) *cobra.Command {
 		}
 	}
 	cmd := &cobra.Command{
-		Use:   "export SESSION --csv [FILE]",
+		Use:   "export [SESSION] --csv|--parquet|… [FILE]",
 		Short: "Write sessions as CSV, Parquet or a SQLite file",
 		Long: `Writes a session, or with --all every session (those that the filters leave), to
 FILE; without FILE, or with -, to standard output. 'import' reads each of the forms:
