@@ -59,7 +59,7 @@ func do(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Voi
 
 func eval[T any](t *testing.T, ctx context.Context, js string) T {
 	t.Helper()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](js))
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
 	if err != nil {
 		t.Fatalf("%s: %v", js, err)
 	}
@@ -328,6 +328,58 @@ func TestAlarm(t *testing.T) {
 	_ = p.Write(event(28*time.Second, analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean}))
 	until(t, ctx, `alarming === null && $("big").textContent !== "RELEASENOW"`)
 }
+
+// The tones carry through a workshop and differ by more than pitch: at most six;
+// 500 to 5000 Hz with four or more components from 1 to 4 kHz (human factors design
+// standard of the FAA, and NUREG-0700, as quoted in the project's references); each
+// with a rhythm of its own, but for the two that go up and down. They are heard:
+// rendered, each has energy at its fundamental and in that band.
+func TestTones(t *testing.T) {
+	ctx := chrome(t)
+	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	do(t, ctx, chromedp.Navigate(p.URL()))
+	until(t, ctx, `view !== null`)
+	tones := eval[map[string][][3]float64](t, ctx, `tones`)
+	if len(tones) > 6 {
+		t.Errorf("%d tones are too many to know apart", len(tones))
+	}
+	rhythms := map[string]string{}
+	for name, parts := range tones {
+		components := map[float64]bool{}
+		rhythm := ""
+		for _, p := range parts {
+			if p[2] < 500 || p[2] > 5000 {
+				t.Errorf("%s: %g Hz", name, p[2])
+			}
+			for f := p[2]; f <= 4000; f += p[2] { // a sawtooth has all harmonics
+				if f >= 1000 {
+					components[f] = true
+				}
+			}
+			rhythm += fmt.Sprintf("%.2f+%.2f ", p[0], p[1])
+		}
+		if len(components) < 4 {
+			t.Errorf("%s has %d components from 1 to 4 kHz", name, len(components))
+		}
+		if other := rhythms[rhythm]; other != "" {
+			t.Errorf("%s and %s have the same rhythm", name, other)
+		}
+		rhythms[rhythm] = name
+		heard := eval[[2]float64](t, ctx, fmt.Sprintf(rendered, name))
+		if heard[0] < 0.02 || heard[1] < 0.005 {
+			t.Errorf("%s: amplitude %.4f at its first fundamental, %.4f at the third harmonic", name, heard[0], heard[1])
+		}
+	}
+}
+
+// rendered is the amplitude of the first part of a tone at its fundamental and at the
+// third harmonic, by a single-bin Fourier sum.
+const rendered = `(async () => {
+  const rate = 48000, c = new OfflineAudioContext(1, rate * 2, rate), name = %q, [at, long, hz] = tones[name][0];
+  sound(c, name);
+  const x = (await c.startRendering()).getChannelData(0), from = Math.round((at + .04) * rate), n = Math.round(.07 * rate);
+  return [1, 3].map(k => { let re = 0, im = 0; for (let i = 0; i < n; i++) { const a = 2 * Math.PI * k * hz * i / rate; re += x[from + i] * Math.cos(a); im += x[from + i] * Math.sin(a); } return 2 * Math.hypot(re, im) / n; });
+})()`
 
 // For who cannot see it, needs larger letters, or no movement.
 func TestAccessible(t *testing.T) {

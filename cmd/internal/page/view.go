@@ -53,7 +53,7 @@ type button struct {
 func viewOf(s *session.State, h Hands) view {
 	head := words.Big(s)
 	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s),
-		Say: words.Sentence(s), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, h)}
+		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, h)}
 	if s.Last != nil {
 		v.Last = words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
 	}

@@ -44,7 +44,7 @@ func draw(s *session.State, l look) string {
 	c.text(1, 0, "pushback "+l.title, quiet)
 	right := words.Clock(s.Now)
 	if l.name != "" {
-		right = "session " + l.name + "  " + right
+		right = words.Session + " " + l.name + "  " + right
 	}
 	if l.paused {
 		right = words.Paused + "  " + right
@@ -216,7 +216,7 @@ func (c *canvas) small(s *session.State, l look) {
 	case s.Volts.Known:
 		c.text(0, y, fmt.Sprintf("%.2f V %s %s", s.Volts.Value, words.Arrow(s.Reads()), strings.ToUpper(string(s.Reads()))), cell{fg: sideInk(s.Reads())})
 		if s.Trim.Known {
-			c.text(0, y+1, fmt.Sprintf("trim %+.1f %%", s.Trim.Value), cell{})
+			c.text(0, y+1, words.TrimShort(s.Trim.Value), cell{})
 		}
 	}
 	c.text(0, l.h-1, words.TooSmall, cell{fg: inkQuiet})

@@ -521,6 +521,49 @@ func TestStalledTerminal(t *testing.T) {
 	screen.Kill()
 }
 
+// The bell rings by number: it has one pitch only.
+func TestBells(t *testing.T) {
+	master, slave, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer slave.Close()
+	t.Setenv("TERM", "xterm-256color")
+	rung := make(chan int)
+	go func() {
+		n := 0
+		b := make([]byte, 64<<10)
+		for {
+			k, err := master.Read(b)
+			if err != nil {
+				rung <- n
+				return
+			}
+			n += bytes.Count(b[:k], []byte("\a"))
+		}
+	}()
+	_ = pty.Setsize(slave, &pty.Winsize{Rows: 24, Cols: 80})
+	s := NewScreen(ScreenConfig{In: slave, Out: slave, Sensor: "B1S1", Verdict: func() analysis.Verdict { return analysis.Verdict{} }})
+	_ = s.Write(session.Frame{Record: obd.Record{At: time.Second}, Events: []analysis.Event{{T: 1, Name: analysis.ForceBegins, Side: analysis.Lean}}})     // once
+	_ = s.Write(session.Frame{Record: obd.Record{At: 2 * time.Second}, Events: []analysis.Event{{T: 2, Name: analysis.LoopAnswers, Toward: "cut"}}})       // three times
+	_ = s.Write(session.Frame{Record: obd.Record{At: 3 * time.Second}})                                                                                    // not
+	_ = s.Write(session.Frame{Record: obd.Record{At: 26500 * time.Millisecond}})                                                                           // held too long: once
+	_ = s.Write(session.Frame{Record: obd.Record{At: 27 * time.Second}})                                                                                   // not yet again
+	_ = s.Write(session.Frame{Record: obd.Record{At: 28 * time.Second}})                                                                                   // again
+	_ = s.Write(session.Frame{Record: obd.Record{At: 29 * time.Second}, Events: []analysis.Event{{T: 29, Name: analysis.ForceEnds, Side: analysis.Lean}}}) // not
+	waitForBells := time.Now().Add(10 * time.Second)
+	for len(s.bells) > 0 && time.Now().Before(waitForBells) {
+		time.Sleep(10 * time.Millisecond)
+	}
+	time.Sleep(time.Second) // the last one may be three
+	s.Kill()
+	slave.Close()
+	master.Close()
+	if n := <-rung; n != 6 {
+		t.Errorf("%d bells, want 6", n)
+	}
+}
+
 // From the deciding reading to the bytes on the terminal, ms. A figure to look at.
 func BenchmarkEventToTerminal(b *testing.B) {
 	master, slave, err := pty.Open()

@@ -43,7 +43,7 @@ func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
 		}
 	}
 	if len(v.Next) > 0 {
-		fmt.Fprintf(w, "\nNext:\n")
+		fmt.Fprintf(w, "\n%s:\n", words.Page.Next)
 	}
 	for i, n := range v.Next {
 		for k, line := range wrap(n, width-5) {

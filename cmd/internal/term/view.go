@@ -65,7 +65,7 @@ func (v *View) Write(f session.Frame) error {
 		v.exchange(f.Record.At, x)
 	}
 	if m := f.Record.Mark; m != nil {
-		v.line(f.Record.At, "you: "+words.MarkText(*m))
+		v.line(f.Record.At, words.You(*m))
 	}
 	for _, e := range f.Events {
 		t := time.Duration(e.T * float64(time.Second))
@@ -124,12 +124,12 @@ func (v *View) exchange(at time.Duration, x *obd.Exchange) {
 	case obd.LinkLost:
 		if !v.lost {
 			v.lost = true
-			v.line(at, "THE LINE TO THE ADAPTER IS GONE; trying to get it back")
+			v.line(at, words.LineGone)
 		}
 	case obd.OK:
 		if v.lost {
 			v.lost = false
-			v.line(at, "the line is back")
+			v.line(at, words.LineBack)
 		}
 	}
 }
@@ -196,15 +196,15 @@ func (v *View) draw(at time.Duration) {
 func (v *View) liveLine(at time.Duration) string {
 	parts := []string{fmt.Sprintf("%7.1f s", at.Seconds())}
 	if v.volts.known && at-v.volts.at > stale {
-		parts = append(parts, fmt.Sprintf("NO DATA FOR %.0f s", (at-v.volts.at).Seconds()))
+		parts = append(parts, words.NoData(at-v.volts.at))
 	} else if v.volts.known {
 		side := sideOf(v.volts.value)
 		parts = append(parts, v.style.Side(side, fmt.Sprintf("%.3f V %s %-4s", v.volts.value, words.Arrow(side), strings.ToUpper(string(side)))))
 		if v.pct.known {
-			parts = append(parts, fmt.Sprintf("trim %+6.1f %%", v.pct.value))
+			parts = append(parts, words.TrimShort(v.pct.value))
 		}
 		if v.rpm.known {
-			parts = append(parts, fmt.Sprintf("%4.0f rpm", v.rpm.value))
+			parts = append(parts, words.RPM(v.rpm.value))
 		}
 	}
 	if w := words.Step(v.prompt); w != "" {

@@ -151,7 +151,7 @@ func Sentence(s *session.State) string {
 		_, rest, _ := strings.Cut(ConclusionText(s.Verdict.Conclusion), ". ")
 		return rest
 	case s.Lost:
-		return "The line to the adapter is gone; trying to get it back. Look at plug and cable."
+		return LineGone + ". Look at plug and cable."
 	case s.Prompt != nil && s.Prompt.Stage == session.StageHold && !s.Seen && s.Now-s.Since > 2*time.Second:
 		return "The reading does not show that it is held " + string(s.Prompt.Side) + ": look at the contact."
 	case s.Prompt != nil:
@@ -209,7 +209,7 @@ func Conditions(s *session.State) []string {
 		out = append(out, fmt.Sprintf("coolant %.0f °C", s.Coolant.Value))
 	}
 	if s.RPM.Known {
-		out = append(out, fmt.Sprintf("%.0f rpm", s.RPM.Value))
+		out = append(out, RPM(s.RPM.Value))
 	}
 	if s.Rate > 0 {
 		out = append(out, fmt.Sprintf("%.1f readings/s", s.Rate))
@@ -223,10 +223,13 @@ func NoData(d time.Duration) string { return fmt.Sprintf("NO DATA FOR %d s", int
 // TickText words what happened at a tick.
 func TickText(t session.Tick) string {
 	if t.Mark != nil {
-		return "you: " + MarkText(*t.Mark)
+		return You(*t.Mark)
 	}
 	return EventText(*t.Event)
 }
+
+// You words a mark as what the technician did.
+func You(m obd.Mark) string { return "you: " + MarkText(m) }
 
 // MarkText words a mark.
 func MarkText(m obd.Mark) string {
@@ -271,6 +274,9 @@ func TickSign(t session.Tick) (string, analysis.Side) {
 // Labels of the live views.
 const (
 	Paused   = "PAUSED"
+	Session  = "session"
+	LineGone = "THE LINE TO THE ADAPTER IS GONE; trying to get it back"
+	LineBack = "the line is back"
 	Waiting  = "no reading yet"
 	TooSmall = "80 × 24 shows more"
 )
@@ -384,4 +390,17 @@ func PageAt(network, marks bool) string {
 		return "Whoever on this network has this link can watch:"
 	}
 	return "On this machine only (--page=lan for a phone):"
+}
+
+// TrimShort is a trim in a narrow room.
+func TrimShort(v float64) string { return fmt.Sprintf("trim %+6.1f %%", v) }
+
+// RPM is an engine speed.
+func RPM(v float64) string { return fmt.Sprintf("%.0f rpm", v) }
+
+// Tapped is a sentence for who taps instead of typing: the key that it may name at
+// its end is left out.
+func Tapped(sentence string) string {
+	text, _, _ := strings.Cut(sentence, enterWhen)
+	return text
 }

@@ -62,6 +62,9 @@ const (
 	TestLines  = "Lines on standard input: mark lean, mark rich, mark release, note TEXT, stop; next, skip, repeat."
 )
 
+// enterWhen begins the part of a prompt that names a key.
+const enterWhen = " Enter when "
+
 // PromptText words a prompt for one side of the test.
 func PromptText(p session.Prompt, byMixture bool) string {
 	side := strings.ToUpper(string(p.Side))
@@ -76,13 +79,13 @@ func PromptText(p session.Prompt, byMixture bool) string {
 	case session.StageForce:
 		switch {
 		case byMixture && p.Side == analysis.Rich:
-			return "FORCE RICH: feed propane into the intake, slowly, until the sensor stays rich. Enter when it flows."
+			return "FORCE RICH: feed propane into the intake, slowly, until the sensor stays rich." + enterWhen + "it flows."
 		case byMixture:
-			return "FORCE LEAN: open the small vacuum hose. Enter when it is open."
+			return "FORCE LEAN: open the small vacuum hose." + enterWhen + "it is open."
 		case p.Side == analysis.Rich:
-			return "HOLD RICH: " + usualSource() + " between signal and sensor return, computer's side. Enter when it is on."
+			return "HOLD RICH: " + usualSource() + " between signal and sensor return, computer's side." + enterWhen + "it is on."
 		}
-		return "HOLD LEAN: signal to sensor return, computer's side. Enter when it is on."
+		return "HOLD LEAN: signal to sensor return, computer's side." + enterWhen + "it is on."
 	case session.StageHold:
 		if p.More {
 			return "KEEP HOLDING " + side + ": trim answered, but the exhaust does not show enough yet."

@@ -284,7 +284,9 @@ const tones = {
 let audio = null;
 function tone(name) {
   document.body.dataset.tone = name;
-  if (!audio || !tones[name]) return;
+  if (audio && tones[name]) sound(audio, name);
+}
+function sound(audio, name) {
   for (const [at, long, hz] of tones[name]) {
     const o = audio.createOscillator(), g = audio.createGain(), t = audio.currentTime + .02 + at;
     o.type = "sawtooth"; o.frequency.value = hz;
