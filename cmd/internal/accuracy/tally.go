@@ -116,6 +116,41 @@ func share(k, n int) string {
 	return fmt.Sprintf("%d of %d = %.2f %% (95 %%: %.2f to %.2f)", k, n, 100*float64(k)/float64(max(n, 1)), 100*lo, 100*hi)
 }
 
+// broken says which links of the ring a fault really breaks. All others are whole, but
+// for those under cloudy, which the fault keeps anyone from knowing.
+var broken = map[string]struct{ links, cloudy []analysis.ProofID }{
+	"input dead":               {[]analysis.ProofID{analysis.ProofInput}, nil},
+	"wire open, computer side": {[]analysis.ProofID{analysis.ProofInput}, nil},
+	"wire open, sensor side":   {[]analysis.ProofID{analysis.ProofSensorRich, analysis.ProofSensorLean}, []analysis.ProofID{analysis.ProofRecovery}},
+	"sensor flat":              {[]analysis.ProofID{analysis.ProofSensorRich, analysis.ProofSensorLean}, []analysis.ProofID{analysis.ProofRecovery}},
+	"sensor stuck lean":        {[]analysis.ProofID{analysis.ProofSensorRich}, []analysis.ProofID{analysis.ProofSensorLean, analysis.ProofRecovery}},
+	"sensor stuck rich":        {[]analysis.ProofID{analysis.ProofSensorLean}, []analysis.ProofID{analysis.ProofSensorRich, analysis.ProofRecovery}},
+	"trim frozen":              {[]analysis.ProofID{analysis.ProofAddsFuel, analysis.ProofCutsFuel}, []analysis.ProofID{analysis.ProofRecovery}},
+	"never adds":               {[]analysis.ProofID{analysis.ProofAddsFuel}, []analysis.ProofID{analysis.ProofRecovery}},
+	"never cuts":               {[]analysis.ProofID{analysis.ProofCutsFuel}, []analysis.ProofID{analysis.ProofRecovery}},
+	"fuel not delivered":       {[]analysis.ProofID{analysis.ProofDelivery}, []analysis.ProofID{analysis.ProofRecovery}},
+	"banks crossed":            {[]analysis.ProofID{analysis.ProofBank}, []analysis.ProofID{analysis.ProofInput, analysis.ProofAddsFuel, analysis.ProofCutsFuel, analysis.ProofRecovery}},
+	"leak beyond authority":    {nil, []analysis.ProofID{analysis.ProofRecovery}},
+	"monitor trips":            {nil, []analysis.ProofID{analysis.ProofRecovery}},
+}
+
+// ProofsWrong counts the proofs that are called proven where the link is broken, or failed
+// where it is whole, and those that were decided at all.
+func ProofsWrong(t Trial) (wrong map[analysis.ProofID]int, decided int) {
+	wrong = map[analysis.ProofID]int{}
+	b := broken[t.Expected.Fault]
+	for _, p := range t.Verdict.Proofs {
+		if p.State != analysis.Proven && p.State != analysis.Failed || slices.Contains(b.cloudy, p.ID) {
+			continue
+		}
+		decided++
+		if (p.State == analysis.Proven) == slices.Contains(b.links, p.ID) {
+			wrong[p.ID]++
+		}
+	}
+	return wrong, decided
+}
+
 // Tally counts what trials came to.
 type Tally struct {
 	Trials, Failed          int // Failed: the session itself broke off
@@ -218,6 +253,7 @@ func Print(w io.Writer, trials []Trial) {
 	if c.Failed > 0 {
 		fmt.Fprintf(w, "sessions broken off            %s\n", share(c.Failed, c.Trials))
 	}
+	byProof(w, trials)
 	byRate(w, trials)
 	for _, t := range c.Wrongs {
 		fmt.Fprintf(w, "wrong: seed %d, %s at %.1f readings/s: said %s, was %s\n", t.Seed, t.Expected.Fault, t.Rate, t.Verdict.Conclusion, t.Expected.Conclusion)
@@ -246,6 +282,27 @@ func confusion(w io.Writer, trials []Trial) {
 		fmt.Fprintf(tw, "%s\t%s\n", row, strings.Join(said, ", "))
 	}
 	tw.Flush()
+}
+
+func byProof(w io.Writer, trials []Trial) {
+	all, decided, total := map[analysis.ProofID]int{}, 0, 0
+	for _, t := range trials {
+		if t.Err != nil {
+			continue
+		}
+		wrong, n := ProofsWrong(t)
+		decided += n
+		for id, k := range wrong {
+			all[id] += k
+			total += k
+		}
+	}
+	fmt.Fprintf(w, "proofs wrong                   %s of those decided\n", share(total, decided))
+	for _, id := range analysis.ProofOrder {
+		if all[id] > 0 {
+			fmt.Fprintf(w, "  %-12s %d\n", id, all[id])
+		}
+	}
 }
 
 func byRate(w io.Writer, trials []Trial) {
