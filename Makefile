@@ -6,7 +6,7 @@ BIN := bin/pushback
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS := -X main.version=$(VERSION)
 
-.PHONY: demo build test check lint fuzz accuracy bench clean setup
+.PHONY: demo build test check lint fuzz accuracy bench gallery clean setup
 
 demo: build
 	./$(BIN) demo
@@ -49,6 +49,10 @@ accuracy:
 # and wrong samples over a bad line (about a minute).
 bench:
 	$(GO) run ./cmd/bench
+
+# The report of every simulated car, to look through.
+gallery: setup
+	$(GO) test ./cmd/pushback -count=1 -run '^TestGallery$$' -gallery $(CURDIR)/build/gallery
 
 clean:
 	rm -rf bin build

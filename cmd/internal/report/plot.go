@@ -1,0 +1,347 @@
+package report
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"strconv"
+	"strings"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
+)
+
+// Heights of a figure's parts, px. Across, everything is in per cent of the width, so
+// that a figure is as wide as its page, and stretches along time only when it is zoomed.
+const (
+	stripHeight = 22.0
+	voltsTop    = stripHeight + 4
+	voltsHeight = 150.0
+	trimTop     = voltsTop + voltsHeight + 14
+	trimHeight  = 118.0
+	axisTop     = trimTop + trimHeight
+	plotHeight  = axisTop + 34
+	gutter      = 46.0
+	fine        = 2400 // columns that are drawn: enough for a zoom of four
+)
+
+// scale is the range of an axis.
+type scale struct{ lo, hi float64 }
+
+// voltScale and trimScale hold all readings of all traces, so that figures beside each
+// other have the same axes.
+func voltScale(ts ...*Trace) scale {
+	s := scale{0, 1}
+	for _, t := range ts {
+		s = s.hold(t.Volts).hold(t.Down)
+	}
+	return scale{math.Floor(s.lo*10) / 10, math.Ceil(s.hi*10-1e-9) / 10}
+}
+
+func trimScale(ts ...*Trace) scale {
+	s := scale{-10, 10}
+	for _, t := range ts {
+		s = s.hold(t.Trim)
+	}
+	return scale{math.Floor(s.lo/5) * 5, math.Ceil(s.hi/5) * 5}
+}
+
+func (s scale) hold(points []Point) scale {
+	for _, p := range points {
+		if !math.IsNaN(p.V) {
+			s.lo, s.hi = min(s.lo, p.V), max(s.hi, p.V)
+		}
+	}
+	return s
+}
+
+// part is where a value lies between top (1) and bottom (0).
+func (s scale) part(v float64) float64 { return (v - s.lo) / (s.hi - s.lo) }
+
+// view is what a figure shows.
+type view struct {
+	from, to    float64 // s
+	zero        float64 // s: what the time axis calls 0
+	volts, trim scale
+	dots        bool // each reading is a dot
+	title       string
+}
+
+// drawing writes one figure.
+type drawing struct {
+	strings.Builder
+	v view
+}
+
+func (d *drawing) f(format string, args ...any) { fmt.Fprintf(&d.Builder, format, args...) }
+
+// x is a time in per cent of the width.
+func (d *drawing) x(t float64) float64 {
+	return math.Round(1e4*(t-d.v.from)/(d.v.to-d.v.from)) / 100
+}
+
+func (d *drawing) inside(t float64) bool { return t >= d.v.from && t <= d.v.to }
+
+// body draws the trace without its value axes; the element around it has the height.
+func (t *Trace) body(v view) string {
+	d := &drawing{v: v}
+	for _, g := range t.Gaps {
+		d.span("gap", g[0], g[1], "")
+	}
+	for _, b := range t.Bands {
+		label := words.Arrow(b.Side)
+		if w := (min(b.To, v.to) - max(b.From, v.from)) / (v.to - v.from); w > 0.07 {
+			label += " " + strings.ToUpper(string(b.Side))
+		}
+		d.span("band "+string(b.Side), b.From, b.To, label)
+	}
+	d.axes()
+	d.curve("down", t.Down, v.volts, voltsTop, voltsHeight)
+	d.curve("volts", t.Volts, v.volts, voltsTop, voltsHeight)
+	d.curve("trim", t.Trim, v.trim, trimTop, trimHeight)
+	if len(t.Volts) == 0 {
+		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no voltage of this sensor was read</text>`, voltsTop+voltsHeight/2)
+	}
+	if len(t.Trim) == 0 {
+		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no short-term trim was read</text>`, trimTop+trimHeight/2)
+	}
+	last := math.Inf(-1)
+	for _, k := range t.Ticks {
+		last = d.tick(k, last)
+	}
+	return d.String()
+}
+
+// span shades a time over both panels.
+func (d *drawing) span(class string, from, to float64, label string) {
+	from, to = max(from, d.v.from), min(to, d.v.to)
+	if to < from {
+		return
+	}
+	d.f(`<rect class="%s" x="%g%%" width="%g%%" y="%g" height="%g"/>`, class, d.x(from), max(0.15, d.x(to)-d.x(from)), voltsTop, axisTop-voltsTop)
+	if label != "" {
+		d.f(`<text class="held %s" x="%g%%" y="%g" dx="3">%s</text>`, class, d.x(from), axisTop-5, html.EscapeString(label))
+	}
+}
+
+func (d *drawing) axes() {
+	for _, p := range []struct {
+		s           scale
+		top, height float64
+	}{{d.v.volts, voltsTop, voltsHeight}, {d.v.trim, trimTop, trimHeight}} {
+		for _, y := range ticks(p.s, 5) {
+			class := "grid"
+			if y == 0 {
+				class = "grid zero"
+			}
+			d.f(`<line class="%s" x1="0" x2="100%%" y1="%[2]g" y2="%[2]g"/>`, class, round1(p.top+p.height*(1-p.s.part(y))))
+		}
+	}
+	d.f(`<line class="switch" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/>`, round1(voltsTop+voltsHeight*(1-d.v.volts.part(session.Switch))))
+	step := timeStep(d.v.to - d.v.from)
+	for k := math.Ceil((d.v.from - d.v.zero) / step); d.v.zero+k*step <= d.v.to+1e-9; k++ {
+		x := d.x(d.v.zero + k*step)
+		anchor := "middle"
+		switch {
+		case x < 2:
+			anchor = "start"
+		case x > 97:
+			anchor = "end"
+		}
+		d.f(`<line class="grid" x1="%[1]g%%" x2="%[1]g%%" y1="%[2]g" y2="%[3]g"/><text class="num" x="%[1]g%%" y="%[4]g" text-anchor="%[5]s">%[6]s</text>`,
+			x, voltsTop, axisTop+4, axisTop+17, anchor, clock(k*step, step))
+	}
+	d.f(`<line class="base" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/><line class="base" x1="0" x2="100%%" y1="%[2]g" y2="%[2]g"/>`, axisTop, voltsTop+voltsHeight)
+}
+
+// curve draws a series in a frame of its own, 10000 wide, that is stretched to the width.
+func (d *drawing) curve(class string, points []Point, s scale, top, height float64) {
+	runs := thin(points, d.v.from, d.v.to, fine)
+	if len(runs) == 0 {
+		return
+	}
+	d.f(`<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 10000 1000" preserveAspectRatio="none"><path class="line %s" d="`, top, height, class)
+	var b []byte
+	put := func(cmd byte, p Point) {
+		b = append(b, cmd)
+		b = strconv.AppendInt(b, int64(math.Round(10000*(p.T-d.v.from)/(d.v.to-d.v.from))), 10)
+		b = append(b, ' ')
+		b = strconv.AppendInt(b, int64(math.Round(1000*(1-s.part(p.V)))), 10)
+	}
+	for _, r := range runs {
+		for i, p := range r {
+			if i == 0 {
+				put('M', p)
+			} else {
+				put('L', p)
+			}
+		}
+		if len(r) == 1 {
+			b = append(b, "h0"...)
+		}
+	}
+	if d.v.dots {
+		b = append(b, `"/><path class="dot `+class+`" d="`...)
+		for _, r := range runs {
+			for _, p := range r {
+				put('M', p)
+				b = append(b, "h0"...)
+			}
+		}
+	}
+	d.Write(b)
+	d.WriteString(`"/></svg>`)
+}
+
+// tick draws an event or a mark, its sign only where there is room; it returns where
+// the last sign stands.
+func (d *drawing) tick(k session.Tick, last float64) float64 {
+	t := k.At.Seconds()
+	sign, side := words.TickSign(k)
+	if sign == "" || !d.inside(t) {
+		return last
+	}
+	x := d.x(t)
+	class := strings.TrimSpace("tick " + string(side))
+	d.f(`<g class="%s"><title>%s  %s</title><line x1="%[4]g%%" x2="%[4]g%%" y1="%[5]g" y2="%[6]g"/>`,
+		class, words.SessionTime(t), html.EscapeString(words.TickText(k)), x, stripHeight-6, axisTop)
+	if x-last >= 1.6 {
+		anchor := "middle"
+		if x > 98.5 {
+			anchor = "end"
+		} else if x < 1 {
+			anchor = "start"
+		}
+		d.f(`<text x="%g%%" y="%g" text-anchor="%s">%s</text>`, x, stripHeight-9, anchor, html.EscapeString(sign))
+		last = x
+	}
+	d.WriteString(`</g>`)
+	return last
+}
+
+// gutterBody draws the value axes.
+func (t *Trace) gutterBody(v view) string {
+	d := &drawing{v: v}
+	axis := func(s scale, top, height float64, format string) {
+		for _, y := range ticks(s, 5) {
+			d.f(`<text class="num" x="%g" y="%g" text-anchor="end">%s</text>`, gutter-5, round1(top+height*(1-s.part(y))+4), fmt.Sprintf(format, y))
+		}
+	}
+	axis(v.volts, voltsTop, voltsHeight, "%.1f")
+	axis(v.trim, trimTop, trimHeight, "%+.0f")
+	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, html.EscapeString(words.VoltageOf(t.Sensor)))
+	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, html.EscapeString(words.TrimOf(t.Sensor)))
+	d.f(`<text class="unit" x="%g" y="%g" text-anchor="end">time</text>`, gutter-5, axisTop+17)
+	return d.String()
+}
+
+// says is the figure in words, for who cannot see it.
+func (t *Trace) says(v view) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s. Sensor voltage above, short-term trim below, from %s to %s.", v.title, words.SessionTime(v.from), words.SessionTime(v.to))
+	about := func(what, unit string, points []Point) {
+		s, n := scale{math.Inf(1), math.Inf(-1)}, 0
+		for _, p := range points {
+			if p.T >= v.from && p.T <= v.to && !math.IsNaN(p.V) {
+				s.lo, s.hi = min(s.lo, p.V), max(s.hi, p.V)
+				n++
+			}
+		}
+		if n > 0 {
+			fmt.Fprintf(&b, " %s between %.2f and %.2f %s, %d readings.", what, s.lo, s.hi, unit, n)
+		}
+	}
+	about("Voltage", "V", t.Volts)
+	about("Trim", "%", t.Trim)
+	for _, band := range t.Bands {
+		if band.To >= v.from && band.From <= v.to {
+			fmt.Fprintf(&b, " Held %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))
+		}
+	}
+	return b.String()
+}
+
+// inline is the figure for a page: value axes that stay, and the plot that may scroll.
+func (t *Trace) inline(v view) string {
+	return fmt.Sprintf(`<svg class="gutter" width="%[1]g" height="%[2]g" aria-hidden="true">%[3]s</svg>`+
+		`<div class="scroll" tabindex="0" role="group" aria-label="%[4]s"><svg class="plot" height="%[2]g" role="img" aria-label="%[5]s">%[6]s</svg></div>`,
+		gutter, plotHeight, t.gutterBody(v), html.EscapeString(v.title), html.EscapeString(t.says(v)), t.body(v))
+}
+
+// alone is the figure as a file of its own.
+func (t *Trace) alone(v view, style string) string {
+	const width = 1000.0
+	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %[1]g %[2]g" width="%[1]g" height="%[2]g" role="img" aria-label="%[3]s"><style>%[4]s</style>`+
+		`<rect width="100%%" height="100%%" fill="#fff"/><svg width="%[5]g" height="%[2]g">%[6]s</svg><svg x="%[5]g" width="%[7]g" height="%[2]g">%[8]s</svg></svg>`+"\n",
+		width, plotHeight, html.EscapeString(t.says(v)), style, gutter, t.gutterBody(v), width-gutter-12, t.body(v))
+}
+
+// whole shows the session to a length, which may be that of a longer one beside it.
+func (t *Trace) whole(length float64, title string, volts, trim scale) view {
+	return view{from: 0, to: max(length, 1), volts: volts, trim: trim, title: title}
+}
+
+// around shows one force with what led to it and what came of it.
+func (t *Trace) around(b Band, title string, volts, trim scale, hold float64) view {
+	return view{from: b.From - 6, to: b.From + hold + 16, zero: b.From, volts: volts, trim: trim, dots: true, title: title}
+}
+
+// firstOf returns the force of a side that was held longest.
+func (t *Trace) longest(side analysis.Side) (Band, bool) {
+	var best Band
+	for _, b := range t.Bands {
+		if b.Side == side && b.To-b.From > best.To-best.From {
+			best = b
+		}
+	}
+	return best, best.To > best.From
+}
+
+// ticks are round values within a scale, about n of them.
+func ticks(s scale, n int) []float64 {
+	raw := (s.hi - s.lo) / float64(n)
+	mag := math.Pow(10, math.Floor(math.Log10(raw)))
+	step := 10 * mag
+	for _, m := range []float64{1, 2, 5} {
+		if m*mag >= raw*0.99 {
+			step = m * mag
+			break
+		}
+	}
+	var out []float64
+	for k := math.Ceil(s.lo/step - 1e-9); k*step <= s.hi+1e-9; k++ {
+		out = append(out, k*step+0) // no minus zero
+	}
+	return out
+}
+
+// timeStep is a step of a time axis: about ten of them.
+func timeStep(span float64) float64 {
+	for _, s := range []float64{0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200} {
+		if span/s <= 11 {
+			return s
+		}
+	}
+	return math.Ceil(span/36000) * 3600
+}
+
+// clock labels a time on an axis.
+func clock(t, step float64) string {
+	sign := ""
+	if t < 0 {
+		sign, t = "−", -t
+	}
+	s := int(math.Round(t))
+	switch {
+	case step < 1:
+		return fmt.Sprintf("%s%.1f s", sign, t)
+	case step < 60 && s < 120:
+		return fmt.Sprintf("%s%d s", sign, s)
+	case s >= 3600 || step >= 600:
+		return fmt.Sprintf("%s%d:%02d h", sign, s/3600, s/60%60)
+	}
+	return fmt.Sprintf("%s%d:%02d", sign, s/60, s%60)
+}
+
+func round1(v float64) float64 { return math.Round(10*v) / 10 }

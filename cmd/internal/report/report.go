@@ -1,0 +1,364 @@
+// Package report writes what a technician hands over after a test: one HTML file with
+// nothing outside of it, for the car's owner on its first page and for a technician on
+// those that follow. It prints on A4 and Letter, and needs no script.
+package report
+
+import (
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"pushback/analysis"
+	"pushback/analysis/compare"
+	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/words"
+	"pushback/store"
+)
+
+// Report is all that a report says.
+type Report struct {
+	Shop    Shop
+	Sides   []*Side // one session, or before and after
+	Compare *Comparison
+	Program string // version of this program
+	Made    time.Time
+	Paper   string // a4, letter; "" the printer's
+}
+
+// Shop is the head of the first page; what is empty is left out.
+type Shop struct {
+	Name, Technician, Vehicle, Odometer, Complaint string
+	Logo                                           *Logo
+}
+
+// Side is one session. All of it follows from the session's records.
+type Side struct {
+	Title     string // Before, After; "" where there is one side only
+	Session   store.Meta
+	VIN       string // "" unless it was asked for
+	Records   int
+	Hash      []byte // of the records, as store.Content makes it
+	Verdict   analysis.Verdict
+	Events    []analysis.Event
+	Figures   analysis.Figures
+	Facts     []Fact // conditions of the test
+	Resting   []Fact
+	Switching []Fact
+	Map       trimmap.Map
+	Codes     []Code
+	CodesRead bool
+	Monitors  []Fact
+	OwnTests  []Fact
+	Freeze    string
+	Trace     *Trace
+}
+
+// Fact is a name and what is so called.
+type Fact struct{ What, Text string }
+
+// Code is a trouble code as it was found first and last.
+type Code struct {
+	Code, State, Meaning string
+	Before, After        string
+	ByTest               bool
+}
+
+// Comparison is what the two sides of a repair come to.
+type Comparison struct {
+	Answer  compare.Answer
+	Shifted bool
+	Why     string
+	Trims   [][]string // bank, speed, load, readings, before, after, difference, answer
+	Sensor  [][]string // what, before, after
+	Force   [][]string
+	Codes   [][]string // code, change
+	Open    [2]string  // monitors that are not complete
+	Limits  []string
+}
+
+//go:embed report.html
+var page string
+
+//go:embed report.css
+var pageCSS string
+
+//go:embed plot.css
+var plotCSS string
+
+//go:embed colours.css
+var colours string
+
+var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
+	"time": words.SessionTime, "text": words.EventText, "length": words.Length, "title": func(p analysis.ProofID) string { return words.ProofTitles[p] },
+	"sign": func(s analysis.State) string { return words.StateSigns[s] }, "state": func(s analysis.State) string { return strings.ToLower(words.StateWords[s]) },
+	"evidence": words.EvidenceText, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
+	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
+	"big": func(c analysis.Conclusion) string { return words.ConclusionText(c) }, "tick": words.TickText,
+	"rows": func(title string, rows [][]string) any {
+		return struct {
+			Title string
+			Rows  [][]string
+		}{title, rows}
+	},
+	"short": func(t time.Time) string { return t.Format("2 January 2006") },
+}).Parse(page))
+
+// WriteHTML writes the report.
+func (r *Report) WriteHTML(w io.Writer) error {
+	style := r.style()
+	sum := sha256.Sum256([]byte(style))
+	return pageTemplate.Execute(w, struct {
+		*Report
+		Style  template.CSS
+		Policy string
+	}{r, template.CSS(style), "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"})
+}
+
+func (r *Report) style() string {
+	size := map[string]string{"a4": "size:A4;", "letter": "size:letter;"}[r.Paper]
+	ids := make([]string, len(r.Sides))
+	for i, s := range r.Sides {
+		ids[i] = plain(s.Session.ID)
+	}
+	return "@page{" + size + "margin:13mm 13mm 15mm;" +
+		"@bottom-left{content:\"pushback, session " + strings.Join(ids, " and ") + "\";font:8pt sans-serif;color:#555}" +
+		"@bottom-right{content:counter(page) \" / \" counter(pages);font:8pt sans-serif;color:#555}}\n" +
+		colours + ring.CSS + plotCSS + pageCSS
+}
+
+// plain keeps what a session's id is made of: it goes into a style sheet.
+func plain(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+			return r
+		}
+		return -1
+	}, s)
+}
+
+// Last is the side that the first page speaks of.
+func (r *Report) Last() *Side { return r.Sides[len(r.Sides)-1] }
+
+// Owner is what the first page says.
+func (r *Report) Owner() words.Owner {
+	s := r.Last()
+	byMixture := s.Session.By == "mixture"
+	if c := r.Compare; c != nil {
+		return words.OwnerCompared(c.Answer, c.Shifted, r.Sides[0].Verdict.Conclusion, s.Verdict.Conclusion, byMixture)
+	}
+	return words.OwnerText(s.Verdict.Conclusion, byMixture)
+}
+
+// Tone is the class of the first page's answer: good, bad or doubt.
+func (r *Report) Tone() string {
+	if c := r.Compare; c != nil {
+		return map[compare.Answer]string{compare.Better: "good", compare.Worse: "bad"}[c.Answer]
+	}
+	switch r.Last().Verdict.Conclusion {
+	case analysis.LoopProven:
+		return "good"
+	case analysis.PartlyProven, analysis.UnclearResult, analysis.NotReadyToSay, analysis.NothingForced:
+		return "doubt"
+	}
+	return "bad"
+}
+
+// Vehicle is the car in the shop's words, else in the session's.
+func (r *Report) Vehicle() string {
+	if r.Shop.Vehicle != "" {
+		return r.Shop.Vehicle
+	}
+	return r.Last().Session.Vehicle
+}
+
+// Simulated reports that a side is of no real car.
+func (r *Report) Simulated() bool {
+	return slices.ContainsFunc(r.Sides, func(s *Side) bool { return s.Session.Origin == "simulated" })
+}
+
+// ByTest lists the codes that the last test itself set.
+func (r *Report) ByTest() (out []string) {
+	for _, c := range r.Last().Codes {
+		if c.ByTest && !slices.Contains(out, c.Code) {
+			out = append(out, c.Code)
+		}
+	}
+	return out
+}
+
+// Method, Limits and Cautions are the same in each report.
+func (r *Report) Method() []string { return words.Method }
+
+// Limits of what any report shows.
+func (r *Report) Limits() []string { return words.Limits }
+
+// Cautions for who repeats the test.
+func (r *Report) Cautions() []string { return words.Cautions(r.Last().Session.By == "mixture") }
+
+// Words name the comparison's answer.
+func (c *Comparison) Words() string { return words.Compared(c.Answer, c.Shifted) }
+
+// Figures draws the traces of all sides on the same axes: each whole, then each side's
+// forces from close by.
+func (r *Report) Figures() []Figure {
+	var out []Figure
+	traces := make([]*Trace, len(r.Sides))
+	length, n := 0.0, 0
+	for i, s := range r.Sides {
+		traces[i] = s.Trace
+		length = max(length, s.Trace.End)
+	}
+	volts, trim := voltScale(traces...), trimScale(traces...)
+	add := func(s *Side, v view, note string) {
+		n++
+		out = append(out, Figure{n, v.title, note, template.HTML(s.Trace.inline(v))})
+	}
+	for _, s := range r.Sides {
+		add(s, s.Trace.whole(length, label(s, "The whole recording"), volts, trim), "")
+	}
+	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
+		hold := 0.0
+		for _, s := range r.Sides {
+			if b, ok := s.Trace.longest(side); ok {
+				hold = max(hold, min(b.To-b.From, 60))
+			}
+		}
+		for _, s := range r.Sides {
+			if b, ok := s.Trace.longest(side); ok {
+				note := fmt.Sprintf("Held %s from %s to %s. Each dot is one reading; time runs from the moment the force began.", side, words.SessionTime(b.From), words.SessionTime(b.To))
+				if many := s.Trace.count(side); many > 1 {
+					note += fmt.Sprintf(" This is the longest of %d.", many)
+				}
+				add(s, s.Trace.around(b, label(s, words.Arrow(side)+" Held "+string(side)), volts, trim, hold), note)
+			}
+		}
+	}
+	return out
+}
+
+func label(s *Side, what string) string {
+	if s.Title == "" {
+		return what
+	}
+	return s.Title + ": " + strings.ToLower(what[:1]) + what[1:]
+}
+
+// Figure is a drawing in the page.
+type Figure struct {
+	N           int
+	Title, Note string
+	Drawing     template.HTML
+}
+
+// Ring is the side's ring as an inline drawing.
+func (s *Side) Ring() template.HTML {
+	return template.HTML(ring.Of(s.Verdict).SVG(words.RingLabels(s.Session.Watching)))
+}
+
+// CanShow says what the readings' rate can and cannot show.
+func (s *Side) CanShow() []string { return words.CanShow(s.Figures) }
+
+// shownEvents is how many events are listed at most: days of driving have thousands.
+const shownEvents = 120
+
+// Listed are the events in the list, most telling first where there are too many.
+func (s *Side) Listed() []analysis.Event {
+	if len(s.Events) <= shownEvents {
+		return s.Events
+	}
+	var out []analysis.Event
+	for _, e := range s.Events {
+		if e.Name != analysis.Ready && e.Name != analysis.NotReady {
+			out = append(out, e)
+		}
+	}
+	return out[:min(len(out), shownEvents)]
+}
+
+// Unlisted is how many events the list leaves out.
+func (s *Side) Unlisted() int { return len(s.Events) - len(s.Listed()) }
+
+// LoadHeads are the columns of a trim map.
+func (s *Side) LoadHeads() []string {
+	out := make([]string, len(trimmap.LoadEdges)-1)
+	for i := range out {
+		out[i] = edge(trimmap.LoadEdges, i)
+	}
+	return out
+}
+
+// MapRow is a speed's cells.
+type MapRow struct {
+	Speed string
+	Cells []MapCell
+}
+
+// MapCell is one cell; without readings its Text is empty.
+type MapCell struct{ Text, Note, Class string }
+
+// MapRows is a bank's map as a table.
+func (s *Side) MapRows(b trimmap.Result) (out []MapRow) {
+	for i := range len(trimmap.SpeedEdges) - 1 {
+		row := MapRow{edge(trimmap.SpeedEdges, i), make([]MapCell, len(trimmap.LoadEdges)-1)}
+		any := false
+		for _, c := range b.Cells {
+			if c.Speed != i {
+				continue
+			}
+			any = true
+			m := MapCell{Text: fmt.Sprintf("%+.1f", c.Mean), Note: fmt.Sprintf("%d readings", c.Count)}
+			if c.SD == c.SD {
+				m.Note = fmt.Sprintf("±%.1f, %s", c.SD, m.Note)
+			}
+			switch {
+			case c.Thin:
+				m.Class, m.Note = "few", m.Note+", few"
+			case c.Mean >= trimmap.Usual:
+				m.Class, m.Text = "adds", m.Text+" ▲"
+			case c.Mean <= -trimmap.Usual:
+				m.Class, m.Text = "cuts", m.Text+" ▼"
+			}
+			row.Cells[c.Load] = m
+		}
+		if any {
+			out = append(out, row)
+		}
+	}
+	return out
+}
+
+func edge(edges []float64, i int) string {
+	if edges[i+1] > 1e9 {
+		return fmt.Sprintf("%.0f and more", edges[i])
+	}
+	return fmt.Sprintf("%.0f to %.0f", edges[i], edges[i+1])
+}
+
+// FitText words a fit of total trim against air flow.
+func (s *Side) FitText(f trimmap.Fit) string {
+	if f.Model == trimmap.NoModel {
+		return ""
+	}
+	at := func(i trimmap.Interval) string { return fmt.Sprintf("%+.1f %% (%+.1f to %+.1f)", i.Value, i.Lo, i.Hi) }
+	if f.Model == trimmap.LevelOnly {
+		return "Fitted level of total trim: " + at(f.B) + "."
+	}
+	return fmt.Sprintf("Fitted total trim (95 %% intervals): %s at %.3g %s, %s at %.3g, %s at %.3g.", at(f.AtLow), f.Low, s.Map.FlowUnit, at(f.AtMid), f.Mid, at(f.AtHigh), f.High)
+}
+
+// count is how often a side was held.
+func (t *Trace) count(side analysis.Side) (n int) {
+	for _, b := range t.Bands {
+		if b.Side == side {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,251 @@
+package words
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"pushback/analysis"
+	"pushback/analysis/compare"
+)
+
+// Owner is what the report's first page says to the car's owner.
+type Owner struct {
+	Question, Answer string
+	Did              string   // what was done
+	Next             []string // what happens next
+}
+
+// OwnerText words a verdict for who does not know the trade.
+func OwnerText(c analysis.Conclusion, byMixture bool) Owner {
+	o := Owner{
+		Question: "Can the engine's fuel control, and its oxygen sensor, be believed?",
+		Did: "An oxygen sensor in the exhaust tells the engine's computer whether it burns too much or too little fuel, and the computer corrects. " +
+			"We put a false message (“too little”, “too much”) on the sensor's wire for some seconds each, and watched whether the computer pushed back. " +
+			"Then we let go and watched whether the sensor itself told the truth.",
+	}
+	if byMixture {
+		o.Did = "An oxygen sensor in the exhaust tells the engine's computer whether it burns too much or too little fuel, and the computer corrects. " +
+			"We made the mixture itself richer or leaner for some seconds and watched whether the sensor noticed and the computer pushed back. Then we undid it and watched both return."
+	}
+	switch c {
+	case analysis.LoopProven:
+		o.Answer = "Yes. The sensor, its wire, the computer and the fuel command all did what they should."
+		o.Next = []string{"None of these parts needs replacing for what was tested.", "If the engine still runs badly, the cause lies elsewhere, for instance in an air leak or the fuel supply: that is what we look at next."}
+	case analysis.PartlyProven:
+		o.Answer = "As far as tested, yes: but one half of the test is still to be done."
+		o.Next = []string{"We do the other half before anything is replaced."}
+	case analysis.InputDead:
+		o.Answer = "No. The computer does not notice what is on the sensor's wire."
+		o.Next = []string{"We look for a broken or shorted wire or plug between sensor and computer; that comes before any new part.", "The sensor itself has not been found bad."}
+	case analysis.NoCommand:
+		o.Answer = "No. The computer reads the sensor's wire, but does not correct the fuel."
+		o.Next = []string{"We find out whether something keeps the computer from correcting, such as a stored fault, before the computer itself is suspected.", "A new sensor would not cure this."}
+	case analysis.NoDelivery:
+		o.Answer = "No. The computer orders a correction, but the fuel does not follow."
+		o.Next = []string{"We measure fuel pressure and injectors.", "A new sensor would not cure this."}
+	case analysis.SensorDead:
+		o.Answer = "No. The computer and the fuel do their work, but the oxygen sensor does not report it."
+		o.Next = []string{"We check the sensor's heater, its wiring and the exhaust for leaks; if they are good, the sensor is replaced.", "Then the same test shows whether it is cured."}
+	case analysis.SensorSlow:
+		o.Answer = "Not fully. The oxygen sensor reports the truth, but too late."
+		o.Next = []string{"We check the sensor's heater; if it is good, the sensor is replaced.", "Then the same test shows whether it is cured."}
+	case analysis.WrongBank:
+		o.Answer = "No. The engine's other side answered: the plugs of the two sensors seem to be swapped."
+		o.Next = []string{"We check which plug belongs where. No part has been found bad."}
+	case analysis.NotReadyToSay:
+		o.Answer = "Not known yet: the car was not in a state in which this test counts."
+		o.Next = []string{"We bring it to that state, most often fully warm and idling, and test again."}
+	case analysis.NothingForced:
+		o.Answer = "Not tested: this is a recording without the test."
+		o.Did = "We recorded what the engine's computer reports, without putting anything on the sensor's wire."
+		o.Next = []string{"The test itself is still to be done if the sensor or the computer is in doubt."}
+	default:
+		o.Answer = "Not known yet: what was measured does not decide it."
+		o.Next = []string{"We do the further test that separates the possible causes before anything is replaced."}
+	}
+	return o
+}
+
+// OwnerProofs says each arc of the ring to the owner.
+var OwnerProofs = map[analysis.ProofID]string{
+	analysis.ProofInput:      "The computer notices what is on the wire",
+	analysis.ProofAddsFuel:   "Told “too little fuel”, it adds fuel",
+	analysis.ProofCutsFuel:   "Told “too much fuel”, it cuts fuel",
+	analysis.ProofDelivery:   "The fuel really changes",
+	analysis.ProofSensorRich: "The sensor can report “too much”",
+	analysis.ProofSensorLean: "The sensor can report “too little”",
+	analysis.ProofBank:       "The right side of the engine answers",
+	analysis.ProofRecovery:   "Left alone, it goes back to normal",
+}
+
+// evidenceNames puts the numbers behind a proof in words; the verb is the sentence's.
+var evidenceNames = map[string]string{
+	"after_s": "after", "after_min_s": "not before", "after_max_s": "not after", "begin_s": "began at", "contact_share": "contact for",
+	"dose_pct_s": "moved × time", "from_pct": "trim before", "held_s": "held for", "held_v": "held at", "limit_pct": "limit",
+	"mean_v": "mean", "most_pct": "at most", "moved_pct": "trim moved", "needed_pct_s": "needed", "other_moved_pct": "other bank moved",
+	"own_moved_pct": "forced bank moved", "rate_pct_s": "rate", "reading_v": "reading", "readings": "readings", "seconds": "for",
+	"stayed_s": "stayed for", "stood_still_s": "stood still for", "trim_made_pct": "trim still away by", "trim_pct": "trim at", "waited_s": "waited",
+	"watched_s": "watched for",
+}
+
+// EvidenceText words the numbers behind a proof, each with its unit; times of an answer
+// with the interval that holds the truth.
+func EvidenceText(ev map[string]float64) []string {
+	var out []string
+	for _, key := range slices.Sorted(maps.Keys(ev)) {
+		v := ev[key]
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			continue
+		}
+		_, best := ev["after_s"]
+		lo, hasLo := ev["after_min_s"]
+		hi, hasHi := ev["after_max_s"]
+		if best && hasLo && hasHi {
+			switch key {
+			case "after_s":
+				out = append(out, fmt.Sprintf("after %.2f s (95 %%: %.2f to %.2f s)", v, lo, hi))
+				continue
+			case "after_min_s", "after_max_s":
+				continue
+			}
+		}
+		name := evidenceNames[key]
+		if name == "" {
+			name = strings.ReplaceAll(key, "_", " ")
+		}
+		switch {
+		case key == "rate_pct_s":
+			out = append(out, fmt.Sprintf("%s %.1f %%/s", name, v))
+		case strings.HasSuffix(key, "_pct_s"):
+			out = append(out, fmt.Sprintf("%s %.0f %%·s", name, v))
+		case strings.HasSuffix(key, "_pct"):
+			out = append(out, fmt.Sprintf("%s %+.1f %%", name, v))
+		case strings.HasSuffix(key, "_s"), key == "seconds":
+			out = append(out, fmt.Sprintf("%s %.2f s", name, v))
+		case strings.HasSuffix(key, "_v"):
+			out = append(out, fmt.Sprintf("%s %.2f V", name, v))
+		case strings.HasSuffix(key, "_share"):
+			out = append(out, fmt.Sprintf("%s %.0f %% of the time", name, 100*v))
+		default:
+			out = append(out, fmt.Sprintf("%s %.4g", name, v))
+		}
+	}
+	return out
+}
+
+// CanShow says what readings of this rate can and cannot show.
+func CanShow(f analysis.Figures) []string {
+	if math.IsNaN(f.PerSecond) || f.PerSecond <= 0 {
+		return []string{"Too few readings of the sensor to say how often it was read."}
+	}
+	gap := 1 / f.PerSecond
+	out := []string{
+		fmt.Sprintf("The sensor was read %.1f times a second: what happens within %.2f s lies between two readings, so each time below is an interval.", f.PerSecond, gap),
+		fmt.Sprintf("Switching faster than %.1f Hz cannot be counted.", f.CanCountHz),
+	}
+	if gap > 0.1 {
+		out = append(out, "How fast the voltage rises and falls (a good sensor takes about 0.1 s) cannot be shown, and is not claimed.")
+	}
+	return out
+}
+
+// Method says how the report came about, and Limits what it does not show.
+var (
+	Method = []string{
+		"Every reply of the car's computer was kept with the times of its request and its arrival. This report judges those records again; nothing was judged on drawn or thinned data.",
+		"Forcing the wire proves the way from the tap through the computer to the fuel command. It says nothing about the sensor while it is held; only the release tests the sensor.",
+		"A force is recognised against this car's own switching before it; an answer by a one-sided sequential test of short-term trim against its noise at rest.",
+		"The times of an answer are given with the interval that holds the truth 95 times in 100.",
+		"The curves draw the first, lowest, highest and last reading of each fine column, so no peak is lost.",
+	}
+	Limits = []string{
+		"What is “not tested” is not shown to be good.",
+		"Shown is how the car behaved during this recording; a fault that comes and goes may have been away.",
+		"Trim of the computer is a command; that fuel arrived is shown by “the mixture really moves” alone.",
+	}
+)
+
+// SessionTime is a time since the session's start, to a tenth of a second.
+func SessionTime(t float64) string {
+	if math.IsNaN(t) || math.IsInf(t, 0) {
+		return ""
+	}
+	tenths := int64(math.Round(t * 10))
+	s, d := tenths/10, tenths%10
+	switch {
+	case s >= 3600:
+		return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
+	case s >= 60:
+		return fmt.Sprintf("%d:%02d.%d", s/60, s%60, d)
+	}
+	return fmt.Sprintf("%d.%d s", s, d)
+}
+
+// Length is a duration for people.
+func Length(d time.Duration) string {
+	switch {
+	case d >= time.Hour:
+		return fmt.Sprintf("%d h %d min", int(d.Hours()), int(d.Minutes())%60)
+	case d >= 2*time.Minute:
+		return fmt.Sprintf("%d min %d s", int(d.Minutes()), int(d.Seconds())%60)
+	}
+	return fmt.Sprintf("%.0f s", d.Seconds())
+}
+
+// OwnerCompared is what the first page of a report on a repair says.
+func OwnerCompared(a compare.Answer, shifted bool, before, after analysis.Conclusion, byMixture bool) Owner {
+	o := OwnerText(after, byMixture)
+	now := o.Answer
+	o.Question = "Did the repair help?"
+	o.Did = "We measured the car before the repair and again after it, and compared how much the engine's computer has to correct the fuel under the same conditions. " +
+		"A difference that an unchanged car shows from day to day is not called a repair."
+	switch {
+	case a == compare.Better:
+		o.Answer = "Yes. Under the same conditions the computer has less to correct than before."
+	case a == compare.Worse:
+		o.Answer = "No. Under the same conditions the computer has more to correct than before."
+	case a == compare.NoDifference && shifted:
+		o.Answer = "The correction has moved, but it is neither nearer to nothing nor farther from it."
+	case a == compare.NoDifference:
+		o.Answer = "The computer's correction shows no difference that an unchanged car would not show."
+	default:
+		o.Answer = "The computer's correction cannot be compared: the two recordings share too few conditions."
+	}
+	if forced := func(c analysis.Conclusion) bool { return c != analysis.NothingForced && c != "" }; forced(before) || forced(after) {
+		o.Did += " On the test of the sensor's wire, before: " + lowerFirst(OwnerText(before, byMixture).Answer) + " After: " + lowerFirst(now)
+	}
+	if after == analysis.LoopProven || after == analysis.NothingForced {
+		o.Next = nil
+		switch a {
+		case compare.Better:
+			o.Next = []string{"The computer must run its own tests again before an inspection; some days of ordinary driving do that."}
+		case compare.Worse, compare.NoDifference:
+			o.Next = []string{"We look for the cause again before anything more is replaced."}
+		default:
+			o.Next = []string{"A drive under the conditions of the first recording makes the two comparable."}
+		}
+	}
+	return o
+}
+
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}
+
+// Compared names the answer of a comparison.
+func Compared(a compare.Answer, shifted bool) string {
+	switch {
+	case a == compare.NoDifference && shifted:
+		return "neither better nor worse, but moved"
+	case a == compare.NoDifference:
+		return "no difference shown"
+	}
+	return strings.ReplaceAll(string(a), "_", " ")
+}

@@ -1,0 +1,460 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pushback/analysis"
+	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/report"
+	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
+	"pushback/decode"
+	"pushback/store"
+)
+
+// reportFlags say how a report looks and where it goes.
+type reportFlags struct {
+	out, paper       string
+	pdf              bool
+	svg, png         string // a figure's name
+	vin              bool
+	config           string
+	shop             shopConfig
+	complaint, miles string
+}
+
+// shopConfig is the file that names a shop, and the flags that do.
+type shopConfig struct {
+	Name       string `json:"name"`
+	Logo       string `json:"logo"` // a file, beside the configuration where it is relative
+	Technician string `json:"technician"`
+	vehicle    string
+}
+
+func newReport(a *app) *cobra.Command {
+	var f reportFlags
+	cmd := &cobra.Command{
+		Use:   "report SESSION [AFTER]",
+		Short: "What you hand over: one HTML file, or a PDF",
+		Long: `Writes a report of a session, or of two, before and after a repair: the first page for
+the car's owner, the others for a technician. The file holds all it needs, opens without a
+network and prints on A4 and Letter. The records are judged again for it.
+
+The head of the first page comes from flags or from a file (--shop, else shop.json in
+the folder pushback of your configuration folder, where there is one):
+
+  {"name": "…", "technician": "…", "logo": "logo.png"}
+
+A logo is PNG or JPEG, at most 256 kB. The vehicle identification number is left out
+unless --with-vin asks for it (and it was stored).
+
+--svg and --png write a single figure: ring, traces, lean or rich (the force of that side
+from close by). --pdf and --png need Chromium.`,
+		Args: args(cobra.RangeArgs(1, 2)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := f.check(cmd, len(args)); err != nil {
+				return err
+			}
+			return a.withStore(cmd, func(db *store.Store) error { return a.report(cmd.Context(), db, args, f) })
+		},
+	}
+	g := cmd.Flags()
+	g.StringVar(&f.out, "out", "", "`FILE` to write (default: pushback-ID.html, .pdf, .svg or .png)")
+	g.BoolVar(&f.pdf, "pdf", false, "write a PDF in place of HTML")
+	g.StringVar(&f.paper, "paper", "", "`SIZE`: a4 or letter (default: the printer's; a PDF's is a4)")
+	g.StringVar(&f.svg, "svg", "", "write one `FIGURE` as SVG: ring, traces, lean, rich")
+	g.StringVar(&f.png, "png", "", "write one `FIGURE` as PNG")
+	g.StringVar(&f.config, "shop", "", "`FILE` that names the shop")
+	g.StringVar(&f.shop.Name, "shop-name", "", "the shop's `NAME`")
+	g.StringVar(&f.shop.Logo, "logo", "", "`FILE` with the shop's logo")
+	g.StringVar(&f.shop.Technician, "technician", "", "`NAME` of the technician")
+	g.StringVar(&f.shop.vehicle, "vehicle", "", "the vehicle in `WORDS` (default: the session's)")
+	g.StringVar(&f.miles, "odometer", "", "the odometer's `READING` with its unit")
+	g.StringVar(&f.complaint, "complaint", "", "why the car came, in the owner's `WORDS`")
+	g.BoolVar(&f.vin, "with-vin", false, "print the vehicle identification number too, where it was stored")
+	return cmd
+}
+
+// figures are what --svg and --png can draw.
+var figures = []string{"ring", "traces", "lean", "rich"}
+
+func (f *reportFlags) check(cmd *cobra.Command, sessions int) error {
+	n := 0
+	for _, on := range []bool{f.pdf, f.svg != "", f.png != ""} {
+		if on {
+			n++
+		}
+	}
+	figure := f.svg + f.png
+	switch {
+	case n > 1:
+		return usagef(cmd, "one of --pdf, --svg and --png at a time")
+	case figure != "" && !slices.Contains(figures, figure):
+		return usagef(cmd, "there is no figure %q; there are %s", figure, strings.Join(figures, ", "))
+	case figure != "" && sessions > 1:
+		return usagef(cmd, "a single figure is of one session")
+	case !slices.Contains([]string{"", "a4", "letter"}, f.paper):
+		return usagef(cmd, "paper %q is not a4 or letter", f.paper)
+	}
+	return nil
+}
+
+// written is the JSON of `report`.
+type written struct {
+	File    string   `json:"file"`
+	SHA256  string   `json:"sha256"` // of the file
+	Records []string `json:"records_sha256"`
+}
+
+func (a *app) report(ctx context.Context, db *store.Store, refs []string, f reportFlags) error {
+	r := &report.Report{Program: versionText(), Made: time.Now(), Paper: f.paper}
+	var err error
+	if r.Shop, err = f.head(); err != nil {
+		return err
+	}
+	var found []*evidence
+	for i, ref := range refs {
+		e, side, err := reported(ctx, db, ref, f.vin)
+		if err != nil {
+			return err
+		}
+		if len(refs) == 2 {
+			side.Title = []string{"Before", "After"}[i]
+		}
+		found, r.Sides = append(found, e), append(r.Sides, side)
+	}
+	if len(refs) == 2 {
+		r.Compare = comparedFor(compared(found[:1], found[1:]))
+	}
+	ids := r.Sides[0].Session.ID
+	if len(r.Sides) == 2 {
+		ids += "-" + r.Sides[1].Session.ID
+	}
+	out := written{File: f.out}
+	for _, s := range r.Sides {
+		out.Records = append(out.Records, fmt.Sprintf("%x", s.Hash))
+	}
+	kind, write := "html", r.WriteHTML
+	switch {
+	case f.pdf:
+		if r.Paper == "" {
+			r.Paper = "a4"
+		}
+		kind, write = "pdf", func(w io.Writer) error { return r.WritePDF(ctx, w) }
+	case f.svg != "":
+		kind, write = f.svg+".svg", func(w io.Writer) error { return r.WriteSVG(w, f.svg) }
+	case f.png != "":
+		kind, write = f.png+".png", func(w io.Writer) error { return r.WritePNG(ctx, w, f.png) }
+	}
+	if out.File == "" {
+		out.File = "pushback-" + ids + map[bool]string{true: "-", false: "."}[f.svg+f.png != ""] + kind
+	}
+	if out.SHA256, err = writeFile(out.File, write); err != nil {
+		return reportError(err)
+	}
+	if a.json {
+		return json.NewEncoder(a.out).Encode(out)
+	}
+	_, err = fmt.Fprintf(a.out, "report %s\n", out.File)
+	return err
+}
+
+// reportError adds what to do.
+func reportError(err error) error {
+	switch {
+	case errors.Is(err, report.ErrNoBrowser):
+		return hinted{err, "install Chromium (Debian: apt-get install chromium), or write the HTML report and print it from any browser", statusFailed}
+	case errors.Is(err, report.ErrNoForce):
+		return hinted{err, "--svg traces draws the whole recording", statusFailed}
+	}
+	return err
+}
+
+// writeFile writes a file whole or not at all, and returns its SHA-256.
+func writeFile(path string, write func(io.Writer) error) (sum string, err error) {
+	tmp, err := os.CreateTemp(filepath.Dir(path), ".pushback-report-*")
+	if err != nil {
+		return "", err
+	}
+	defer os.Remove(tmp.Name()) // gone already when all went well
+	defer tmp.Close()
+	h := sha256.New()
+	if err := write(io.MultiWriter(tmp, h)); err != nil {
+		return "", err
+	}
+	if err := tmp.Close(); err != nil {
+		return "", err
+	}
+	if err := os.Chmod(tmp.Name(), 0o644); err != nil { // to be handed on
+		return "", err
+	}
+	return fmt.Sprintf("%x", h.Sum(nil)), os.Rename(tmp.Name(), path)
+}
+
+// head is the shop as file and flags name it; flags win.
+func (f *reportFlags) head() (report.Shop, error) {
+	path, must := f.config, f.config != ""
+	if dir, err := os.UserConfigDir(); !must && err == nil {
+		path = filepath.Join(dir, "pushback", "shop.json")
+	}
+	var c shopConfig
+	data, err := os.ReadFile(path)
+	switch {
+	case err == nil:
+		d := json.NewDecoder(strings.NewReader(string(data)))
+		d.DisallowUnknownFields()
+		if err := d.Decode(&c); err != nil {
+			return report.Shop{}, hinted{fmt.Errorf("reading %s: %w", path, err), `it looks like {"name": "…", "technician": "…", "logo": "logo.png"}`, statusFailed}
+		}
+		if c.Logo != "" && !filepath.IsAbs(c.Logo) {
+			c.Logo = filepath.Join(filepath.Dir(path), c.Logo)
+		}
+	case must || !errors.Is(err, os.ErrNotExist) && path != "":
+		return report.Shop{}, err
+	}
+	first := func(a, b string) string {
+		if a != "" {
+			return a
+		}
+		return b
+	}
+	s := report.Shop{Name: first(f.shop.Name, c.Name), Technician: first(f.shop.Technician, c.Technician),
+		Vehicle: f.shop.vehicle, Odometer: f.miles, Complaint: f.complaint}
+	if logo := first(f.shop.Logo, c.Logo); logo != "" {
+		if s.Logo, err = report.ReadLogo(logo); err != nil {
+			return s, hinted{err, "name a PNG or JPEG file with --logo, or leave it out", statusFailed}
+		}
+	}
+	return s, nil
+}
+
+// reported judges a stored session for a report.
+func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evidence, *report.Side, error) {
+	m, err := db.Find(ctx, ref)
+	if err != nil {
+		return nil, nil, err
+	}
+	trace := report.NewTrace(m.Watching)
+	c, t := conditions{}, tellings{content: store.NewContent(), can: m.Format.Bus.CAN(), status: map[byte]int{}, codes: map[string][]string{}}
+	e, err := gather(ctx, db, m.ID, &c, &t, trace)
+	if err != nil {
+		return nil, nil, err
+	}
+	s := &report.Side{Session: m, Records: t.records, Hash: t.content.Sum(), Verdict: e.verdict, Events: e.events, Figures: e.figures,
+		Map: trimmap.Build(e.trims.Data(e.forced, 0)), Trace: trace, Facts: testFacts(m, c, t), Resting: restFacts(m.Watching, e.figures)}
+	if vin {
+		s.VIN = m.VIN
+	}
+	found := foundOf(e)
+	for _, b := range found.Switching {
+		var text strings.Builder
+		b.print(&text)
+		s.Switching = append(s.Switching, printedFact(text.String())...)
+	}
+	s.Codes, s.CodesRead = codesOver(t.codes, e), len(e.Codes) > 0
+	for _, x := range []struct {
+		what string
+		r    *decode.Readiness
+	}{{"At the beginning", t.readiness}, {"At the end", e.Readiness}} {
+		if x.r != nil {
+			s.Monitors = append(s.Monitors, report.Fact{What: x.what, Text: x.r.String()})
+		}
+	}
+	if f := found.Freeze; f != nil {
+		var text strings.Builder
+		writeFreeze(&text, f)
+		s.Freeze = strings.Join(strings.Fields(text.String()), " ")
+	}
+	var own strings.Builder
+	for _, t := range found.Tests {
+		own.Reset()
+		writeOwnTests(&own, []ownTest{t})
+		for _, p := range printedFact(own.String()) {
+			what, text, _ := strings.Cut(p.Text, ": ")
+			s.OwnTests = append(s.OwnTests, report.Fact{What: what, Text: text})
+		}
+	}
+	return e, s, nil
+}
+
+// printedFact splits what a terminal gets, a name of twelve columns and a text, and
+// joins the lines that have no name to the one before.
+func printedFact(text string) (out []report.Fact) {
+	for line := range strings.Lines(text) {
+		line = strings.TrimRight(line, "\n")
+		what, rest := line[:min(12, len(line))], line[min(12, len(line)):]
+		if strings.TrimSpace(what) == "" && len(out) > 0 {
+			out[len(out)-1].Text += "; " + strings.TrimSpace(rest)
+			continue
+		}
+		out = append(out, report.Fact{What: strings.TrimSpace(what), Text: strings.TrimSpace(rest)})
+	}
+	return out
+}
+
+func restFacts(sensor string, f analysis.Figures) (out []report.Fact) {
+	for _, line := range words.FigureLines(sensor, f) {
+		switch line = strings.TrimSpace(line); {
+		case strings.HasPrefix(line, sensor+" "), strings.HasPrefix(line, "trim "):
+			what, text, _ := strings.Cut(line, " ")
+			out = append(out, report.Fact{What: what, Text: strings.TrimSpace(text)})
+		case len(out) > 0:
+			out[len(out)-1].Text += "; " + line
+		}
+	}
+	return out
+}
+
+func testFacts(m store.Meta, c conditions, t tellings) []report.Fact {
+	out := []report.Fact{{What: "Forced", Text: m.Watching + ", by the " + m.By}}
+	add := func(what, text string) {
+		if text != "" {
+			out = append(out, report.Fact{What: what, Text: text})
+		}
+	}
+	if m.Origin != "import" {
+		add("Bus", m.Format.Bus.String())
+	}
+	add("Adapter", m.Adapter)
+	add("Sensors of the car", strings.Join(m.Sensors, ", "))
+	for _, k := range shownConditions {
+		if r := c.ranges[k.name]; r != nil {
+			add(strings.ToUpper(k.what[:1])+k.what[1:], fmt.Sprintf("%.4g to %.4g %s (%d readings)", r.min, r.max, r.unit, r.n))
+		}
+	}
+	total := 0
+	var kinds []byte
+	for b, n := range t.status {
+		total += n
+		kinds = append(kinds, b)
+	}
+	slices.SortFunc(kinds, func(a, b byte) int { return t.status[b] - t.status[a] })
+	var parts []string
+	for _, b := range kinds {
+		parts = append(parts, fmt.Sprintf("%s in %.0f %%", decode.FuelStatus(b), 100*float64(t.status[b])/float64(total)))
+	}
+	if total > 0 {
+		add("Fuel system", fmt.Sprintf("%s of %d readings", strings.Join(parts, ", "), total))
+	} else {
+		add("Fuel system", "its status was not read")
+	}
+	add("Label", m.Label)
+	return out
+}
+
+// tellings is a sink that keeps what the records tell at the beginning, and their hash.
+type tellings struct {
+	content   store.Content
+	records   int
+	can       bool
+	codes     map[string][]string // first reading of each state
+	readiness *decode.Readiness   // first reading
+	status    map[byte]int        // readings of FUELSYS1 by value
+}
+
+func (t *tellings) Write(f session.Frame) error {
+	for _, s := range f.Samples {
+		if s.Signal.Name == "FUELSYS1" && !s.Missing {
+			t.status[byte(s.Value)]++
+		}
+	}
+	if f.Last {
+		return nil
+	}
+	t.records++
+	if x := f.Record.Exchange; x != nil {
+		state := session.CodeState(x.Request.Service)
+		_, known := t.codes[state]
+		for _, r := range x.Replies {
+			if c, err := decode.Codes(x.Request.Service, t.can, r.Data); err == nil && state != "" && !known {
+				t.codes[state] = append(some(t.codes[state]), c...)
+			}
+			if r, err := decode.ReadReadiness(r.Data); err == nil && !r.ThisCycle && t.readiness == nil {
+				t.readiness = &r
+			}
+		}
+	}
+	return t.content.Add(f.Record)
+}
+
+// codesOver lists each code that was there at the beginning or the end.
+func codesOver(first map[string][]string, e *evidence) (out []report.Code) {
+	said := func(in map[string][]string, state, code string) string {
+		list, read := in[state]
+		switch {
+		case slices.Contains(list, code):
+			return "there"
+		case read:
+			return "not there"
+		}
+		return "not read"
+	}
+	for _, state := range []string{"stored", "pending", "permanent"} {
+		all := slices.Concat(first[state], e.Codes[state])
+		slices.Sort(all)
+		for _, code := range slices.Compact(all) {
+			out = append(out, report.Code{Code: code, State: state, Meaning: decode.Describe(code),
+				Before: said(first, state, code), After: said(e.Codes, state, code),
+				ByTest: slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == code })})
+		}
+	}
+	return out
+}
+
+// comparedFor words a comparison for the report.
+func comparedFor(c comparison) *report.Comparison {
+	out := &report.Comparison{Answer: c.Answer, Shifted: c.Shifted, Why: c.Why, Limits: c.Limits}
+	row := func(bank, speed, load string, x changeJSON, answer string) {
+		out.Trims = append(out.Trims, []string{bank, speed, load, fmt.Sprintf("%d, %d", x.Count[0], x.Count[1]), fmt.Sprintf("%+.1f", float64(x.Mean[0])),
+			fmt.Sprintf("%+.1f", float64(x.Mean[1])), fmt.Sprintf("%+.1f (%+.1f to %+.1f)", x.Diff.Value, x.Diff.Lo, x.Diff.Hi), answer})
+	}
+	for _, x := range c.Cells {
+		answer := words.Compared(x.Answer, false)
+		if x.Shifted && answer == words.Compared("no_difference_shown", false) {
+			answer = "moved"
+		}
+		if x.Warming {
+			answer += ", still warming"
+		}
+		row(fmt.Sprint(x.Bank), from(*x.RPM), from(*x.Load), x, answer)
+	}
+	if c.Overall != nil {
+		row("all", "", "", *c.Overall, out.Words())
+	}
+	for _, p := range c.Sensor {
+		out.Sensor = append(out.Sensor, []string{p.What, p.text(p.Before), p.text(p.After)})
+	}
+	plain := func(s string) string { return strings.ReplaceAll(s, "_", " ") }
+	for _, p := range c.Force {
+		what := plain(p.What)
+		if t := words.ProofTitles[analysis.ProofID(p.What)]; t != "" {
+			what = t
+		}
+		out.Force = append(out.Force, []string{what, plain(p.Before), plain(p.After)})
+	}
+	for _, x := range c.Codes {
+		change := x.Change
+		if x.ByTest {
+			change += ", set by the test"
+		}
+		out.Codes = append(out.Codes, []string{x.Code, x.State, change, x.Meaning})
+	}
+	for i, open := range c.Open {
+		if out.Open[i] = strings.Join(open, ", "); len(open) == 0 {
+			out.Open[i] = "none known"
+		}
+	}
+	return out
+}
