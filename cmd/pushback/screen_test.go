@@ -68,7 +68,7 @@ func TestReplayInTmux(t *testing.T) {
 		t.Helper()
 		re := regexp.MustCompile(want)
 		var got string
-		for end := time.Now().Add(15 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 			if got = tmux("capture-pane", "-p", "-S", "-100"); re.MatchString(got) {
 				return
 			}
@@ -160,5 +160,78 @@ func TestReplayToPage(t *testing.T) {
 	}
 	if _, err := client.Get(url); err == nil {
 		t.Error("the page is still served after the end")
+	}
+}
+
+// A tap on the page is a mark of the session, and a stranger's is none.
+func TestRecordToPage(t *testing.T) {
+	t.Parallel()
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sim, err := simcar.New(simcar.Config{Car: car, Bus: obd.CAN11at500, Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	port, stop, err := servePTY(context.Background(), sim)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	said, saying := io.Pipe()
+	ended := make(chan int)
+	go func() {
+		ended <- run(context.Background(), []string{"record", "--port", port, "--page=127.0.0.1:0", "--for", "4s", "--db", filepath.Join(t.TempDir(), "p.db")},
+			strings.NewReader(""), saying, io.Discard)
+		saying.Close()
+	}()
+	lines := bufio.NewScanner(said)
+	url := ""
+	for url == "" && lines.Scan() {
+		if text := strings.TrimSpace(lines.Text()); strings.HasPrefix(text, "http://") {
+			url = text
+		}
+	}
+	rest := make(chan string)
+	go func() {
+		var b strings.Builder
+		for lines.Scan() {
+			b.WriteString(lines.Text() + "\n")
+		}
+		rest <- b.String()
+	}()
+	client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}
+	for _, tap := range []struct {
+		origin, body string
+		want         int
+	}{{"http://other.example", `{"do":"note","text":"stranger"}`, 403}, {"", `{"do":"note","text":"tapped"}`, 204}, {"", `{"do":"lean"}`, 204}} {
+		if tap.origin == "" {
+			tap.origin = url[:strings.Index(url[7:], "/")+7]
+		}
+		r, err := http.NewRequest("POST", url+"do", strings.NewReader(tap.body))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Origin", tap.origin)
+		r.Header.Set("Content-Type", "application/json")
+		resp, err := client.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		if resp.StatusCode != tap.want {
+			t.Errorf("%s from %s: status %d, want %d", tap.body, tap.origin, resp.StatusCode, tap.want)
+		}
+	}
+	<-ended
+	text := <-rest
+	for _, want := range []string{"you: note: tapped", "you: ▼ forcing lean"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the session has no %q:\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, "stranger") {
+		t.Errorf("a stranger made a mark:\n%s", text)
 	}
 }

@@ -497,3 +497,29 @@ func TestQR(t *testing.T) {
 		}
 	}
 }
+
+// What a frame costs the session: the page at the end of a long test, one guest.
+func BenchmarkWrite(b *testing.B) {
+	play := sessiontest.Guided(b, "healthy", time.Second)
+	p := serve(b, Config{Sensor: "B1S1", Verdict: play.Verdict})
+	play.Until(p, sessiontest.Stage(session.StageAnswer, analysis.Rich, 5*time.Second))
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	r, err := http.NewRequestWithContext(ctx, "GET", p.URL()+"events", nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	tr := &http.Transport{}
+	defer tr.CloseIdleConnections()
+	resp, err := tr.RoundTrip(r)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer resp.Body.Close()
+	go func() { _, _ = io.Copy(io.Discard, resp.Body) }()
+	at := p.state.Now
+	for b.Loop() {
+		at += 20 * time.Millisecond
+		_ = p.Write(volts(at, 0.3))
+	}
+}

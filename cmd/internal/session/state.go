@@ -92,6 +92,7 @@ type State struct {
 }
 
 // NewState shows the session that watches sensor ("B1S1"); verdict is the judge's.
+// Without it the ring stays open.
 func NewState(sensor string, byMixture bool, verdict func() analysis.Verdict) *State {
 	s := &State{Sensor: sensor, ByMixture: byMixture, verdict: verdict, trims: TrimNames(sensor),
 		Ring: ring.New(), status: "FUELSYS1"}
@@ -159,7 +160,7 @@ func (s *State) Write(f Frame) error {
 	if s.Phase == Held {
 		s.Ring.Progress(command(s.Side), s.moved()/enough)
 	}
-	if len(f.Events) > 0 || f.Last {
+	if s.verdict != nil && (len(f.Events) > 0 || f.Last) {
 		v := s.verdict()
 		s.Ring.Take(v)
 		if f.Last {

@@ -139,7 +139,7 @@ func (x *terminal) tmux(args ...string) string {
 func (x *terminal) wrote(line string) {
 	x.t.Helper()
 	var b []byte
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
 		b, _ = os.ReadFile(x.diary)
 		if strings.Contains("\n"+string(b), "\n"+line+"\n") {
 			return
@@ -171,7 +171,7 @@ func (x *terminal) shows(golden string, flags ...string) {
 		x.t.Fatal(err)
 	}
 	var got string
-	for end := time.Now().Add(5 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		if got = capture(); got == string(want) {
 			return
 		}
@@ -605,4 +605,16 @@ func BenchmarkEventToTerminal(b *testing.B) {
 	b.ReportMetric(float64(worst.Microseconds())/1000, "ms/worst")
 	s.Kill()
 	master.Close()
+}
+
+// What one drawing costs.
+func BenchmarkDraw(b *testing.B) {
+	var s *session.State
+	scenes["release"].play(b, func(v func() analysis.Verdict) sessiontest.Show {
+		s = session.NewState("B1S1", false, v)
+		return state{s}
+	})
+	for b.Loop() {
+		_ = draw(s, look{w: 160, h: 48, color: true, keys: words.TestScreenKeys})
+	}
 }
