@@ -59,9 +59,11 @@ func Random(seed uint64) (Config, Expected) {
 	c.balance()
 	cfg.Forces, e.Length = r.forces(oneSide)
 	for _, f := range cfg.Forces {
-		if f.Shaky {
+		switch {
+		case f.For < 2*time.Second: // too short for any answer, and perhaps to be seen
+			e.Also = append(e.Also, "unclear", "partly_proven", "nothing_forced")
+		case f.Shaky:
 			e.Also = append(e.Also, "unclear")
-			break
 		}
 	}
 	c.Expect = e.Conclusion
@@ -293,8 +295,14 @@ func (r dice) forces(oneSide bool) ([]Force, time.Duration) {
 		f := Force{Kind: k, At: at, For: r.span(10*time.Second, 15*time.Second), Shaky: r.chance(0.1)}
 		if k == ForceRich {
 			f.Volts, f.Ohms = r.between(0.82, 0.98), r.scale(60, 1000)
+			if r.chance(0.15) { // a weak source
+				f.Volts = r.between(0.68, 0.76)
+			}
 		} else {
-			f.Ohms = r.scale(0.1, 100)
+			f.Ohms = r.scale(0.1, 1000)
+		}
+		if r.chance(0.03) { // a touch
+			f.For = r.span(500*time.Millisecond, 1500*time.Millisecond)
 		}
 		all = append(all, f)
 		at = f.Ends() + r.span(25*time.Second, 40*time.Second)

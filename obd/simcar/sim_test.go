@@ -276,7 +276,7 @@ func TestRandom(t *testing.T) {
 			for _, p := range truth.Trace {
 				if p.At > f.Begin && p.At < f.End && !cfg.Car.crossed {
 					held++
-					if f.Kind == ForceLean && p.Upstream[bank] < 0.06 || f.Kind == ForceRich && p.Upstream[bank] > 0.78 {
+					if f.Kind == ForceLean && p.Upstream[bank] < 0.06 || f.Kind == ForceRich && p.Upstream[bank] > f.volts()-0.04 {
 						right++
 					}
 				}
