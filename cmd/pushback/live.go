@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -107,6 +108,18 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 				fmt.Fprintf(a.errOut, "warning: the dialogue was not kept whole in %s: %v\n", r.flags.capture, err)
 			}
 		}()
+	}
+	if a.log.GetLevel() <= zerolog.DebugLevel {
+		log := capture.NewWriter(&logLines{log: a.log}, r.clock)
+		defer log.Flush()
+		open := wire.open
+		wire.open = func(ctx context.Context) (obd.Link, error) {
+			link, err := open(ctx)
+			if err != nil {
+				return nil, err
+			}
+			return log.Link(link), nil
+		}
 	}
 	if _, err := wire.reopen(ctx); err != nil {
 		return err
@@ -233,6 +246,24 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		return err
 	}
 	return conclude(res.Verdict.Conclusion)
+}
+
+// logLines logs each whole line that is written to it.
+type logLines struct {
+	log  zerolog.Logger
+	rest []byte
+}
+
+func (l *logLines) Write(p []byte) (int, error) {
+	l.rest = append(l.rest, p...)
+	for {
+		line, rest, whole := bytes.Cut(l.rest, []byte("\n"))
+		if !whole {
+			return len(p), nil
+		}
+		l.log.Debug().Msg(string(line))
+		l.rest = rest
+	}
 }
 
 // header is the session line of a stored session.
