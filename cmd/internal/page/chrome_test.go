@@ -102,13 +102,15 @@ func TestPageAtEverySize(t *testing.T) {
 	}
 	for _, stage := range []struct {
 		name string
+		car  string
 		stop func(sessiontest.Moment) bool
 	}{
-		{"hold", sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second)},
-		{"release", sessiontest.Stage(session.StageRelease, analysis.Rich, 2*time.Second)},
-		{"over", nil},
+		{"hold", "healthy", sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second)},
+		{"release", "healthy", sessiontest.Stage(session.StageRelease, analysis.Rich, 2*time.Second)},
+		{"over", "healthy", nil},
+		{"dead", "sensor-dead-middle", nil},
 	} {
-		play := sessiontest.Guided(t, "healthy", 3*time.Second)
+		play := sessiontest.Guided(t, stage.car, 3*time.Second)
 		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
 		play.Until(p, stage.stop)
 		do(t, ctx, chromedp.Navigate(p.URL()))

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"slices"
 	"time"
 
 	"pushback/analysis"
@@ -68,9 +69,13 @@ func viewOf(s *session.State, h Hands) view {
 			a := ring.Arc{ID: p.ID, State: p.State}
 			v.Proofs = append(v.Proofs, proofView{words.ArcSign(a), p.State, words.ProofTitles[p.ID], p.Why})
 		}
+		// What is wrong comes first: a phone shows the top of the list.
+		slices.SortStableFunc(v.Proofs, func(a, b proofView) int { return urgency[a.State] - urgency[b.State] })
 	}
 	return v
 }
+
+var urgency = map[analysis.State]int{analysis.Failed: 0, analysis.Unclear: 1, analysis.Proven: 2, analysis.Untested: 3}
 
 func goodness(c analysis.Conclusion) string {
 	switch c {
