@@ -72,12 +72,13 @@ type test struct {
 }
 
 // tests are the TIDs 01 to 0A of a switching sensor. The limits are of the size that
-// service texts print.
+// service texts print, but for the switch times: this computer measures them at idle,
+// where the mixture itself takes some tenths of a second, not at speed.
 func (f *ownFigures) tests() []test {
 	return []test{
 		{1, switchVolts, 0, 0, false, false}, {2, switchVolts, 0, 0, false, false},
 		{3, lowLevel, 0, 0, false, false}, {4, highLevel, 0, 0, false, false},
-		{5, f.toLean, 0, 0.2, true, true}, {6, f.toRich, 0, 0.2, true, true},
+		{5, f.toLean, 0, 0.6, true, true}, {6, f.toRich, 0, 0.6, true, true},
 		{7, f.min, 0, 0.395, true, false}, {8, f.max, 0.495, 1.1, true, false},
 		{9, f.between, 0.1, 4, true, true}, {10, f.between + f.stay, 0.2, 8, true, true},
 	}
