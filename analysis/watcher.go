@@ -589,7 +589,11 @@ func (w *Watcher) judgeHold(f *force) {
 		w.emit(Event{T: a.nowAt, Name: LoopSilent, Side: f.side, Waited: a.nowAt - f.begin, Moved: a.moved()})
 	}
 	o := &f.other
-	strides := o.moved() >= 8 && o.drop <= 1.01*trimCount && since >= 8
+	far := 8.0
+	if a.state == cannot {
+		far = 15 // nothing of its own to compare with, and purge may move trim by some 10 %
+	}
+	strides := o.moved() >= far && o.drop <= 1.01*trimCount && since >= 8
 	if (o.state == answered || strides) && !f.toldOther && since > 1 && !w.cfg.ByMixture { // propane reaches both banks
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
