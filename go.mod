@@ -17,6 +17,7 @@ require (
 	github.com/spf13/cobra v1.10.2
 	go.bug.st/serial v1.8.0
 	go.uber.org/goleak v1.3.0
+	golang.org/x/net v0.58.0
 	golang.org/x/sys v0.47.0
 	pgregory.net/rapid v1.3.0
 	rsc.io/qr v0.2.0

@@ -13,11 +13,12 @@ import (
 	"pushback/cmd/internal/session"
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/store"
 )
 
 func newDemo(a *app) *cobra.Command {
 	var f liveFlags
-	var car string
+	var car, report string
 	var overTCP bool
 	var seed uint64
 	cmd := &cobra.Command{
@@ -25,7 +26,8 @@ func newDemo(a *app) *cobra.Command {
 		Short: "Run the whole test on a simulated car, through a real serial line",
 		Long: `Serves a simulated adapter and car on a pseudo-terminal, opens it like any serial
 port, and runs the guided test on it in real time; a scripted technician holds and
-releases the wire. It takes a minute and a half, as it would on a car.
+releases the wire. It takes a minute and a half, as it would on a car. At the end it
+writes the report, as 'report' does.
 --car list names the cars.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -65,6 +67,13 @@ releases the wire. It takes a minute and a half, as it would on a car.
 				name: "demo", flags: f, bus: bus, mixture: mixture, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
 				guide:      &session.GuideConfig{Ready: 12 * time.Second},
 				technician: func(h hands) technician { return &scripted{car: sim, mixture: mixture, hands: h} },
+				done: func(ctx context.Context, db *store.Store, id string) error {
+					w, err := writeReport(ctx, db, []string{id}, reportFlags{out: report})
+					if err == nil {
+						fmt.Fprintf(a.people(), "report %s\n", w.File)
+					}
+					return err
+				},
 			})
 		},
 	}
@@ -73,6 +82,7 @@ releases the wire. It takes a minute and a half, as it would on a car.
 	cmd.Flags().StringVar(&f.car.bus, "bus", "", "the car's bus `NAME`; without it the car's own")
 	cmd.Flags().StringVar(&f.car.sensor, "sensor", "B1S1", "the `SENSOR` that is forced")
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "`SEED` of the car's randomness")
+	cmd.Flags().StringVar(&report, "report", "", "`FILE` for the report (default: pushback-ID.html)")
 	cmd.Flags().BoolVar(&overTCP, "tcp", false, "over TCP in place of a pseudo-terminal (Windows)")
 	return cmd
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"flag"
 	"fmt"
 	"os"
@@ -50,6 +51,16 @@ func TestGallery(t *testing.T) {
 		}
 	}
 	var ids [2]string
+	for i, name := range []string{"sensor-dead-low", "healthy"} {
+		a, out, _ := testApp(t, db)
+		_ = guidedRun(t, a, simCar(t, name), obd.ISO9141, false) // the status is the verdict's
+		var head struct{ ID string }
+		if err := json.NewDecoder(out).Decode(&head); err != nil {
+			t.Fatal(err)
+		}
+		ids[i] = head.ID
+	}
+	write("sensor-replaced", ids[0], ids[1])
 	for i, name := range []string{"vacuum-leak-large", "healthy"} {
 		ids[i] = recordSim(t, db, simcar.Config{Car: simCar(t, name), Bus: obd.ISO9141, Seed: uint64(i + 1), Drive: simcar.Town}, 10*time.Minute)
 	}

@@ -64,6 +64,8 @@ type liveRun struct {
 	// technician stands in for the person in a demonstration: told the prompts,
 	// shown the frames, given what a person can do.
 	technician func(hands) technician
+	// done is called with what was stored, after the verdict; nil: nothing more to do.
+	done func(ctx context.Context, db *store.Store, id string) error
 }
 
 type technician interface {
@@ -242,6 +244,9 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	say("session %s: %d records, %.0f s", meta.ID, res.Records, res.End.Seconds())
 	say("  pushback show %s      the evidence again", meta.ID)
 	say("  pushback replay %s    judge it again", meta.ID)
+	if err == nil && r.done != nil {
+		err = r.done(finish, db, meta.ID)
+	}
 	if err != nil {
 		return err
 	}

@@ -67,7 +67,17 @@ from close by). --pdf and --png need Chromium.`,
 			if err := f.check(cmd, len(args)); err != nil {
 				return err
 			}
-			return a.withStore(cmd, func(db *store.Store) error { return a.report(cmd.Context(), db, args, f) })
+			return a.withStore(cmd, func(db *store.Store) error {
+				w, err := writeReport(cmd.Context(), db, args, f)
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return json.NewEncoder(a.out).Encode(w)
+				}
+				_, err = fmt.Fprintf(a.out, "report %s\n", w.File)
+				return err
+			})
 		},
 	}
 	g := cmd.Flags()
@@ -118,17 +128,18 @@ type written struct {
 	Records []string `json:"records_sha256"`
 }
 
-func (a *app) report(ctx context.Context, db *store.Store, refs []string, f reportFlags) error {
+// writeReport writes a report of one session, or of two, and says what it wrote.
+func writeReport(ctx context.Context, db *store.Store, refs []string, f reportFlags) (written, error) {
 	r := &report.Report{Program: versionText(), Made: time.Now(), Paper: f.paper}
 	var err error
 	if r.Shop, err = f.head(); err != nil {
-		return err
+		return written{}, err
 	}
 	var found []*evidence
 	for i, ref := range refs {
 		e, side, err := reported(ctx, db, ref, f.vin)
 		if err != nil {
-			return err
+			return written{}, err
 		}
 		if len(refs) == 2 {
 			side.Title = []string{"Before", "After"}[i]
@@ -161,14 +172,8 @@ func (a *app) report(ctx context.Context, db *store.Store, refs []string, f repo
 	if out.File == "" {
 		out.File = "pushback-" + ids + map[bool]string{true: "-", false: "."}[f.svg+f.png != ""] + kind
 	}
-	if out.SHA256, err = writeFile(out.File, write); err != nil {
-		return reportError(err)
-	}
-	if a.json {
-		return json.NewEncoder(a.out).Encode(out)
-	}
-	_, err = fmt.Fprintf(a.out, "report %s\n", out.File)
-	return err
+	out.SHA256, err = writeFile(out.File, write)
+	return out, reportError(err)
 }
 
 // reportError adds what to do.
@@ -184,6 +189,9 @@ func reportError(err error) error {
 
 // writeFile writes a file whole or not at all, and returns its SHA-256.
 func writeFile(path string, write func(io.Writer) error) (sum string, err error) {
+	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() {
+		return "", hinted{fmt.Errorf("writing %s: it is not an ordinary file", path), "name a file with --out", statusFailed}
+	}
 	tmp, err := os.CreateTemp(filepath.Dir(path), ".pushback-report-*")
 	if err != nil {
 		return "", err
@@ -431,6 +439,7 @@ func comparedFor(c comparison) *report.Comparison {
 		row(fmt.Sprint(x.Bank), from(*x.RPM), from(*x.Load), x, answer)
 	}
 	if c.Overall != nil {
+		out.Mean = []float64{float64(c.Overall.Mean[0]), float64(c.Overall.Mean[1])}
 		row("all", "", "", *c.Overall, out.Words())
 	}
 	for _, p := range c.Sensor {

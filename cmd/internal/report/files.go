@@ -44,6 +44,7 @@ func (r *Report) WriteSVG(w io.Writer, figure string) error {
 			return fmt.Errorf("draw %s: %w", figure, ErrNoForce)
 		}
 		v = s.Trace.around(b, words.Arrow(side)+" Held "+figure, volts, trim, min(b.To-b.From, 60))
+		v.half = false // it has the file for itself
 	}
 	_, err := io.WriteString(w, s.Trace.alone(v, colours+plotCSS))
 	return err

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -17,9 +18,9 @@ import (
 const (
 	stripHeight = 22.0
 	voltsTop    = stripHeight + 4
-	voltsHeight = 150.0
+	voltsHeight = 140.0
 	trimTop     = voltsTop + voltsHeight + 14
-	trimHeight  = 118.0
+	trimHeight  = 104.0
 	axisTop     = trimTop + trimHeight
 	plotHeight  = axisTop + 34
 	gutter      = 46.0
@@ -64,14 +65,16 @@ type view struct {
 	from, to    float64 // s
 	zero        float64 // s: what the time axis calls 0
 	volts, trim scale
-	dots        bool // each reading is a dot
+	dots        bool // each reading is a dot, unless there are too many
+	half        bool // it has half of the page's width
 	title       string
 }
 
 // drawing writes one figure.
 type drawing struct {
 	strings.Builder
-	v view
+	v     view
+	signs []signs
 }
 
 func (d *drawing) f(format string, args ...any) { fmt.Fprintf(&d.Builder, format, args...) }
@@ -106,10 +109,24 @@ func (t *Trace) body(v view) string {
 	if len(t.Trim) == 0 {
 		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no short-term trim was read</text>`, trimTop+trimHeight/2)
 	}
-	last := math.Inf(-1)
-	for _, k := range t.Ticks {
-		last = d.tick(k, last)
+	// The force first, then what else was seen, then what was said.
+	rank := func(k session.Tick) int {
+		switch {
+		case k.Mark != nil:
+			return 2
+		case k.Event.Name != analysis.ForceBegins:
+			return 1
+		}
+		return 0
 	}
+	for n := range 3 {
+		for _, k := range t.Ticks {
+			if rank(k) == n {
+				d.tick(k)
+			}
+		}
+	}
+	d.writeSigns()
 	return d.String()
 }
 
@@ -121,7 +138,7 @@ func (d *drawing) span(class string, from, to float64, label string) {
 	}
 	d.f(`<rect class="%s" x="%g%%" width="%g%%" y="%g" height="%g"/>`, class, d.x(from), max(0.15, d.x(to)-d.x(from)), voltsTop, axisTop-voltsTop)
 	if label != "" {
-		d.f(`<text class="held %s" x="%g%%" y="%g" dx="3">%s</text>`, class, d.x(from), axisTop-5, html.EscapeString(label))
+		d.f(`<text class="held %s" x="%g%%" y="%g" dx="3">%s</text>`, strings.TrimPrefix(class, "band "), d.x(from), trimTop-2, html.EscapeString(label))
 	}
 }
 
@@ -139,7 +156,11 @@ func (d *drawing) axes() {
 		}
 	}
 	d.f(`<line class="switch" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/>`, round1(voltsTop+voltsHeight*(1-d.v.volts.part(session.Switch))))
-	step := timeStep(d.v.to - d.v.from)
+	most := 11.0
+	if d.v.half {
+		most = 6
+	}
+	step := timeStep(d.v.to-d.v.from, most)
 	for k := math.Ceil((d.v.from - d.v.zero) / step); d.v.zero+k*step <= d.v.to+1e-9; k++ {
 		x := d.x(d.v.zero + k*step)
 		anchor := "middle"
@@ -181,7 +202,7 @@ func (d *drawing) curve(class string, points []Point, s scale, top, height float
 			b = append(b, "h0"...)
 		}
 	}
-	if d.v.dots {
+	if d.v.dots && count(runs) <= mostDots {
 		b = append(b, `"/><path class="dot `+class+`" d="`...)
 		for _, r := range runs {
 			for _, p := range r {
@@ -194,30 +215,59 @@ func (d *drawing) curve(class string, points []Point, s scale, top, height float
 	d.WriteString(`"/></svg>`)
 }
 
-// tick draws an event or a mark, its sign only where there is room; it returns where
-// the last sign stands.
-func (d *drawing) tick(k session.Tick, last float64) float64 {
+// mostDots is how many readings are drawn as dots: more would be a thick line.
+const mostDots = 260
+
+func count(runs []run) (n int) {
+	for _, r := range runs {
+		n += len(r)
+	}
+	return n
+}
+
+// tick draws an event's or a mark's line. Its sign joins those of events that stand too
+// near; a mark's is left out then.
+func (d *drawing) tick(k session.Tick) {
 	t := k.At.Seconds()
 	sign, side := words.TickSign(k)
 	if sign == "" || !d.inside(t) {
-		return last
+		return
 	}
 	x := d.x(t)
 	class := strings.TrimSpace("tick " + string(side))
 	d.f(`<g class="%s"><title>%s  %s</title><line x1="%[4]g%%" x2="%[4]g%%" y1="%[5]g" y2="%[6]g"/>`,
-		class, words.SessionTime(t), html.EscapeString(words.TickText(k)), x, stripHeight-6, axisTop)
-	if x-last >= 1.6 {
+		class, words.SessionTime(t), html.EscapeString(words.TickText(k)), x, stripHeight-5, axisTop)
+	d.WriteString(`</g>`)
+	room := 1.6
+	if d.v.half {
+		room *= 2
+	}
+	i := slices.IndexFunc(d.signs, func(g signs) bool { return math.Abs(x-g.x) < room })
+	switch {
+	case i < 0:
+		d.signs = append(d.signs, signs{x, sign, side})
+	case k.Event != nil && !strings.Contains(d.signs[i].text, sign) && len([]rune(d.signs[i].text)) < 3:
+		d.signs[i].text += sign
+	}
+}
+
+// signs stand over the plot at one place, with the colour of the first.
+type signs struct {
+	x    float64 // per cent
+	text string
+	side analysis.Side
+}
+
+func (d *drawing) writeSigns() {
+	for _, g := range d.signs {
 		anchor := "middle"
-		if x > 98.5 {
+		if g.x > 98 {
 			anchor = "end"
-		} else if x < 1 {
+		} else if g.x < 2 {
 			anchor = "start"
 		}
-		d.f(`<text x="%g%%" y="%g" text-anchor="%s">%s</text>`, x, stripHeight-9, anchor, html.EscapeString(sign))
-		last = x
+		d.f(`<text class="%s" x="%g%%" y="%g" text-anchor="%s">%s</text>`, strings.TrimSpace("sign-at "+string(g.side)), g.x, stripHeight-9, anchor, html.EscapeString(g.text))
 	}
-	d.WriteString(`</g>`)
-	return last
 }
 
 // gutterBody draws the value axes.
@@ -225,7 +275,11 @@ func (t *Trace) gutterBody(v view) string {
 	d := &drawing{v: v}
 	axis := func(s scale, top, height float64, format string) {
 		for _, y := range ticks(s, 5) {
-			d.f(`<text class="num" x="%g" y="%g" text-anchor="end">%s</text>`, gutter-5, round1(top+height*(1-s.part(y))+4), fmt.Sprintf(format, y))
+			text := fmt.Sprintf(format, y)
+			if text == "+0" {
+				text = "0"
+			}
+			d.f(`<text class="num" x="%g" y="%g" text-anchor="end">%s</text>`, gutter-5, round1(top+height*(1-s.part(y))+4), text)
 		}
 	}
 	axis(v.volts, voltsTop, voltsHeight, "%.1f")
@@ -284,10 +338,10 @@ func (t *Trace) whole(length float64, title string, volts, trim scale) view {
 
 // around shows one force with what led to it and what came of it.
 func (t *Trace) around(b Band, title string, volts, trim scale, hold float64) view {
-	return view{from: b.From - 6, to: b.From + hold + 16, zero: b.From, volts: volts, trim: trim, dots: true, title: title}
+	return view{from: b.From - 6, to: b.From + hold + 16, zero: b.From, volts: volts, trim: trim, dots: true, half: true, title: title}
 }
 
-// firstOf returns the force of a side that was held longest.
+// longest returns the force of a side that was held longest.
 func (t *Trace) longest(side analysis.Side) (Band, bool) {
 	var best Band
 	for _, b := range t.Bands {
@@ -316,14 +370,14 @@ func ticks(s scale, n int) []float64 {
 	return out
 }
 
-// timeStep is a step of a time axis: about ten of them.
-func timeStep(span float64) float64 {
+// timeStep is a step of a time axis that has so many at most.
+func timeStep(span, most float64) float64 {
 	for _, s := range []float64{0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200} {
-		if span/s <= 11 {
+		if span/s <= most {
 			return s
 		}
 	}
-	return math.Ceil(span/36000) * 3600
+	return math.Ceil(span/most/3600) * 3600
 }
 
 // clock labels a time on an axis.

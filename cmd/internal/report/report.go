@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -75,6 +76,7 @@ type Comparison struct {
 	Answer  compare.Answer
 	Shifted bool
 	Why     string
+	Mean    []float64  // %, total trim before and after under the same conditions; nil: none
 	Trims   [][]string // bank, speed, load, readings, before, after, difference, answer
 	Sensor  [][]string // what, before, after
 	Force   [][]string
@@ -156,20 +158,6 @@ func (r *Report) Owner() words.Owner {
 	return words.OwnerText(s.Verdict.Conclusion, byMixture)
 }
 
-// Tone is the class of the first page's answer: good, bad or doubt.
-func (r *Report) Tone() string {
-	if c := r.Compare; c != nil {
-		return map[compare.Answer]string{compare.Better: "good", compare.Worse: "bad"}[c.Answer]
-	}
-	switch r.Last().Verdict.Conclusion {
-	case analysis.LoopProven:
-		return "good"
-	case analysis.PartlyProven, analysis.UnclearResult, analysis.NotReadyToSay, analysis.NothingForced:
-		return "doubt"
-	}
-	return "bad"
-}
-
 // Vehicle is the car in the shop's words, else in the session's.
 func (r *Report) Vehicle() string {
 	if r.Shop.Vehicle != "" {
@@ -205,10 +193,12 @@ func (r *Report) Cautions() []string { return words.Cautions(r.Last().Session.By
 // Words name the comparison's answer.
 func (c *Comparison) Words() string { return words.Compared(c.Answer, c.Shifted) }
 
-// Figures draws the traces of all sides on the same axes: each whole, then each side's
-// forces from close by.
-func (r *Report) Figures() []Figure {
-	var out []Figure
+// Drawings are the figures of a report: whole recordings, and forces from close by.
+type Drawings struct{ Whole, Close []Figure }
+
+// Drawings draws the traces of all sides on the same axes, and of each side of the
+// signal the force that was held longest.
+func (r *Report) Drawings() (out Drawings) {
 	traces := make([]*Trace, len(r.Sides))
 	length, n := 0.0, 0
 	for i, s := range r.Sides {
@@ -216,12 +206,12 @@ func (r *Report) Figures() []Figure {
 		length = max(length, s.Trace.End)
 	}
 	volts, trim := voltScale(traces...), trimScale(traces...)
-	add := func(s *Side, v view, note string) {
+	figure := func(s *Side, v view, note string) Figure {
 		n++
-		out = append(out, Figure{n, v.title, note, template.HTML(s.Trace.inline(v))})
+		return Figure{n, v.title, note, template.HTML(s.Trace.inline(v))}
 	}
 	for _, s := range r.Sides {
-		add(s, s.Trace.whole(length, label(s, "The whole recording"), volts, trim), "")
+		out.Whole = append(out.Whole, figure(s, s.Trace.whole(length, label(s, "The whole recording"), volts, trim), ""))
 	}
 	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
 		hold := 0.0
@@ -231,16 +221,59 @@ func (r *Report) Figures() []Figure {
 			}
 		}
 		for _, s := range r.Sides {
-			if b, ok := s.Trace.longest(side); ok {
-				note := fmt.Sprintf("Held %s from %s to %s. Each dot is one reading; time runs from the moment the force began.", side, words.SessionTime(b.From), words.SessionTime(b.To))
-				if many := s.Trace.count(side); many > 1 {
-					note += fmt.Sprintf(" This is the longest of %d.", many)
-				}
-				add(s, s.Trace.around(b, label(s, words.Arrow(side)+" Held "+string(side)), volts, trim, hold), note)
+			b, ok := s.Trace.longest(side)
+			if !ok {
+				continue
 			}
+			v := s.Trace.around(b, label(s, "Held "+string(side)+" "+words.Arrow(side)), volts, trim, hold)
+			note := fmt.Sprintf("From %s to %s; time runs from the moment the force began.", words.SessionTime(b.From), words.SessionTime(b.To))
+			if s.Trace.within(v) <= mostDots {
+				note += " Each dot is one reading."
+			}
+			if many := s.Trace.count(side); many > 1 {
+				note += fmt.Sprintf(" The longest of %d.", many)
+			}
+			out.Close = append(out.Close, figure(s, v, note))
 		}
 	}
 	return out
+}
+
+// within is how many readings of the sensor a view shows.
+func (t *Trace) within(v view) int { return count(thin(t.Volts, v.from, v.to, fine)) }
+
+// Forced reports that there is a ring to show.
+func (r *Report) Forced() bool {
+	return r.Compare == nil || slices.ContainsFunc(r.Sides, func(s *Side) bool { return s.Verdict.Conclusion != analysis.NothingForced })
+}
+
+// Bars draws how much the computer corrects, before and after; empty where that cannot
+// be compared.
+func (c *Comparison) Bars() template.HTML {
+	if c.Mean == nil {
+		return ""
+	}
+	most := 10.0
+	for _, m := range c.Mean {
+		most = max(most, 5*math.Ceil(math.Abs(m)/5))
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg class="bars" viewBox="0 0 640 132" role="img" aria-label="Mean correction of the fuel before: %+.1f %%, after: %+.1f %%.">`, c.Mean[0], c.Mean[1])
+	x := func(v float64) float64 { return 360 + 210*v/most }
+	for _, v := range []float64{-most, 0, most} {
+		fmt.Fprintf(&b, `<line class="base" x1="%[1]g" x2="%[1]g" y1="8" y2="104"/><text class="num" x="%[1]g" y="120" text-anchor="middle">%[2]s %%</text>`, x(v), strings.TrimPrefix(fmt.Sprintf("%+.0f", v), map[bool]string{true: "+"}[v == 0]))
+	}
+	for i, m := range c.Mean {
+		y := 16 + 46*float64(i)
+		text, does, anchor, dx := []string{"before", "after"}[i], "adds", "start", 6.0
+		if m < 0 {
+			does, anchor, dx = "cuts", "end", -6
+		}
+		fmt.Fprintf(&b, `<text class="name" x="96" y="%g" text-anchor="end">%s</text><rect class="%s" x="%.1f" y="%g" width="%.1f" height="34"/><text class="name" x="%.1f" y="%g" text-anchor="%s">%+.1f %%</text>`,
+			y+23, text, does, min(x(0), x(m)), y, max(2, math.Abs(x(m)-x(0))), x(m)+dx, y+23, anchor, m)
+	}
+	b.WriteString(`</svg>`)
+	return template.HTML(b.String())
 }
 
 func label(s *Side, what string) string {

@@ -17,11 +17,26 @@ type Owner struct {
 	Question, Answer string
 	Did              string   // what was done
 	Next             []string // what happens next
+	Tone             string   // good, bad, doubt
+}
+
+// tones of the conclusions; those that are not here are doubt.
+var tones = map[analysis.Conclusion]string{
+	analysis.LoopProven: "good", analysis.InputDead: "bad", analysis.NoCommand: "bad", analysis.NoDelivery: "bad",
+	analysis.SensorDead: "bad", analysis.SensorSlow: "bad", analysis.WrongBank: "bad",
+}
+
+func toneOf(c analysis.Conclusion) string {
+	if t := tones[c]; t != "" {
+		return t
+	}
+	return "doubt"
 }
 
 // OwnerText words a verdict for who does not know the trade.
 func OwnerText(c analysis.Conclusion, byMixture bool) Owner {
 	o := Owner{
+		Tone:     toneOf(c),
 		Question: "Can the engine's fuel control, and its oxygen sensor, be believed?",
 		Did: "An oxygen sensor in the exhaust tells the engine's computer whether it burns too much or too little fuel, and the computer corrects. " +
 			"We put a false message (“too little”, “too much”) on the sensor's wire for some seconds each, and watched whether the computer pushed back. " +
@@ -198,45 +213,40 @@ func Length(d time.Duration) string {
 
 // OwnerCompared is what the first page of a report on a repair says.
 func OwnerCompared(a compare.Answer, shifted bool, before, after analysis.Conclusion, byMixture bool) Owner {
-	o := OwnerText(after, byMixture)
-	now := o.Answer
-	o.Question = "Did the repair help?"
-	o.Did = "We measured the car before the repair and again after it, and compared how much the engine's computer has to correct the fuel under the same conditions. " +
-		"A difference that an unchanged car shows from day to day is not called a repair."
-	switch {
-	case a == compare.Better:
-		o.Answer = "Yes. Under the same conditions the computer has less to correct than before."
-	case a == compare.Worse:
-		o.Answer = "No. Under the same conditions the computer has more to correct than before."
-	case a == compare.NoDifference && shifted:
-		o.Answer = "The correction has moved, but it is neither nearer to nothing nor farther from it."
-	case a == compare.NoDifference:
-		o.Answer = "The computer's correction shows no difference that an unchanged car would not show."
-	default:
-		o.Answer = "The computer's correction cannot be compared: the two recordings share too few conditions."
-	}
-	if forced := func(c analysis.Conclusion) bool { return c != analysis.NothingForced && c != "" }; forced(before) || forced(after) {
-		o.Did += " On the test of the sensor's wire, before: " + lowerFirst(OwnerText(before, byMixture).Answer) + " After: " + lowerFirst(now)
-	}
-	if after == analysis.LoopProven || after == analysis.NothingForced {
-		o.Next = nil
-		switch a {
-		case compare.Better:
-			o.Next = []string{"The computer must run its own tests again before an inspection; some days of ordinary driving do that."}
-		case compare.Worse, compare.NoDifference:
-			o.Next = []string{"We look for the cause again before anything more is replaced."}
-		default:
-			o.Next = []string{"A drive under the conditions of the first recording makes the two comparable."}
+	was, now := OwnerText(before, byMixture), OwnerText(after, byMixture)
+	o := Owner{Question: "Did the repair help?", Next: now.Next,
+		Did: "We measured the car before the repair and again after it, and compared how much the engine's computer has to correct the fuel under the same conditions. " +
+			"A difference that an unchanged car shows from day to day is not called a repair."}
+	say := func(tone, answer string, next ...string) {
+		o.Tone, o.Answer = tone, answer
+		if after == analysis.LoopProven || after == analysis.NothingForced {
+			o.Next = next
 		}
 	}
-	return o
-}
-
-func lowerFirst(s string) string {
-	if s == "" {
-		return s
+	const again = "We look for the cause again before anything more is replaced."
+	const ownTests = "The computer must run its own tests again before an inspection; some days of ordinary driving do that."
+	switch cured := toneOf(before) == "bad" && after == analysis.LoopProven; {
+	case toneOf(after) == "bad":
+		say("bad", "No. The test after the repair finds a fault.")
+	case cured && a == compare.Worse:
+		say("doubt", "In part. What failed in the test works now, but the computer has more to correct than before.", again)
+	case cured:
+		say("good", "Yes. What failed in the test before works now.", ownTests)
+	case a == compare.Better:
+		say("good", "Yes. Under the same conditions the computer has less to correct than before.", ownTests)
+	case a == compare.Worse:
+		say("bad", "No. Under the same conditions the computer has more to correct than before.", again)
+	case a == compare.NoDifference && shifted:
+		say("doubt", "The correction has moved, but it is neither nearer to nothing nor farther from it.", again)
+	case a == compare.NoDifference:
+		say("doubt", "Not shown. The computer's correction shows no difference that an unchanged car would not show.", again)
+	default:
+		say("doubt", "Not known yet: the two recordings share too few conditions to be compared.", "A drive under the conditions of the first recording makes the two comparable.")
 	}
-	return strings.ToLower(s[:1]) + s[1:]
+	if before != analysis.NothingForced || after != analysis.NothingForced {
+		o.Did += fmt.Sprintf(" The test of sensor and computer said before: “%s” And after: “%s”", was.Answer, now.Answer)
+	}
+	return o
 }
 
 // Compared names the answer of a comparison.

@@ -1,0 +1,450 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/xml"
+	"errors"
+	"image"
+	"image/png"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/net/html"
+	"pgregory.net/rapid"
+
+	"pushback/analysis"
+	"pushback/analysis/compare"
+	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/session"
+	"pushback/obd"
+	"pushback/store"
+)
+
+// sample is a report with something in each of its places; text stands wherever words
+// from outside come in.
+func sample(text string, sides int) *Report {
+	r := &Report{Program: "test", Made: time.Date(2026, 5, 4, 3, 2, 1, 0, time.UTC),
+		Shop: Shop{Name: text, Technician: text, Vehicle: text, Odometer: text, Complaint: text}}
+	for i := range sides {
+		t := NewTrace("B1S1")
+		for k := range 400 {
+			at := float64(k) / 4
+			t.Volts = append(t.Volts, Point{at, 0.45 + 0.4*math.Sin(at*6)})
+			t.Trim = append(t.Trim, Point{at, 3 * math.Sin(at*6)})
+		}
+		t.Volts[50].V = math.NaN()
+		t.End = 100
+		t.Bands = []Band{{analysis.Lean, 20, 35}, {analysis.Rich, 55, 70}}
+		t.Gaps = [][2]float64{{80, 84}}
+		t.Ticks = []session.Tick{
+			{At: 20 * time.Second, Event: &analysis.Event{T: 20, Name: analysis.ForceBegins, Side: analysis.Lean}},
+			{At: 36 * time.Second, Mark: &obd.Mark{Kind: obd.MarkNote, Text: text}},
+			{At: 84 * time.Second, Event: &analysis.Event{T: 84, Name: analysis.CodeSet, Code: text}},
+		}
+		s := &Side{Session: store.Meta{ID: "abc234", Started: r.Made, Duration: 100 * time.Second, Watching: "B1S1", By: "wire", Origin: "import",
+			Vehicle: text, Label: text, Note: text, Adapter: text, Version: text},
+			VIN: text, Records: 400, Hash: make([]byte, 32), Trace: t,
+			Verdict: analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{text}},
+			Events: []analysis.Event{{T: 1, Name: analysis.Ready, Reasons: []string{text}}, {T: 84, Name: analysis.CodeSet, Code: text},
+				{T: 90, Name: analysis.GapSeen, Cause: text}},
+			Figures: analysis.Figures{PerSecond: 4, CanCountHz: 2},
+			Facts:   []Fact{{text, text}}, Resting: []Fact{{text, text}}, Switching: []Fact{{text, text}}, Monitors: []Fact{{text, text}}, OwnTests: []Fact{{text, text}}, Freeze: text,
+			Codes: []Code{{text, "stored", text, "there", "there", true}},
+			Map: trimmap.Map{Next: text, Limits: []string{text}, Banks: []trimmap.Result{{Bank: 1, Says: text, Points: []string{text}, Limits: []string{text},
+				Cells: []trimmap.Cell{{CellAt: trimmap.CellAt{Speed: 0, Load: 1}, Count: 30, Mean: 12, SD: 1}}}}}}
+		for k, id := range analysis.ProofOrder {
+			s.Verdict.Proofs = append(s.Verdict.Proofs, analysis.Proof{ID: id, State: []analysis.State{analysis.Proven, analysis.Failed, analysis.Unclear, analysis.Untested}[k%4],
+				Why: text, Evidence: map[string]float64{"after_s": 1, "after_min_s": 0.8, "after_max_s": 1.3, "rate_pct_s": 2}})
+		}
+		if sides == 2 {
+			s.Title = []string{"Before", "After"}[i]
+		}
+		r.Sides = append(r.Sides, s)
+	}
+	if sides == 2 {
+		r.Compare = &Comparison{Answer: compare.Better, Why: text, Mean: []float64{12, -1}, Trims: [][]string{{"1", text, "", "", "", "", "", ""}},
+			Sensor: [][]string{{text, text, text}}, Force: [][]string{{text, text, text}}, Codes: [][]string{{text, text, text, text}}, Open: [2]string{text, text}, Limits: []string{text}}
+	}
+	return r
+}
+
+func page1(t testing.TB, r *Report) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := r.WriteHTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// elements calls f for each element of a page.
+func elements(n *html.Node, f func(*html.Node)) {
+	if n.Type == html.ElementNode {
+		f(n)
+	}
+	for c := n.FirstChild; c != nil; c = c.NextSibling {
+		elements(c, f)
+	}
+}
+
+func attr(n *html.Node, name string) string {
+	for _, a := range n.Attr {
+		if a.Key == name {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func textOf(n *html.Node) string {
+	var b strings.Builder
+	var walk func(*html.Node)
+	walk = func(n *html.Node) {
+		if n.Type == html.TextNode && n.Parent.Data != "style" {
+			b.WriteString(n.Data + "\n")
+		}
+		for c := n.FirstChild; c != nil; c = c.NextSibling {
+			walk(c)
+		}
+	}
+	walk(n)
+	return b.String()
+}
+
+var hostile = []string{
+	`<script>alert(1)</script>`, `"><img src=x onerror=alert(1)>`, `' onload='alert(1)`, `</style><script>alert(1)</script>`, `</title><svg onload=alert(1)>`,
+	`<svg><script>alert(1)</script></svg>`, `</text></svg><script>alert(1)</script>`, `javascript:alert(1)`, `{{.Shop}}`, `<!--`, `]]>`, "a\x00b\u202e", `\3c script`, `<iframe srcdoc="x">`,
+}
+
+// Words from outside inject nothing, wherever they stand: the page has the same elements
+// and attributes as one of harmless words, and shows the words as they are.
+func TestHostileWords(t *testing.T) {
+	shape := func(page []byte) (out []string) {
+		doc, err := html.Parse(bytes.NewReader(page))
+		if err != nil {
+			t.Fatal(err)
+		}
+		elements(doc, func(n *html.Node) {
+			s := n.Data
+			for _, a := range n.Attr {
+				s += " " + a.Key
+			}
+			out = append(out, s)
+		})
+		return out
+	}
+	for _, sides := range []int{1, 2} {
+		want := shape(page1(t, sample("harmless", sides)))
+		for _, text := range hostile {
+			page := page1(t, sample(text, sides))
+			if got := shape(page); !slices.Equal(got, want) {
+				t.Errorf("%q changes the page's elements", text)
+			}
+			doc, _ := html.Parse(bytes.NewReader(page))
+			shown := strings.ReplaceAll(text, "\x00", "\ufffd")
+			if n := strings.Count(textOf(doc), shown); n < 20 {
+				t.Errorf("%q is shown %d times", text, n)
+			}
+		}
+	}
+}
+
+// A figure as a file of its own is well-formed XML, with nothing of the words in it but
+// words.
+func TestFigureFiles(t *testing.T) {
+	for _, figure := range []string{"ring", "traces", "lean", "rich"} {
+		for _, text := range append([]string{"harmless"}, hostile...) {
+			var b bytes.Buffer
+			if err := sample(text, 1).WriteSVG(&b, figure); err != nil {
+				t.Fatal(err)
+			}
+			for d := xml.NewDecoder(&b); ; {
+				tok, err := d.Token()
+				if err == io.EOF {
+					break
+				}
+				if strings.Contains(text, "\x00") {
+					break // XML has no way to write it
+				}
+				if err != nil {
+					t.Fatalf("%s of %q: %v", figure, text, err)
+				}
+				e, ok := tok.(xml.StartElement)
+				if ok && !slices.Contains([]string{"svg", "style", "rect", "path", "line", "text", "g", "title", "circle"}, e.Name.Local) {
+					t.Errorf("%s of %q has an element %s", figure, text, e.Name.Local)
+				}
+			}
+		}
+	}
+	r := sample("x", 1)
+	r.Sides[0].Trace.Bands = nil
+	if err := r.WriteSVG(io.Discard, "lean"); !errors.Is(err, ErrNoForce) {
+		t.Errorf("no force: %v", err)
+	}
+}
+
+// void elements have no end tag (HTML standard, 13.1.2).
+var void = []string{"meta", "br", "img", "input", "hr", "link", "col"}
+
+// The page is whole: each element is closed where it was opened, ids are there once and
+// what points to one finds it, headings go down one step at a time from one h1, pictures
+// have words, tables have heads, and nothing comes from outside.
+func TestPageIsValid(t *testing.T) {
+	for _, sides := range []int{1, 2} {
+		page := page1(t, sample("words", sides))
+		var open []string
+		for z := html.NewTokenizer(bytes.NewReader(page)); ; {
+			kind := z.Next()
+			if kind == html.ErrorToken {
+				break
+			}
+			name, _ := z.TagName()
+			switch kind {
+			case html.StartTagToken:
+				if !slices.Contains(void, string(name)) {
+					open = append(open, string(name))
+				}
+			case html.EndTagToken:
+				if len(open) == 0 || open[len(open)-1] != string(name) {
+					t.Fatalf("</%s> closes %v", name, open)
+				}
+				open = open[:len(open)-1]
+			}
+		}
+		if len(open) > 0 {
+			t.Errorf("not closed: %v", open)
+		}
+		doc, err := html.Parse(bytes.NewReader(page))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ids, heading, h1 := map[string]bool{}, 0, 0
+		elements(doc, func(n *html.Node) {
+			if id := attr(n, "id"); id != "" {
+				if ids[id] {
+					t.Errorf("id %q is there twice", id)
+				}
+				ids[id] = true
+			}
+		})
+		elements(doc, func(n *html.Node) {
+			if to := attr(n, "aria-labelledby"); to != "" && !ids[to] {
+				t.Errorf("%s is labelled by %q, which is not there", n.Data, to)
+			}
+			for _, a := range n.Attr {
+				if strings.HasPrefix(a.Key, "on") || a.Key == "style" || a.Key == "href" || (a.Key == "src" && !strings.HasPrefix(a.Val, "data:image/")) {
+					t.Errorf("%s has %s=%q", n.Data, a.Key, a.Val)
+				}
+			}
+			switch n.Data {
+			case "h1", "h2", "h3", "h4":
+				level := int(n.Data[1] - '0')
+				if level > heading+1 {
+					t.Errorf("%s %q follows h%d", n.Data, strings.TrimSpace(textOf(n)), heading)
+				}
+				if heading = level; level == 1 {
+					h1++
+				}
+			case "img":
+				if attr(n, "alt") == "" {
+					t.Error("a picture without words")
+				}
+			case "svg":
+				if n.Parent.Data != "svg" && attr(n, "aria-hidden") == "" && (attr(n, "role") != "img" || attr(n, "aria-label") == "") {
+					t.Errorf("a drawing without words: %v", n.Attr)
+				}
+			case "th":
+				if attr(n, "scope") == "" {
+					t.Errorf("a table's head %q without scope", textOf(n))
+				}
+			case "script", "iframe", "object", "embed", "link", "form", "base":
+				t.Errorf("there is a %s", n.Data)
+			}
+		})
+		if h1 != 1 {
+			t.Errorf("%d h1", h1)
+		}
+		style := regexp.MustCompile(`(?s)<style>(.*?)</style>`).FindSubmatch(page)
+		sum := sha256.Sum256(style[1])
+		if want := "sha256-" + base64.StdEncoding.EncodeToString(sum[:]); !strings.Contains(html.UnescapeString(string(page)), "style-src '"+want+"'") {
+			t.Error("the policy does not name the style sheet")
+		}
+		if bytes.Contains(style[1], []byte("url(")) || bytes.Contains(style[1], []byte("@import")) {
+			t.Error("the style sheet fetches something")
+		}
+	}
+}
+
+// Contrast of words is at least 4.5 : 1, of lines 3 : 1 (WCAG 2.2, success criteria 1.4.3
+// and 1.4.11), on paper and on the shades of forces.
+func TestContrast(t *testing.T) {
+	hex := map[string][3]float64{}
+	for _, m := range regexp.MustCompile(`--([a-z]+):(#[0-9a-f]+)`).FindAllStringSubmatch(colours, -1) {
+		hex[m[1]] = rgb(t, m[2])
+	}
+	mix := func(c [3]float64, part float64) (out [3]float64) {
+		for i := range c {
+			out[i] = part*c[i] + (1-part)*hex["paper"][i]
+		}
+		return out
+	}
+	shades := map[string][3]float64{"paper": hex["paper"], "lean": mix(hex["lean"], 0.16), "rich": mix(rgb(t, "#e69f00"), 0.3)}
+	if !strings.Contains(plotCSS, ".band.lean{fill:var(--lean);opacity:.16}.band.rich{fill:#e69f00;opacity:.3}") {
+		t.Error("the shades are others than those measured here")
+	}
+	check := func(what string, on [3]float64, least float64) {
+		c, ok := hex[what]
+		if !ok {
+			t.Fatalf("no colour %s", what)
+		}
+		if r := contrast(c, on); r < least {
+			t.Errorf("%s: %.2f, below %.1f", what, r, least)
+		}
+	}
+	for _, c := range []string{"ink", "quiet", "lean", "rich", "good", "bad", "doubt"} {
+		check(c, hex["paper"], 4.5)
+	}
+	for _, s := range shades {
+		check("ink", s, 4.5)
+		check("down", s, 3)
+	}
+	// The example of WCAG's own technique G18: #767676 on white is 4.54 : 1.
+	if r := contrast(rgb(t, "#767676"), rgb(t, "#fff")); math.Abs(r-4.54) > 0.01 {
+		t.Errorf("#767676 on white: %.3f", r)
+	}
+}
+
+func rgb(t *testing.T, s string) (out [3]float64) {
+	s = s[1:]
+	if len(s) == 3 {
+		s = string([]byte{s[0], s[0], s[1], s[1], s[2], s[2]})
+	}
+	v, err := strconv.ParseUint(s, 16, 32)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range out {
+		out[i] = float64(v>>(16-8*i)&255) / 255
+	}
+	return out
+}
+
+// contrast is the ratio of relative luminances (WCAG 2.2, definitions).
+func contrast(a, b [3]float64) float64 {
+	lum := func(c [3]float64) (l float64) {
+		for i, v := range c {
+			if v <= 0.04045 {
+				v /= 12.92
+			} else {
+				v = math.Pow((v+0.055)/1.055, 2.4)
+			}
+			l += v * []float64{0.2126, 0.7152, 0.0722}[i]
+		}
+		return l
+	}
+	x, y := lum(a), lum(b)
+	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
+}
+
+// What is drawn has every column's lowest and highest reading, in order of time, at most
+// four points a column, and nothing that was not read.
+func TestThinKeepsPeaks(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		steps := rapid.SliceOfN(rapid.Float64Range(0.001, 0.5), 1, 600).Draw(t, "steps")
+		var points []Point
+		at := 0.0
+		for i, s := range steps {
+			at += s
+			points = append(points, Point{at, float64((i * 7919) % 101)})
+		}
+		columns := rapid.IntRange(1, 50).Draw(t, "columns")
+		from, to := 0.0, at+0.001
+		var drawn []Point
+		for _, r := range thin(points, from, to, columns) {
+			drawn = append(drawn, r...)
+		}
+		column := func(p Point) int { return int(math.Floor((p.T - from) / (to - from) * float64(columns))) }
+		lo, hi, n := map[int]float64{}, map[int]float64{}, map[int]int{}
+		for _, p := range drawn {
+			if !slices.Contains(points, p) {
+				t.Fatalf("%v was never read", p)
+			}
+			k := column(p)
+			if n[k]++; n[k] > 4 {
+				t.Fatalf("more than four points in column %d", k)
+			}
+			if n[k] == 1 {
+				lo[k], hi[k] = p.V, p.V
+			}
+			lo[k], hi[k] = min(lo[k], p.V), max(hi[k], p.V)
+		}
+		for _, p := range points {
+			if k := column(p); n[k] == 0 || p.V < lo[k] || p.V > hi[k] {
+				t.Fatalf("%v is beyond what column %d draws", p, k)
+			}
+		}
+		if !slices.IsSortedFunc(drawn, func(a, b Point) int { return int(1e9 * (a.T - b.T)) }) {
+			t.Fatal("not in order of time")
+		}
+	})
+}
+
+// A line is broken where nothing came.
+func TestThinBreaks(t *testing.T) {
+	var points []Point
+	for i := range 100 {
+		points = append(points, Point{float64(i) / 10, 0.5})
+	}
+	points[30].V = math.NaN()
+	points = append(points[:60:60], points[90:]...)
+	if n := len(thin(points, 0, 10, 1000)); n != 3 {
+		t.Errorf("%d runs, want 3: before the lost reading, before the pause, after it", n)
+	}
+}
+
+func TestLogo(t *testing.T) {
+	dir := t.TempDir()
+	write := func(name string, data []byte) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	var b bytes.Buffer
+	if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 30, 20))); err != nil {
+		t.Fatal(err)
+	}
+	l, err := ReadLogo(write("a.txt", b.Bytes()))
+	if err != nil || !strings.HasPrefix(string(l.URI), "data:image/png;base64,") {
+		t.Errorf("a PNG: %v, %v", l, err)
+	}
+	r := sample("words", 1)
+	r.Shop.Logo = l
+	if !bytes.Contains(page1(t, r), []byte(`<img src="data:image/png;base64,`)) {
+		t.Error("the logo is not in the page")
+	}
+	for name, data := range map[string][]byte{
+		"script.svg": []byte(`<svg xmlns="http://www.w3.org/2000/svg" onload="alert(1)"/>`),
+		"page.png":   []byte(`<script>alert(1)</script>`),
+		"big.png":    append(b.Bytes(), make([]byte, logoBytes)...),
+		"empty.png":  nil,
+	} {
+		if _, err := ReadLogo(write(name, data)); !errors.Is(err, ErrLogo) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := ReadLogo(filepath.Join(dir, "none.png")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("no file: %v", err)
+	}
+}
