@@ -78,7 +78,7 @@ func sample(text string, sides int) *Report {
 	return r
 }
 
-func page1(t testing.TB, r *Report) []byte {
+func pageOf(t testing.TB, r *Report) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	if err := r.WriteHTML(&b); err != nil {
@@ -144,9 +144,9 @@ func TestHostileWords(t *testing.T) {
 		return out
 	}
 	for _, sides := range []int{1, 2} {
-		want := shape(page1(t, sample("harmless", sides)))
+		want := shape(pageOf(t, sample("harmless", sides)))
 		for _, text := range hostile {
-			page := page1(t, sample(text, sides))
+			page := pageOf(t, sample(text, sides))
 			if got := shape(page); !slices.Equal(got, want) {
 				t.Errorf("%q changes the page's elements", text)
 			}
@@ -201,7 +201,7 @@ var void = []string{"meta", "br", "img", "input", "hr", "link", "col"}
 // have words, tables have heads, and nothing comes from outside.
 func TestPageIsValid(t *testing.T) {
 	for _, sides := range []int{1, 2} {
-		page := page1(t, sample("words", sides))
+		page := pageOf(t, sample("words", sides))
 		var open []string
 		for z := html.NewTokenizer(bytes.NewReader(page)); ; {
 			kind := z.Next()
@@ -431,7 +431,7 @@ func TestLogo(t *testing.T) {
 	}
 	r := sample("words", 1)
 	r.Shop.Logo = l
-	if !bytes.Contains(page1(t, r), []byte(`<img src="data:image/png;base64,`)) {
+	if !bytes.Contains(pageOf(t, r), []byte(`<img src="data:image/png;base64,`)) {
 		t.Error("the logo is not in the page")
 	}
 	for name, data := range map[string][]byte{

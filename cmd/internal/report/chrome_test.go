@@ -1,0 +1,176 @@
+package report
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"image/png"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	cdplog "github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+)
+
+// chrome starts a browser of its own, or skips the test.
+func chrome(t testing.TB) context.Context {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		t.Skip("no Chromium here: install it to test the report in a browser (Debian: apt-get install chromium)")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.DisableGPU, chromedp.NoSandbox,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.UserDataDir(t.TempDir()))
+	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel = context.WithTimeout(ctx, 90*time.Second)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	return ctx
+}
+
+func eval[T any](t *testing.T, ctx context.Context, js string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](js))
+	if err != nil {
+		t.Fatalf("%s: %v", js, err)
+	}
+	return v
+}
+
+func media(t *testing.T, ctx context.Context, name string) {
+	t.Helper()
+	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: name}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// In a browser the report shows itself without a complaint of its policy, fetches nothing
+// but itself, fits a phone, zooms along time only, and its first page fits one sheet.
+func TestInBrowser(t *testing.T) {
+	ctx := chrome(t)
+	var mu sync.Mutex
+	var said, fetched []string
+	if err := chromedp.Listen(ctx, func(ev any) {
+		mu.Lock()
+		defer mu.Unlock()
+		switch e := ev.(type) {
+		case *cdplog.EventEntryAdded:
+			said = append(said, e.Entry.Text)
+		case *network.EventRequestWillBeSent:
+			if !strings.HasPrefix(e.Request.URL, "data:") {
+				fetched = append(fetched, e.Request.URL)
+			}
+		}
+	}); err != nil {
+		t.Fatal(err)
+	}
+	for _, sides := range []int{1, 2} {
+		file := filepath.Join(t.TempDir(), "report.html")
+		if err := os.WriteFile(file, pageOf(t, sample("Some words, as long as a person writes them.", sides)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(390, 800), chromedp.Navigate("file://"+file)); err != nil {
+			t.Fatal(err)
+		}
+		if n := eval[float64](t, ctx, `document.documentElement.scrollWidth`); n > 391 {
+			t.Errorf("%d sides: %g px wide on a phone of 390", sides, n)
+		}
+		if c := eval[string](t, ctx, `getComputedStyle(document.querySelector(".line.volts")).stroke`); c != "rgb(17, 17, 17)" {
+			t.Errorf("the curve is %s: the style sheet is not applied", c)
+		}
+		before := eval[[]float64](t, ctx, `(()=>{const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
+		after := eval[[]float64](t, ctx, `(()=>{document.querySelector(".z4").click();const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
+		if r := after[0] / before[0]; r < 3.99 || r > 4.01 || after[1] != before[1] {
+			t.Errorf("zoom 4: from %v to %v", before, after)
+		}
+		// Paper less its margins, at 96 px an inch: A4 210 × 297 mm, Letter 216 × 279 mm.
+		for name, mm := range map[string][2]float64{"A4": {210, 297}, "Letter": {216, 279}} {
+			w, h := (mm[0]-26)*96/25.4, (mm[1]-28)*96/25.4
+			media(t, ctx, "print")
+			if err := chromedp.Do(ctx, chromedp.EmulateViewport(int64(w), 1000)); err != nil {
+				t.Fatal(err)
+			}
+			if got := eval[float64](t, ctx, `document.querySelector(".first").getBoundingClientRect().height`); got > h {
+				t.Errorf("%d sides: the first page is %.0f px high, %s has %.0f", sides, got, name, h)
+			}
+			if n := eval[float64](t, ctx, `document.documentElement.scrollWidth`); n > w+1 {
+				t.Errorf("%d sides: %g px wide on %s of %.0f", sides, n, name, w)
+			}
+		}
+		media(t, ctx, "")
+	}
+	mu.Lock()
+	defer mu.Unlock()
+	if len(said) > 0 {
+		t.Errorf("the browser says: %q", said)
+	}
+	if len(fetched) != 2 {
+		t.Errorf("fetched: %q", fetched)
+	}
+}
+
+// The PDF has the paper that was asked for, and its words can be found.
+func TestPDF(t *testing.T) {
+	chrome(t)
+	for paper, box := range map[string]string{"a4": `594\.9\d* 841\.\d+|595\S* 842\S*|594\.\d+ 841\.\d+`, "letter": `612 792`} {
+		r := sample("findable", 1)
+		r.Paper = paper
+		var b bytes.Buffer
+		if err := r.WritePDF(t.Context(), &b); err != nil {
+			t.Fatal(err)
+		}
+		if !regexp.MustCompile(`/MediaBox \[0 0 (` + box + `)\]`).Match(b.Bytes()) {
+			t.Errorf("%s: %s", paper, regexp.MustCompile(`/MediaBox[^\]]*`).Find(b.Bytes()))
+		}
+		tool, err := exec.LookPath("pdftotext")
+		if err != nil {
+			t.Log("no pdftotext here: the PDF's words are not looked at")
+			continue
+		}
+		cmd := exec.Command(tool, "-f", "1", "-l", "1", "-", "-")
+		cmd.Stdin = &b
+		text, err := cmd.Output()
+		if err != nil || !bytes.Contains(text, []byte("findable")) || !bytes.Contains(text, []byte("does not report")) {
+			t.Errorf("%s: %v: %s", paper, err, text)
+		}
+	}
+}
+
+func TestPNG(t *testing.T) {
+	chrome(t)
+	for figure, want := range map[string][2]int{"ring": {1760, 960}, "traces": {2000, 2 * int(plotHeight)}} {
+		var b bytes.Buffer
+		if err := sample("words", 1).WritePNG(t.Context(), &b, figure); err != nil {
+			t.Fatal(err)
+		}
+		c, err := png.DecodeConfig(&b)
+		if err != nil || c.Width != want[0] || c.Height != want[1] {
+			t.Errorf("%s: %d × %d, %v", figure, c.Width, c.Height, err)
+		}
+	}
+}
+
+// Without a browser it says so.
+func TestNoBrowser(t *testing.T) {
+	t.Setenv("PATH", t.TempDir())
+	if err := sample("words", 1).WritePDF(t.Context(), &bytes.Buffer{}); !errors.Is(err, ErrNoBrowser) {
+		t.Errorf("%v", err)
+	}
+}
