@@ -1,6 +1,9 @@
 package analysis
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // next lists what to do now in ordinary trade practice, cheapest separating test
 // first. Some of it is common practice without a source.
@@ -80,6 +83,17 @@ func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
 		add("enrich with propane: if the sensor goes above 0.8 V it is good and the fuel is not delivered; if not, the sensor is dead")
 	case by[ProofInput].State == Unclear:
 		add("repeat with a firm contact, or a stronger source within its safe limits: " + by[ProofInput].Why)
+	}
+	for _, f := range c.forces {
+		if f.opened {
+			after := fmt.Sprintf("the computer left closed loop %.0f s after the force began: it saw the force and took it for a fault, which is an answer of its own", f.openedAt-f.begin)
+			if len(c.w.codes.setHere) > 0 {
+				after += " (" + strings.Join(c.w.codes.setHere, ", ") + " is caused by the test)"
+			}
+			add(after)
+			add(fmt.Sprintf("read the codes, clear them, and repeat with holds shorter than %.0f s", max(3, f.openedAt-f.begin-2)))
+			break
+		}
 	}
 	for _, f := range c.forces {
 		if f.own.state == cannot {
