@@ -41,7 +41,9 @@ func gather(ctx context.Context, db *store.Store, ref string, sinks ...session.S
 		return nil, err
 	}
 	e := &evidence{meta: m, switches: switching.NewCollector(m.Watching), Findings: session.NewFindings(judge)}
-	res, err := session.Run(ctx, reader, judge, append([]session.Sink{e}, sinks...)...)
+	records, stop := newReadAhead(ctx, reader)
+	defer stop()
+	res, err := session.Run(ctx, records, judge, append([]session.Sink{e}, sinks...)...)
 	if err != nil {
 		return nil, err
 	}

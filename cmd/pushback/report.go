@@ -389,8 +389,10 @@ func (t *tellings) Write(f session.Frame) error {
 			if c, err := decode.Codes(x.Request.Service, t.can, r.Data); err == nil && state != "" && !known {
 				t.codes[state] = append(some(t.codes[state]), c...)
 			}
-			if r, err := decode.ReadReadiness(r.Data); err == nil && !r.ThisCycle && t.readiness == nil {
-				t.readiness = &r
+			if t.readiness == nil && x.Request.Service == 0x01 && slices.Equal(x.Request.Data, []byte{0x01}) {
+				if r, err := decode.ReadReadiness(r.Data); err == nil {
+					t.readiness = &r
+				}
 			}
 		}
 	}

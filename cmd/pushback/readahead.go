@@ -1,0 +1,67 @@
+package main
+
+import (
+	"context"
+
+	"pushback/cmd/internal/session"
+	"pushback/obd"
+)
+
+// readAhead reads a source in a goroutine of its own, so that reading and judging a long
+// session go on side by side.
+type readAhead struct {
+	batches chan batch
+	now     batch
+	given   int
+}
+
+type batch struct {
+	records []obd.Record
+	err     error // after them
+}
+
+// newReadAhead begins to read; stop ends it, after which src is free again.
+func newReadAhead(ctx context.Context, src session.Source) (r *readAhead, stop func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	r = &readAhead{batches: make(chan batch, 4)}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for {
+			b := batch{records: make([]obd.Record, 0, 512)}
+			for b.err == nil && len(b.records) < cap(b.records) {
+				var rec obd.Record
+				if rec, b.err = src.Next(ctx); b.err == nil {
+					b.records = append(b.records, rec)
+				}
+			}
+			select {
+			case r.batches <- b:
+			case <-ctx.Done():
+				return
+			}
+			if b.err != nil {
+				return
+			}
+		}
+	}()
+	return r, func() { cancel(); <-done }
+}
+
+// Next returns the source's next record.
+func (r *readAhead) Next(ctx context.Context) (obd.Record, error) {
+	for r.given == len(r.now.records) {
+		if r.now.err != nil {
+			return obd.Record{}, r.now.err
+		}
+		select {
+		case r.now = <-r.batches:
+			r.given = 0
+		case <-ctx.Done():
+			return obd.Record{}, ctx.Err()
+		}
+	}
+	rec := r.now.records[r.given]
+	r.given++
+	return rec, nil
+}
