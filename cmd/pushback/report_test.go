@@ -132,7 +132,7 @@ func TestOwnersWords(t *testing.T) {
 		if car.Expect == "" {
 			continue
 		}
-		if o := words.OwnerText(analysis.Conclusion(car.Expect), false); o.Answer == "" || len(o.Next) == 0 {
+		if o := words.OwnerText(analysis.Verdict{Conclusion: analysis.Conclusion(car.Expect)}, false); o.Answer == "" || len(o.Next) == 0 {
 			t.Errorf("%s: %+v", car.Expect, o)
 		}
 	}
@@ -192,6 +192,18 @@ func TestReportHead(t *testing.T) {
 	}
 	if s := run(t.Context(), []string{"report", id, "--db", db, "--out", filepath.Join(home, "x")}, strings.NewReader(""), &out, &errOut); s != statusFailed || !strings.Contains(errOut.String(), "shop.json") {
 		t.Errorf("a wrong file: %d, %s", s, &errOut)
+	}
+	// Without a browser there is no PDF, but advice.
+	if err := os.Remove(config); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("PATH", home)
+	pdf := filepath.Join(home, "x.pdf")
+	if s := run(t.Context(), []string{"report", id, "--pdf", "--db", db, "--out", pdf}, strings.NewReader(""), &out, &errOut); s != statusFailed || !strings.Contains(errOut.String(), "install Chromium") {
+		t.Errorf("no browser: %d, %s", s, &errOut)
+	}
+	if left, _ := filepath.Glob(filepath.Join(home, "*pdf*")); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
 	}
 }
 

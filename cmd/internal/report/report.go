@@ -102,7 +102,7 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"sign": func(s analysis.State) string { return words.StateSigns[s] }, "state": func(s analysis.State) string { return strings.ToLower(words.StateWords[s]) },
 	"evidence": words.EvidenceText, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
 	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
-	"big": func(c analysis.Conclusion) string { return words.ConclusionText(c) }, "tick": words.TickText,
+	"big": func(c analysis.Conclusion) string { return words.ConclusionText(c) }, "tick": words.TickText, "place": words.SensorPlace,
 	"rows": func(title string, rows [][]string) any {
 		return struct {
 			Title string
@@ -153,9 +153,9 @@ func (r *Report) Owner() words.Owner {
 	s := r.Last()
 	byMixture := s.Session.By == "mixture"
 	if c := r.Compare; c != nil {
-		return words.OwnerCompared(c.Answer, c.Shifted, r.Sides[0].Verdict.Conclusion, s.Verdict.Conclusion, byMixture)
+		return words.OwnerCompared(c.Answer, c.Shifted, r.Sides[0].Verdict, s.Verdict, byMixture)
 	}
-	return words.OwnerText(s.Verdict.Conclusion, byMixture)
+	return words.OwnerText(s.Verdict, byMixture)
 }
 
 // Vehicle is the car in the shop's words, else in the session's.

@@ -34,7 +34,11 @@ func toneOf(c analysis.Conclusion) string {
 }
 
 // OwnerText words a verdict for who does not know the trade.
-func OwnerText(c analysis.Conclusion, byMixture bool) Owner {
+func OwnerText(v analysis.Verdict, byMixture bool) Owner {
+	c := v.Conclusion
+	is := func(id analysis.ProofID, state analysis.State) bool {
+		return slices.ContainsFunc(v.Proofs, func(p analysis.Proof) bool { return p.ID == id && p.State == state })
+	}
 	o := Owner{
 		Tone:     toneOf(c),
 		Question: "Can the engine's fuel control, and its oxygen sensor, be believed?",
@@ -45,6 +49,9 @@ func OwnerText(c analysis.Conclusion, byMixture bool) Owner {
 	if byMixture {
 		o.Did = "An oxygen sensor in the exhaust tells the engine's computer whether it burns too much or too little fuel, and the computer corrects. " +
 			"We made the mixture itself richer or leaner for some seconds and watched whether the sensor noticed and the computer pushed back. Then we undid it and watched both return."
+	}
+	if !slices.ContainsFunc(v.Proofs, func(p analysis.Proof) bool { return p.State != analysis.Untested }) {
+		o.Did = "We recorded what the engine's computer reports. Nothing was done to the sensor's wire or to the mixture."
 	}
 	switch c {
 	case analysis.LoopProven:
@@ -58,6 +65,11 @@ func OwnerText(c analysis.Conclusion, byMixture bool) Owner {
 		o.Next = []string{"We look for a broken or shorted wire or plug between sensor and computer; that comes before any new part.", "The sensor itself has not been found bad."}
 	case analysis.NoCommand:
 		o.Answer = "No. The computer reads the sensor's wire, but does not correct the fuel."
+		if is(analysis.ProofAddsFuel, analysis.Proven) {
+			o.Answer = "No. The computer adds fuel as it should, but does not cut it."
+		} else if is(analysis.ProofCutsFuel, analysis.Proven) {
+			o.Answer = "No. The computer cuts fuel as it should, but does not add it."
+		}
 		o.Next = []string{"We find out whether something keeps the computer from correcting, such as a stored fault, before the computer itself is suspected.", "A new sensor would not cure this."}
 	case analysis.NoDelivery:
 		o.Answer = "No. The computer orders a correction, but the fuel does not follow."
@@ -76,7 +88,6 @@ func OwnerText(c analysis.Conclusion, byMixture bool) Owner {
 		o.Next = []string{"We bring it to that state, most often fully warm and idling, and test again."}
 	case analysis.NothingForced:
 		o.Answer = "Not tested: this is a recording without the test."
-		o.Did = "We recorded what the engine's computer reports, without putting anything on the sensor's wire."
 		o.Next = []string{"The test itself is still to be done if the sensor or the computer is in doubt."}
 	default:
 		o.Answer = "Not known yet: what was measured does not decide it."
@@ -212,8 +223,9 @@ func Length(d time.Duration) string {
 }
 
 // OwnerCompared is what the first page of a report on a repair says.
-func OwnerCompared(a compare.Answer, shifted bool, before, after analysis.Conclusion, byMixture bool) Owner {
-	was, now := OwnerText(before, byMixture), OwnerText(after, byMixture)
+func OwnerCompared(a compare.Answer, shifted bool, first, last analysis.Verdict, byMixture bool) Owner {
+	was, now := OwnerText(first, byMixture), OwnerText(last, byMixture)
+	before, after := first.Conclusion, last.Conclusion
 	o := Owner{Question: "Did the repair help?", Next: now.Next,
 		Did: "We measured the car before the repair and again after it, and compared how much the engine's computer has to correct the fuel under the same conditions. " +
 			"A difference that an unchanged car shows from day to day is not called a repair."}
@@ -258,4 +270,16 @@ func Compared(a compare.Answer, shifted bool) string {
 		return "no difference shown"
 	}
 	return strings.ReplaceAll(string(a), "_", " ")
+}
+
+// SensorPlace says which sensor a name such as B1S1 means.
+func SensorPlace(sensor string) string {
+	if len(sensor) != 4 {
+		return sensor
+	}
+	place := "number " + sensor[3:] + " in the exhaust"
+	if sensor[3] == '1' {
+		place = "the first in the exhaust"
+	}
+	return sensor + ": engine bank " + sensor[1:2] + ", " + place
 }
