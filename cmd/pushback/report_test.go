@@ -16,6 +16,7 @@ import (
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/store"
 )
 
 // reportOf writes a report and returns it as a page and as JSON told it.
@@ -193,10 +194,31 @@ func TestReportHead(t *testing.T) {
 	if s := run(t.Context(), []string{"report", id, "--db", db, "--out", filepath.Join(home, "x")}, strings.NewReader(""), &out, &errOut); s != statusFailed || !strings.Contains(errOut.String(), "shop.json") {
 		t.Errorf("a wrong file: %d, %s", s, &errOut)
 	}
-	// Without a browser there is no PDF, but advice.
+	// Personal data goes in only when asked.
 	if err := os.Remove(config); err != nil {
 		t.Fatal(err)
 	}
+	kept, err := store.Open(t.Context(), db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const vin = "1M8GDM9AXKP042788" // a made-up one
+	if err := kept.Edit(t.Context(), id, func(m *store.Meta) { m.VIN = vin }); err != nil {
+		t.Fatal(err)
+	}
+	if err := kept.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, asked := range []bool{false, true} {
+		args := []string{id}
+		if asked {
+			args = append(args, "--with-vin")
+		}
+		if page, _ := reportOf(t, db, args...); strings.Contains(page, vin) != asked {
+			t.Errorf("asked for the VIN: %v, but in the report: %v", asked, !asked)
+		}
+	}
+	// Without a browser there is no PDF, but advice.
 	t.Setenv("PATH", home)
 	pdf := filepath.Join(home, "x.pdf")
 	if s := run(t.Context(), []string{"report", id, "--pdf", "--db", db, "--out", pdf}, strings.NewReader(""), &out, &errOut); s != statusFailed || !strings.Contains(errOut.String(), "install Chromium") {
