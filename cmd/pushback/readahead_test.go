@@ -1,0 +1,58 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"testing"
+
+	"go.uber.org/goleak"
+
+	"pushback/obd"
+)
+
+// counted yields n records, then an error.
+type counted struct {
+	n, given int
+	err      error
+}
+
+func (c *counted) Next(ctx context.Context) (obd.Record, error) {
+	if err := ctx.Err(); err != nil {
+		return obd.Record{}, err
+	}
+	if c.given == c.n {
+		return obd.Record{}, c.err
+	}
+	c.given++
+	return obd.Record{Seq: int64(c.given - 1)}, nil
+}
+
+// Read ahead, the records are the same, in the same order, and so is what ends them.
+func TestReadAhead(t *testing.T) {
+	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
+	broken := errors.New("broken")
+	for _, end := range []error{io.EOF, broken} {
+		for _, n := range []int{0, 1, 511, 512, 513, 5000} {
+			r, stop := newReadAhead(t.Context(), &counted{n: n, err: end})
+			for i := range n {
+				rec, err := r.Next(t.Context())
+				if err != nil || rec.Seq != int64(i) {
+					t.Fatalf("%d of %d: %d, %v", i, n, rec.Seq, err)
+				}
+			}
+			for range 2 {
+				if _, err := r.Next(t.Context()); err != end {
+					t.Errorf("after %d: %v, want %v", n, err, end)
+				}
+			}
+			stop()
+		}
+	}
+	// Left in the middle, it ends.
+	r, stop := newReadAhead(t.Context(), &counted{n: 1 << 30})
+	if _, err := r.Next(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	stop()
+}
