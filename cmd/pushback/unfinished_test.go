@@ -108,8 +108,9 @@ func TestDatabaseDeletedWhileRecording(t *testing.T) {
 		t.Errorf("%s; %s; %d", text, hint, status)
 	}
 	replayed, _ := command(t, "replay", "last", "--json", "--db", rescued.Path)
-	if !strings.Contains(out.String(), `"event":"force_begins"`) || conclusion(t, replayed) == "" {
-		t.Errorf("what is left: %s", replayed)
+	// How far the session came before the loss was noticed depends on the machine.
+	if live := out.String(); conclusion(t, live) == "" || replayed != live {
+		t.Errorf("what is left differs from what was shown%s", firstDifference(live, replayed))
 	}
 }
 
