@@ -229,14 +229,19 @@ func TestReportHead(t *testing.T) {
 	}
 }
 
-// A report of eight hours: time, and size beside it.
+// A report of eight hours on a fast bus and on a slow one: time, and size beside it.
 func BenchmarkReportOfEightHours(b *testing.B) {
-	db := filepath.Join(b.TempDir(), "p.db")
-	id := recordSim(b, db, simcar.Config{Car: simCar(b, "healthy"), Bus: obd.CAN11at500, Seed: 1, Drive: simcar.Town}, 8*time.Hour)
-	size := 0
-	for b.Loop() {
-		page, _ := reportOf(b, db, id)
-		size = len(page)
+	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141} {
+		b.Run(bus.String(), func(b *testing.B) {
+			db := filepath.Join(b.TempDir(), "p.db")
+			id := recordSim(b, db, simcar.Config{Car: simCar(b, "healthy"), Bus: bus, Seed: 1, Drive: simcar.Town}, 8*time.Hour)
+			size, records := 0, ""
+			for b.Loop() {
+				page, _ := reportOf(b, db, id)
+				size, records = len(page), regexp.MustCompile(`[0-9]+ records`).FindString(page)
+			}
+			b.ReportMetric(float64(size)/1e6, "MB")
+			b.Log(records)
+		})
 	}
-	b.ReportMetric(float64(size)/1e6, "MB")
 }
