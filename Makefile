@@ -6,7 +6,7 @@ BIN := bin/pushback
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS := -X main.version=$(VERSION)
 
-.PHONY: demo build test check lint fuzz accuracy bench gallery clean setup
+.PHONY: demo build test check lint fuzz accuracy bench gallery release clean setup
 
 demo: build
 	./$(BIN) demo
@@ -53,6 +53,17 @@ bench:
 # The report of every simulated car, to look through.
 gallery: setup
 	$(GO) test ./cmd/pushback -count=1 -run '^TestGallery$$' -gallery $(CURDIR)/build/gallery
+
+# Linux amd64 and arm64 and Windows amd64, SQLite included, with Debian's cross compilers
+# (gcc-aarch64-linux-gnu libc6-dev-arm64-cross gcc-mingw-w64-x86-64), into build/.
+RELEASE := $(GO) build -trimpath -ldflags '-s -w $(LDFLAGS)'
+
+release: setup
+	@mkdir -p build
+	CGO_ENABLED=1 $(RELEASE) -o build/pushback-linux-amd64 ./cmd/pushback
+	CGO_ENABLED=1 GOARCH=arm64 CC=aarch64-linux-gnu-gcc $(RELEASE) -o build/pushback-linux-arm64 ./cmd/pushback
+	CGO_ENABLED=1 GOOS=windows CC=x86_64-w64-mingw32-gcc $(RELEASE) -o build/pushback-windows-amd64.exe ./cmd/pushback
+	cd build && sha256sum pushback-linux-amd64 pushback-linux-arm64 pushback-windows-amd64.exe > SHA256SUMS
 
 clean:
 	rm -rf bin build

@@ -88,6 +88,9 @@ func (n *Findings) codes(state string, x *obd.Exchange) {
 func (n *Findings) reply(request []byte, r obd.Reply) {
 	switch request[0] {
 	case 0x01:
+		if len(r.Data) < 2 || r.Data[1] != 0x01 { // thousands of readings for each of these
+			return
+		}
 		if ready, err := decode.ReadReadiness(r.Data); err == nil && !ready.ThisCycle {
 			n.Readiness = &ready
 		}
