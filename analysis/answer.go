@@ -10,7 +10,7 @@ const (
 	answered
 	silent
 	wrongWay
-	cannot // trim was at its limit before the force: it had no room to answer
+	cannot // trim stands at its limit: it has no room to answer
 )
 
 const (
@@ -23,8 +23,8 @@ const (
 //
 // At rest trim hunts within a range of its own. An answer leaves that range by a
 // margin, comes a long way from where it was, and does not turn back as hunting
-// does. Silence is said only after the slowest loop that counts as alive would
-// have left the range for certain.
+// does. Silence is said only where trim stood still for longer than the slowest loop
+// that counts as alive can.
 type answer struct {
 	state answerState
 	up    float64 // +1 for a lean force, -1 for a rich one
@@ -44,10 +44,10 @@ type answer struct {
 	rising   bool
 	peak     float64
 	drop     float64 // largest fall from a peak since low
-	bottom   float64 // for the wrong way: the same, mirrored
+	bottom   float64 // lowest and highest since the beginning
 	top      float64
-	confirms int
-	wrongs   int
+	confirms int // readings in a row that say answered
+	wrongs   int // and that say the wrong way
 
 	steadyRef float64 // total trim has not left this by more than a count …
 	steadyRaw float64 // … nor short-term trim this, for long-term trim may hide it …
@@ -80,6 +80,7 @@ func (a *answer) ceiling() float64 {
 	return -a.base.low
 }
 
+// floor is the bottom of that range, mirrored.
 func (a *answer) floor() float64 {
 	if !a.base.known() {
 		return a.start - 1.5
@@ -93,6 +94,7 @@ func (a *answer) floor() float64 {
 // margin is how far beyond its range trim must go to count, %.
 func (a *answer) margin() float64 { return max(2*trimCount, 0.25*a.width()) }
 
+// width is the size of that range, %.
 func (a *answer) width() float64 {
 	if !a.base.known() {
 		return 3
