@@ -184,7 +184,7 @@ var (
 	Method = []string{
 		"Every reply of the car's computer was kept with the times of its request and its arrival. This report judges those records again; nothing was judged on drawn or thinned data.",
 		"Forcing the wire proves the way from the tap through the computer to the fuel command. It says nothing about the sensor while it is held; only the release tests the sensor.",
-		"A force is recognised against this car's own switching before it; an answer by a one-sided sequential test of short-term trim against its noise at rest.",
+		"A force is recognised against this car's own switching before it; an answer where short-term trim leaves the range in which it hunts at rest and does not turn back.",
 		"The times of an answer are given with the interval that holds the truth 95 times in 100.",
 		"The curves draw the first, lowest, highest and last reading of each fine column, so no peak is lost.",
 	}
