@@ -39,11 +39,17 @@ var imports = map[string][]string{
 // owners says which rooms may import a library of others'.
 var owners = map[string][]string{
 	"github.com/spf13/cobra":                           {"cmd/"},
+	"github.com/spf13/cobra/doc":                       {"cmd/pushback"},
+	"github.com/google/licensecheck":                   {"cmd/licences"},
 	"github.com/rs/zerolog":                            {"cmd/"},
 	"github.com/mattn/go-isatty":                       {"cmd/"},
 	"charm.land/bubbletea/v2":                          {"cmd/internal/term"},
 	"rsc.io/qr":                                        {"cmd/internal/page"},
 	"github.com/creack/pty":                            {"cmd/"},
+	"github.com/chromedp/chromedp":                     {"cmd/internal/chrometest"},
+	"github.com/chromedp/cdproto/emulation":            {"cmd/internal/chrometest"},
+	"github.com/chromedp/cdproto/log":                  {"cmd/internal/chrometest"},
+	"github.com/chromedp/cdproto/runtime":              {"cmd/internal/chrometest"},
 	"golang.org/x/sys/unix":                            {"cmd/", "obd/seriallink"},
 	"go.bug.st/serial":                                 {"obd/seriallink"},
 	"go.bug.st/serial/enumerator":                      {"obd/seriallink"},
@@ -53,6 +59,9 @@ var owners = map[string][]string{
 	"github.com/parquet-go/parquet-go/format":          {"store/parquet"},
 	"github.com/klauspost/compress/zstd":               {"store/parquet"},
 }
+
+// testOnly are rooms that only tests may import.
+var testOnly = []string{"cmd/internal/chrometest", "cmd/internal/session/sessiontest"}
 
 func TestImportsPointOneWay(t *testing.T) {
 	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "./...")
@@ -86,6 +95,9 @@ func TestImportsPointOneWay(t *testing.T) {
 		}
 		for _, i := range p.Imports {
 			if ours, ok := strings.CutPrefix(i, "pushback/"); ok {
+				if slices.Contains(testOnly, ours) {
+					t.Errorf("%s imports %s, which is for tests only", room, ours)
+				}
 				if !outer && !slices.Contains(allowed, ours) {
 					t.Errorf("%s imports %s; it may import of ours only %v", room, ours, allowed)
 				}

@@ -1,12 +1,9 @@
 package page
 
 import (
-	"context"
 	"fmt"
 	"net"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -14,79 +11,15 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
-	cdplog "github.com/chromedp/cdproto/log"
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/chrometest"
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/session/sessiontest"
 	"pushback/obd"
 )
-
-// chrome starts a browser of its own, or skips the test.
-func chrome(t testing.TB) context.Context {
-	t.Helper()
-	path := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if p, err := exec.LookPath(name); err == nil {
-			path = p
-			break
-		}
-	}
-	if path == "" {
-		t.Skip("no Chromium here: install it to test the page in a browser (Debian: apt-get install chromium)")
-	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.DisableGPU, chromedp.NoSandbox,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.UserDataDir(t.TempDir()))
-	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
-	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 3*time.Minute)
-	t.Cleanup(cancel)
-	ctx, cancel = chromedp.NewContext(ctx)
-	t.Cleanup(cancel)
-	return ctx
-}
-
-func do(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Void]) {
-	t.Helper()
-	if err := chromedp.Do(ctx, steps...); err != nil {
-		t.Fatal(err)
-	}
-}
-
-func eval[T any](t *testing.T, ctx context.Context, js string) T {
-	t.Helper()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
-	if err != nil {
-		t.Fatalf("%s: %v", js, err)
-	}
-	return v
-}
-
-// until waits for the browser to make an expression true.
-func until(t *testing.T, ctx context.Context, js string) {
-	t.Helper()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](js, chromedp.WithPollingTimeout(30*time.Second))); err != nil {
-		t.Fatalf("never true: %s (%v)", js, err)
-	}
-}
-
-// shoot keeps a picture for people where PUSHBACK_SHOTS names a folder.
-func shoot(t *testing.T, ctx context.Context, name string) {
-	t.Helper()
-	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if dir := os.Getenv("PUSHBACK_SHOTS"); dir != "" {
-		if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-}
 
 var sizes = []struct {
 	name string
@@ -95,9 +28,9 @@ var sizes = []struct {
 
 // Nothing of the page may be cut off or fall outside, at any size, in any stage.
 func TestPageAtEverySize(t *testing.T) {
-	ctx := chrome(t)
+	ctx := chrometest.Start(t)
 	themes := []string{"night"}
-	if os.Getenv("PUSHBACK_SHOTS") != "" {
+	if os.Getenv(chrometest.Shots) != "" {
 		themes = []string{"night", "sun"}
 	}
 	for _, stage := range []struct {
@@ -113,21 +46,21 @@ func TestPageAtEverySize(t *testing.T) {
 		play := sessiontest.Guided(t, stage.car, 3*time.Second)
 		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
 		play.Until(p, stage.stop)
-		do(t, ctx, chromedp.Navigate(p.URL()))
-		until(t, ctx, `view !== null`)
+		chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
+		chrometest.Until(t, ctx, `view !== null`)
 		for _, size := range sizes {
 			for _, theme := range themes {
-				do(t, ctx, chromedp.EmulateViewport(size.w, size.h))
-				do(t, ctx, chromedp.Sleep(100*time.Millisecond))
-				eval[bool](t, ctx, `theme("`+theme+`"), build(), draw(), fit(), true`)
-				do(t, ctx, chromedp.Sleep(150*time.Millisecond))
-				shoot(t, ctx, stage.name+"-"+size.name+"-"+theme)
+				chrometest.Do(t, ctx, chromedp.EmulateViewport(size.w, size.h))
+				chrometest.Do(t, ctx, chromedp.Sleep(100*time.Millisecond))
+				chrometest.Eval[bool](t, ctx, `theme("`+theme+`"), build(), draw(), fit(), true`)
+				chrometest.Do(t, ctx, chromedp.Sleep(150*time.Millisecond))
+				chrometest.Shoot(t, ctx, stage.name+"-"+size.name+"-"+theme)
 				// A capital is 10 mm high on a phone held upright (160 px an inch), so that it
 				// reads from two metres: 1/200 of the distance, the FAA's rule.
-				if mm := eval[float64](t, ctx, `ruler.measureText("H").actualBoundingBoxAscent / 100 * parseFloat($("big").style.fontSize) * 25.4 / 160`); mm < 10 && size.name != "phone-lying" && size.name != "phone-small" {
+				if mm := chrometest.Eval[float64](t, ctx, `ruler.measureText("H").actualBoundingBoxAscent / 100 * parseFloat($("big").style.fontSize) * 25.4 / 160`); mm < 10 && size.name != "phone-lying" && size.name != "phone-small" {
 					t.Errorf("%s, %s: capitals of %.1f mm", stage.name, size.name, mm)
 				}
-				if out := eval[[]string](t, ctx, outside); len(out) > 0 {
+				if out := chrometest.Eval[[]string](t, ctx, outside); len(out) > 0 {
 					t.Errorf("%s, %s: outside the screen: %v", stage.name, size.name, out)
 				}
 			}
@@ -179,62 +112,38 @@ func (l *line) set(cut bool) {
 	}
 }
 
-// complaints gathers what the browser reports as wrong: errors of the script, and
-// what the policy forbids.
-func complaints(t *testing.T, ctx context.Context) func() []string {
-	t.Helper()
-	var mu sync.Mutex
-	var all []string
-	err := chromedp.Listen(ctx, func(e any) {
-		mu.Lock()
-		defer mu.Unlock()
-		switch e := e.(type) {
-		case *runtime.EventExceptionThrown:
-			all = append(all, e.ExceptionDetails.Text)
-		case *cdplog.EventEntryAdded:
-			if e.Entry.Source == cdplog.EntrySourceSecurity || e.Entry.Source == cdplog.EntrySourceJavascript || strings.Contains(e.Entry.Text, "Content Security") {
-				all = append(all, e.Entry.Text)
-			}
-		}
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return func() []string { mu.Lock(); defer mu.Unlock(); return all }
-}
-
 // A finger, a keyboard and what they do.
 func TestButtons(t *testing.T) {
-	ctx := chrome(t)
-	wrong := complaints(t, ctx)
+	ctx := chrometest.Start(t)
+	wrong := chrometest.Complaints(t, ctx)
 	d := &diary{}
 	p := serve(t, Config{Title: "record", Name: "k3f9w2", Sensor: "B1S1", Verdict: noVerdict, Hands: d.hands()})
 	_ = p.Write(volts(time.Second, 0.3))
-	do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
-	until(t, ctx, `document.querySelectorAll("#buttons button").length === 3`)
-	names := eval[[]string](t, ctx, `[...document.querySelectorAll("#buttons button")].map(b => b.textContent)`)
+	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `document.querySelectorAll("#buttons button").length === 3`)
+	names := chrometest.Eval[[]string](t, ctx, `[...document.querySelectorAll("#buttons button")].map(b => b.textContent)`)
 	if got, want := strings.Join(names, "|"), "▼ LEAN IS ON|▲ RICH IS ON|MARK"; got != want {
 		t.Errorf("buttons %s, want %s", got, want)
 	}
-	shoot(t, ctx, "record-phone")
+	chrometest.Shoot(t, ctx, "record-phone")
 	// Big enough for a gloved thumb, or an elbow: no side below 10 mm (160 px an inch).
-	if side := eval[float64](t, ctx, `Math.min(...[...document.querySelectorAll("#buttons .main")].flatMap(b => [b.offsetWidth, b.offsetHeight]))`); side*25.4/160 < 10 {
+	if side := chrometest.Eval[float64](t, ctx, `Math.min(...[...document.querySelectorAll("#buttons .main")].flatMap(b => [b.offsetWidth, b.offsetHeight]))`); side*25.4/160 < 10 {
 		t.Errorf("a main button measures %.0f px", side)
 	}
-	do(t, ctx, chromedp.Click(chromedp.CSS(`#buttons [data-do=lean]`)))
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#buttons [data-do=lean]`)))
 	waitFor(t, func() bool { return d.all() == "lean" })
 	_ = p.Write(session.Frame{Record: obd.Record{At: 2 * time.Second, Mark: &obd.Mark{Kind: obd.MarkLean}}})
-	until(t, ctx, `document.querySelector("#buttons .main").textContent === "RELEASED"`)
+	chrometest.Until(t, ctx, `document.querySelector("#buttons .main").textContent === "RELEASED"`)
 	// By keyboard alone: Tab to it, Enter.
-	eval[bool](t, ctx, `document.querySelector("#buttons .main").focus(), true`)
-	do(t, ctx, chromedp.KeyEvent(kb.Enter))
+	chrometest.Eval[bool](t, ctx, `document.querySelector("#buttons .main").focus(), true`)
+	chrometest.Do(t, ctx, chromedp.KeyEvent(kb.Enter))
 	waitFor(t, func() bool { return d.all() == "lean, release" })
-	do(t, ctx, chromedp.Click(chromedp.CSS(`#buttons [data-do=note]`)))
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#buttons [data-do=note]`)))
 	waitFor(t, func() bool { return d.all() == "lean, release, note mark from the page" })
 	// The sound needs one tap; after it tones are made and the screen stays on.
-	do(t, ctx, chromedp.Click(chromedp.CSS(`#sound`)))
-	until(t, ctx, `audio !== null && audio.state === "running" && $("sound").getAttribute("aria-pressed") === "true"`)
-	until(t, ctx, `$("sound").textContent.startsWith("sound on")`)
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#sound`)))
+	chrometest.Until(t, ctx, `audio !== null && audio.state === "running" && $("sound").getAttribute("aria-pressed") === "true"`)
+	chrometest.Until(t, ctx, `$("sound").textContent.startsWith("sound on")`)
 	if got := wrong(); len(got) > 0 {
 		t.Errorf("the browser complains: %v", got)
 	}
@@ -252,7 +161,7 @@ func waitFor(t *testing.T, is func() bool) {
 // The network goes away and comes back: the page says so, comes back by itself and
 // has all that it missed.
 func TestOfflineAndReturn(t *testing.T) {
-	ctx := chrome(t)
+	ctx := chrometest.Start(t)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -275,61 +184,61 @@ func TestOfflineAndReturn(t *testing.T) {
 			}
 		}
 	}()
-	do(t, ctx, chromedp.Navigate(p.URL()))
-	until(t, ctx, `traces.v[0].length > 5 && $("stale").hidden`)
+	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `traces.v[0].length > 5 && $("stale").hidden`)
 	net.set(true)
-	until(t, ctx, `$("stale").textContent.startsWith("NO CONNECTION FOR") && document.body.classList.contains("stale")`)
+	chrometest.Until(t, ctx, `$("stale").textContent.startsWith("NO CONNECTION FOR") && document.body.classList.contains("stale")`)
 	net.set(false)
-	until(t, ctx, `$("stale").hidden && !document.body.classList.contains("stale")`)
+	chrometest.Until(t, ctx, `$("stale").hidden && !document.body.classList.contains("stale")`)
 	close(stop)
 	n := <-fed
-	until(t, ctx, fmt.Sprintf(`traces.v[0].length === %d`, n))
-	if hole := eval[float64](t, ctx, `Math.max(...traces.v[0].slice(1).map((x, i) => x - traces.v[0][i]))`); hole > 0.15 {
+	chrometest.Until(t, ctx, fmt.Sprintf(`traces.v[0].length === %d`, n))
+	if hole := chrometest.Eval[float64](t, ctx, `Math.max(...traces.v[0].slice(1).map((x, i) => x - traces.v[0][i]))`); hole > 0.15 {
 		t.Errorf("a hole of %.1f s is left", hole)
 	}
 	// Nothing comes any more, but the program is there: another thing, said otherwise.
-	until(t, ctx, `$("stale").textContent.startsWith("NO DATA FOR")`)
+	chrometest.Until(t, ctx, `$("stale").textContent.startsWith("NO DATA FOR")`)
 	p.Close()
-	until(t, ctx, `$("stale").textContent === word.ended`)
+	chrometest.Until(t, ctx, `$("stale").textContent === word.ended`)
 }
 
 // Two watch, and see the same.
 func TestTwoClients(t *testing.T) {
-	one := chrome(t)
+	one := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
 	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict})
-	do(t, one, chromedp.Navigate(p.URL()))
+	chrometest.Do(t, one, chromedp.Navigate(p.URL()))
 	two, cancel := chromedp.NewContext(one)
 	defer cancel()
-	do(t, two, chromedp.Navigate(p.URL()))
+	chrometest.Do(t, two, chromedp.Navigate(p.URL()))
 	waitFor(t, func() bool { return p.Guests() == 2 })
 	play.Until(p, nil)
 	const seen = `JSON.stringify([traces, marks, view, $("big").textContent, [...document.querySelectorAll("[data-arc]")].map(g => g.getAttribute("class"))])`
-	until(t, one, `view && view.over`)
-	until(t, two, `view && view.over`)
-	a, b := eval[string](t, one, seen), eval[string](t, two, seen)
+	chrometest.Until(t, one, `view && view.over`)
+	chrometest.Until(t, two, `view && view.over`)
+	a, b := chrometest.Eval[string](t, one, seen), chrometest.Eval[string](t, two, seen)
 	if a != b || !strings.Contains(a, "LOOPPROVEN") {
 		t.Errorf("one sees\n%.400s\nthe other\n%.400s", a, b)
 	}
-	if got := eval[int](t, one, `document.querySelectorAll(".arc.proven").length`); got != len(analysis.ProofOrder) {
+	if got := chrometest.Eval[int](t, one, `document.querySelectorAll(".arc.proven").length`); got != len(analysis.ProofOrder) {
 		t.Errorf("%d arcs are drawn as proven", got)
 	}
 }
 
 // The tone that says 'let go' goes on until it is done.
 func TestAlarm(t *testing.T) {
-	ctx := chrome(t)
+	ctx := chrometest.Start(t)
 	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
-	do(t, ctx, chromedp.Navigate(p.URL()))
-	until(t, ctx, `view !== null`)
+	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
 	_ = p.Write(event(time.Second, analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean}))
-	until(t, ctx, `document.body.dataset.tone === "seen" && alarming === null`)
+	chrometest.Until(t, ctx, `document.body.dataset.tone === "seen" && alarming === null`)
 	_ = p.Write(event(2*time.Second, analysis.Event{Name: analysis.LoopAnswers, Side: analysis.Lean, Toward: "add"}))
-	until(t, ctx, `document.body.dataset.tone === "adds"`)
+	chrometest.Until(t, ctx, `document.body.dataset.tone === "adds"`)
 	_ = p.Write(volts(27*time.Second, 0.01))
-	until(t, ctx, `document.body.dataset.tone === "release" && alarming !== null && $("big").textContent === "RELEASENOW"`)
+	chrometest.Until(t, ctx, `document.body.dataset.tone === "release" && alarming !== null && $("big").textContent === "RELEASENOW"`)
 	_ = p.Write(event(28*time.Second, analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean}))
-	until(t, ctx, `alarming === null && $("big").textContent !== "RELEASENOW"`)
+	chrometest.Until(t, ctx, `alarming === null && $("big").textContent !== "RELEASENOW"`)
 }
 
 // The tones carry through a workshop and differ by more than pitch: at most six;
@@ -338,11 +247,11 @@ func TestAlarm(t *testing.T) {
 // with a rhythm of its own, but for the two that go up and down. They are heard:
 // rendered, each has energy at its fundamental and in that band.
 func TestTones(t *testing.T) {
-	ctx := chrome(t)
+	ctx := chrometest.Start(t)
 	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
-	do(t, ctx, chromedp.Navigate(p.URL()))
-	until(t, ctx, `view !== null`)
-	tones := eval[map[string][][3]float64](t, ctx, `tones`)
+	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
+	tones := chrometest.Eval[map[string][][3]float64](t, ctx, `tones`)
 	if len(tones) > 6 {
 		t.Errorf("%d tones are too many to know apart", len(tones))
 	}
@@ -368,7 +277,7 @@ func TestTones(t *testing.T) {
 			t.Errorf("%s and %s have the same rhythm", name, other)
 		}
 		rhythms[rhythm] = name
-		heard := eval[[2]float64](t, ctx, fmt.Sprintf(rendered, name))
+		heard := chrometest.Eval[[2]float64](t, ctx, fmt.Sprintf(rendered, name))
 		if heard[0] < 0.02 || heard[1] < 0.005 {
 			t.Errorf("%s: amplitude %.4f at its first fundamental, %.4f at the third harmonic", name, heard[0], heard[1])
 		}
@@ -386,52 +295,48 @@ const rendered = `(async () => {
 
 // For who cannot see it, needs larger letters, or no movement.
 func TestAccessible(t *testing.T) {
-	ctx := chrome(t)
+	ctx := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
 	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 5*time.Second))
-	do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
-	until(t, ctx, `view !== null`)
-	if got := eval[string](t, ctx, `$("spoken").textContent`); got != "HOLD LEAN" {
+	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
+	if got := chrometest.Eval[string](t, ctx, `$("spoken").textContent`); got != "HOLD LEAN" {
 		t.Errorf("spoken: %q, want the step without its countdown", got)
 	}
-	if got := eval[[]string](t, ctx, `[...document.querySelectorAll("[data-arc] title")].map(e => e.textContent)`); !slices.Contains(got, "held lean, it adds fuel: proven") {
+	if got := chrometest.Eval[[]string](t, ctx, `[...document.querySelectorAll("[data-arc] title")].map(e => e.textContent)`); !slices.Contains(got, "held lean, it adds fuel: proven") {
 		t.Errorf("arcs say %v", got)
 	}
-	unnamed := eval[int](t, ctx, `[...document.querySelectorAll("button, [role=img], svg")].filter(e => !(e.textContent.trim() || e.getAttribute("aria-label"))).length`)
+	unnamed := chrometest.Eval[int](t, ctx, `[...document.querySelectorAll("button, [role=img], svg")].filter(e => !(e.textContent.trim() || e.getAttribute("aria-label"))).length`)
 	if unnamed > 0 {
 		t.Errorf("%d things have no name", unnamed)
 	}
 	// Contrast of words on their ground: 4.5 to 1 (WCAG 2.1, 1.4.3), and 3 to 1 for the
 	// large ones, in both themes.
 	for _, theme := range []string{"night", "sun"} {
-		eval[bool](t, ctx, `theme("`+theme+`"), true`)
-		for name, c := range eval[map[string]float64](t, ctx, contrast) {
+		chrometest.Eval[bool](t, ctx, `theme("`+theme+`"), true`)
+		for name, c := range chrometest.Eval[map[string]float64](t, ctx, contrast) {
 			if c < 4.5 {
 				t.Errorf("%s: %s has a contrast of %.1f", theme, name, c)
 			}
 		}
 	}
-	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-reduced-motion", Value: "reduce"}},
-	}); err != nil {
-		t.Fatal(err)
-	}
-	if n := eval[int](t, ctx, `document.getAnimations().length`); n > 0 {
+	chrometest.Emulate(t, ctx, "", &emulation.MediaFeature{Name: "prefers-reduced-motion", Value: "reduce"})
+	if n := chrometest.Eval[int](t, ctx, `document.getAnimations().length`); n > 0 {
 		t.Errorf("%d things move although less motion is asked for", n)
 	}
 	// Letters twice as large: nothing is cut off at the sides, the rest can be scrolled to.
-	eval[bool](t, ctx, `document.documentElement.style.fontSize = "200%", fit(), size(), true`)
-	do(t, ctx, chromedp.Sleep(200*time.Millisecond))
-	shoot(t, ctx, "text-200")
-	if wide := eval[[]string](t, ctx, `[...document.querySelectorAll("#big div, #say, #values .digits, #buttons button, header button")].filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent)`); len(wide) > 0 {
+	chrometest.Eval[bool](t, ctx, `document.documentElement.style.fontSize = "200%", fit(), size(), true`)
+	chrometest.Do(t, ctx, chromedp.Sleep(200*time.Millisecond))
+	chrometest.Shoot(t, ctx, "text-200")
+	if wide := chrometest.Eval[[]string](t, ctx, `[...document.querySelectorAll("#big div, #say, #values .digits, #buttons button, header button")].filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent)`); len(wide) > 0 {
 		t.Errorf("cut off with letters of 200 %%: %v", wide)
 	}
-	if over := eval[bool](t, ctx, `document.querySelector("footer").getBoundingClientRect().top < document.querySelector("#ring").getBoundingClientRect().bottom - 1 ||
+	if over := chrometest.Eval[bool](t, ctx, `document.querySelector("footer").getBoundingClientRect().top < document.querySelector("#ring").getBoundingClientRect().bottom - 1 ||
 		$("values").getBoundingClientRect().top < $("step").getBoundingClientRect().bottom - 1`); over {
 		t.Error("things lie over each other with letters of 200 %")
 	}
-	if low := eval[bool](t, ctx, `[...document.querySelectorAll("#buttons button")].every(e => e.getBoundingClientRect().bottom + scrollY <= document.documentElement.scrollHeight + 1)`); !low {
+	if low := chrometest.Eval[bool](t, ctx, `[...document.querySelectorAll("#buttons button")].every(e => e.getBoundingClientRect().bottom + scrollY <= document.documentElement.scrollHeight + 1)`); !low {
 		t.Error("a button cannot be scrolled to")
 	}
 }
@@ -451,7 +356,7 @@ const contrast = `(() => {
 // From the deciding reading to the screen of a browser on this machine, ms. A figure
 // to look at; it passes or fails nothing.
 func BenchmarkEventToBrowser(b *testing.B) {
-	ctx := chrome(b)
+	ctx := chrometest.Start(b)
 	p := serve(b, Config{Sensor: "B1S1", Verdict: noVerdict})
 	if err := chromedp.Do(ctx, chromedp.Navigate(p.URL())); err != nil {
 		b.Fatal(err)

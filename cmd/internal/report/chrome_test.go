@@ -2,7 +2,6 @@ package report
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"image/png"
 	"os"
@@ -12,59 +11,18 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
-	"github.com/chromedp/cdproto/emulation"
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
+
+	"pushback/cmd/internal/chrometest"
 )
-
-// chrome starts a browser of its own, or skips the test.
-func chrome(t testing.TB) context.Context {
-	t.Helper()
-	path := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if p, err := exec.LookPath(name); err == nil {
-			path = p
-			break
-		}
-	}
-	if path == "" {
-		t.Skip("no Chromium here: install it to test the report in a browser (Debian: apt-get install chromium)")
-	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.DisableGPU, chromedp.NoSandbox,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.UserDataDir(t.TempDir()))
-	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
-	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 90*time.Second)
-	t.Cleanup(cancel)
-	ctx, cancel = chromedp.NewContext(ctx)
-	t.Cleanup(cancel)
-	return ctx
-}
-
-func eval[T any](t *testing.T, ctx context.Context, js string) T {
-	t.Helper()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](js))
-	if err != nil {
-		t.Fatalf("%s: %v", js, err)
-	}
-	return v
-}
-
-func media(t *testing.T, ctx context.Context, name string) {
-	t.Helper()
-	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: name}); err != nil {
-		t.Fatal(err)
-	}
-}
 
 // In a browser the report shows itself without a complaint of its policy, fetches nothing
 // but itself, fits a phone, zooms along time only, and its first page fits one sheet.
 func TestInBrowser(t *testing.T) {
-	ctx := chrome(t)
+	ctx := chrometest.Start(t)
 	var mu sync.Mutex
 	var said, fetched []string
 	if err := chromedp.Listen(ctx, func(ev any) {
@@ -89,32 +47,32 @@ func TestInBrowser(t *testing.T) {
 		if err := chromedp.Do(ctx, chromedp.EmulateViewport(390, 800), chromedp.Navigate("file://"+file)); err != nil {
 			t.Fatal(err)
 		}
-		if n := eval[float64](t, ctx, `document.documentElement.scrollWidth`); n > 391 {
+		if n := chrometest.Eval[float64](t, ctx, `document.documentElement.scrollWidth`); n > 391 {
 			t.Errorf("%d sides: %g px wide on a phone of 390", sides, n)
 		}
-		if c := eval[string](t, ctx, `getComputedStyle(document.querySelector(".line.volts")).stroke`); c != "rgb(17, 17, 17)" {
+		if c := chrometest.Eval[string](t, ctx, `getComputedStyle(document.querySelector(".line.volts")).stroke`); c != "rgb(17, 17, 17)" {
 			t.Errorf("the curve is %s: the style sheet is not applied", c)
 		}
-		before := eval[[]float64](t, ctx, `(()=>{const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
-		after := eval[[]float64](t, ctx, `(()=>{document.querySelector(".z4").click();const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
+		before := chrometest.Eval[[]float64](t, ctx, `(()=>{const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
+		after := chrometest.Eval[[]float64](t, ctx, `(()=>{document.querySelector(".z4").click();const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
 		if r := after[0] / before[0]; r < 3.99 || r > 4.01 || after[1] != before[1] {
 			t.Errorf("zoom 4: from %v to %v", before, after)
 		}
 		// Paper less its margins, at 96 px an inch: A4 210 × 297 mm, Letter 216 × 279 mm.
 		for name, mm := range map[string][2]float64{"A4": {210, 297}, "Letter": {216, 279}} {
 			w, h := (mm[0]-26)*96/25.4, (mm[1]-28)*96/25.4
-			media(t, ctx, "print")
+			chrometest.Emulate(t, ctx, "print")
 			if err := chromedp.Do(ctx, chromedp.EmulateViewport(int64(w), 1000)); err != nil {
 				t.Fatal(err)
 			}
-			if got := eval[float64](t, ctx, `document.querySelector(".first").getBoundingClientRect().height`); got > h {
+			if got := chrometest.Eval[float64](t, ctx, `document.querySelector(".first").getBoundingClientRect().height`); got > h {
 				t.Errorf("%d sides: the first page is %.0f px high, %s has %.0f", sides, got, name, h)
 			}
-			if n := eval[float64](t, ctx, `document.documentElement.scrollWidth`); n > w+1 {
+			if n := chrometest.Eval[float64](t, ctx, `document.documentElement.scrollWidth`); n > w+1 {
 				t.Errorf("%d sides: %g px wide on %s of %.0f", sides, n, name, w)
 			}
 		}
-		media(t, ctx, "")
+		chrometest.Emulate(t, ctx, "")
 	}
 	mu.Lock()
 	defer mu.Unlock()
@@ -128,7 +86,7 @@ func TestInBrowser(t *testing.T) {
 
 // The PDF has the paper that was asked for, and its words can be found.
 func TestPDF(t *testing.T) {
-	chrome(t)
+	chrometest.Start(t)
 	for paper, box := range map[string]string{"a4": `594\.9\d* 841\.\d+|595\S* 842\S*|594\.\d+ 841\.\d+`, "letter": `612 792`} {
 		r := sample("findable", 1)
 		r.Paper = paper
@@ -154,7 +112,7 @@ func TestPDF(t *testing.T) {
 }
 
 func TestPNG(t *testing.T) {
-	chrome(t)
+	chrometest.Start(t)
 	for figure, want := range map[string][2]int{"ring": {1760, 960}, "traces": {2000, 2 * int(plotHeight)}} {
 		var b bytes.Buffer
 		if err := sample("words", 1).WritePNG(t.Context(), &b, figure); err != nil {
