@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"flag"
 	"path/filepath"
 	"testing"
 	"time"
@@ -42,16 +43,39 @@ func TestCompareUnchanged(t *testing.T) {
 	}
 }
 
+var unchangedFrom = flag.Uint64("unchanged-from", 1, "first seed of BenchmarkUnchanged's cars")
+
+// BenchmarkUnchanged draws random sound cars, records each on two days (another batch of
+// fuel, another drive through town) and tells how often the comparison calls that a repair or
+// a change.
 func BenchmarkUnchanged(b *testing.B) {
-	names := []string{"healthy", "vacuum-leak", "supply-weak", "rich-injector", "exhaust-leak"}
-	got := map[compare.Answer]int{}
-	n := 0
-	for b.Loop() {
-		got[unchanged(b, names[n%len(names)], uint64(n)).Answer]++
-		n++
+	for _, bus := range []obd.Bus{obd.ISO9141, obd.VPW, obd.ISO14230Fast, obd.CAN11at500} {
+		b.Run(bus.String(), func(b *testing.B) {
+			got := map[compare.Answer]int{}
+			n, moved := 0, 0
+			for b.Loop() {
+				seed := *unchangedFrom + uint64(n)
+				car := simcar.RandomSound(seed).Car
+				db := filepath.Join(b.TempDir(), "p.db")
+				var ids [2]string
+				for day := range ids {
+					s := 2*seed + uint64(day)
+					ids[day] = recordSim(b, db, simcar.Config{Car: simcar.AnotherDay(car, s), Bus: bus, Seed: s, Drive: simcar.Town}, 8*time.Minute)
+				}
+				c := compareSessions(b, db, ids[0], ids[1])
+				got[c.Answer]++
+				if c.Shifted {
+					moved++
+				}
+				n++
+			}
+			share := func(k int) float64 { return 100 * float64(k) / float64(n) }
+			b.ReportMetric(share(got[compare.Better]), "%better")
+			b.ReportMetric(share(got[compare.Worse]), "%worse")
+			b.ReportMetric(share(moved), "%moved")
+			b.ReportMetric(share(got[compare.NotComparable]), "%incomparable")
+		})
 	}
-	b.ReportMetric(100*float64(got[compare.Better]+got[compare.Worse])/float64(n), "%false")
-	b.ReportMetric(100*float64(got[compare.NotComparable])/float64(n), "%incomparable")
 }
 
 // A vacuum leak that was repaired: trims better, and so told.

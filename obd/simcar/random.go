@@ -82,6 +82,21 @@ func RandomSound(seed uint64) Config {
 	return Config{Seed: seed, Car: c}
 }
 
+// AnotherDay returns the same car on another day, by seed: nothing was repaired and nothing
+// broke, but the tank holds another batch (fuel needs 1 % more or less air, as a standard
+// deviation), the engine draws a little more or less at idle, and is a little warmer or
+// cooler (all indicative).
+func AnotherDay(c Car, seed uint64) Car {
+	r := dice{rand.New(rand.NewPCG(seed, 0x646179))}
+	batch := 0.01 * r.NormFloat64()
+	for i := range c.bank {
+		c.bank[i].fuelError += batch
+	}
+	c.engine.idleFlow *= r.between(0.95, 1.05)
+	c.engine.coolant += r.between(-3, 3)
+	return c
+}
+
 // dice draws.
 type dice struct{ *rand.Rand }
 
