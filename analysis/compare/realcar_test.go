@@ -1,0 +1,144 @@
+package compare
+
+import (
+	"encoding/csv"
+	"flag"
+	"maps"
+	"math"
+	"os"
+	"slices"
+	"strconv"
+	"testing"
+	"time"
+
+	"pushback/analysis/trimmap"
+	"pushback/decode"
+)
+
+var realCar = flag.String("realcar", "", "trims of one real car: a `FILE` of columns session, t_since_clear_min, t_s, rpm, load_pct, stft_b1_pct, ltft_b1_pct, map_kpa, ect_c, iat_c")
+
+// drive is one recording of the real car.
+type drive struct {
+	name     string
+	since    float64 // min since its codes were cleared
+	readings []trimmap.Reading
+}
+
+// drives reads the recordings, in order of the time since codes were cleared.
+func drives(t *testing.T, file string) []drive {
+	f, err := os.Open(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	all, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := map[string]int{}
+	for i, name := range all[0] {
+		column[name] = i
+	}
+	since, collectors := map[string]float64{}, map[string]*trimmap.Collector{}
+	for _, row := range all[1:] {
+		get := func(name string) float64 {
+			v, err := strconv.ParseFloat(row[column[name]], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return v
+		}
+		name := row[column["session"]]
+		c := collectors[name]
+		if c == nil {
+			c = &trimmap.Collector{}
+			collectors[name], since[name] = c, get("t_since_clear_min")
+		}
+		at := time.Duration(get("t_s") * float64(time.Second))
+		for _, s := range [][2]string{{"RPM", "rpm"}, {"LOAD_PCT", "load_pct"}, {"MAP", "map_kpa"}, {"IAT", "iat_c"}, {"ECT", "ect_c"}, {"LONGFT1", "ltft_b1_pct"}, {"SHRTFT1", "stft_b1_pct"}} {
+			c.Add(decode.Sample{Signal: decode.ByName(s[0]), Sent: at, Received: at, Value: get(s[1])})
+		}
+	}
+	var out []drive
+	for _, name := range slices.Sorted(maps.Keys(collectors)) {
+		out = append(out, drive{name, since[name], collectors[name].Data(nil, 0).Readings})
+	}
+	slices.SortFunc(out, func(a, b drive) int { return int(a.since - b.since) })
+	return out
+}
+
+// pairs compares each two recordings of the same stretch between two known changes.
+func pairs(stretches [][]drive, between float64, each func(a, b drive, r Result)) {
+	for _, stretch := range stretches {
+		for i, a := range stretch {
+			for _, b := range stretch[i+1:] {
+				each(a, b, trims([][]trimmap.Reading{a.readings}, [][]trimmap.Reading{b.readings}, between))
+			}
+		}
+	}
+}
+
+// spread is what recordings of an unchanged car differ by, as a standard deviation: the
+// pairs' differences less what the bootstrap within the recordings explains.
+func spread(stretches [][]drive) float64 {
+	var sum, n float64
+	pairs(stretches, 0, func(a, b drive, r Result) {
+		if o := r.Overall; o != nil {
+			sum += sq(o.Diff.Value) - sq(o.Before.SE) - sq(o.After.SE)
+			n += 2
+		}
+	})
+	return math.Sqrt(max(sum/n, 0))
+}
+
+// The allowance is worked out from one half of a real car's recordings and tried on the
+// other half, then the other way round; and the constant that the program uses on both.
+// Between the stretches something did change: the tank was refilled with another fuel, the
+// codes were cleared. The data may be used but not handed on, so that it is not here: GitHub,
+// user eron93br, repository carOBD, commit bf09e1c0, folder obdiidata.
+func TestRealCarUnchanged(t *testing.T) {
+	if *realCar == "" {
+		t.Skip("needs -realcar FILE")
+	}
+	var late, early [2][]drive // before the clearing of codes: 6275 min and later; after it
+	for _, d := range drives(t, *realCar) {
+		switch {
+		case d.since >= 7000: // after the refill
+			late[1] = append(late[1], d)
+		case d.since >= 6000:
+			late[0] = append(late[0], d)
+		case d.since < 1500:
+			early[0] = append(early[0], d)
+		default: // the level of the tank rose
+			early[1] = append(early[1], d)
+		}
+	}
+	half := map[string][][]drive{"before the codes were cleared": late[:], "after": early[:]}
+	for name, other := range map[string]string{"before the codes were cleared": "after", "after": "before the codes were cleared"} {
+		s := spread(half[other])
+		for _, between := range []float64{s, Between} {
+			got, moved, n := map[Answer]int{}, 0, 0
+			pairs(half[name], between, func(a, b drive, r Result) {
+				n++
+				got[r.Answer]++
+				if r.Shifted {
+					moved++
+				}
+			})
+			t.Logf("%s, allowance %.2f %%: %d pairs, %v, moved %d", name, between, n, got, moved)
+		}
+		t.Logf("%s: spread %.2f %%", other, s)
+	}
+	// The refill is a change that must be seen: total trim fell by some 7 %.
+	readings := func(all []drive) (out [][]trimmap.Reading) {
+		for _, d := range all {
+			out = append(out, d.readings)
+		}
+		return out
+	}
+	r := Trims(readings(late[0][1:]), readings(late[1][:3]))
+	t.Logf("before and after the refill, three recordings each: %s, moved %v: %s", r.Answer, r.Shifted, r.Why)
+	if !r.Shifted {
+		t.Error("the refill is not seen")
+	}
+}
