@@ -6,7 +6,7 @@ BIN := bin/pushback
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS := -X main.version=$(VERSION)
 
-.PHONY: demo build test check lint fuzz accuracy bench gallery release clean setup
+.PHONY: demo build test check lint fuzz accuracy bench gallery release reproducible arm64 windows clean setup
 
 demo: build
 	./$(BIN) demo
@@ -54,16 +54,41 @@ bench:
 gallery: setup
 	$(GO) test ./cmd/pushback -count=1 -run '^TestGallery$$' -gallery $(CURDIR)/build/gallery
 
-# Linux amd64 and arm64 and Windows amd64, SQLite included, with Debian's cross compilers
-# (gcc-aarch64-linux-gnu libc6-dev-arm64-cross gcc-mingw-w64-x86-64), into build/.
-RELEASE := $(GO) build -trimpath -ldflags '-s -w $(LDFLAGS)'
+# Linux amd64 and arm64 and Windows amd64, SQLite included, packages for Debian, and
+# checksums, into build/; with Debian's cross compilers (gcc-aarch64-linux-gnu
+# libc6-dev-arm64-cross gcc-mingw-w64-x86-64). The same bytes wherever it is built.
+SOURCE_DATE_EPOCH ?= $(shell git log -1 --format=%ct 2>/dev/null || echo 0)
+export SOURCE_DATE_EPOCH
+RELEASE := CGO_ENABLED=1 $(GO) build -trimpath -buildvcs=false -tags 'netgo osusergo sqlite_omit_load_extension'
+STATIC := -s -w -linkmode external -extldflags=-static $(LDFLAGS)
 
-release: setup
-	@mkdir -p build
-	CGO_ENABLED=1 $(RELEASE) -o build/pushback-linux-amd64 ./cmd/pushback
-	CGO_ENABLED=1 GOARCH=arm64 CC=aarch64-linux-gnu-gcc $(RELEASE) -o build/pushback-linux-arm64 ./cmd/pushback
-	CGO_ENABLED=1 GOOS=windows CC=x86_64-w64-mingw32-gcc $(RELEASE) -o build/pushback-windows-amd64.exe ./cmd/pushback
-	cd build && sha256sum pushback-linux-amd64 pushback-linux-arm64 pushback-windows-amd64.exe > SHA256SUMS
+release: build
+	rm -rf build/man build/completions
+	mkdir -p build/completions
+	GOARCH=amd64 $(RELEASE) -ldflags '$(STATIC)' -o build/pushback-linux-amd64 ./cmd/pushback
+	GOARCH=arm64 CC=aarch64-linux-gnu-gcc $(RELEASE) -ldflags '$(STATIC)' -o build/pushback-linux-arm64 ./cmd/pushback
+	GOOS=windows GOARCH=amd64 CC=x86_64-w64-mingw32-gcc $(RELEASE) -ldflags '-s -w $(LDFLAGS)' -o build/pushback-windows-amd64.exe ./cmd/pushback
+	./$(BIN) man build/man
+	./$(BIN) completion bash > build/completions/pushback.bash
+	./$(BIN) completion zsh > build/completions/_pushback
+	./$(BIN) completion fish > build/completions/pushback.fish
+	./$(BIN) completion powershell > build/completions/pushback.ps1
+	$(GO) run ./cmd/licences > build/third-party-licences.txt
+	for arch in amd64 arm64; do packaging/deb.sh build/pushback-linux-$$arch $$arch '$(VERSION)' build; done
+	cd build && sha256sum pushback-* third-party-licences.txt > SHA256SUMS
+
+# Builds the release twice from what is committed, in two folders and from empty
+# caches, and compares.
+reproducible:
+	packaging/reproducible.sh
+
+# The arm64 tests under qemu (gcc-aarch64-linux-gnu libc6-dev-arm64-cross qemu-user-static).
+arm64:
+	packaging/arm64.sh
+
+# The Windows program under wine (gcc-mingw-w64-x86-64 wine64).
+windows:
+	packaging/windows.sh
 
 clean:
 	rm -rf bin build

@@ -59,7 +59,7 @@ Try it without a car:  pushback demo`,
 	root.AddCommand(
 		newDemo(a), newTest(a), newRecord(a), newPorts(a), newVehicle(a),
 		newSessions(a), newShow(a), newReplay(a), newImport(a), newExport(a),
-		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newReport(a), newClear(a), newVersion(a),
+		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newReport(a), newClear(a), newMan(), newVersion(a),
 	)
 	a.completeSessions(root)
 	return root
