@@ -18,6 +18,7 @@ import (
 
 	"go.uber.org/goleak"
 
+	"pushback/cmd/internal/term"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -100,6 +101,17 @@ func TestReplayInTmux(t *testing.T) {
 	shows(`trim bank 1`)
 	tmux("send-keys", "q")
 	shows(`(?s)PROVEN.*status (0|11)\n`)
+}
+
+// What can hurt is read at one look on the smallest terminal that shows all.
+func TestCautionsFitOneScreen(t *testing.T) {
+	for _, mixture := range []bool{false, true} {
+		var b strings.Builder
+		writeCautions(&b, term.Style{}, 78, mixture)
+		if n := strings.Count(strings.TrimSpace(b.String()), "\n") + 1; n > 24-2 {
+			t.Errorf("by mixture %v: %d lines", mixture, n)
+		}
+	}
 }
 
 // A replay to a page and no terminal: the address is printed, the page can be

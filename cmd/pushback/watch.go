@@ -72,7 +72,7 @@ func (a *app) watch(s showing) (*watching, error) {
 	people, style := a.people(), term.StyleOf(a.people())
 	in, out, whole := a.whole(s.views)
 	whole = whole && !s.lines
-	var notice []string
+	var notice *term.Notice
 	if s.views.page != "" {
 		cfg := page.Config{Title: s.title, Name: m.ID, Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict}
 		if !s.scripted && s.player == nil {
@@ -86,21 +86,15 @@ func (a *app) watch(s showing) (*watching, error) {
 		if err != nil {
 			return nil, err
 		}
-		if style.Color {
-			for i := range code {
-				code[i] = term.OnBlack(code[i]) // readable for a camera whatever the terminal's ground
-			}
-		}
-		if !style.Live {
-			code = nil // nobody scans a log
-		}
-		notice = append([]string{"", " " + words.PageAt(!w.page.Local(), cfg.Hands.Mark != nil), " " + w.page.URL(), ""}, code...)
-		if !whole {
-			fmt.Fprintln(people, strings.Join(notice, "\n"))
-		} else {
+		notice = &term.Notice{Address: []string{words.PageAt(!w.page.Local(), cfg.Hands.Mark != nil), w.page.URL()}, Code: code}
+		if whole {
 			fmt.Fprintln(people, "page: "+w.page.URL())
+		} else {
+			if !style.Live {
+				notice.Code = nil // nobody scans a log
+			}
+			notice.Print(people, style)
 		}
-		notice = append(notice, "", " "+words.NoticeGoes)
 	}
 	if whole {
 		cfg := term.ScreenConfig{
@@ -109,9 +103,11 @@ func (a *app) watch(s showing) (*watching, error) {
 			Hands: term.Hands{Mark: h.mark, Stop: h.stop, Enter: h.enter, Skip: h.skip, Again: h.again},
 		}
 		if s.cautions {
-			var b strings.Builder
-			writeCautions(&b, style, 78, m.By == "mixture")
-			cfg.First = strings.Split("\n"+b.String()+" "+words.AnyKey, "\n")
+			cfg.First = func(columns int) []string {
+				var b strings.Builder
+				writeCautions(&b, style, columns-2, m.By == "mixture")
+				return strings.Split(strings.TrimSpace(b.String()), "\n")
+			}
 		}
 		if w.page != nil {
 			cfg.Guests = w.page.Guests

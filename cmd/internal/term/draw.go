@@ -82,7 +82,7 @@ func draw(s *session.State, l look) string {
 
 	switch {
 	case l.foot != "":
-		c.text(1, bottom, l.foot, cell{bold: true})
+		c.text(1, bottom, tail(l.foot, l.w-2), cell{bold: true})
 	case s.Last != nil:
 		text := words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
 		c.text(1, bottom, cut(wrap(text, l.w-2), 1)[0], cell{})
@@ -203,9 +203,12 @@ func (c *canvas) answer(x, y, w, h int, v analysis.Verdict) {
 
 // small is for a terminal below 80 by 24: the step, the values, the answer.
 func (c *canvas) small(s *session.State, l look) {
-	head := words.Big(s)
-	c.text(0, 0, head.Text, cell{bold: true, inverse: head.Loud, fg: sideInk(head.Side)})
 	y := 1
+	if head := words.Big(s); l.h >= 12 && len(dots(letters, 7, head.Text)[0])+4 <= l.w {
+		y += c.headline(s, l)
+	} else {
+		c.text(0, 0, head.Text, cell{bold: true, inverse: head.Loud, fg: sideInk(head.Side)})
+	}
 	for _, line := range wrap(words.Sentence(s), l.w) {
 		c.text(0, y, line, cell{})
 		y++
@@ -219,5 +222,21 @@ func (c *canvas) small(s *session.State, l look) {
 			c.text(0, y+1, words.TrimShort(s.Trim.Value), cell{})
 		}
 	}
+	switch {
+	case l.foot != "":
+		c.text(0, l.h-2, tail(l.foot, l.w), cell{bold: true})
+		c.text(0, l.h-1, l.keys, cell{fg: inkQuiet})
+		return
+	case s.Last != nil && y+2 < l.h:
+		c.text(0, l.h-2, cut(wrap(words.TickText(*s.Last), l.w-2), 1)[0], cell{})
+	}
 	c.text(0, l.h-1, words.TooSmall, cell{fg: inkQuiet})
+}
+
+// tail is the end of a text in so many columns: what is typed now must be seen.
+func tail(text string, n int) string {
+	if r := []rune(text); len(r) > n {
+		return "…" + string(r[len(r)-n+1:])
+	}
+	return text
 }

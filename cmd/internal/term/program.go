@@ -36,10 +36,10 @@ type ScreenConfig struct {
 	ByMixture bool
 	Verdict   func() analysis.Verdict // the judge's
 	Hands     Hands
-	First     []string      // shown before all else, until a key is pressed: what can hurt
-	Notice    []string      // shown next, until a key is pressed or the first guest comes: the page's address
-	Guests    func() int    // how many watch the page; the notice goes when the first comes
-	Linger    time.Duration // how long the answer stays without a key; 0: until a key
+	First     func(columns int) []string // shown before all else, until a key is pressed: what can hurt; nil: nothing
+	Notice    *Notice                    // shown next, until a key is pressed or the first guest comes: the page's address
+	Guests    func() int                 // how many watch the page; the notice goes when the first comes
+	Linger    time.Duration              // how long the answer stays without a key; 0: until a key
 }
 
 // A Screen shows a session on the whole terminal. It is a session.Sink and never
@@ -64,7 +64,7 @@ type Screen struct {
 func NewScreen(cfg ScreenConfig) *Screen {
 	s := &Screen{cfg: cfg, dirty: make(chan struct{}, 1), closed: make(chan struct{}), bells: make(chan int, 8),
 		state: session.NewState(cfg.Sensor, cfg.ByMixture, cfg.Verdict), wrote: time.Now()}
-	s.program = tea.NewProgram(&model{screen: s, first: cfg.First, notice: cfg.Notice},
+	s.program = tea.NewProgram(&model{screen: s, first: cfg.First != nil, notice: cfg.Notice != nil},
 		tea.WithInput(cfg.In), tea.WithOutput(cfg.Out), tea.WithoutSignalHandler())
 	ctx, cancel := context.WithCancel(context.Background())
 	s.quit = cancel
@@ -201,8 +201,9 @@ func (s *Screen) Kill() {
 type model struct {
 	screen *Screen
 	w, h   int
-	first  []string
-	notice []string
+	first  bool
+	read   int // lines of it that were read on pages before
+	notice bool
 	asking bool // for the notice, by a key
 	help   bool
 	note   *string // being typed
@@ -227,157 +228,18 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.w, m.h = msg.Width, msg.Height
 	case second:
-		if g := m.screen.cfg.Guests; m.notice != nil && !m.asking && g != nil && g() > 0 {
-			m.notice = nil
+		if g := m.screen.cfg.Guests; m.notice && !m.asking && g != nil && g() > 0 {
+			m.notice = false
 		}
 		return m, beat()
 	case tea.PasteMsg:
 		if m.note != nil {
-			*m.note += strings.Map(printable, msg.Content)
+			m.write(strings.Map(printable, msg.Content))
 		}
 	case tea.KeyPressMsg:
 		return m, m.key(msg)
 	}
 	return m, nil
-}
-
-func printable(r rune) rune {
-	if r < ' ' || r == 0x7f {
-		return -1
-	}
-	return r
-}
-
-// longest is the most that a note holds, in bytes.
-const longest = 200
-
-func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
-	h := m.screen.cfg.Hands
-	do := func(f func()) {
-		if f != nil {
-			f()
-		}
-	}
-	if m.note != nil {
-		switch k.String() {
-		case "enter":
-			if text := strings.TrimSpace(*m.note); text != "" {
-				h.Mark(obd.Mark{Kind: obd.MarkNote, Text: text})
-			}
-			m.note = nil
-		case "esc", "ctrl+c":
-			m.note = nil
-		case "backspace":
-			r := []rune(*m.note)
-			if len(r) == 0 {
-				m.note = nil
-				return nil
-			}
-			*m.note = string(r[:len(r)-1])
-		default:
-			if len(*m.note)+len(k.Text) <= longest {
-				*m.note += k.Text
-			}
-		}
-		return nil
-	}
-	if m.first != nil || m.notice != nil || m.help {
-		if m.first != nil {
-			m.first = nil
-		} else {
-			m.notice, m.help = nil, false
-		}
-		if k.String() != "q" && k.String() != "ctrl+c" {
-			return nil
-		}
-	}
-	m.screen.mu.Lock()
-	over := m.screen.state.Verdict != nil
-	m.screen.mu.Unlock()
-	if over {
-		switch k.String() {
-		case "enter", "q", "esc", "ctrl+c":
-			return tea.Quit
-		}
-		if h.Seek == nil {
-			return nil // the answer stays: a hand on its way to another key must not take it off
-		}
-	}
-	mark := func(kind obd.MarkKind) {
-		if h.Mark != nil {
-			h.Mark(obd.Mark{Kind: kind})
-		}
-	}
-	seek := func(by time.Duration) {
-		if h.Seek != nil {
-			h.Seek(by)
-		}
-	}
-	switch k.String() {
-	case "q", "ctrl+c":
-		if m.asked && k.String() == "ctrl+c" {
-			return tea.Quit // the second time: out of here, whatever is still being asked
-		}
-		m.asked = true
-		do(h.Stop)
-	case "l":
-		mark(obd.MarkLean)
-	case "r":
-		mark(obd.MarkRich)
-	case "space":
-		if h.Seek != nil {
-			do(h.Pause)
-			return nil
-		}
-		mark(obd.MarkRelease)
-	case "enter":
-		do(h.Enter)
-	case "s":
-		do(h.Skip)
-	case "b":
-		do(h.Again)
-	case "n":
-		if h.Mark != nil {
-			m.note = new(string)
-		}
-	case "p":
-		if h.Pause != nil {
-			h.Pause()
-			return nil
-		}
-		m.freeze()
-	case ".":
-		do(h.Step)
-	case "-":
-		do(h.Slow)
-	case "+", "=":
-		do(h.Faster)
-	case "left":
-		seek(-10 * time.Second)
-	case "right":
-		seek(10 * time.Second)
-	case "home":
-		seek(-time.Hour * 1000)
-	case "a":
-		m.notice, m.asking = m.screen.cfg.Notice, true
-	case "?", "h":
-		m.help = true
-	}
-	return nil
-}
-
-// freeze holds the picture while the session goes on, or lets it go.
-func (m *model) freeze() {
-	if m.frozen != nil {
-		m.frozen = nil
-		return
-	}
-	m.screen.mu.Lock()
-	defer m.screen.mu.Unlock()
-	c := *m.screen.state
-	c.VTrace, c.TTrace = slices.Clone(c.VTrace), slices.Clone(c.TTrace)
-	c.Bands, c.Ticks = slices.Clone(c.Bands), slices.Clone(c.Ticks)
-	m.frozen = &c
 }
 
 func (m *model) View() tea.View {
@@ -391,11 +253,16 @@ func (m *model) draw() string {
 		return ""
 	}
 	s := m.screen
-	if m.first != nil {
-		return strings.Join(m.first, "\n")
+	if m.first {
+		lines, more := m.page()
+		key := words.AnyKey
+		if more {
+			key = words.AnyKeyMore
+		}
+		return strings.Join(append(slices.Clone(lines), "", " "+key), "\n")
 	}
-	if m.notice != nil {
-		return strings.Join(m.notice, "\n")
+	if m.notice {
+		return strings.Join(s.cfg.Notice.lines(m.w, m.h, s.cfg.Color), "\n")
 	}
 	if m.help {
 		return words.ScreenHelp(s.cfg.Hands.Enter != nil, s.cfg.Hands.Seek != nil, s.cfg.Notice != nil)

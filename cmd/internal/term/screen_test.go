@@ -10,11 +10,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 	"unicode/utf8"
 
+	tea "charm.land/bubbletea/v2"
 	"github.com/creack/pty"
 	"github.com/google/go-cmp/cmp"
 	"go.uber.org/goleak"
@@ -344,19 +346,29 @@ func TestKeysInTmux(t *testing.T) {
 	x.tmux("send-keys", "-l", "hose q off, 2 cm ½")
 	x.shows("note-80x24.txt")
 	key("note hose q off, 2 cm ½", "Enter")
-	for _, leave := range []string{"Escape", "BSpace"} {
-		x.tmux("send-keys", "n")
-		x.tmux("send-keys", leave)
-		x.shows("hold-80x24.txt")
-	}
-	x.tmux("send-keys", "?")
+	// Taking back more than was written leaves the note open.
+	x.tmux("send-keys", "n")
+	x.tmux("send-keys", "x", "BSpace", "BSpace", "y")
+	key("note y", "Enter")
+	x.tmux("send-keys", "n")
+	x.tmux("send-keys", "Escape")
+	x.shows("hold-80x24.txt")
+	// The escape arrives in one read with the next key, as it does over a slow line.
+	x.tmux("send-keys", "n")
+	x.tmux("send-keys", "Escape", "?")
 	x.shows("help-80x24.txt")
 	x.tmux("send-keys", "x") // any key goes back
 	x.shows("hold-80x24.txt")
 	x.tmux("send-keys", "p")
 	x.shows("paused-80x24.txt")
 	x.tmux("send-keys", "p")
-	key("stop", "q")
+	// What is being written is seen in a small window too.
+	x.tmux("resize-window", "-x", "60", "-y", "16")
+	x.tmux("send-keys", "n")
+	x.tmux("send-keys", "-l", "hose q off, 2 cm ½")
+	x.shows("note-60x16.txt")
+	x.tmux("send-keys", "Escape", "q")
+	x.wrote("stop")
 }
 
 // The answer stays until a key, and then the shell's own screen is back.
@@ -369,6 +381,43 @@ func TestAnswerStaysInTmux(t *testing.T) {
 	x.wrote("closed")
 	if got := x.tmux("capture-pane", "-p"); !strings.Contains(got, "back on the shell's screen") || strings.Contains(got, "TAP") {
 		t.Errorf("after it closed:\n%s", got)
+	}
+}
+
+// What can hurt is read to its end, however small the window.
+func TestFirstWordsByPages(t *testing.T) {
+	var want []string
+	for i := range 30 {
+		want = append(want, fmt.Sprint("line ", i))
+	}
+	for _, size := range [][2]int{{80, 40}, {80, 32}, {80, 31}, {60, 16}, {20, 2}, {20, 1}} {
+		m := &model{screen: &Screen{cfg: ScreenConfig{First: func(int) []string { return want }}}, first: true, w: size[0], h: size[1]}
+		var got []string
+		for m.first {
+			shown := strings.Split(m.draw(), "\n")
+			if len(shown) > max(size[1], 3) {
+				t.Fatalf("%v: %d rows", size, len(shown))
+			}
+			got = append(got, shown[:len(shown)-2]...)
+			m.press(tea.KeyPressMsg{Code: 'x', Text: "x"})
+		}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("%v: %s", size, diff)
+		}
+	}
+}
+
+// The code is whole or not there, and the address always is.
+func TestNoticeFits(t *testing.T) {
+	n := &Notice{Address: []string{"who can open it", "http://127.0.0.1:37345/ABCDEFGHIJKLMNOPQRSTUVWXYZ/"}, Code: slices.Repeat([]string{strings.Repeat("█", 33)}, 17)}
+	for _, tt := range []struct {
+		w, h int
+		code bool
+	}{{80, 24, true}, {60, 16, false}, {30, 24, false}} {
+		got := strings.Join(n.lines(tt.w, tt.h, false), "\n")
+		if has := strings.Count(got, strings.Repeat("█", 33)) == 17; has != tt.code || !strings.Contains(got, n.Address[1]) || strings.Count(got, "\n") >= tt.h {
+			t.Errorf("%d by %d:\n%s", tt.w, tt.h, got)
+		}
 	}
 }
 

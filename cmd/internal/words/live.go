@@ -381,6 +381,9 @@ const ReplayScreenKeys = "space stand still · . next event · ← → 10 s · �
 // NoticeGoes says how the page's address leaves the screen.
 const NoticeGoes = "Any key, or the first phone that comes, takes this off; a brings it back."
 
+// NoRoomForCode stands where the QR code would.
+const NoRoomForCode = "(A larger window shows a code here for the phone's camera.)"
+
 // PageAt says who can open the page.
 func PageAt(network, marks bool) string {
 	switch {

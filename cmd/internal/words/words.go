@@ -19,6 +19,7 @@ import (
 const (
 	BeforeYouTouch = "Before you touch anything:"
 	AnyKey         = "Any key: read and understood."
+	AnyKeyMore     = "Any key: read, on to the next."
 )
 
 // Cautions come before a test. The order is that of harm.
