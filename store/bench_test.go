@@ -14,7 +14,7 @@ import (
 const benchBatch = 2048 // records in one transaction, on both sides
 
 func benchRecord(i int64) (obd.Record, []decode.Sample) {
-	rec := exchange(i, time.Duration(i)*20*time.Millisecond, "7E8 04 41 14 5A 80 \r\r")
+	rec := exchange(i, time.Duration(i)*20*time.Millisecond, "7E8 04 41 14 5A 80 00 00 00 \r\r")
 	return rec, []decode.Sample{
 		{Signal: o2, Sent: rec.Exchange.Sent, Received: rec.At, Value: 0.45},
 		{Signal: trim, Sent: rec.Exchange.Sent, Received: rec.At, Value: -1.5625},
@@ -63,7 +63,7 @@ func BenchmarkBareInserts(b *testing.B) {
 			record, value = tx.Stmt(w.insertRecord), tx.Stmt(w.insertValue)
 		}
 		at := i * 20000
-		if _, err := record.Exec(w.n, i, at, "exchange", "0114", 1, at-20000, at, "ok", []byte("7E8 04 41 14 5A 80 \r\r"), nil, nil, nil, nil); err != nil {
+		if _, err := record.Exec(w.n, i, at, "exchange", "0114", 1, at-20000, at, "ok", []byte("7E8 04 41 14 5A 80 00 00 00 \r\r"), nil, nil, nil, nil); err != nil {
 			b.Fatal(err)
 		}
 		for id := range 2 {

@@ -34,9 +34,20 @@ type Reader struct {
 	parsed   obd.Request
 	names    string
 	nameList []string
+	replies  map[string][]obd.Reply // by request and raw text
+	key      []byte
 }
 
-const readAhead = 64
+const (
+	readAhead   = 64
+	mostReplies = 4096 // that are remembered, of raw texts up to longestRaw bytes
+	longestRaw  = 128
+)
+
+// recordQuery leaves out what nearly all records say: an exchange, whose time is when its
+// reply came, and that it went well. What is not fetched costs no time.
+const recordQuery = `select seq, at_us, nullif(kind, 'exchange'), request, expect, sent_us, nullif(received_us, at_us), nullif(coalesce(outcome, '?'), 'ok'), raw,
+	coalesce(mark, names), coalesce(text, vals) from record where session = ? order by seq`
 
 // Records reads the session that ref means, by the rules of [Store.Find]. The
 // reader sees the session as it is now, also while it is being written.
@@ -52,8 +63,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	// The driver itself, since database/sql converts each value once more. Its
 	// statement does not end with ctx: Next minds the context that it is given.
 	err = r.conn.Raw(func(c any) (err error) {
-		r.rows, err = c.(*sqlite3.SQLiteConn).Query(`select seq, at_us, kind, request, expect, sent_us, received_us, outcome, raw, mark, text, names, vals
-			from record where session = ? order by seq`, []driver.Value{n})
+		r.rows, err = c.(*sqlite3.SQLiteConn).Query(recordQuery, []driver.Value{n})
 		return err
 	})
 	if err != nil {
@@ -61,6 +71,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 		return nil, wrap("read session "+m.ID, err)
 	}
 	r.last = -1
+	r.replies = make(map[string][]obd.Reply)
 	r.values = make([]driver.Value, len(r.rows.Columns()))
 	return r, nil
 }
@@ -120,29 +131,63 @@ func (r *Reader) record() (obd.Record, error) {
 	rec := obd.Record{Seq: r.int(0), At: r.time(1)}
 	var err error
 	switch kind := r.text(2); kind {
-	case "exchange":
-		x := &obd.Exchange{Sent: r.time(5), Received: r.time(6)}
-		x.Raw, _ = r.values[8].([]byte)
-		if q := r.text(3); q != r.request || q == "" {
-			if r.parsed, err = obd.ParseRequest(q); err != nil {
-				return rec, err
-			}
-			r.request = q
-		}
-		x.Request = obd.Request{Service: r.parsed.Service, Data: bytes.Clone(r.parsed.Data), Expect: int(r.int(4))}
-		if x.Outcome, err = ParseOutcome(r.text(7)); err != nil {
-			return rec, err
-		}
-		x.Replies = Replies(x, r.meta.Format)
-		rec.Exchange = x
+	case "":
+		rec.Exchange, err = r.exchange(rec.At)
 	case "mark":
 		rec.Mark = &obd.Mark{Kind: obd.MarkKind(r.text(9)), Text: r.text(10)}
 	case "row":
-		rec.Row, err = r.row(r.text(11), r.text(12))
+		rec.Row, err = r.row(r.text(9), r.text(10))
 	default:
 		err = fmt.Errorf("kind %q", kind)
 	}
 	return rec, err
+}
+
+func (r *Reader) exchange(at time.Duration) (*obd.Exchange, error) {
+	x := &obd.Exchange{Sent: r.time(5), Received: at}
+	if r.values[6] != nil {
+		x.Received = r.time(6)
+	}
+	x.Raw, _ = r.values[8].([]byte)
+	var err error
+	if q := r.text(3); q != r.request || q == "" {
+		if r.parsed, err = obd.ParseRequest(q); err != nil {
+			return nil, err
+		}
+		r.request = q
+	}
+	x.Request = obd.Request{Service: r.parsed.Service, Data: bytes.Clone(r.parsed.Data), Expect: int(r.int(4))}
+	if o := r.text(7); o != "" {
+		if x.Outcome, err = ParseOutcome(o); err != nil {
+			return nil, err
+		}
+	}
+	x.Replies = r.found(x)
+	return x, nil
+}
+
+// found is Replies, which says the same of the same text: a session says a lot again.
+func (r *Reader) found(x *obd.Exchange) []obd.Reply {
+	if x.Outcome != obd.OK || len(x.Raw) > longestRaw {
+		return Replies(x, r.meta.Format)
+	}
+	r.key = append(append(append(r.key[:0], r.request...), ' '), x.Raw...)
+	known, ok := r.replies[string(r.key)]
+	if !ok {
+		if len(r.replies) == mostReplies {
+			clear(r.replies)
+		}
+		known = Replies(x, r.meta.Format)
+		r.replies[string(r.key)] = known
+	}
+	if known == nil {
+		return nil
+	}
+	own := make([]obd.Reply, len(known)) // the record is the caller's
+	for i, k := range known {
+		own[i] = obd.Reply{From: k.From, Data: bytes.Clone(k.Data)}
+	}
+	return own
 }
 
 // A null reads as zero.

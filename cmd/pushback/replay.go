@@ -155,6 +155,9 @@ func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFl
 		src = paced{reader, play}
 		sinks = append(sinks, play)
 	} else {
+		ahead, stop := newReadAhead(ctx, reader)
+		defer stop()
+		src = ahead
 		sinks = append(sinks, newProgress(a.errOut, m.Duration))
 	}
 	res, err := session.Run(ctx, src, judge, append(sinks, watch)...)
