@@ -2,7 +2,6 @@ package obd
 
 import (
 	"encoding/hex"
-	"strings"
 	"time"
 )
 
@@ -18,7 +17,13 @@ type Request struct {
 // Hex returns service and data in capital hexadecimal, "0114". It is how requests
 // are stored.
 func (r Request) Hex() string {
-	return strings.ToUpper(hex.EncodeToString(append([]byte{r.Service}, r.Data...)))
+	const digits = "0123456789ABCDEF"
+	b := make([]byte, 0, 16)
+	b = append(b, digits[r.Service>>4], digits[r.Service&15])
+	for _, d := range r.Data {
+		b = append(b, digits[d>>4], digits[d&15])
+	}
+	return string(b)
 }
 
 // ParseRequest is the inverse of Hex.

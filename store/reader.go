@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"context"
 	"database/sql"
 	"database/sql/driver"
@@ -36,6 +35,12 @@ type Reader struct {
 	nameList []string
 	replies  map[string][]obd.Reply // by request and raw text
 	key      []byte
+
+	// Memory that the next records are cut from: a piece for each would cost more time than
+	// to read them.
+	exchanges []obd.Exchange
+	lists     []obd.Reply
+	bytes     []byte
 }
 
 const (
@@ -144,7 +149,12 @@ func (r *Reader) record() (obd.Record, error) {
 }
 
 func (r *Reader) exchange(at time.Duration) (*obd.Exchange, error) {
-	x := &obd.Exchange{Sent: r.time(5), Received: at}
+	if len(r.exchanges) == 0 {
+		r.exchanges = make([]obd.Exchange, readAhead)
+	}
+	x := &r.exchanges[0]
+	r.exchanges = r.exchanges[1:]
+	x.Sent, x.Received = r.time(5), at
 	if r.values[6] != nil {
 		x.Received = r.time(6)
 	}
@@ -156,7 +166,7 @@ func (r *Reader) exchange(at time.Duration) (*obd.Exchange, error) {
 		}
 		r.request = q
 	}
-	x.Request = obd.Request{Service: r.parsed.Service, Data: bytes.Clone(r.parsed.Data), Expect: int(r.int(4))}
+	x.Request = obd.Request{Service: r.parsed.Service, Data: r.copied(r.parsed.Data), Expect: int(r.int(4))}
 	if o := r.text(7); o != "" {
 		if x.Outcome, err = ParseOutcome(o); err != nil {
 			return nil, err
@@ -183,11 +193,29 @@ func (r *Reader) found(x *obd.Exchange) []obd.Reply {
 	if known == nil {
 		return nil
 	}
-	own := make([]obd.Reply, len(known)) // the record is the caller's
-	for i, k := range known {
-		own[i] = obd.Reply{From: k.From, Data: bytes.Clone(k.Data)}
+	if len(known) > len(r.lists) {
+		r.lists = make([]obd.Reply, max(readAhead, len(known)))
+	}
+	own := r.lists[:len(known):len(known)]
+	r.lists = r.lists[len(known):]
+	for i, k := range known { // the record is the caller's
+		own[i] = obd.Reply{From: k.From, Data: r.copied(k.Data)}
 	}
 	return own
+}
+
+// copied is a copy of b; nil stays nil.
+func (r *Reader) copied(b []byte) []byte {
+	if b == nil {
+		return nil
+	}
+	if len(b) > len(r.bytes) {
+		r.bytes = make([]byte, max(4096, len(b)))
+	}
+	n := copy(r.bytes, b)
+	out := r.bytes[:n:n]
+	r.bytes = r.bytes[n:]
+	return out
 }
 
 // A null reads as zero.

@@ -115,6 +115,9 @@ func (w *Writer) Append(rec obd.Record, samples []decode.Sample) error {
 	if err != nil {
 		return fmt.Errorf("append record %d: %w", rec.Seq, err)
 	}
+	if rec.Exchange != nil {
+		row.raw = append([]byte{}, row.raw...) // it is written later
+	}
 	for _, x := range samples {
 		if x.Signal == nil {
 			return fmt.Errorf("append record %d: a sample without a signal", rec.Seq)
@@ -162,7 +165,7 @@ func rowOf(rec obd.Record) (recordRow, error) {
 		row.request, row.expect = x.Request.Hex(), x.Request.Expect
 		row.sent, row.received = x.Sent.Microseconds(), x.Received.Microseconds()
 		row.outcome = x.Outcome.String()
-		row.raw = append([]byte{}, x.Raw...)
+		row.raw = x.Raw
 	case rec.Mark != nil && rec.Exchange == nil && rec.Row == nil:
 		row.kind, row.mark, row.text = "mark", string(rec.Mark.Kind), rec.Mark.Text
 	case rec.Row != nil && rec.Exchange == nil && rec.Mark == nil:

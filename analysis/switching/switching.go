@@ -52,6 +52,9 @@ func (c *Collector) Add(s decode.Sample) {
 		if c.hasRPM && at-c.rpmAt <= freshSpeed {
 			rpm = c.rpm
 		}
+		if len(c.readings) == cap(c.readings) {
+			c.readings = slices.Grow(c.readings, max(1024, len(c.readings))) // a long session is copied less often than by append
+		}
 		c.readings = append(c.readings, reading{at, float32(s.Value), float32(rpm)})
 	}
 }
@@ -118,22 +121,23 @@ func (c *Collector) Bands(forced []Span) []Band {
 	var out []Band
 	for _, b := range bands {
 		var stretches [][]reading
-		var now []reading
-		for _, r := range c.readings {
+		from := 0 // of the stretch that goes on
+		end := func(to int) {
+			if to-from > 1 {
+				stretches = append(stretches, c.readings[from:to])
+			}
+			from = to
+		}
+		for i, r := range c.readings {
 			in := b.from <= r.rpm && r.rpm < b.to && !slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.at && r.at <= s.To+20 })
-			if !in || len(now) > 0 && r.at-now[len(now)-1].at > pause {
-				if len(now) > 1 {
-					stretches = append(stretches, now)
-				}
-				now = nil
-			}
-			if in {
-				now = append(now, r)
+			if !in {
+				end(i)
+				from = i + 1
+			} else if i > from && r.at-c.readings[i-1].at > pause {
+				end(i)
 			}
 		}
-		if len(now) > 1 {
-			stretches = append(stretches, now)
-		}
+		end(len(c.readings))
 		if m := measure(b.name, stretches); m.Readings > 0 {
 			out = append(out, m)
 		}

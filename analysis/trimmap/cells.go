@@ -49,32 +49,34 @@ const (
 
 // Cells returns a bank's cells that have readings, by speed, then load.
 func Cells(readings []Reading, bank int) []Cell {
-	values := map[CellAt][]float64{}
-	stay := map[CellAt]float64{}
+	speeds, loads := len(SpeedEdges)-1, len(LoadEdges)-1
+	values, stay := make([][]float64, speeds*loads), make([]float64, speeds*loads)
 	last := math.Inf(-1)
-	for _, r := range readings {
+	for i := range readings {
+		r := &readings[i]
 		if r.Bank != bank {
 			continue
 		}
-		at, ok := At(r)
+		at, ok := At(*r)
 		if !ok {
 			continue
 		}
-		values[at] = append(values[at], r.Total())
+		k := at.Speed*loads + at.Load
+		values[k] = append(values[k], r.Total())
 		if dt := r.At - last; dt < pause {
-			stay[at] += dt
+			stay[k] += dt
 		}
 		last = r.At
 	}
 	var out []Cell
-	for s := range len(SpeedEdges) - 1 {
-		for l := range len(LoadEdges) - 1 {
-			at := CellAt{s, l}
-			v := values[at]
+	for s := range speeds {
+		for l := range loads {
+			k := s*loads + l
+			v := values[k]
 			if len(v) == 0 {
 				continue
 			}
-			c := Cell{CellAt: at, Count: len(v), Seconds: stay[at], SD: stats.SD(v)}
+			c := Cell{CellAt: CellAt{s, l}, Count: len(v), Seconds: stay[k], SD: stats.SD(v)}
 			for _, x := range v {
 				c.Mean += x / float64(len(v))
 			}

@@ -199,24 +199,21 @@ const newFlow = 1.8
 // Next returns the first condition, the cheapest first, whose air flow is well away from
 // all that was driven; false where there is none left.
 func Next(d Data, bank int) (Condition, bool) {
-	var flows, scale []float64
-	for _, r := range d.Readings {
-		if r.Bank == bank && r.Flow > 0 {
-			flows = append(flows, math.Log(r.Flow))
-			if r.RPM*r.Load > 0 {
-				scale = append(scale, math.Log(r.Flow/(r.RPM*r.Load)))
-			}
+	scale := make([]float64, 0, len(d.Readings))
+	for i := range d.Readings {
+		if r := &d.Readings[i]; r.Bank == bank && r.Flow > 0 && r.RPM*r.Load > 0 {
+			scale = append(scale, math.Log(r.Flow/(r.RPM*r.Load)))
 		}
 	}
-	if len(flows) < fewest || len(scale) < fewest {
+	if len(scale) < fewest {
 		return conditions[0], true
 	}
 	k := stats.Median(scale) // from speed × load to air flow
 	for _, c := range conditions {
-		x := math.Log(c.speed*c.share) + k
+		flow := c.speed * c.share * math.Exp(k)
 		near := 0
-		for _, f := range flows {
-			if math.Abs(f-x) < math.Log(newFlow) {
+		for i := range d.Readings {
+			if r := &d.Readings[i]; r.Bank == bank && flow/newFlow < r.Flow && r.Flow < flow*newFlow {
 				near++
 			}
 		}

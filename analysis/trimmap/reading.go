@@ -162,6 +162,9 @@ func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
 		r.status = s.v
 	}
 	r.steady = c.speed.steady(steadySpeed) && c.load.steady(steadyFlow) && c.maf.steady(steadyFlow) && c.pressure.steady(steadyFlow)
+	if len(c.raws) == cap(c.raws) {
+		c.raws = slices.Grow(c.raws, max(1024, len(c.raws))) // twice as many: fewer copies than append's quarter
+	}
 	c.raws = append(c.raws, r)
 }
 
@@ -171,7 +174,8 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	d := Data{Seconds: c.end}
 	raws := c.chosen()
 	metered, dense, loaded := 0, 0, 0
-	for _, r := range raws {
+	for i := range raws {
+		r := &raws[i]
 		d.Status = d.Status || !math.IsNaN(r.status)
 		metered += count(r.maf)
 		dense += count(r.pressure + r.intake)
@@ -195,18 +199,9 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 		litres = 1
 	}
 	run := [5]int{}
+	d.Readings = make([]Reading, 0, len(raws))
 	for i := range raws {
 		r := &raws[i]
-		switch d.Flow {
-		case Metered:
-			r.Flow = r.maf
-		case SpeedDensity:
-			r.Flow = AirFlow(r.pressure, r.RPM, r.intake, litres)
-		case ByLoad:
-			r.Flow = r.RPM / 1000 * r.Load / 100
-		default:
-			r.Flow = math.NaN()
-		}
 		if r.Short == 0 {
 			run[r.Bank]++
 		} else {
@@ -226,10 +221,24 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 		case !r.steady:
 			d.Left.Unsteady++
 		default:
-			d.Readings = append(d.Readings, r.Reading)
+			counts := r.Reading
+			counts.Flow = r.flow(d.Flow, litres)
+			d.Readings = append(d.Readings, counts)
 		}
 	}
 	return d
+}
+
+func (r *raw) flow(by Flow, litres float64) float64 {
+	switch by {
+	case Metered:
+		return r.maf
+	case SpeedDensity:
+		return AirFlow(r.pressure, r.RPM, r.intake, litres)
+	case ByLoad:
+		return r.RPM / 1000 * r.Load / 100
+	}
+	return math.NaN()
 }
 
 func count(v float64) int {
@@ -242,27 +251,35 @@ func count(v float64) int {
 // chosen returns each bank's trims from the signals that may be believed: the trim
 // beside the voltage only where it agrees with the bank's own, or where there is no other.
 func (c *Collector) chosen() []raw {
-	var keep [5]bool
-	for bank := 1; bank <= 4; bank++ {
-		var diffs []float64
-		var own raw
-		owns, besides := 0, 0
-		for _, r := range c.raws {
-			switch {
-			case r.Bank != bank:
-			case !r.beside:
-				own, owns = r, owns+1
-			default:
-				besides++
-				if owns > 0 && r.At-own.At < 1 {
-					diffs = append(diffs, math.Abs(r.Short-own.Short))
-				}
-			}
-		}
-		keep[bank] = besides > 0 && (owns == 0 || len(diffs) >= 3 && stats.Median(diffs) <= 2*100.0/128)
+	var banks [5]struct {
+		own           *raw // the last one
+		beside, leave bool
+		diffs         []float64
 	}
-	out := slices.DeleteFunc(slices.Clone(c.raws), func(r raw) bool { return r.beside && !keep[r.Bank] })
-	slices.SortStableFunc(out, func(a, b raw) int { return cmp.Compare(a.At, b.At) })
+	for i := range c.raws {
+		r := &c.raws[i]
+		b := &banks[r.Bank]
+		if !r.beside {
+			b.own = r
+			continue
+		}
+		b.beside = true
+		if b.own != nil && r.At-b.own.At < 1 {
+			b.diffs = append(b.diffs, math.Abs(r.Short-b.own.Short))
+		}
+	}
+	leave := false
+	for i := range banks {
+		b := &banks[i]
+		b.leave = b.beside && b.own != nil && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*100.0/128)
+		leave = leave || b.leave
+	}
+	inTime := func(a, b raw) int { return cmp.Compare(a.At, b.At) }
+	if !leave && slices.IsSortedFunc(c.raws, inTime) {
+		return c.raws // which may be long
+	}
+	out := slices.DeleteFunc(slices.Clone(c.raws), func(r raw) bool { return r.beside && banks[r.Bank].leave })
+	slices.SortStableFunc(out, inTime)
 	return out
 }
 

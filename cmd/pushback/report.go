@@ -21,6 +21,7 @@ import (
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
+	"pushback/obd"
 	"pushback/store"
 )
 
@@ -260,8 +261,10 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 	if err != nil {
 		return nil, nil, err
 	}
+	built := make(chan trimmap.Map, 1)
+	go func() { built <- trimmap.Build(e.trims.Data(e.forced, 0)) }() // as long as all the rest
 	s := &report.Side{Session: m, Records: t.records, Hash: t.content.Sum(), Verdict: e.verdict, Events: e.events, Figures: e.figures,
-		Map: trimmap.Build(e.trims.Data(e.forced, 0)), Trace: trace, Facts: testFacts(m, c, t), Resting: restFacts(m.Watching, e.figures)}
+		Trace: trace, Facts: testFacts(m, c, t), Resting: restFacts(m.Watching, e.figures)}
 	if vin {
 		s.VIN = m.VIN
 	}
@@ -294,6 +297,7 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 			s.OwnTests = append(s.OwnTests, report.Fact{What: what, Text: text})
 		}
 	}
+	s.Map = <-built
 	return e, s, nil
 }
 
@@ -383,20 +387,28 @@ func (t *tellings) Write(f session.Frame) error {
 	}
 	t.records++
 	if x := f.Record.Exchange; x != nil {
-		state := session.CodeState(x.Request.Service)
-		_, known := t.codes[state]
-		for _, r := range x.Replies {
-			if c, err := decode.Codes(x.Request.Service, t.can, r.Data); err == nil && state != "" && !known {
-				t.codes[state] = append(some(t.codes[state]), c...)
-			}
-			if t.readiness == nil && x.Request.Service == 0x01 && slices.Equal(x.Request.Data, []byte{0x01}) {
-				if r, err := decode.ReadReadiness(r.Data); err == nil {
-					t.readiness = &r
-				}
-			}
-		}
+		t.tells(x)
 	}
 	return t.content.Add(f.Record)
+}
+
+// tells takes the first reading of each kind of code, and of the monitors.
+func (t *tellings) tells(x *obd.Exchange) {
+	state := session.CodeState(x.Request.Service)
+	_, known := t.codes[state]
+	readiness := t.readiness == nil && x.Request.Service == 0x01 && slices.Equal(x.Request.Data, []byte{0x01})
+	if (state == "" || known) && !readiness {
+		return
+	}
+	for _, r := range x.Replies {
+		if state != "" {
+			if c, err := decode.Codes(x.Request.Service, t.can, r.Data); err == nil {
+				t.codes[state] = append(some(t.codes[state]), c...)
+			}
+		} else if r, err := decode.ReadReadiness(r.Data); err == nil && t.readiness == nil {
+			t.readiness = &r
+		}
+	}
 }
 
 // codesOver lists each code that was there at the beginning or the end.

@@ -70,6 +70,9 @@ func (t *Trace) Write(f session.Frame) error {
 			}
 			p.V = math.NaN()
 		}
+		if len(*to) == cap(*to) {
+			*to = slices.Grow(*to, max(1024, len(*to))) // a long session is copied less often than by append
+		}
 		*to = append(*to, p)
 	}
 	if m := f.Record.Mark; m != nil {

@@ -60,6 +60,9 @@ func (n *Findings) Write(f Frame) error {
 		n.codes(state, x)
 		return nil
 	}
+	if x.Request.Service == 0x01 && len(x.Request.Data) > 0 && !slices.Contains(x.Request.Data, 0x01) {
+		return nil // nearly all records
+	}
 	request := append([]byte{x.Request.Service}, x.Request.Data...)
 	for _, r := range x.Replies {
 		if engine := n.decoder.Engine(); engine != 0 && r.From != 0 && r.From != engine {
@@ -88,7 +91,7 @@ func (n *Findings) codes(state string, x *obd.Exchange) {
 func (n *Findings) reply(request []byte, r obd.Reply) {
 	switch request[0] {
 	case 0x01:
-		if len(r.Data) < 2 || r.Data[1] != 0x01 { // thousands of readings for each of these
+		if len(r.Data) < 2 || r.Data[1] != 0x01 {
 			return
 		}
 		if ready, err := decode.ReadReadiness(r.Data); err == nil && !ready.ThisCycle {

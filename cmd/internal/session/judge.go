@@ -20,6 +20,7 @@ type Judge struct {
 
 	samples []decode.Sample
 	events  []analysis.Event
+	request []byte
 
 	silence silence
 	end     time.Duration
@@ -75,7 +76,8 @@ func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
 		j.silence.nothing(x.Outcome)
 	}
 
-	request := append([]byte{x.Request.Service}, x.Request.Data...)
+	j.request = append(append(j.request[:0], x.Request.Service), x.Request.Data...)
+	request := j.request
 	if x.Outcome == obd.OK {
 		for _, r := range x.Replies {
 			// A reply that cannot be decoded gives no samples, which is noticed below.
