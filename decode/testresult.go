@@ -1,23 +1,27 @@
 package decode
 
 import (
+	"bytes"
 	"encoding/binary"
 	"fmt"
 	"math"
 )
 
 // TestResult is one figure that a computer measured in its own tests: service 05 (not on
-// CAN) of an oxygen sensor, service 06 (on CAN) of any monitor.
+// CAN) of an oxygen sensor, service 06 of any monitor.
 type TestResult struct {
-	Monitor  byte    // service 06: what was tested (MID); 0 for service 05
+	Service  byte    // 05 or 06
+	Monitor  byte    // service 06 on CAN: what was tested (MID); otherwise 0
 	Test     byte    // which test (TID)
-	Scaling  byte    // service 06: unit and scaling (UASID); 0 for service 05
+	Part     byte    // service 06 not on CAN: which part the maker means, 0 to 127; otherwise 0
+	Scaling  byte    // service 06 on CAN: unit and scaling (UASID); otherwise 0
 	Sensor   string  // B1S1 where an oxygen sensor or its heater was tested, else ""
 	What     string  // in words
 	Unit     string  // V, mV, s, ms, …; "" for counts and for scalings that are not known
 	Value    float64 // in Unit; the raw count where Known is false
 	Min, Max float64 // limits in Unit; NaN: none
 	Known    bool    // the scaling is known
+	NotRun   bool    // service 06 on CAN: not completed since the codes were cleared
 }
 
 // Passed reports whether the value is within its limits.
@@ -57,7 +61,7 @@ func (d *Decoder) SensorTests(request, data []byte) (TestResult, error) {
 	case len(data) > 6:
 		return r, fmt.Errorf("read sensor test from %X: %w", data, ErrLong)
 	}
-	r = TestResult{Test: data[1], What: fmt.Sprintf("test %02X (the maker's)", data[1]), Min: math.NaN(), Max: math.NaN(), Value: float64(data[3])}
+	r = TestResult{Service: 5, Test: data[1], What: fmt.Sprintf("test %02X (the maker's)", data[1]), Min: math.NaN(), Max: math.NaN(), Value: float64(data[3])}
 	scale := 1.0
 	if t := int(data[1]); t < len(sensorTests) {
 		r.What, r.Unit, r.Known = sensorTests[t].what, sensorTests[t].unit, true
@@ -138,8 +142,9 @@ func Monitor06(mid byte) (what, sensor string) {
 }
 
 // MonitorTests reads a reply to service 06 on CAN (request 06, MID), its service byte
-// first: records of monitor, test, scaling, value and limits. The error wraps
-// [ErrShort], [ErrForeign] or [ErrRefused].
+// first: records of monitor, test, scaling, value and limits. Value and limits all zero
+// mean that the test was not completed since the codes were cleared (ISO 15031-5, from
+// memory). The error wraps [ErrShort], [ErrForeign] or [ErrRefused].
 func MonitorTests(request, data []byte) ([]TestResult, error) {
 	if err := matches(request, data); err != nil {
 		return nil, err
@@ -156,7 +161,7 @@ func MonitorTests(request, data []byte) ([]TestResult, error) {
 		if body[0] != request[1] {
 			return nil, fmt.Errorf("read monitor tests from %X: %w", data, ErrForeign)
 		}
-		r := TestResult{Monitor: body[0], Test: body[1], Scaling: body[2]}
+		r := TestResult{Service: 6, Monitor: body[0], Test: body[1], Scaling: body[2]}
 		var what string
 		what, r.Sensor = Monitor06(r.Monitor)
 		s, ok := scalings[r.Scaling]
@@ -173,24 +178,57 @@ func MonitorTests(request, data []byte) ([]TestResult, error) {
 		}
 		r.Value = s.value(binary.BigEndian.Uint16(body[3:]))
 		r.Min, r.Max = s.value(binary.BigEndian.Uint16(body[5:])), s.value(binary.BigEndian.Uint16(body[7:]))
+		r.NotRun = bytes.Equal(body[3:9], make([]byte, 6))
 		out = append(out, r)
 	}
 	return out, nil
 }
 
-// SupportedTests reads the bit map that a reply to service 05 (TID 00, 20, …), 06 (MID) or
-// 02 (PID) holds, and returns the ids that it names. The error wraps [ErrShort],
+// PartTest reads a reply to service 06 not on CAN (request 06, TID), its service byte first:
+// test, part with the kind of limit in its highest bit (set: the value must not be below it;
+// clear: not above), value, limit. That much SAE J1979 fixes (from memory); what the test
+// is, and in which unit, the maker defines, so that value and limit are raw counts. A test
+// of several parts, or with both limits, comes in several replies. The error wraps
+// [ErrShort], [ErrLong], [ErrForeign] or [ErrRefused].
+func PartTest(request, data []byte) (TestResult, error) {
+	var r TestResult
+	if err := matches(request, data); err != nil {
+		return r, err
+	}
+	switch {
+	case len(request) != 2 || request[0] != 6 || request[1]%0x20 == 0 || len(data) > 1 && data[1] != request[1]:
+		return r, fmt.Errorf("read part test from %X: %w", data, ErrForeign)
+	case len(data) < 7:
+		return r, fmt.Errorf("read part test from %X: %w", data, ErrShort)
+	case len(data) > 7:
+		return r, fmt.Errorf("read part test from %X: %w", data, ErrLong)
+	}
+	r = TestResult{Service: 6, Test: data[1], Part: data[2] & 0x7F, Min: math.NaN(), Max: math.NaN(), Value: float64(binary.BigEndian.Uint16(data[3:]))}
+	r.What = fmt.Sprintf("test %02X of part %02X (the maker defines it)", r.Test, r.Part)
+	if limit := float64(binary.BigEndian.Uint16(data[5:])); data[2]&0x80 != 0 {
+		r.Min = limit
+	} else {
+		r.Max = limit
+	}
+	return r, nil
+}
+
+// SupportedTests reads the bit map that a reply to service 05 (TID 00, 20, …), 06 (MID on
+// CAN, else TID, with a filler before the map) or 02 (PID) holds, and returns the ids that it names. The error wraps [ErrShort],
 // [ErrForeign] or [ErrRefused].
 func SupportedTests(request, data []byte) ([]byte, error) {
 	if err := matches(request, data); err != nil {
 		return nil, err
 	}
-	at := 2 // where the map begins
-	if request[0] == 5 || request[0] == 2 {
-		at = 3 // a sensor, or a frame number, comes first
+	ids, at := 2, 2 // the request's length, and where the map begins
+	switch {
+	case request[0] == 5 || request[0] == 2:
+		ids, at = 3, 3 // a sensor, or a frame number, comes first
+	case request[0] == 6 && len(data) == 7: // not on CAN
+		at = 3
 	}
 	switch {
-	case len(request) != at || len(data) < 2 || data[1] != request[1] || request[1]%0x20 != 0:
+	case len(request) != ids || len(data) < 2 || data[1] != request[1] || request[1]%0x20 != 0:
 		return nil, fmt.Errorf("read supported tests from %X: %w", data, ErrForeign)
 	case len(data) < at+4:
 		return nil, fmt.Errorf("read supported tests from %X: %w", data, ErrShort)

@@ -76,7 +76,10 @@ func TestMonitorTests(t *testing.T) {
 	if math.Abs(r[0].Value-0.44994) > 1e-5 || math.Abs(r[0].Max-0.89987) > 1e-5 || r[0].Sensor != "B1S1" || r[0].What != "minimum voltage in the test cycle" {
 		t.Errorf("%+v", r[0])
 	}
-	if r[1].Value != 0.08 || r[1].Max != 0.1 || r[1].Unit != "s" || !r[1].Passed() {
+	if r, err := MonitorTests([]byte{6, 1}, unhex(t, "46 01 05 10 00 00 00 00 00 00")); err != nil || !r[0].NotRun {
+		t.Errorf("all zero is not completed: %+v, %v", r, err)
+	}
+	if r[1].NotRun || r[1].Value != 0.08 || r[1].Max != 0.1 || r[1].Unit != "s" || !r[1].Passed() {
 		t.Errorf("%+v", r[1])
 	}
 	for _, tt := range []struct {
@@ -94,9 +97,35 @@ func TestMonitorTests(t *testing.T) {
 	}
 }
 
+// Service 06 off CAN, worked by hand from the layout that SAE J1979 fixes (from memory).
+func TestPartTest(t *testing.T) {
+	for _, tt := range []struct{ request, reply, want string }{
+		{"0605", "46 05 03 01 2C 01 F4", "test 05 of part 03 (the maker defines it) 300 (NaN to 500) true false"},
+		{"0605", "46 05 83 01 2C 01 F4", "test 05 of part 03 (the maker defines it) 300 (500 to NaN) false false"},
+		{"0605", "46 05 00 02 00 01 F4", "test 05 of part 00 (the maker defines it) 512 (NaN to 500) false false"},
+	} {
+		r, err := PartTest(unhex(t, tt.request), unhex(t, tt.reply))
+		if got := fmt.Sprintf("%s %v (%v to %v) %v %v", r.What, r.Value, r.Min, r.Max, r.Passed(), r.Known); got != tt.want || err != nil {
+			t.Errorf("%s is %q (%v), want %q", tt.reply, got, err, tt.want)
+		}
+	}
+	for _, tt := range []struct {
+		request, reply string
+		want           error
+	}{
+		{"0605", "46 05 03 01 2C 01", ErrShort}, {"0605", "46 05 03 01 2C 01 F4 00", ErrLong}, {"0605", "46 06 03 01 2C 01 F4", ErrForeign},
+		{"0600", "46 00 FF C0 00 00 00", ErrForeign}, {"0605", "46", ErrShort}, {"0605", "7F 06 05 00 00 11", ErrRefused},
+	} {
+		if _, err := PartTest(unhex(t, tt.request), unhex(t, tt.reply)); !errors.Is(err, tt.want) {
+			t.Errorf("%s for %s: %v, want %v", tt.reply, tt.request, err, tt.want)
+		}
+	}
+}
+
 func TestSupportedTests(t *testing.T) {
 	for _, tt := range []struct{ request, reply, want string }{
 		{"0600", "4600C0000001", "[1 2 32]"},
+		{"0600", "4600FFC0000001", "[1 2 32]"}, // not on CAN: a filler comes first
 		{"050001", "450001F0000000", "[1 2 3 4]"},
 		{"0640", "4640C0000000", "[65 66]"},
 		{"020000", "4200007E180000", "[2 3 4 5 6 7 12 13]"},
@@ -138,12 +167,15 @@ func TestFreezeFrame(t *testing.T) {
 
 // FuzzTestResults: whatever comes, nothing panics and an error means no result.
 func FuzzTestResults(f *testing.F) {
-	for _, s := range [][2]string{{"050701", "45070102004F"}, {"0601", "46 01 07 0A 0E 68 00 00 1C D0"}, {"0600", "4600C0000001"}, {"020C00", "420C000E96"}, {"020200", "4202000171"}} {
+	for _, s := range [][2]string{{"050701", "45070102004F"}, {"0601", "46 01 07 0A 0E 68 00 00 1C D0"}, {"0600", "4600C0000001"}, {"0605", "460583012C01F4"}, {"020C00", "420C000E96"}, {"020200", "4202000171"}} {
 		f.Add(unhex(f, s[0]), unhex(f, s[1]))
 	}
 	f.Fuzz(func(t *testing.T, request, reply []byte) {
 		d := &Decoder{}
 		if r, err := d.SensorTests(request, reply); err == nil && (r.What == "" || math.IsNaN(r.Value)) {
+			t.Fatalf("%+v", r)
+		}
+		if r, err := PartTest(request, reply); err == nil && (r.What == "" || math.IsNaN(r.Min) == math.IsNaN(r.Max)) {
 			t.Fatalf("%+v", r)
 		}
 		if r, err := MonitorTests(request, reply); (err == nil) != (len(r) > 0) {

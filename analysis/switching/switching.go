@@ -84,6 +84,8 @@ type Band struct {
 	Rich, Lean float64 // s on each side, the median
 	Rise, Fall Edge
 	Limits     []Limit
+
+	parts []part
 }
 
 // Limit is one figure beside what is usual.
@@ -153,12 +155,15 @@ func measure(name string, stretches [][]reading) Band {
 	changes, stays, above := 0, 0, 0
 	for _, s := range stretches {
 		b.Seconds += s[len(s)-1].at - s[0].at
+		cut := newCutter(&b.parts, s)
 		var side float64 // -1 lean, +1 rich, 0 not yet known
 		since, lastRich := nan, nan
 		for i, r := range s {
 			v := float64(r.volts)
 			volts = append(volts, v)
 			b.Readings++
+			p := cut.at(r.at)
+			p.reading(v)
 			if v > switchPoint {
 				above++
 			}
@@ -170,6 +175,7 @@ func measure(name string, stretches [][]reading) Band {
 			}
 			if side != 0 && is != side {
 				changes++
+				p.changes++
 				at := (r.at + s[i-1].at) / 2
 				if !math.IsNaN(since) {
 					if side > 0 {
@@ -182,11 +188,13 @@ func measure(name string, stretches [][]reading) Band {
 				if is > 0 {
 					if !math.IsNaN(lastRich) {
 						periods = append(periods, at-lastRich)
+						p.periods = append(p.periods, at-lastRich)
 					}
 					lastRich = at
 				}
 			} else if side != 0 {
 				stays++
+				p.stays++
 			}
 			side = is
 		}

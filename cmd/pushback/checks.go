@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"pushback/cmd/internal/session"
@@ -118,19 +119,31 @@ var questions = []string{
 
 // resultText words one of the computer's own figures.
 func resultText(t decode.TestResult) string {
-	unit := t.Unit
-	if unit != "" {
-		unit = " " + unit
+	if t.NotRun {
+		return "not completed since the codes were cleared"
 	}
-	text := fmt.Sprintf("%.4g%s", t.Value, unit)
-	if t.Min == t.Min && !(t.Min == t.Value && t.Max == t.Value) {
+	text := strings.TrimSpace(fmt.Sprintf("%.4g %s", t.Value, t.Unit))
+	noMin, noMax := math.IsNaN(t.Min), math.IsNaN(t.Max)
+	switch {
+	case noMin && noMax, constant(t):
+	case noMin:
+		text += fmt.Sprintf(" (at most %.4g)", t.Max)
+	case noMax:
+		text += fmt.Sprintf(" (at least %.4g)", t.Min)
+	default:
 		text += fmt.Sprintf(" (limits %.4g to %.4g)", t.Min, t.Max)
-		if !t.Passed() {
-			text += " FAILED"
-		}
+	}
+	if !t.Passed() {
+		text += " FAILED"
 	}
 	if !t.Known {
-		text += ", scale not known"
+		text += ", raw count"
 	}
 	return text
+}
+
+// constant reports whether a figure is one of the computer's constants: off CAN it comes
+// without limits, on CAN with limits as itself.
+func constant(t decode.TestResult) bool {
+	return math.IsNaN(t.Min) && math.IsNaN(t.Max) || t.Min == t.Value && t.Max == t.Value
 }

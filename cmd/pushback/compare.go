@@ -76,9 +76,11 @@ type comparison struct {
 	Overall *changeJSON    `json:"overall"` // null: nothing matched
 	Cells   []changeJSON   `json:"conditions"`
 	Matched [2]number      `json:"matched_share"` // of the readings before and after
-	Sensor  []pairJSON     `json:"switching"`
-	Force   []proofPair    `json:"force_test"`
+	Sensor  []figureJSON   `json:"switching"`
+	Force   []forcePair    `json:"force_test"`
+	Tests   []testPair     `json:"own_tests"`
 	Codes   []codeChange   `json:"codes"`
+	Freeze  [2]*freezeJSON `json:"freeze_frame"` // null: none
 	Open    [2][]string    `json:"monitors_not_complete"`
 	Limits  []string       `json:"limits"`
 }
@@ -96,17 +98,13 @@ type changeJSON struct {
 	Shifted bool             `json:"shifted"`
 }
 
-type pairJSON struct {
-	What   string `json:"what"`
-	Unit   string `json:"unit"`
-	Before number `json:"before"` // null: not measured
-	After  number `json:"after"`
-}
-
-type proofPair struct {
-	What   string `json:"what"`
-	Before string `json:"before"`
-	After  string `json:"after"`
+type figureJSON struct {
+	What   string           `json:"what"`
+	Unit   string           `json:"unit"`
+	Before number           `json:"before"` // null: not measured
+	After  number           `json:"after"`
+	Diff   trimmap.Interval `json:"difference"`
+	Answer compare.Answer   `json:"answer"`
 }
 
 type codeChange struct {
@@ -152,67 +150,18 @@ func compared(before, after []*evidence) comparison {
 	}
 	// The rest is of the last session on each side: the state that counts.
 	b, a := before[len(before)-1], after[len(after)-1]
-	c.Sensor = switchingPairs(b.bands(), a.bands())
-	c.Force = forceTest(b, a)
+	c.Sensor = []figureJSON{}
+	bands := [2][]switching.Band{b.bands(), a.bands()}
+	for _, f := range compare.Switching(bands[0], bands[1]) {
+		c.Sensor = append(c.Sensor, figureJSON{f.Band + ": " + f.What, f.Unit, number(f.Before), number(f.After), f.Diff, f.Answer})
+	}
+	c.Force = forcePairs(b, a, slowest(bands))
+	c.Tests = testPairs(b, a)
+	c.Freeze = [2]*freezeJSON{freezeOf(b.Freeze), freezeOf(a.Freeze)}
 	c.Codes = codeChanges(b, a)
 	c.Open = [2][]string{openMonitors(b), openMonitors(a)}
 	c.limits(b, a, r)
 	return c
-}
-
-// switchingPairs puts the bands that both sides have beside each other.
-func switchingPairs(b, a []switching.Band) []pairJSON {
-	out := []pairJSON{}
-	for _, x := range b {
-		i := slices.IndexFunc(a, func(y switching.Band) bool { return y.Name == x.Name })
-		if i < 0 {
-			continue
-		}
-		y := a[i]
-		edge := func(e switching.Edge) number {
-			if !e.Shown() {
-				return number(math.NaN())
-			}
-			return number(e.AtMost)
-		}
-		for _, p := range []pairJSON{
-			{"lowest voltage (1 %)", "V", number(x.Low), number(y.Low)},
-			{"highest voltage (99 %)", "V", number(x.High), number(y.High)},
-			{"mean voltage", "V", number(x.Mean), number(y.Mean)},
-			{"share rich", "", number(x.ShareRich), number(y.ShareRich)},
-			{"changes of side in 10 s", "", number(x.Per10s), number(y.Per10s)},
-			{"period", "s", number(x.Period), number(y.Period)},
-			{"rise 0.30 to 0.60 V, at most", "s", edge(x.Rise), edge(y.Rise)},
-			{"fall 0.60 to 0.30 V, at most", "s", edge(x.Fall), edge(y.Fall)},
-		} {
-			p.What = x.Name + ": " + p.What
-			out = append(out, p)
-		}
-	}
-	return out
-}
-
-func forceTest(b, a *evidence) []proofPair {
-	out := []proofPair{{"conclusion", string(b.verdict.Conclusion), string(a.verdict.Conclusion)}}
-	for i, p := range b.verdict.Proofs {
-		if q := a.verdict.Proofs; i < len(q) && (p.State != analysis.Untested || q[i].State != analysis.Untested) {
-			out = append(out, proofPair{string(p.ID), string(p.State), string(q[i].State)})
-		}
-	}
-	answers := func(e *evidence, side analysis.Side) string {
-		for _, v := range e.events {
-			if v.Name == analysis.LoopAnswers && v.Side == side {
-				return fmt.Sprintf("%.2f s (%.2f to %.2f), %.1f %%/s", v.After, v.AfterMin, v.AfterMax, v.Rate)
-			}
-		}
-		return ""
-	}
-	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
-		if x, y := answers(b, side), answers(a, side); x+y != "" {
-			out = append(out, proofPair{"answer to " + string(side), x, y})
-		}
-	}
-	return out
 }
 
 func codeChanges(b, a *evidence) []codeChange {
@@ -304,35 +253,29 @@ func (c comparison) print(w io.Writer) {
 		}
 		tw.Flush()
 	}
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	if slices.ContainsFunc(c.Sensor, func(p pairJSON) bool { return !math.IsNaN(float64(p.Before)) || !math.IsNaN(float64(p.After)) }) {
-		fmt.Fprintln(tw, "\nsensor (while nobody forced)\tbefore\tafter")
-		for _, p := range c.Sensor {
-			fmt.Fprintf(tw, "  %s\t%s\t%s\n", p.What, p.text(p.Before), p.text(p.After))
-		}
-		tw.Flush()
-	}
-	fmt.Fprintln(tw, "\nforce test\tbefore\tafter")
-	for _, p := range c.Force {
-		fmt.Fprintf(tw, "  %s\t%s\t%s\n", strings.ReplaceAll(p.What, "_", " "), strings.ReplaceAll(p.Before, "_", " "), strings.ReplaceAll(p.After, "_", " "))
-	}
-	tw.Flush()
+	c.printSensor(w)
+	c.printForce(w)
+	c.printTests(w)
 	if len(c.Codes) > 0 {
 		fmt.Fprintln(w, "\ncodes")
 	}
 	for _, x := range c.Codes {
 		fmt.Fprintf(w, "  %-6s %s\n", x.Change, codeText(codeReport{Code: x.Code, State: x.State, Meaning: x.Meaning, ByTest: x.ByTest}))
 	}
+	for i, f := range c.Freeze {
+		if f != nil {
+			fmt.Fprintf(w, "%s: ", [2]string{"before", "after"}[i])
+			writeFreeze(w, f)
+		}
+	}
+	for i, open := range c.Open {
+		if len(open) > 0 {
+			fmt.Fprintf(w, "%s: monitors not complete: %s\n", [2]string{"before", "after"}[i], strings.Join(open, ", "))
+		}
+	}
 	for _, l := range c.Limits {
 		fmt.Fprintf(w, "! %s\n", l)
 	}
-}
-
-func (p pairJSON) text(n number) string {
-	if math.IsNaN(float64(n)) {
-		return "not measurable"
-	}
-	return strings.TrimSpace(fmt.Sprintf("%.2f %s", float64(n), p.Unit))
 }
 
 func from(r [2]number) string {

@@ -95,8 +95,59 @@ func TestCompareRepaired(t *testing.T) {
 	if c := compareSessions(t, db, after, before); c.Answer != compare.Worse {
 		t.Errorf("the other way round: %s: %s", c.Answer, c.Why)
 	}
-	text, _ := command(t, "compare", before, after, "--db", db)
-	t.Log("\n" + text)
+	if c.Freeze[0] == nil || c.Freeze[0].Code != "P0171" || c.Freeze[1] != nil {
+		t.Errorf("freeze frames: %+v", c.Freeze)
+	}
+	tests := map[string]testPair{}
+	for _, p := range c.Tests {
+		tests[p.ID] = p
+	}
+	if p := tests["05 08"]; p.Before == nil || p.After == nil || p.Change == "" {
+		t.Errorf("own test of the highest voltage: %+v", p)
+	}
+}
+
+// A lazy sensor that was replaced: it switches differently, and by more than a recording
+// scatters; a guided test is too short to say so, and its answers are compared by their
+// intervals.
+func TestCompareSensorReplaced(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	var long, guided [2]string
+	for i, name := range []string{"sensor-lazy", "healthy"} {
+		long[i] = recordSim(t, db, simcar.Config{Car: simCar(t, name), Bus: obd.ISO14230Fast, Seed: uint64(i + 1)}, 3*time.Minute)
+		a, out, _ := testApp(t, db)
+		_ = guidedRun(t, a, simCar(t, name), obd.ISO14230Fast, false)
+		var head struct{ ID string }
+		if err := json.NewDecoder(out).Decode(&head); err != nil {
+			t.Fatal(err)
+		}
+		guided[i] = head.ID
+	}
+	answers := func(c comparison) map[string]compare.Answer {
+		got := map[string]compare.Answer{}
+		for _, f := range c.Sensor {
+			got[f.What] = f.Answer
+		}
+		for _, f := range c.Force {
+			got[f.What] = f.Answer
+		}
+		return got
+	}
+	for _, tt := range []struct {
+		ids  [2]string
+		want map[string]compare.Answer
+	}{
+		{long, map[string]compare.Answer{"idle: highest voltage (99 %)": compare.Differs, "idle: period": compare.Differs, "idle: rise 0.30 to 0.60 V": compare.NotComparable, "conclusion": compare.NotComparable}},
+		{[2]string{long[1], long[1]}, map[string]compare.Answer{"idle: highest voltage (99 %)": compare.NoDifference, "idle: period": compare.NoDifference}},
+		{guided, map[string]compare.Answer{"idle: period": compare.NotComparable, "conclusion": compare.NoDifference, "answer to lean": compare.NoDifference, "speed of that answer": compare.NotComparable}},
+	} {
+		got := answers(compareSessions(t, db, tt.ids[0], tt.ids[1]))
+		for what, want := range tt.want {
+			if got[what] != want {
+				t.Errorf("%v: %s: %q, want %q", tt.ids, what, got[what], want)
+			}
+		}
+	}
 }
 
 // Codes that the test itself set are told apart from those of before.

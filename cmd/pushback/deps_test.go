@@ -23,7 +23,7 @@ var imports = map[string][]string{
 	"obd/poll":           {"obd", "decode"},
 	"analysis":           {"decode"},
 	"analysis/bias":      {},
-	"analysis/compare":   {"analysis/stats", "analysis/trimmap"},
+	"analysis/compare":   {"analysis/stats", "analysis/switching", "analysis/trimmap"},
 	"analysis/stats":     {},
 	"analysis/switching": {"analysis/stats", "decode"},
 	"analysis/trimmap":   {"analysis/stats", "decode"},

@@ -157,7 +157,7 @@ func (m monitorsJSON) text() string {
 
 // ownTest is one of the computer's own figures beside the recording's.
 type ownTest struct {
-	ID       string `json:"id"` // service, monitor or test in hexadecimal
+	ID       string `json:"id"` // service, monitor, test or part in hexadecimal
 	Sensor   string `json:"sensor"`
 	What     string `json:"what"`
 	Unit     string `json:"unit"`
@@ -165,6 +165,7 @@ type ownTest struct {
 	Min      number `json:"min"` // null: no limit
 	Max      number `json:"max"`
 	Passed   bool   `json:"passed"`
+	NotRun   bool   `json:"not_run"`  // not completed since the codes were cleared
 	Recorded number `json:"recorded"` // the same from the recording; null: not measured
 	Differs  string `json:"differs"`  // in words; "" it does not
 
@@ -174,18 +175,18 @@ type ownTest struct {
 // testsOf puts the recording's figures of the watched sensor beside the computer's.
 func testsOf(tests []decode.TestResult, bands []switching.Band, sensor string) []ownTest {
 	out := []ownTest{}
-	if len(bands) == 0 {
-		bands = []switching.Band{{Low: math.NaN(), High: math.NaN(), Per10s: math.NaN(), Period: math.NaN()}}
-	}
 	for _, t := range tests {
 		id := fmt.Sprintf("05 %02X", t.Test)
-		if t.Monitor != 0 {
+		switch {
+		case t.Monitor != 0:
 			id = fmt.Sprintf("06 %02X/%02X", t.Monitor, t.Test)
+		case t.Service == 6:
+			id = fmt.Sprintf("06 %02X part %02X", t.Test, t.Part)
 		}
 		o := ownTest{ID: id, Sensor: t.Sensor, What: t.What, Unit: t.Unit, Value: number(t.Value), Min: number(t.Min), Max: number(t.Max),
-			Passed: t.Passed(), Recorded: number(math.NaN()), result: t}
-		if t.Sensor == sensor && (t.Monitor == 0 || t.Monitor <= 0x10) {
-			o.beside(t, bands[0])
+			Passed: t.Passed(), NotRun: t.NotRun, Recorded: number(math.NaN()), result: t}
+		if t.Sensor == sensor && (t.Service == 5 || t.Monitor <= 0x10) && !t.NotRun {
+			o.compare(t, bands)
 		}
 		out = append(out, o)
 	}
@@ -199,8 +200,23 @@ const (
 	differsRatio = 1.6
 )
 
-// beside finds the recording's own figure for a test of service 05 or 06, at idle where it
-// idled.
+// compare puts the recording's figure beside a test: that of the first kind of engine speed
+// that agrees, for the computer does not say at which it measured; else that at the first.
+func (o *ownTest) compare(t decode.TestResult, bands []switching.Band) {
+	for i, b := range bands {
+		x := *o
+		x.beside(t, b)
+		if i == 0 || x.Differs == "" && !math.IsNaN(float64(x.Recorded)) {
+			o.Recorded, o.Differs = x.Recorded, x.Differs
+		}
+		if o.Differs == "" && !math.IsNaN(float64(o.Recorded)) {
+			return
+		}
+	}
+}
+
+// beside finds the recording's own figure for a test of service 05 or 06 at one kind of
+// engine speed.
 func (o *ownTest) beside(t decode.TestResult, b switching.Band) {
 	switch t.Test {
 	case 0x05, 0x06:

@@ -457,15 +457,21 @@ func comparedFor(c comparison) *report.Comparison {
 		row("all", "", "", *c.Overall, out.Words())
 	}
 	for _, p := range c.Sensor {
-		out.Sensor = append(out.Sensor, []string{p.What, p.text(p.Before), p.text(p.After)})
-	}
-	plain := func(s string) string { return strings.ReplaceAll(s, "_", " ") }
-	for _, p := range c.Force {
-		what := plain(p.What)
-		if t := words.ProofTitles[analysis.ProofID(p.What)]; t != "" {
-			what = t
+		if cells, ok := p.row(); ok {
+			out.Sensor = append(out.Sensor, cells)
 		}
-		out.Force = append(out.Force, []string{what, plain(p.Before), plain(p.After)})
+	}
+	for _, p := range c.Force {
+		cells := p.row()
+		if t := words.ProofTitles[analysis.ProofID(p.What)]; t != "" {
+			cells[0] = t
+		}
+		out.Force = append(out.Force, cells)
+	}
+	for _, p := range c.Tests {
+		if cells, ok := p.row(); ok {
+			out.Tests = append(out.Tests, cells)
+		}
 	}
 	for _, x := range c.Codes {
 		change := x.Change

@@ -119,7 +119,7 @@ func (c *car) service05(tid, sensor byte) []byte {
 			if t.id == tid {
 				s := t.scale05()
 				out = append(out, byte(clip(t.value/s, 255)))
-				if t.limits {
+				if t.limits && !(t.time && t.value == 0) { // not yet measured
 					out = append(out, byte(clip(t.low/s, 255)), byte(clip(t.high/s, 255)))
 				}
 				return out
@@ -162,8 +162,11 @@ func (c *car) service06(mid byte) []byte {
 			}
 			for _, t := range c.computer.bank[b].own.tests() {
 				low, high := t.low, t.high
-				if !t.limits {
+				switch {
+				case !t.limits:
 					low, high = t.value, t.value
+				case t.time && t.value == 0: // not yet measured
+					low, high = 0, 0
 				}
 				if t.time {
 					record(t.id, 0x10, t.value, low, high, 0.001)
@@ -178,6 +181,27 @@ func (c *car) service06(mid byte) []byte {
 		}
 	}
 	return nil
+}
+
+// partTests answer service 06 off CAN: test, part with the kind of limit, value, limit.
+// What they mean is this invented maker's affair.
+var partTests = [][]byte{
+	{0x46, 0x02, 0x01, 0x00, 0x28, 0x00, 0x64}, // at most
+	{0x46, 0x03, 0x05, 0x01, 0x2C, 0x01, 0xF4}, // at most,
+	{0x46, 0x03, 0x85, 0x01, 0x2C, 0x00, 0x0A}, // and at least
+}
+
+// service06OffCAN answers a test of service 06 where the bus is not CAN.
+func service06OffCAN(tid byte) (out [][]byte) {
+	if tid == 0 {
+		return [][]byte{{0x46, 0x00, 0xFF, 0x60, 0, 0, 0}}
+	}
+	for _, m := range partTests {
+		if m[1] == tid {
+			out = append(out, m)
+		}
+	}
+	return out
 }
 
 // frozen is a freeze frame: what the PIDs said when a code was set.

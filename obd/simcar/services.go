@@ -67,8 +67,12 @@ func (c *car) answer(n *node, can bool, request []byte) [][]byte {
 		}
 		return refuse(unknownParameter)
 	case 0x06:
-		if can && n.engine && len(data) == 1 {
-			if out := c.service06(data[0]); out != nil {
+		if n.engine && len(data) == 1 {
+			if !can {
+				if out := service06OffCAN(data[0]); out != nil {
+					return out
+				}
+			} else if out := c.service06(data[0]); out != nil {
 				return [][]byte{out}
 			}
 		}

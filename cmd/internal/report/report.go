@@ -78,8 +78,9 @@ type Comparison struct {
 	Why     string
 	Mean    []float64  // %, total trim before and after under the same conditions; nil: none
 	Trims   [][]string // bank, speed, load, readings, before, after, difference, answer
-	Sensor  [][]string // what, before, after
-	Force   [][]string
+	Sensor  [][]string // what, before, after, difference, answer
+	Force   [][]string // what, before, after, answer
+	Tests   [][]string // the computer's own, the same
 	Codes   [][]string // code, change
 	Open    [2]string  // monitors that are not complete
 	Limits  []string
@@ -104,10 +105,15 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
 	"big": func(c analysis.Conclusion) string { return words.ConclusionText(c) }, "tick": words.TickText, "place": words.SensorPlace,
 	"rows": func(title string, rows [][]string) any {
+		heads := []string{"before", "after", "answer"}
+		if len(rows) > 0 && len(rows[0]) == 5 {
+			heads = []string{"before", "after", "difference (95 %)", "answer"}
+		}
 		return struct {
 			Title string
+			Heads []string
 			Rows  [][]string
-		}{title, rows}
+		}{title, heads, rows}
 	},
 	"short": func(t time.Time) string { return t.Format("2 January 2006") },
 }).Parse(page))

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"math"
 	"slices"
 
 	"pushback/decode"
@@ -113,7 +114,10 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 		}
 	case 0x06:
 		if !n.can {
-			return // another format, the maker's
+			if t, err := decode.PartTest(request, r.Data); err == nil {
+				n.test(t)
+			}
+			return
 		}
 		if all, err := decode.MonitorTests(request, r.Data); err == nil {
 			for _, t := range all {
@@ -125,7 +129,8 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 
 func (n *Findings) test(t decode.TestResult) {
 	same := func(o decode.TestResult) bool {
-		return o.Monitor == t.Monitor && o.Test == t.Test && o.Sensor == t.Sensor
+		return o.Service == t.Service && o.Monitor == t.Monitor && o.Test == t.Test && o.Part == t.Part && o.Sensor == t.Sensor &&
+			math.IsNaN(o.Min) == math.IsNaN(t.Min) // off CAN each limit comes by itself
 	}
 	if i := slices.IndexFunc(n.Tests, same); i >= 0 {
 		n.Tests[i] = t

@@ -14,8 +14,8 @@ type Asker interface {
 }
 
 // Inquiry is a sink that has the computers asked, once, what they measured themselves: the
-// watched sensor's tests (service 05, on CAN 06 with heaters and fuel system), permanent
-// codes, and the freeze frame of a stored code. The replies are records like any other;
+// watched sensor's tests (service 05, on CAN 06 with heaters and fuel system), off CAN the
+// maker's own tests (06), permanent codes, and the freeze frame of a stored code. The replies are records like any other;
 // [Findings] reads them.
 type Inquiry struct {
 	asker  Asker
@@ -23,6 +23,7 @@ type Inquiry struct {
 	sensor string
 	began  bool
 	frame  bool // the freeze frame was asked for
+	makers int  // the maker's own tests that were asked for
 }
 
 // NewInquiry returns an inquiry about the car that j judges.
@@ -35,6 +36,9 @@ func (q *Inquiry) Done() bool { return q.began && q.asker.Asked() == 0 }
 
 // What is asked of service 06: oxygen sensors, their heaters, fuel systems.
 var monitorsAsked = [][2]byte{{0x01, 0x10}, {0x41, 0x50}, {0x81, 0x84}}
+
+// mostMakers of the maker's own tests are asked for off CAN: each costs readings of a slow bus.
+const mostMakers = 16
 
 // framePIDs are those of a freeze frame that tell under what conditions it was.
 var framePIDs = []byte{0x03, 0x04, 0x05, 0x06, 0x07, 0x08, 0x09, 0x0B, 0x0C, 0x0D, 0x10, 0x11}
@@ -72,6 +76,7 @@ func (q *Inquiry) begin() {
 			q.asker.Ask(obd.Request{Service: 0x05, Data: []byte{0x00, 1 << (s.PID - 0x14)}})
 		}
 	}
+	q.asker.Ask(obd.Request{Service: 0x06, Data: []byte{0x00}})
 }
 
 // follow asks what a reply makes known.
@@ -110,9 +115,13 @@ func (q *Inquiry) one(request []byte, id byte) {
 			q.asker.Ask(obd.Request{Service: 0x05, Data: []byte{id, request[2]}})
 		}
 	case 0x06:
-		wanted := id%0x20 == 0 && id <= 0x80 // the next map
+		wanted := id%0x20 == 0 && (id <= 0x80 || !q.judge.can) // the next map
+		if !wanted && !q.judge.can && q.makers < mostMakers {
+			q.makers++
+			wanted = true
+		}
 		for _, r := range monitorsAsked {
-			wanted = wanted || r[0] <= id && id <= r[1]
+			wanted = wanted || q.judge.can && r[0] <= id && id <= r[1]
 		}
 		if wanted {
 			q.asker.Ask(obd.Request{Service: 0x06, Data: []byte{id}})
