@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -106,6 +107,110 @@ func TestAgainstR(t *testing.T) {
 	}
 }
 
+// NumPy 1.24 and SciPy 1.10 on the same data, by other ways than ours: least squares by
+// singular values, Huber's estimate by minimizing his loss, the ordinary bootstrap as the
+// block bootstrap of single readings; see testdata/golden.py.
+func TestAgainstSciPy(t *testing.T) {
+	data := map[string][]float64{}
+	for name, column := range map[string]int{"LakeHuron": 0, "Nile": 0, "map": 1} {
+		for _, r := range table(t, name+".csv") {
+			data[name] = append(data[name], r[column])
+		}
+	}
+	var x [][]float64
+	for _, r := range table(t, "map.csv") {
+		x = append(x, []float64{1, 1 / r[0], r[0]})
+	}
+	ols, err1 := OLS(x, data["map"], 0)
+	huber, err2 := Huber(x, data["map"], 0)
+	if err1 != nil || err2 != nil {
+		t.Fatal(err1, err2)
+	}
+	means := map[string][]float64{}
+	for _, name := range []string{"LakeHuron", "Nile"} {
+		y := data[name]
+		for _, m := range BlockMeans(make([]int, len(y)), y, 1, 1, 100000, 1) {
+			means[name] = append(means[name], m[0])
+		}
+	}
+	checked := 0
+	for _, row := range text(t, "scipy.csv") {
+		f := append(strings.Fields(row[0]), "", "")
+		number := func(s string) float64 {
+			v, err := strconv.ParseFloat(s, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return v
+		}
+		got, relative := math.NaN(), 1e-9
+		switch f[0] {
+		case "quantile":
+			got = Quantile(slices.Clone(data[f[1]]), number(f[2]))
+		case "sd":
+			got = SD(data[f[1]])
+		case "normal":
+			if number(f[1]) == 0.5 {
+				if NormalQuantile(0.5) != 0 {
+					t.Error("the normal median is not 0")
+				}
+				checked++
+				continue
+			}
+			got = NormalQuantile(number(f[1]))
+		case "p":
+			got, relative = StudentP(number(f[1]), number(f[2])), 1e-3
+		case "ols":
+			got = ols.Coef[int(number(f[1]))]
+		case "huber":
+			if got, relative = huber.Scale, 1e-7; f[1] != "scale" {
+				got = huber.Coef[int(number(f[1]))]
+			}
+		case "bootstrap": // both have drawn 100000
+			switch v := means[f[1]]; f[2] {
+			case "se":
+				got, relative = SD(v), 0.01
+			case "lo", "hi":
+				se := SD(v)
+				got = Quantile(slices.Clone(v), map[string]float64{"lo": 0.025, "hi": 0.975}[f[2]])
+				relative = 0.03 * se / number(row[1])
+			}
+		}
+		near(t, row[0], got, number(row[1]), relative)
+		checked++
+	}
+	if checked < 60 {
+		t.Errorf("only %d values compared", checked)
+	}
+}
+
+// NIST Statistical Reference Datasets, univariate: NumAcc1 to NumAcc4 (means that leave
+// fewer and fewer digits) and Michelso, certified standard deviations.
+func TestNISTUnivariate(t *testing.T) {
+	for _, tt := range []struct {
+		name     string
+		first    float64
+		low      float64
+		relative float64
+	}{
+		{"NumAcc2", 1.2, 1.1, 1e-14},
+		{"NumAcc3", 1000000.2, 1000000.1, 1e-8},
+		{"NumAcc4", 10000000.2, 10000000.1, 1e-7},
+	} {
+		v := []float64{tt.first}
+		for range 500 {
+			v = append(v, tt.low, tt.low+0.2)
+		}
+		near(t, tt.name, SD(v), 0.1, tt.relative)
+	}
+	near(t, "NumAcc1", SD([]float64{10000001, 10000003, 10000002}), 1, 1e-15)
+	var speeds []float64
+	for _, r := range table(t, "michelso.csv") {
+		speeds = append(speeds, r[0])
+	}
+	near(t, "Michelso", SD(speeds), 0.0790105478190518, 1e-12)
+}
+
 // NIST Statistical Reference Datasets, linear regression: Norris (lower difficulty) and
 // Longley (higher), certified values.
 func TestNIST(t *testing.T) {
@@ -132,6 +237,31 @@ func TestNIST(t *testing.T) {
 	}
 	for i, want := range []float64{-3482258.63459582, 15.0618722713733, -0.0358191792925910, -2.02022980381683, -1.03322686717359, -0.0511041056535807, 1829.15146461355} {
 		near(t, fmt.Sprint("Longley b", i), f.Coef[i], want, 1e-9)
+	}
+}
+
+// NIST's Wampler1 and Wampler2 (higher difficulty): polynomials of degree five without
+// noise, coefficients 1 and 10^-i exactly.
+func TestNISTWampler(t *testing.T) {
+	for n, base := range []float64{1, 0.1} {
+		var x [][]float64
+		var y []float64
+		for v := range 21 {
+			row, sum, p, c := make([]float64, 6), 0.0, 1.0, 1.0
+			for i := range row {
+				row[i] = p
+				sum += c * p
+				p, c = p*float64(v), c*base
+			}
+			x, y = append(x, row), append(y, sum)
+		}
+		f, err := OLS(x, y, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, b := range f.Coef {
+			near(t, fmt.Sprintf("Wampler%d b%d", n+1, i), b, math.Pow(base, float64(i)), 1e-7)
+		}
 	}
 }
 

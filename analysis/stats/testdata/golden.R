@@ -36,3 +36,5 @@ write.csv(out, "golden.csv", row.names=FALSE, quote=FALSE)
 # Longley's data as NIST prints them (R keeps them in other units).
 l <- transform(longley, GNP=GNP*1000, Unemployed=Unemployed*10, Armed.Forces=Armed.Forces*10, Population=Population*1000, Employed=Employed*1000)
 write.csv(l, "longley.csv", row.names=FALSE)
+# Michelson's speeds of light, 1000 km/s, as NIST's Michelso has them.
+write.csv(data.frame(y=(299000+morley$Speed)/1000), "michelso.csv", row.names=FALSE)
