@@ -210,7 +210,7 @@ func (c *comparison) limits(b, a *evidence, r compare.Result) {
 		say("the computer has not finished its own tests since (%s)", strings.Join(c.Open[1], ", "))
 	}
 	if b.meta.Vehicle != "" && a.meta.Vehicle != "" && b.meta.Vehicle != a.meta.Vehicle {
-		say("the sessions name different vehicles: %s and %s", b.meta.Vehicle, a.meta.Vehicle)
+		say("the sessions name different vehicles: %s and %s", printable(b.meta.Vehicle), printable(a.meta.Vehicle))
 	}
 	if b.meta.Watching != a.meta.Watching {
 		say("different sensors were watched: %s and %s", b.meta.Watching, a.meta.Watching)

@@ -1,8 +1,8 @@
 package main
 
 import (
+	"cmp"
 	"context"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,9 +11,7 @@ import (
 	"os"
 	"slices"
 	"strings"
-	"text/tabwriter"
 	"time"
-	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -207,6 +205,9 @@ func (a *app) readFile(ctx context.Context, open func(context.Context) (transfer
 		if err != nil {
 			return nil, err
 		}
+		if n := len(m.Label) + len(m.Vehicle) + len(m.Note) + len(m.Adapter); n > 64<<10 {
+			return nil, fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
+		}
 		f := found{meta: im.describe(m)}
 		if err := checkSensor(f.meta.Watching); err != nil {
 			return nil, err
@@ -215,7 +216,7 @@ func (a *app) readFile(ctx context.Context, open func(context.Context) (transfer
 			return nil, err
 		}
 		hash := &hasher{store.NewContent()}
-		if f.result, err = session.Run(ctx, r, f.judge, bar, &f.what, hash); err != nil {
+		if f.result, err = session.Run(ctx, cleaned{r}, f.judge, bar, &f.what, hash); err != nil {
 			return nil, err
 		}
 		f.records, f.hash = f.result.Records, hash.Sum()
@@ -224,47 +225,6 @@ func (a *app) readFile(ctx context.Context, open func(context.Context) (transfer
 		}
 		all = append(all, f)
 	}
-}
-
-// describe makes the description of a session that is stored here of what the file and
-// the command line say.
-func (im *importing) describe(m store.Meta) store.Meta {
-	or := func(words ...string) string {
-		for _, w := range words {
-			if w != "" {
-				return printable(w)
-			}
-		}
-		return ""
-	}
-	m.Watching, m.By = or(im.sensor, m.Watching, "B1S1"), or(im.by, m.By, "wire")
-	if m.By != "mixture" {
-		m.By = "wire"
-	}
-	m.Label, m.Vehicle, m.Note = or(im.label, m.Label), or(im.vehicle, m.Vehicle), or(im.note, m.Note)
-	m.Adapter, m.VIN, m.Version = printable(m.Adapter), printable(m.VIN), or(m.Version, versionText())
-	if m.Origin != "live" && m.Origin != "simulated" {
-		m.Origin = "import"
-	}
-	m.Sensors = slices.DeleteFunc(m.Sensors, func(s string) bool { return checkSensor(s) != nil })
-	return m
-}
-
-// printable takes out of a stranger's text what would steer a terminal.
-func printable(s string) string {
-	s = strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\t' {
-			return ' '
-		}
-		if !unicode.IsPrint(r) {
-			return -1
-		}
-		return r
-	}, s)
-	if r := []rune(s); len(r) > 4000 {
-		s = string(r[:4000])
-	}
-	return s
 }
 
 // storeFile reads the file again and stores what is new. On an error nothing is left.
@@ -302,7 +262,7 @@ func (a *app) storeFile(ctx context.Context, db *store.Store, open func(context.
 		}
 		bar := newProgress(a.errOut, f.result.End)
 		bar.doing = "storing: "
-		if _, err := session.Run(ctx, r, judge, stored{w}, bar); err != nil {
+		if _, err := session.Run(ctx, cleaned{r}, judge, stored{w}, bar); err != nil {
 			return errors.Join(err, w.Close())
 		}
 		if err := w.Finish(ctx, f.result.End, f.result.Verdict, f.result.Events); err != nil {
@@ -312,15 +272,37 @@ func (a *app) storeFile(ctx context.Context, db *store.Store, open func(context.
 	return pairUp(ctx, db, all)
 }
 
-// pairUp keeps the pairs of sessions that both came, unless they are in one here.
+// pairUp keeps the pairs of sessions that are both here now, but for an after that is in
+// one already.
 func pairUp(ctx context.Context, db *store.Store, all []found) error {
-	here := make(map[string]string)
+	came := make(map[string]string)
 	for _, f := range all {
-		here[f.meta.ID] = f.stored
+		came[f.meta.ID] = f.stored
+	}
+	pair := func(before, after string) error {
+		for _, id := range []*string{&before, &after} {
+			*id = cmp.Or(came[*id], *id) // or one that came earlier, under the id that it had there
+			if len(*id) != 6 {           // the shortened id of another
+				return nil
+			}
+		}
+		m, err := db.Find(ctx, after)
+		if err == nil && m.Before == "" && before != after {
+			err = db.Pair(ctx, before, after)
+		}
+		if errors.Is(err, store.ErrNoSession) {
+			return nil
+		}
+		return err
 	}
 	for _, f := range all {
-		if b := here[f.meta.Before]; f.meta.Before != "" && b != "" && f.stored != "" && b != f.stored && !f.same {
-			if err := db.Pair(ctx, b, f.stored); err != nil {
+		if f.meta.Before != "" {
+			if err := pair(f.meta.Before, f.meta.ID); err != nil {
+				return err
+			}
+		}
+		if f.meta.After != "" {
+			if err := pair(f.meta.ID, f.meta.After); err != nil {
 				return err
 			}
 		}
@@ -382,67 +364,6 @@ func (f *found) write(w io.Writer, path string) {
 		fmt.Fprintln(w, "  "+line)
 	}
 	fmt.Fprintf(w, "  events: %d; conclusion: %s\n", len(f.result.Events), words.ConclusionShort(string(f.result.Verdict.Conclusion)))
-}
-
-// columnJSON is a table's column as a dry run shows it.
-type columnJSON struct {
-	Column string `json:"column"`
-	Signal string `json:"signal,omitempty"`
-	Unit   string `json:"unit,omitempty"`
-	To     string `json:"to,omitempty"`
-	Guess  string `json:"guess,omitempty"`
-}
-
-// showDry shows what a file was understood to hold.
-func (a *app) showDry(path string, open func(context.Context) (transfer.Reader, error), all []found) error {
-	var columns []columnJSON
-	if r, err := open(context.Background()); err == nil {
-		if t, ok := r.(*widecsv.File); ok {
-			for _, c := range t.Understood() {
-				columns = append(columns, columnJSON{c.Name, c.Signal, c.Unit, c.To, c.Guess})
-			}
-		}
-		r.Close()
-	}
-	if a.json {
-		type one struct {
-			ID         string  `json:"id,omitempty"`
-			Records    int     `json:"records"`
-			Readings   int     `json:"readings"`
-			DurationS  float64 `json:"duration_s"`
-			Conclusion string  `json:"conclusion"`
-			Content    string  `json:"content"`
-		}
-		list := []one{}
-		for _, f := range all {
-			list = append(list, one{f.meta.ID, f.records, f.result.Samples, f.result.End.Seconds(), string(f.result.Verdict.Conclusion), hex.EncodeToString(f.hash)})
-		}
-		return json.NewEncoder(a.out).Encode(map[string]any{"file": path, "columns": columns, "sessions": list})
-	}
-	if len(columns) > 0 {
-		w := tabwriter.NewWriter(a.out, 0, 4, 2, ' ', 0)
-		fmt.Fprintln(w, "COLUMN\tREAD AS\tUNIT")
-		for _, c := range columns {
-			as, unit := c.Signal, c.Unit
-			switch {
-			case as == "" && c.Guess != "":
-				as = "left aside (" + c.Guess + "?)"
-			case as == "":
-				as = "left aside"
-			case unit != c.To:
-				unit += " → " + c.To
-			}
-			fmt.Fprintf(w, "%s\t%s\t%s\n", printable(c.Column), as, unit)
-		}
-		if err := w.Flush(); err != nil {
-			return err
-		}
-	}
-	for i := range all {
-		all[i].write(a.out, path)
-	}
-	_, err := fmt.Fprintln(a.out, "dry run: nothing was stored")
-	return err
 }
 
 func rate(n int, over time.Duration) float64 {

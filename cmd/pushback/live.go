@@ -17,6 +17,7 @@ import (
 	"pushback/obd/capture"
 	"pushback/obd/poll"
 	"pushback/store"
+	"pushback/store/transfer"
 )
 
 // liveFlags are those that test, record and demo share.
@@ -28,6 +29,7 @@ type liveFlags struct {
 	vehicle string
 	note    string
 	samples bool
+	vin     bool
 	capture string
 	views   viewFlags
 }
@@ -35,6 +37,7 @@ type liveFlags struct {
 func (f *liveFlags) add(cmd *cobra.Command) {
 	cmd.Flags().DurationVar(&f.dur, "for", 0, "stop by itself after this `DURATION`, such as 90s")
 	cmd.Flags().StringVar(&f.capture, "capture", "", "keep the raw dialogue with the adapter as text in `FILE`; import reads it")
+	cmd.Flags().BoolVar(&f.vin, "vin", false, "read the vehicle identification number, and keep it with the session")
 	f.addCommon(cmd)
 }
 
@@ -129,7 +132,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	adapter := obd.NewAdapter(wire.link, r.clock, obd.AdapterOptions{Trying: a.trying(), MaxBaud: r.maxBaud})
 	defer wire.close(adapter)
 	p, err := poll.Open(ctx, adapter, r.clock, poll.Config{
-		Sensor: r.flags.car.sensor, Bus: r.bus, Reopen: wire.reopen, Memory: r.memory, Port: r.flags.car.port,
+		Sensor: r.flags.car.sensor, Bus: r.bus, VIN: r.flags.vin, Reopen: wire.reopen, Memory: r.memory, Port: r.flags.car.port,
 	})
 	if err != nil {
 		return err
@@ -137,7 +140,6 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	car := p.Vehicle()
 	mark := p.Mark
 	if raw != nil {
-		raw.Session(p.Origin(), car.Format)
 		mark = func(m obd.Mark) { raw.Mark(m); p.Mark(m) }
 	}
 	a.log.Info().Str("bus", car.Format.Bus.String()).Bool("headers", car.Format.Headers).
@@ -163,12 +165,19 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	}
 	defer w.Close()
 	meta.ID = w.ID()
+	if raw != nil {
+		about, err := transfer.Describe(transfer.Redact(transfer.Session{Meta: meta}, false, false).Meta)
+		if err != nil {
+			return err
+		}
+		raw.Session(p.Origin(), car.Format, about)
+	}
 
 	judge, err := session.NewJudge(watchConfig(r.flags.car.sensor, r.mixture), car.Format)
 	if err != nil {
 		return err
 	}
-	sinks := []session.Sink{stored{w}, troubles{a.log}, session.NewInquiry(p, judge, meta.Watching)}
+	sinks := []session.Sink{stored{w}, &vinKeeper{w.Update}, troubles{a.log}, session.NewInquiry(p, judge, meta.Watching)}
 	var jsonl *session.JSONLines
 	if a.json {
 		jsonl = session.NewJSONLines(a.out, r.flags.samples)

@@ -95,6 +95,7 @@ func TestReplayEqualsLive(t *testing.T) {
 			if got := statusOf(analysis.Conclusion(conclusion(t, out.String()))); got != status {
 				t.Errorf("status %d for a verdict that asks for %d\n%s", status, got, errOut)
 			}
+			exchangesWhole(t, db)
 		})
 	}
 }

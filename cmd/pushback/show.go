@@ -104,7 +104,7 @@ func writeSession(w io.Writer, m store.Meta) {
 	fmt.Fprintf(w, "session %s, %s, %s, %s\n", m.ID, day(m.Started), m.Duration.Round(100*time.Millisecond), state(m))
 	line := func(what, text string) {
 		if text != "" {
-			fmt.Fprintf(w, "  %-11s %s\n", what, text)
+			fmt.Fprintf(w, "  %-11s %s\n", what, printable(text))
 		}
 	}
 	line("origin", m.Origin)

@@ -35,7 +35,7 @@ func TestRoundTrip(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			w.Session(p.Origin(), p.Vehicle().Format)
+			w.Session(p.Origin(), p.Vehicle().Format, `{"id":"b7kqrt"}`)
 			var live []obd.Record
 			for i := 0; ; i++ {
 				var m obd.Mark

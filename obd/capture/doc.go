@@ -6,6 +6,7 @@
 //
 //	pushback capture 1
 //	# 2026-05-01T10:00:00Z
+//	# session {"id":"b7kqrt","watching":"B1S1","by":"wire",…}
 //	0.812345000 > "01"
 //	0.812401000 < "01"
 //	0.812402000 > "141\r"
@@ -13,6 +14,9 @@
 //	0.640112000 = can11-500 headers padded
 //	12.481200000 ! lean
 //	31.700011000 x "read /dev/ttyUSB0: the line to the adapter is gone"
+//
+// Lines that begin with # are comments; the one that begins with [SessionComment] describes the
+// session, in words that this package hands on as they are.
 //
 // The signs: > to the adapter, < from it, ! what the technician says, x the line failed. =
 // names the bus and how replies are printed; its time is when the session began, which

@@ -33,6 +33,7 @@ type Reader struct {
 	lines  *bufio.Scanner
 	number int
 	early  []event // read before the format was known
+	about  string
 	format obd.Format
 	origin time.Duration
 
@@ -91,6 +92,9 @@ func NewReader(r io.Reader) (*Reader, error) {
 // Format is how the replies are printed.
 func (c *Reader) Format() obd.Format { return c.format }
 
+// Description is what the comment before the format says of the session, "" if there is none.
+func (c *Reader) Description() string { return c.about }
+
 // Next returns the next record, and io.EOF after the last. Errors name the line.
 func (c *Reader) Next(ctx context.Context) (obd.Record, error) {
 	for {
@@ -134,6 +138,9 @@ func (c *Reader) line() (event, error) {
 		c.number++
 		text := c.lines.Text()
 		if text == "" || text[0] == '#' {
+			if about, ok := strings.CutPrefix(text, SessionComment); ok && c.about == "" {
+				c.about = about
+			}
 			continue
 		}
 		at, rest, _ := strings.Cut(text, " ")

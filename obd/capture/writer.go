@@ -14,6 +14,9 @@ import (
 
 const header = "pushback capture 1"
 
+// SessionComment begins the comment that describes the session.
+const SessionComment = "# session "
+
 // flushEvery bounds what a crash can lose.
 const flushEvery = time.Second
 
@@ -44,8 +47,16 @@ func (w *Writer) Link(l obd.Link) obd.Link {
 	return &link{l, w}
 }
 
-// Session notes when the session's time began, and the format of its replies.
-func (w *Writer) Session(origin time.Time, f obd.Format) {
+// Session notes when the session's time began, the format of its replies, and what
+// describes it to whoever reads the capture: one line, "" for nothing.
+func (w *Writer) Session(origin time.Time, f obd.Format, about string) {
+	if about != "" {
+		w.mu.Lock()
+		if w.err == nil {
+			_, w.err = fmt.Fprintf(w.w, "%s%s\n", SessionComment, about)
+		}
+		w.mu.Unlock()
+	}
 	text := f.Bus.String()
 	if f.Headers {
 		text += " headers"

@@ -20,9 +20,9 @@ import (
 	"pushback/store/transfer"
 )
 
-// Format is the capture. It describes nothing of the session but its bus and marks.
+// Format is the capture.
 var Format = transfer.Format{
-	Name: "capture", Extension: ".txt", About: "the raw dialogue with the adapter as text; no description",
+	Name: "capture", Extension: ".txt", About: "the raw dialogue with the adapter as text; loses nothing",
 	Single: true,
 	Write: func(ctx context.Context, w io.Writer, sessions iter.Seq2[transfer.Session, error]) error {
 		for s, err := range sessions {
@@ -40,7 +40,11 @@ var Format = transfer.Format{
 // Write writes a session. It fails for one that was a table: there was no dialogue.
 func Write(ctx context.Context, w io.Writer, s transfer.Session) error {
 	out := bufio.NewWriter(w)
-	fmt.Fprintf(out, "pushback capture 1\n# %s\n", s.Meta.Started.UTC().Format(time.RFC3339))
+	about, err := transfer.Describe(s.Meta)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "pushback capture 1\n# %s\n%s%s\n", s.Meta.Started.UTC().Format(time.RFC3339), capture.SessionComment, about)
 	line := func(at time.Duration, sign byte, text string) {
 		fmt.Fprintf(out, "%.9f %c %s\n", at.Seconds(), sign, text)
 	}
@@ -115,7 +119,14 @@ func open(_ context.Context, path string) (transfer.Reader, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
-	return &reader{Reader: r, file: f, meta: store.Meta{Started: info.ModTime(), Format: r.Format(), Finished: true}}, nil
+	m := store.Meta{Started: info.ModTime(), Finished: true}
+	if about := r.Description(); about != "" {
+		if m, err = transfer.Described(about); err != nil {
+			return nil, errors.Join(err, f.Close())
+		}
+	}
+	m.Format = r.Format()
+	return &reader{Reader: r, file: f, meta: m}, nil
 }
 
 // Session describes the capture the first time, and returns io.EOF then.

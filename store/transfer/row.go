@@ -44,35 +44,14 @@ type Row struct {
 	Text    string
 }
 
-// description is how the text of a session row describes it.
-type description struct {
-	Started   time.Time `json:"started"`
-	DurationS float64   `json:"duration_s"`
-	Finished  bool      `json:"finished"`
-	Bus       string    `json:"bus"`
-	Headers   bool      `json:"headers"`
-	Padded    bool      `json:"padded"`
-	Adapter   string    `json:"adapter"`
-	Sensors   []string  `json:"sensors"`
-	Watching  string    `json:"watching"`
-	By        string    `json:"by"`
-	Origin    string    `json:"origin"`
-	Label     string    `json:"label"`
-	Vehicle   string    `json:"vehicle"`
-	Note      string    `json:"note,omitempty"`
-	VIN       string    `json:"vin,omitempty"`
-	Version   string    `json:"version"`
-}
-
 // Rows gives a session to put, row by row. A row is put's until it returns.
 func Rows(ctx context.Context, s Session, put func(*Row) error) error {
 	m := s.Meta
-	text, err := json.Marshal(description{m.Started, m.Duration.Seconds(), m.Finished, m.Format.Bus.String(), m.Format.Headers, m.Format.Padded,
-		m.Adapter, m.Sensors, m.Watching, m.By, m.Origin, m.Label, m.Vehicle, m.Note, m.VIN, m.Version})
+	text, err := Describe(m)
 	if err != nil {
 		return err
 	}
-	if err := put(&Row{Session: m.ID, Seq: -1, Kind: "session", Text: string(text)}); err != nil {
+	if err := put(&Row{Session: m.ID, Seq: -1, Kind: "session", Text: text}); err != nil {
 		return err
 	}
 	seq := int64(-1)
@@ -214,26 +193,13 @@ func (a *Assembler) Session(ctx context.Context) (store.Meta, error) {
 			continue
 		}
 		a.first = true
-		a.meta, a.err = describe(r)
-		return a.meta, a.err
-	}
-}
-
-func describe(r *Row) (store.Meta, error) {
-	var d description
-	if err := json.Unmarshal([]byte(r.Text), &d); err != nil {
-		return store.Meta{}, fmt.Errorf("the description of session %.20q: %w", r.Session, err)
-	}
-	m := store.Meta{ID: r.Session, Started: d.Started, Finished: d.Finished, Adapter: d.Adapter, Sensors: d.Sensors, Watching: d.Watching,
-		By: d.By, Origin: d.Origin, Label: d.Label, Vehicle: d.Vehicle, Note: d.Note, VIN: d.VIN, Version: d.Version}
-	m.Format.Headers, m.Format.Padded = d.Headers, d.Padded
-	if d.Bus != obd.BusUnknown.String() {
-		var err error
-		if m.Format.Bus, err = obd.ParseBus(d.Bus); err != nil {
-			return store.Meta{}, err
+		if a.meta, err = Described(r.Text); err != nil {
+			a.err = fmt.Errorf("session %.20q: %w", r.Session, err)
+			return store.Meta{}, a.err
 		}
+		a.meta.ID = r.Session
+		return a.meta, nil
 	}
-	return m, nil
 }
 
 // Next returns the next record of the session.

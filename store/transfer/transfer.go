@@ -7,6 +7,8 @@ import (
 	"context"
 	"io"
 	"iter"
+	"regexp"
+	"strings"
 
 	"pushback/decode"
 	"pushback/obd"
@@ -52,10 +54,14 @@ type Reader interface {
 }
 
 // Redact leaves out of a session what is personal: the VIN unless vin, what the
-// technician noted unless notes.
+// technician noted unless notes. A VIN goes from the description's texts too, where
+// somebody may have typed it.
 func Redact(s Session, vin, notes bool) Session {
 	if !vin {
 		s.Meta.VIN = ""
+		for _, text := range []*string{&s.Meta.Label, &s.Meta.Vehicle, &s.Meta.Note} {
+			*text = withoutVIN(*text)
+		}
 	}
 	if !notes {
 		s.Meta.Note = ""
@@ -63,8 +69,11 @@ func Redact(s Session, vin, notes bool) Session {
 	lines := s.Lines
 	s.Lines = func(yield func(Line, error) bool) {
 		for l, err := range lines {
-			if l.Record.Mark != nil && !notes || l.Record.Exchange != nil && !vin {
+			switch mark := l.Record.Mark; {
+			case mark != nil && !notes, l.Record.Exchange != nil && !vin:
 				l.Record = store.Redact(l.Record)
+			case mark != nil && !vin:
+				l.Record.Mark = &obd.Mark{Kind: mark.Kind, Text: withoutVIN(mark.Text)}
 			}
 			if !yield(l, err) {
 				return
@@ -72,4 +81,17 @@ func Redact(s Session, vin, notes bool) Session {
 		}
 	}
 	return s
+}
+
+// vinWord is a word that may be a VIN: 17 characters without I, O and Q (ISO 3779).
+var vinWord = regexp.MustCompile(`(?i)\b[A-HJ-NPR-Z0-9]{17}\b`)
+
+// withoutVIN takes the VINs out of a text.
+func withoutVIN(text string) string {
+	return vinWord.ReplaceAllStringFunc(text, func(word string) string {
+		if !strings.ContainsAny(word, "0123456789") { // a long word of a language
+			return word
+		}
+		return "[VIN]"
+	})
 }

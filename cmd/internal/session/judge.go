@@ -24,6 +24,8 @@ type Judge struct {
 
 	silence silence
 	end     time.Duration
+	rows    int           // with values, so far
+	rowAt   time.Duration // of the last
 }
 
 // NewJudge returns a judge for a session whose replies were printed in format f
@@ -119,11 +121,24 @@ func (j *Judge) codes(x *obd.Exchange) ([]string, bool) {
 	return slices.Compact(codes), true
 }
 
+// longestReading is what the reading of one row of values may have taken.
+const longestReading = 500 * time.Millisecond
+
+// row takes a line of a table, which tells when its values had come but not when they were
+// asked for. Readings come one after the other: that was not before the line above.
 func (j *Judge) row(at time.Duration, r *obd.Row) {
 	j.gap(j.silence.data(at))
+	sent := at
+	if len(r.Names) > 0 {
+		if j.rows > 0 {
+			sent = max(j.rowAt, at-longestReading)
+		}
+		j.rows++
+		j.rowAt = at
+	}
 	for i, name := range r.Names {
 		if s := decode.ByName(name); s != nil {
-			j.samples = append(j.samples, decode.Sample{Signal: s, Sent: at, Received: at, Value: r.Values[i]})
+			j.samples = append(j.samples, decode.Sample{Signal: s, Sent: sent, Received: at, Value: r.Values[i]})
 		}
 	}
 	j.watch()
