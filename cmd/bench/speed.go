@@ -1,13 +1,17 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/obd/simcar"
@@ -27,28 +31,40 @@ var speedBuses = []obd.Bus{
 
 // speedTable prints how often the watched pair is read.
 func speedTable(ctx context.Context) error {
-	fmt.Println("The watched pair (sensor voltage and short-term trim), readings a second in steady state.")
+	fmt.Println("The watched pair (sensor voltage and short-term trim), readings a second.")
 	fmt.Println("ideal: nothing but the pair, by the bus's timing, the computer's mean reply time and the serial line.")
-	fmt.Println("bus use: the ideal time of every exchange made, slow signals too, over the time taken.")
+	fmt.Println("awaited: while the answer to a force or a release is awaited; slow signals get 2.2 % of the requests.")
+	fmt.Println("at rest: ideal is what the slow signals' periods leave of it, where each takes a request of its own, and")
+	fmt.Println("they are allowed 30 %; above that all periods stretch alike (stretch). late: the longest time between")
+	fmt.Println("two readings of any of them, in its period so stretched.")
+	fmt.Println("bus use: the ideal time of every exchange made over the time taken.")
 	fmt.Println("plain: one PID a request, the adapter's own time-outs, no count of replies, the same slow signals.")
 	for _, baud := range []int{38400, 115200} {
-		rows := [][]string{{fmt.Sprintf("bus, %d baud", baud), "ideal", "ours", "share", "bus use", "plain", "ours/plain", "raised", "ours"}}
+		rows := [][]string{{fmt.Sprintf("bus, %d baud", baud), "ideal", "awaited", "share", "bus use",
+			"at rest: ideal", "ours", "share", "bus use", "stretch", "late", "plain", "rest/plain", "raised", "awaited", "share"}}
 		for _, bus := range speedBuses {
-			s, err := measure(ctx, bus, baud, 0)
+			forced, err := measure(ctx, bus, baud, 0, true)
 			if err != nil {
 				return fmt.Errorf("%v: %w", bus, err)
 			}
-			plain, err := plainRate(bus, baud)
+			rest, err := measure(ctx, bus, baud, 0, false)
+			if err != nil {
+				return fmt.Errorf("%v: %w", bus, err)
+			}
+			plain, err := plainRate(bus, baud, rest.periods)
 			if err != nil {
 				return fmt.Errorf("%v: plain client: %w", bus, err)
 			}
-			raised, err := measure(ctx, bus, baud, 500_000)
+			raised, err := measure(ctx, bus, baud, 500_000, true)
 			if err != nil {
 				return fmt.Errorf("%v: %w", bus, err)
 			}
 			rows = append(rows, []string{
-				bus.String(), fmt.Sprintf("%.2f", s.ideal), fmt.Sprintf("%.2f", s.rate), percent(s.rate / s.ideal), percent(s.use),
-				fmt.Sprintf("%.2f", plain), fmt.Sprintf("%.1f ×", s.rate/plain), fmt.Sprint(raised.baud), fmt.Sprintf("%.2f", raised.rate),
+				bus.String(), fmt.Sprintf("%.2f", forced.ideal), fmt.Sprintf("%.2f", forced.rate), percent(forced.rate / forced.ideal), percent(forced.use),
+				fmt.Sprintf("%.2f", rest.ideal), fmt.Sprintf("%.2f", rest.rate), percent(rest.rate / rest.ideal), percent(rest.use),
+				fmt.Sprintf("%.2f", rest.stretch), fmt.Sprintf("%.2f", rest.late),
+				fmt.Sprintf("%.2f", plain), fmt.Sprintf("%.1f ×", rest.rate/plain),
+				fmt.Sprint(raised.baud), fmt.Sprintf("%.2f", raised.rate), percent(raised.rate / raised.ideal),
 			})
 		}
 		fmt.Println()
@@ -64,12 +80,41 @@ type speed struct {
 	ideal, rate float64 // of the pair, 1/s
 	use         float64 // of the bus, 1 is ideal
 	baud        int     // of the serial line in the end
+	stretch     float64 // of the slow signals' periods
+	late        float64 // longest time between two readings of one, in stretched periods
+	periods     map[string]time.Duration
 }
 
 var pair, pairReply = []byte{0x01, 0x14}, []byte{0x41, 0x14, 0x5A, 0x80}
 
+// slowShare is how much of the bus slow signals may take where each needs a request of its own.
+const slowShare = 0.3
+
+// atRest sets what the bus allows at rest, by timing and periods alone. On CAN slow signals
+// travel with others: nothing is taken off.
+func (s *speed) atRest(bus obd.Bus) {
+	s.stretch = 1
+	if bus.CAN() {
+		return
+	}
+	wanted := 0.0
+	for text, every := range s.periods {
+		req, _ := obd.ParseRequest(text)
+		request := append([]byte{req.Service}, req.Data...)
+		reply := append([]byte{req.Service + 0x40}, req.Data...)
+		if req.Service == 0x01 {
+			reply = append(reply, make([]byte, decode.PIDLength(req.Data[0]))...)
+		} else {
+			reply = append(reply, make([]byte, 6)...) // three codes
+		}
+		wanted += simcar.Ideal(bus, s.baud, simcar.UsualReply(bus), request, reply, false).Seconds() / every.Seconds()
+	}
+	s.stretch = max(1, wanted/slowShare)
+	s.ideal *= 1 - wanted/s.stretch
+}
+
 // measure runs our own session.
-func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int) (speed, error) {
+func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int, awaited bool) (speed, error) {
 	sim, err := newCar(bus, baud, maxBaud)
 	if err != nil {
 		return speed{}, err
@@ -85,7 +130,12 @@ func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int) (speed, error)
 	var begin, end, useful time.Duration
 	pairs := 0
 	last := ""
+	asked := map[string]time.Duration{} // when last, by request of one
+	longest := map[string]time.Duration{}
 	for end < settling+measuring {
+		if awaited && end >= settling-time.Second {
+			p.Await(true)
+		}
 		r, err := p.Next(ctx)
 		if err != nil {
 			return speed{}, err
@@ -94,6 +144,12 @@ func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int) (speed, error)
 		text := fmt.Sprint(x.Request.Hex(), x.Request.Expect)
 		repeated := text == last
 		last, end = text, r.At
+		for _, one := range singles(x.Request) {
+			if r.At >= settling {
+				longest[one] = max(longest[one], r.At-asked[one])
+			}
+			asked[one] = r.At
+		}
 		if r.At < settling {
 			begin = r.At
 			continue
@@ -113,7 +169,29 @@ func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int) (speed, error)
 	}
 	s.rate = float64(pairs) / (end - begin).Seconds()
 	s.use = useful.Seconds() / (end - begin).Seconds()
+	if awaited {
+		return s, nil
+	}
+	s.periods = p.Periods()
+	s.atRest(bus)
+	for text, every := range s.periods {
+		if every < measuring/4 {
+			s.late = max(s.late, max(longest[text], end-asked[text]).Seconds()/every.Seconds()/s.stretch)
+		}
+	}
 	return s, nil
+}
+
+// singles returns the requests for one thing each that a request stands for, in hexadecimal.
+func singles(r obd.Request) []string {
+	if r.Service != 0x01 {
+		return []string{r.Hex()}
+	}
+	var all []string
+	for _, pid := range r.Data {
+		all = append(all, obd.Request{Service: r.Service, Data: []byte{pid}}.Hex())
+	}
+	return all
 }
 
 func newCar(bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
@@ -127,7 +205,7 @@ func newCar(bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
 // plainRate is what a client reaches that asks one PID at a time and lets the adapter wait
 // for more: the pair are PIDs 14 and 06, and after each pair one of the slow
 // signals, with the periods that our own session keeps.
-func plainRate(bus obd.Bus, baud int) (float64, error) {
+func plainRate(bus obd.Bus, baud int, periods map[string]time.Duration) (float64, error) {
 	sim, err := newCar(bus, baud, 0)
 	if err != nil {
 		return 0, err
@@ -156,16 +234,8 @@ func plainRate(bus obd.Bus, baud int) (float64, error) {
 			return 0, err
 		}
 	}
-	slow := []struct {
-		text  string
-		every time.Duration
-		due   time.Duration
-	}{
-		{"0103", 1500 * time.Millisecond, 0}, {"010C", 1200 * time.Millisecond, 0}, {"0115", time.Second, 0},
-		{"0107", 2500 * time.Millisecond, 0}, {"010B", 3 * time.Second, 0}, {"0110", 3 * time.Second, 0},
-		{"010D", 3 * time.Second, 0}, {"0111", 3 * time.Second, 0}, {"0104", 3 * time.Second, 0},
-		{"0105", 5 * time.Second, 0}, {"0101", 8 * time.Second, 0}, {"010F", 20 * time.Second, 0}, {"011F", 20 * time.Second, 0},
-	}
+	due := map[string]time.Duration{}
+	texts := slices.Sorted(maps.Keys(periods))
 	begin, pairs := sim.Now(), 0
 	for sim.Now() < begin+measuring {
 		for _, text := range []string{"0114", "0106"} {
@@ -174,17 +244,12 @@ func plainRate(bus obd.Bus, baud int) (float64, error) {
 			}
 		}
 		pairs++
-		next := &slow[0]
-		for i := range slow {
-			if slow[i].due < next.due {
-				next = &slow[i]
-			}
-		}
-		if next.due > sim.Now() {
+		next := slices.MinFunc(texts, func(a, b string) int { return cmp.Compare(due[a], due[b]) })
+		if due[next] > sim.Now() {
 			continue
 		}
-		next.due = sim.Now() + next.every
-		if err := ask(next.text); err != nil {
+		due[next] = sim.Now() + periods[next]
+		if err := ask(next); err != nil {
 			return 0, err
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"flag"
 	"path/filepath"
-	"slices"
 	"testing"
 	"time"
 
@@ -48,12 +47,12 @@ var unchangedFrom = flag.Uint64("unchanged-from", 1, "first seed of BenchmarkUnc
 
 // BenchmarkUnchanged draws random sound cars, records each on two days (another batch of
 // fuel, another drive through town) and tells how often the comparison calls that a repair or
-// a change, and how often any figure of the sensor's switching is said to differ.
+// a change.
 func BenchmarkUnchanged(b *testing.B) {
 	for _, bus := range []obd.Bus{obd.ISO9141, obd.VPW, obd.ISO14230Fast, obd.CAN11at500} {
 		b.Run(bus.String(), func(b *testing.B) {
 			got := map[compare.Answer]int{}
-			n, moved, differs := 0, 0, 0
+			n, moved := 0, 0
 			for b.Loop() {
 				seed := *unchangedFrom + uint64(n)
 				car := simcar.RandomSound(seed).Car
@@ -68,16 +67,12 @@ func BenchmarkUnchanged(b *testing.B) {
 				if c.Shifted {
 					moved++
 				}
-				if slices.ContainsFunc(c.Sensor, func(f figureJSON) bool { return f.Answer == compare.Differs }) {
-					differs++
-				}
 				n++
 			}
 			share := func(k int) float64 { return 100 * float64(k) / float64(n) }
 			b.ReportMetric(share(got[compare.Better]), "%better")
 			b.ReportMetric(share(got[compare.Worse]), "%worse")
 			b.ReportMetric(share(moved), "%moved")
-			b.ReportMetric(share(differs), "%switching")
 			b.ReportMetric(share(got[compare.NotComparable]), "%incomparable")
 		})
 	}

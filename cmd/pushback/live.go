@@ -177,7 +177,10 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	if err != nil {
 		return err
 	}
-	sinks := []session.Sink{stored{w}, &vinKeeper{w.Update}, troubles{a.log}, session.NewInquiry(p, judge, meta.Watching)}
+	sinks := []session.Sink{
+		stored{w}, &vinKeeper{w.Update}, troubles{a.log},
+		session.NewInquiry(p, judge, meta.Watching), session.NewAttention(p),
+	}
 	var jsonl *session.JSONLines
 	if a.json {
 		jsonl = session.NewJSONLines(a.out, r.flags.samples)

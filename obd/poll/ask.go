@@ -1,6 +1,10 @@
 package poll
 
-import "pushback/obd"
+import (
+	"time"
+
+	"pushback/obd"
+)
 
 // Ask queues requests that are made once, in order, between the readings: every other
 // exchange is one of them until none is left. It is for the goroutine that calls Next,
@@ -19,4 +23,22 @@ func (p *Poller) takeAsked() (obd.Request, bool) {
 	req := p.asked[0]
 	p.asked = p.asked[1:]
 	return req, true
+}
+
+// Await says whether the answer to a force, or to its release, is awaited from now on: then
+// the watched pair gets nearly all of the bus. It ends by itself after 30 s. It is for the
+// goroutine that calls Next; marks do the same by themselves.
+func (p *Poller) Await(answer bool) { p.plan.await(answer, p.now()) }
+
+// Periods returns how often each slow signal is read at rest, by the request in hexadecimal. On a
+// bus that is too slow for that all periods stretch alike. It is for the goroutine that
+// calls Next.
+func (p *Poller) Periods() map[string]time.Duration {
+	all := map[string]time.Duration{}
+	for _, it := range p.plan.items {
+		if !it.fast {
+			all[it.request().Hex()] = it.every
+		}
+	}
+	return all
 }

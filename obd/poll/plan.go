@@ -1,6 +1,8 @@
 package poll
 
 import (
+	"cmp"
+	"math"
 	"slices"
 	"time"
 
@@ -15,10 +17,12 @@ type item struct {
 	pid     byte // of service 01
 	fast    bool // as often as the bus allows
 	every   time.Duration
-	urgent  bool // keeps its period before others when the bus is short
-	due     time.Duration
+	await   time.Duration // its period while an answer is awaited; 0: it waits too, but for room in a request
+	read    time.Duration // when it was asked for last; never: not yet
 	misses  int
 }
+
+const never = -time.Hour
 
 func (it *item) request() obd.Request {
 	if it.service == 0x01 {
@@ -27,22 +31,17 @@ func (it *item) request() obd.Request {
 	return obd.Request{Service: it.service}
 }
 
-// late returns by how many periods it is overdue; urgent ones count first.
-func (it *item) late(now time.Duration) float64 {
-	l := float64(now-it.due) / float64(it.every)
-	if it.urgent && l >= 0 {
-		l += 1e6
-	}
-	return l
-}
-
-// Shares of the bus. A fast exchange earns credit, any other spends 1: with 3/7 the
-// fast ones keep at least 70 % of the exchanges, and on a slow bus the periods
-// of the rest stretch by themselves.
+// Shares of the exchanges that slow signals may take where each needs one of its own.
+// While an answer is awaited it is the pair that counts. Where that is too little for
+// the periods, all stretch alike: what is overdue by most of its periods goes first.
 const (
-	earned    = 3.0 / 7
-	maxCredit = 2
+	restShare  = 0.3
+	awaitShare = 0.022
+	maxCredit  = 2
 )
+
+// awaitMost bounds how long an answer is awaited: no force should last longer.
+const awaitMost = 30 * time.Second
 
 // early is the share of its period by which an item may be read before it is due, if
 // a request that is sent anyway has room for it.
@@ -60,19 +59,20 @@ type plan struct {
 	most   int     // how many at the most, as it has shown; 0: as many as the standard allows
 	double bool    // the car answers one PID twice, if asked for it twice, and that costs nothing
 	can    bool
-	credit float64
+	credit float64 // a fast exchange earns some, any other spends 1
 	turn   int
+	// until when the answer to a force or to its release is awaited
+	awaits time.Duration
 	// pids tells per computer what it supports; its key is 0 where headers are off.
 	pids    map[uint32]*[256]bool
 	unsure  bool           // replies cannot be counted beforehand
 	noCount map[string]int // failures in a row of requests with a count: it may be wrong
 }
 
-// slow lists what else is read, and how often. Fuel status and rpm come before
-// others: without them the readings mean little.
+// slow lists what else is read, and how often.
 var slow = []item{
-	{pid: 0x03, every: 1500 * time.Millisecond, urgent: true},
-	{pid: 0x0C, every: 1200 * time.Millisecond, urgent: true},
+	{pid: 0x03, every: 1500 * time.Millisecond, await: awaited},
+	{pid: 0x0C, every: 1200 * time.Millisecond},
 	{pid: 0x04, every: 3 * time.Second},
 	{pid: 0x05, every: 5 * time.Second},
 	{pid: 0x07, every: 2500 * time.Millisecond},
@@ -91,6 +91,7 @@ var slow = []item{
 const (
 	medium  = time.Second     // other sensors, the other bank's trim
 	alert   = medium / 3      // the other bank's sensor while a force is announced
+	awaited = 2 * time.Second // what else tells of an answer, while one is awaited
 	recheck = 5 * time.Second // a trim that also comes with the voltage
 )
 
@@ -133,6 +134,7 @@ func (p *plan) fill(d *decode.Decoder, sensor string) {
 		if it.service == 0x01 && !d.Supports(it.pid) || slices.ContainsFunc(p.items, func(o *item) bool { return o.service == it.service && o.pid == it.pid }) {
 			return
 		}
+		it.read = never
 		p.items = append(p.items, &it)
 	}
 	fast := watched(d.Sensors(), sensor)
@@ -144,14 +146,14 @@ func (p *plan) fill(d *decode.Decoder, sensor string) {
 	}
 	for _, s := range d.Sensors() {
 		if s.PID != 0 {
-			add(item{pid: s.PID, every: medium})
+			add(item{pid: s.PID, every: medium, await: awaited})
 		}
 		if it := p.item(0x01, s.PID); it != nil && !it.fast && len(fast) > 0 && s.Position == fast[0].Position {
 			p.beside = append(p.beside, it)
 		}
 	}
-	add(item{pid: 0x06, every: medium})
-	add(item{pid: 0x08, every: medium})
+	add(item{pid: 0x06, every: medium, await: awaited})
+	add(item{pid: 0x08, every: medium, await: awaited})
 	for _, it := range slow {
 		add(it)
 	}
@@ -166,35 +168,56 @@ func (p *plan) item(service, pid byte) *item {
 	return nil
 }
 
-// next chooses a request for the moment now, and the items that it reads.
-func (p *plan) next(now time.Duration) (obd.Request, []*item) {
-	var fast, due, soon []*item
+// awaiting tells whether an answer is awaited.
+func (p *plan) awaiting(now time.Duration) bool { return now < p.awaits }
+
+// late returns by how many of its periods an item is overdue; below 0 it is not.
+func (p *plan) late(it *item, now time.Duration) float64 {
+	if it.read == never {
+		return math.Inf(1)
+	}
+	every := it.every
+	if p.awaiting(now) {
+		every = it.await
+	}
+	if every == 0 {
+		return -1
+	}
+	return float64(now-it.read)/float64(every) - 1
+}
+
+// sorted returns the items that are to be read as fast as possible, those that are due,
+// and those that may as well be read if a request has room for them; the most urgent first.
+func (p *plan) sorted(now time.Duration) (fast, due, soon []*item) {
 	for _, it := range p.items {
-		switch {
+		switch l := p.late(it, now); {
 		case it.fast:
 			fast = append(fast, it)
-		case it.due <= now:
+		case l >= 0:
 			due = append(due, it)
-		case it.due <= now+time.Duration(early*float64(it.every)):
+		case l >= -early || now-it.read >= it.every:
 			soon = append(soon, it)
 		}
 	}
-	slices.SortStableFunc(due, func(a, b *item) int {
-		switch la, lb := a.late(now), b.late(now); {
-		case la > lb:
-			return -1
-		case la < lb:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(due, func(a, b *item) int { return cmp.Compare(p.late(b, now), p.late(a, now)) })
+	slices.SortStableFunc(soon, func(a, b *item) int { return cmp.Compare(a.read+a.every, b.read+b.every) })
+	return fast, due, soon
+}
+
+// next chooses a request for the moment now, and the items that it reads.
+func (p *plan) next(now time.Duration) (obd.Request, []*item) {
+	fast, due, soon := p.sorted(now)
+	share := restShare
+	if p.awaiting(now) {
+		share = awaitShare
+	}
 	var chosen []*item
 	switch {
 	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !(p.multi && 0 < len(fast) && len(fast) < p.limit() && p.packs(due[0])):
 		p.credit = max(0, p.credit-1)
 		chosen = p.pack(due[:1], due[1:])
 	case len(fast) > 0:
-		p.credit = min(maxCredit, p.credit+earned)
+		p.credit = min(maxCredit, p.credit+share/(1-share))
 		first := fast[0]
 		if !p.multi {
 			first = fast[p.turn%len(fast)]
@@ -205,12 +228,12 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 			chosen = p.pack(chosen, append(due, soon...))
 		}
 	case len(p.items) > 0: // nothing is due: what is due soonest
-		chosen = []*item{slices.MinFunc(p.items, func(a, b *item) int { return int(a.due - b.due) })}
+		chosen = []*item{slices.MinFunc(p.items, func(a, b *item) int { return cmp.Compare(a.read+a.every, b.read+b.every) })}
 	default: // a car without anything to read still shows that it is there
 		return obd.Request{Service: 0x01, Data: []byte{0x00}}, nil
 	}
 	for _, it := range chosen {
-		it.due = now + it.every
+		it.read = now
 	}
 	req := chosen[0].request()
 	for _, it := range chosen[1:] {
@@ -250,7 +273,7 @@ func (p *plan) fell(items []*item, came func(*item) bool, now time.Duration) {
 		if came(it) {
 			n++
 		} else {
-			it.due = now
+			it.read = never
 		}
 	}
 	if n == len(items) {
@@ -268,20 +291,36 @@ func (p *plan) fell(items []*item, came func(*item) bool, now time.Duration) {
 
 // announce takes what the technician says he does. While a force is announced, the same
 // sensor of the other bank is read more often: if the watched one does not follow, that one
-// tells whether the connectors are crossed.
-func (p *plan) announce(k obd.MarkKind) {
+// tells whether the connectors are crossed. Without such a sensor the answer is awaited at once.
+func (p *plan) announce(k obd.MarkKind, now time.Duration) {
 	every := medium
 	switch k {
 	case obd.MarkLean, obd.MarkRich:
 		every = alert
+		p.await(len(p.beside) == 0, now)
 	case obd.MarkRelease:
+		p.await(true, now)
 	default:
 		return
 	}
 	for _, it := range p.beside {
-		it.due -= it.every - every
 		it.every = every
 	}
+}
+
+// await says whether an answer is awaited from now on.
+func (p *plan) await(on bool, now time.Duration) {
+	if !on {
+		p.awaits = 0
+		return
+	}
+	if !p.awaiting(now) {
+		p.credit = min(p.credit, 0.5)
+		if it := p.item(0x01, 0x03); it != nil { // silence proves nothing in open loop
+			it.read = never
+		}
+	}
+	p.awaits = now + awaitMost
 }
 
 // pack fills the request of first with more items where the car allows that.

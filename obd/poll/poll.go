@@ -321,7 +321,7 @@ func (p *Poller) takeMark() (obd.Record, bool) {
 	}
 	m := p.marks[0]
 	p.marks = p.marks[1:]
-	p.plan.announce(m.Kind)
+	p.plan.announce(m.Kind, p.now())
 	return p.number(obd.Record{At: m.at, Mark: &m.Mark}), true
 }
 

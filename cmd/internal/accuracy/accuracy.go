@@ -117,7 +117,7 @@ func Run(cfg simcar.Config, exp simcar.Expected, marked bool) Trial {
 	}
 	var origin time.Duration
 	stop := &stopper{until: exp.Length, sim: sim, p: p, origin: &origin}
-	res, err := session.Run(ctx, h, j, stop)
+	res, err := session.Run(ctx, h, j, session.NewAttention(p), stop)
 	t.Err, t.Verdict, t.Events = err, res.Verdict, res.Events
 	if f := j.Figures(); f.Seconds > 0 {
 		t.Rate = f.PerSecond
