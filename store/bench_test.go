@@ -11,7 +11,7 @@ import (
 	"pushback/obd"
 )
 
-const benchBatch = 2048 // records in one transaction, on both sides
+const benchBatch = commitAt // records in one transaction, on both sides
 
 func benchRecord(i int64) (obd.Record, []decode.Sample) {
 	rec := exchange(i, time.Duration(i)*20*time.Millisecond, "7E8 04 41 14 5A 80 00 00 00 \r\r")

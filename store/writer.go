@@ -18,7 +18,7 @@ import (
 const (
 	commitEvery = 200 * time.Millisecond // a commit itself takes some; at most 250 ms are lost
 	commitAt    = 2048                   // records: a fast source need not wait for the clock
-	bufferMost  = 8 * 2048               // records: beyond it Append waits for the disk
+	bufferMost  = 2 * commitAt           // records: beyond it Append waits for the disk
 )
 
 // Writer keeps the records of one session. A goroutine of its own commits, so
