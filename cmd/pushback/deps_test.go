@@ -14,6 +14,7 @@ import (
 // never import outer ones; what is under cmd may import all, tests too.
 var imports = map[string][]string{
 	"decode":             {},
+	"decode/dissector":   {},
 	"obd":                {},
 	"obd/seriallink":     {"obd"},
 	"obd/tcplink":        {"obd"},
@@ -61,7 +62,7 @@ var owners = map[string][]string{
 }
 
 // testOnly are rooms that only tests may import.
-var testOnly = []string{"cmd/internal/chrometest", "cmd/internal/session/sessiontest"}
+var testOnly = []string{"decode/dissector", "cmd/internal/chrometest", "cmd/internal/session/sessiontest"}
 
 func TestImportsPointOneWay(t *testing.T) {
 	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "./...")
