@@ -62,17 +62,19 @@ export SOURCE_DATE_EPOCH
 RELEASE := CGO_ENABLED=1 $(GO) build -trimpath -buildvcs=false -tags 'netgo osusergo sqlite_omit_load_extension'
 STATIC := -s -w -linkmode external -extldflags=-static $(LDFLAGS)
 
-release: build
+PRINTS := ./build/pushback-linux-$(shell $(GO) env GOHOSTARCH)
+
+release: setup
 	rm -rf build/man build/completions
 	mkdir -p build/completions
 	GOARCH=amd64 $(RELEASE) -ldflags '$(STATIC)' -o build/pushback-linux-amd64 ./cmd/pushback
 	GOARCH=arm64 CC=aarch64-linux-gnu-gcc $(RELEASE) -ldflags '$(STATIC)' -o build/pushback-linux-arm64 ./cmd/pushback
 	GOOS=windows GOARCH=amd64 CC=x86_64-w64-mingw32-gcc $(RELEASE) -ldflags '-s -w $(LDFLAGS)' -o build/pushback-windows-amd64.exe ./cmd/pushback
-	./$(BIN) man build/man
-	./$(BIN) completion bash > build/completions/pushback.bash
-	./$(BIN) completion zsh > build/completions/_pushback
-	./$(BIN) completion fish > build/completions/pushback.fish
-	./$(BIN) completion powershell > build/completions/pushback.ps1
+	$(PRINTS) man build/man
+	$(PRINTS) completion bash > build/completions/pushback.bash
+	$(PRINTS) completion zsh > build/completions/_pushback
+	$(PRINTS) completion fish > build/completions/pushback.fish
+	$(PRINTS) completion powershell > build/completions/pushback.ps1
 	$(GO) run ./cmd/licences > build/third-party-licences.txt
 	for arch in amd64 arm64; do packaging/deb.sh build/pushback-linux-$$arch $$arch '$(VERSION)' build; done
 	cd build && sha256sum pushback-* third-party-licences.txt > SHA256SUMS
