@@ -15,13 +15,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"pushback/analysis"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/report"
-	"pushback/cmd/internal/session"
-	"pushback/cmd/internal/words"
 	"pushback/decode"
-	"pushback/obd"
 	"pushback/store"
 )
 
@@ -62,7 +58,7 @@ A logo is PNG or JPEG, at most 256 kB. The vehicle identification number is left
 unless --with-vin asks for it (and it was stored).
 
 --svg and --png write a single figure: ring, traces, lean or rich (the force of that side
-from close by). --pdf and --png need Chromium.`,
+from close by), trims (total trim against air flow). --pdf and --png need Chromium.`,
 		Args: args(cobra.RangeArgs(1, 2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := f.check(cmd, len(args)); err != nil {
@@ -85,7 +81,7 @@ from close by). --pdf and --png need Chromium.`,
 	g.StringVar(&f.out, "out", "", "`FILE` to write (default: pushback-ID.html, .pdf, .svg or .png)")
 	g.BoolVar(&f.pdf, "pdf", false, "write a PDF in place of HTML")
 	g.StringVar(&f.paper, "paper", "", "`SIZE`: a4 or letter (default: the printer's; a PDF's is a4)")
-	g.StringVar(&f.svg, "svg", "", "write one `FIGURE` as SVG: ring, traces, lean, rich")
+	g.StringVar(&f.svg, "svg", "", "write one `FIGURE` as SVG: ring, traces, lean, rich, trims")
 	g.StringVar(&f.png, "png", "", "write one `FIGURE` as PNG")
 	g.StringVar(&f.config, "shop", "", "`FILE` that names the shop")
 	g.StringVar(&f.shop.Name, "shop-name", "", "the shop's `NAME`")
@@ -99,7 +95,7 @@ from close by). --pdf and --png need Chromium.`,
 }
 
 // figures are what --svg and --png can draw.
-var figures = []string{"ring", "traces", "lean", "rich"}
+var figures = []string{"ring", "traces", "lean", "rich", "trims"}
 
 func (f *reportFlags) check(cmd *cobra.Command, sessions int) error {
 	n := 0
@@ -182,6 +178,8 @@ func reportError(err error) error {
 	switch {
 	case errors.Is(err, report.ErrNoBrowser):
 		return hinted{err, "install Chromium (Debian: apt-get install chromium), or write the HTML report and print it from any browser", statusFailed}
+	case errors.Is(err, report.ErrNoTrims):
+		return hinted{err, "trims count in closed loop, warm, steady and not forced: `pushback trims` says what was left out", statusFailed}
 	case errors.Is(err, report.ErrNoForce):
 		return hinted{err, "--svg traces draws the whole recording", statusFailed}
 	}
@@ -269,11 +267,7 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 		s.VIN = m.VIN
 	}
 	found := foundOf(e)
-	for _, b := range found.Switching {
-		var text strings.Builder
-		b.print(&text)
-		s.Switching = append(s.Switching, printedFact(text.String())...)
-	}
+	s.Switching = switchingTable(found.Switching)
 	s.Codes, s.CodesRead = codesOver(t.codes, e), len(e.Codes) > 0
 	for _, x := range []struct {
 		what string
@@ -299,191 +293,4 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 	}
 	s.Map = <-built
 	return e, s, nil
-}
-
-// printedFact splits what a terminal gets, a name of twelve columns and a text, and
-// joins the lines that have no name to the one before.
-func printedFact(text string) (out []report.Fact) {
-	for line := range strings.Lines(text) {
-		line = strings.TrimRight(line, "\n")
-		what, rest := line[:min(12, len(line))], line[min(12, len(line)):]
-		if strings.TrimSpace(what) == "" && len(out) > 0 {
-			out[len(out)-1].Text += "; " + strings.TrimSpace(rest)
-			continue
-		}
-		out = append(out, report.Fact{What: strings.TrimSpace(what), Text: strings.TrimSpace(rest)})
-	}
-	return out
-}
-
-func restFacts(sensor string, f analysis.Figures) (out []report.Fact) {
-	for _, line := range words.FigureLines(sensor, f) {
-		switch line = strings.TrimSpace(line); {
-		case strings.HasPrefix(line, sensor+" "), strings.HasPrefix(line, "trim "):
-			what, text, _ := strings.Cut(line, " ")
-			out = append(out, report.Fact{What: what, Text: strings.TrimSpace(text)})
-		case len(out) > 0:
-			out[len(out)-1].Text += "; " + line
-		}
-	}
-	return out
-}
-
-func testFacts(m store.Meta, c conditions, t tellings) []report.Fact {
-	out := []report.Fact{{What: "Forced", Text: m.Watching + ", by the " + m.By}}
-	add := func(what, text string) {
-		if text != "" {
-			out = append(out, report.Fact{What: what, Text: text})
-		}
-	}
-	if m.Origin != "import" {
-		add("Bus", m.Format.Bus.String())
-	}
-	add("Adapter", m.Adapter)
-	add("Sensors of the car", strings.Join(m.Sensors, ", "))
-	for _, k := range shownConditions {
-		if r := c.ranges[k.name]; r != nil {
-			add(strings.ToUpper(k.what[:1])+k.what[1:], fmt.Sprintf("%.4g to %.4g %s (%d readings)", r.min, r.max, r.unit, r.n))
-		}
-	}
-	total := 0
-	var kinds []byte
-	for b, n := range t.status {
-		total += n
-		kinds = append(kinds, b)
-	}
-	slices.SortFunc(kinds, func(a, b byte) int { return t.status[b] - t.status[a] })
-	var parts []string
-	for _, b := range kinds {
-		parts = append(parts, fmt.Sprintf("%s in %.0f %%", decode.FuelStatus(b), 100*float64(t.status[b])/float64(total)))
-	}
-	if total > 0 {
-		add("Fuel system", fmt.Sprintf("%s of %d readings", strings.Join(parts, ", "), total))
-	} else {
-		add("Fuel system", "its status was not read")
-	}
-	add("Label", m.Label)
-	return out
-}
-
-// tellings is a sink that keeps what the records tell at the beginning, and their hash.
-type tellings struct {
-	content   store.Content
-	records   int
-	can       bool
-	codes     map[string][]string // first reading of each state
-	readiness *decode.Readiness   // first reading
-	status    map[byte]int        // readings of FUELSYS1 by value
-}
-
-func (t *tellings) Write(f session.Frame) error {
-	for _, s := range f.Samples {
-		if s.Signal.Name == "FUELSYS1" && !s.Missing {
-			t.status[byte(s.Value)]++
-		}
-	}
-	if f.Last {
-		return nil
-	}
-	t.records++
-	if x := f.Record.Exchange; x != nil {
-		t.tells(x)
-	}
-	return t.content.Add(f.Record)
-}
-
-// tells takes the first reading of each kind of code, and of the monitors.
-func (t *tellings) tells(x *obd.Exchange) {
-	state := session.CodeState(x.Request.Service)
-	_, known := t.codes[state]
-	readiness := t.readiness == nil && x.Request.Service == 0x01 && slices.Equal(x.Request.Data, []byte{0x01})
-	if (state == "" || known) && !readiness {
-		return
-	}
-	for _, r := range x.Replies {
-		if state != "" {
-			if c, err := decode.Codes(x.Request.Service, t.can, r.Data); err == nil {
-				t.codes[state] = append(some(t.codes[state]), c...)
-			}
-		} else if r, err := decode.ReadReadiness(r.Data); err == nil && t.readiness == nil {
-			t.readiness = &r
-		}
-	}
-}
-
-// codesOver lists each code that was there at the beginning or the end.
-func codesOver(first map[string][]string, e *evidence) (out []report.Code) {
-	said := func(in map[string][]string, state, code string) string {
-		list, read := in[state]
-		switch {
-		case slices.Contains(list, code):
-			return "there"
-		case read:
-			return "not there"
-		}
-		return "not read"
-	}
-	for _, state := range []string{"stored", "pending", "permanent"} {
-		all := slices.Concat(first[state], e.Codes[state])
-		slices.Sort(all)
-		for _, code := range slices.Compact(all) {
-			out = append(out, report.Code{Code: code, State: state, Meaning: decode.Describe(code),
-				Before: said(first, state, code), After: said(e.Codes, state, code),
-				ByTest: slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == code })})
-		}
-	}
-	return out
-}
-
-// comparedFor words a comparison for the report.
-func comparedFor(c comparison) *report.Comparison {
-	out := &report.Comparison{Answer: c.Answer, Shifted: c.Shifted, Why: c.Why, Limits: c.Limits}
-	row := func(bank, speed, load string, x changeJSON, answer string) {
-		out.Trims = append(out.Trims, []string{bank, speed, load, fmt.Sprintf("%d, %d", x.Count[0], x.Count[1]), fmt.Sprintf("%+.1f", float64(x.Mean[0])),
-			fmt.Sprintf("%+.1f", float64(x.Mean[1])), fmt.Sprintf("%+.1f (%+.1f to %+.1f)", x.Diff.Value, x.Diff.Lo, x.Diff.Hi), answer})
-	}
-	for _, x := range c.Cells {
-		answer := words.Compared(x.Answer, false)
-		if x.Shifted && answer == words.Compared("no_difference_shown", false) {
-			answer = "moved"
-		}
-		if x.Warming {
-			answer += ", still warming"
-		}
-		row(fmt.Sprint(x.Bank), from(*x.RPM), from(*x.Load), x, answer)
-	}
-	if c.Overall != nil {
-		out.Mean = []float64{float64(c.Overall.Mean[0]), float64(c.Overall.Mean[1])}
-		row("all", "", "", *c.Overall, out.Words())
-	}
-	for _, p := range c.Sensor {
-		if cells, ok := p.row(); ok {
-			out.Sensor = append(out.Sensor, cells)
-		}
-	}
-	for _, p := range c.Force {
-		cells := p.row()
-		if t := words.ProofTitles[analysis.ProofID(p.What)]; t != "" {
-			cells[0] = t
-		}
-		out.Force = append(out.Force, cells)
-	}
-	for _, p := range c.Tests {
-		if cells, ok := p.row(); ok {
-			out.Tests = append(out.Tests, cells)
-		}
-	}
-	for _, x := range c.Codes {
-		change := x.Change
-		if x.ByTest {
-			change += ", set by the test"
-		}
-		out.Codes = append(out.Codes, []string{x.Code, x.State, change, x.Meaning})
-	}
-	for i, open := range c.Open {
-		if out.Open[i] = strings.Join(open, ", "); len(open) == 0 {
-			out.Open[i] = "none known"
-		}
-	}
-	return out
 }

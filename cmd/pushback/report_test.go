@@ -150,15 +150,15 @@ func TestReportOfRepair(t *testing.T) {
 	page, w := reportOf(t, db, ids[0], ids[1])
 	text := textOfPage(page)
 	for _, want := range []string{"Yes. Under the same conditions the computer has less to correct than before.", "Before: the whole recording", "After: the whole recording",
-		"P0171", compareSessions(t, db, ids[0], ids[1]).Why, w.Records[0], w.Records[1]} {
+		"P0171", compareSessions(t, db, ids[0], ids[1]).Why[1:], "air flow, g/s", w.Records[0], w.Records[1]} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q", want)
 		}
 	}
-	// Both whole recordings, which come first, on the same axes.
+	// Both trims against air flow, which come first, and both recordings on the same axes.
 	axes := regexp.MustCompile(`(?s)<svg class="gutter"[^>]*>(.*?)</svg>`).FindAllStringSubmatch(page, -1)
-	if len(axes) < 2 || axes[0][1] != axes[1][1] {
-		t.Errorf("%d axes, or the first two differ", len(axes))
+	if len(axes) < 4 || axes[0][1] != axes[1][1] || axes[2][1] != axes[3][1] || axes[0][1] == axes[2][1] {
+		t.Errorf("%d axes, or those beside each other differ", len(axes))
 	}
 }
 

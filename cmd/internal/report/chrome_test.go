@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -53,8 +54,8 @@ func TestInBrowser(t *testing.T) {
 		if c := chrometest.Eval[string](t, ctx, `getComputedStyle(document.querySelector(".line.volts")).stroke`); c != "rgb(17, 17, 17)" {
 			t.Errorf("the curve is %s: the style sheet is not applied", c)
 		}
-		before := chrometest.Eval[[]float64](t, ctx, `(()=>{const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
-		after := chrometest.Eval[[]float64](t, ctx, `(()=>{document.querySelector(".z4").click();const r=document.querySelector(".plot").getBoundingClientRect();return [r.width,r.height]})()`)
+		before := chrometest.Eval[[]float64](t, ctx, `(()=>{const r=document.querySelector(".scroll .plot").getBoundingClientRect();return [r.width,r.height]})()`)
+		after := chrometest.Eval[[]float64](t, ctx, `(()=>{document.querySelector(".z4").click();const r=document.querySelector(".scroll .plot").getBoundingClientRect();return [r.width,r.height]})()`)
 		if r := after[0] / before[0]; r < 3.99 || r > 4.01 || after[1] != before[1] {
 			t.Errorf("zoom 4: from %v to %v", before, after)
 		}
@@ -81,6 +82,71 @@ func TestInBrowser(t *testing.T) {
 	}
 	if len(fetched) != 2 {
 		t.Errorf("fetched: %q", fetched)
+	}
+}
+
+// measureContrast returns the texts of the page whose colour, as the browser computes it,
+// stands out too little from what it lies on (WCAG 2.2, 1.4.3: 4.5, large letters 3), and
+// how many were measured. Behind text in a drawing lie the shades that are drawn over the
+// place, and the halo that it may have does not count.
+const measureContrast = `(() => {
+	const rgb = s => (s.match(/[0-9.]+/g) || [0,0,0,0]).map(Number);
+	const lum = c => c.slice(0,3).map(v => (v/=255) <= 0.04045 ? v/12.92 : ((v+0.055)/1.055)**2.4).reduce((s,v,i) => s+v*[0.2126,0.7152,0.0722][i], 0);
+	const ratio = (a,b) => { const [x,y] = [lum(a),lum(b)]; return (Math.max(x,y)+0.05)/(Math.min(x,y)+0.05); };
+	const over = (c,a,on) => on.map((v,i) => a*c[i]+(1-a)*v);
+	const behind = e => {
+		let stack = [];
+		for (let n = e; n instanceof Element; n = n.parentElement) stack.unshift(n);
+		let on = [255,255,255];
+		for (const n of stack) { const b = rgb(getComputedStyle(n).backgroundColor); on = over(b, b.length > 3 ? b[3] : 1, on); }
+		const svg = e.closest("svg"), r = e.getBoundingClientRect();
+		if (svg) for (const s of svg.querySelectorAll("rect")) {
+			const q = s.getBoundingClientRect();
+			if (s.compareDocumentPosition(e) & 4 && q.left < r.right && q.right > r.left && q.top < r.bottom && q.bottom > r.top) {
+				const c = getComputedStyle(s); on = over(rgb(c.fill), Number(c.opacity), on);
+			}
+		}
+		return on;
+	};
+	const poor = []; let n = 0;
+	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	while (walk.nextNode()) {
+		const e = walk.currentNode.parentElement;
+		if (!walk.currentNode.data.trim() || ["TITLE","STYLE","title"].includes(e.tagName) || !e.getClientRects().length) continue;
+		const c = getComputedStyle(e), size = parseFloat(c.fontSize), large = size >= 24 || size >= 18.66 && c.fontWeight >= 700;
+		const r = ratio(rgb(e.closest("svg") ? c.fill : c.color), behind(e));
+		n++;
+		if (r < (large ? 3 : 4.5)) poor.push(walk.currentNode.data.trim().slice(0,40)+" ("+e.tagName+"."+(e.getAttribute("class")||"")+"): "+r.toFixed(2));
+	}
+	return [String(n), ...poor];
+})()`
+
+// Every text of the page can be read, as the browser shows it on the screen and on paper.
+func TestContrastInBrowser(t *testing.T) {
+	ctx := chrometest.Start(t)
+	for _, sides := range []int{1, 2} {
+		file := filepath.Join(t.TempDir(), "report.html")
+		if err := os.WriteFile(file, pageOf(t, sample("words", sides)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(1000, 900), chromedp.Navigate("file://"+file)); err != nil {
+			t.Fatal(err)
+		}
+		for _, on := range []string{"screen", "print"} {
+			chrometest.Emulate(t, ctx, on)
+			got := chrometest.Eval[[]string](t, ctx, measureContrast)
+			if n, err := strconv.Atoi(got[0]); err != nil || n < 150 {
+				t.Errorf("%s: only %s texts were measured", on, got[0])
+			}
+			if len(got) > 1 {
+				t.Errorf("%s: %q", on, got[1:])
+			}
+		}
+		chrometest.Emulate(t, ctx, "")
+		// The measure sees what is poor.
+		if got := chrometest.Eval[[]string](t, ctx, `document.querySelector("h1").style.color = "#ccc", `+measureContrast); len(got) < 2 {
+			t.Error("grey on white passes")
+		}
 	}
 }
 

@@ -21,19 +21,29 @@ import (
 var (
 	// ErrNoBrowser is a PDF or PNG without Chromium.
 	ErrNoBrowser = errors.New("no Chromium is installed here")
+	// ErrNoTrims is a figure of trims that were not read under conditions that count.
+	ErrNoTrims = errors.New("no reading of trim counts for a map")
 	// ErrNoForce is a figure of a force that was not there.
 	ErrNoForce = errors.New("the signal was not held on that side")
 )
 
-// WriteSVG writes one figure of the last side: ring, traces, lean or rich.
+// WriteSVG writes one figure of the last side: ring, traces, lean, rich or trims.
 func (r *Report) WriteSVG(w io.Writer, figure string) error {
 	s := r.Last()
-	volts, trim := voltScale(s.Trace), trimScale(s.Trace)
+	volts, trim := s.Trace.upperScale(s.Trace), trimScale(s.Trace)
 	if figure == "ring" {
 		// Beside its words, a file of its own needs colours and a size.
 		svg := ring.Of(s.Verdict).SVG(words.RingLabels(s.Session.Watching))
 		head, rest, _ := strings.Cut(svg, ">")
 		_, err := fmt.Fprintf(w, "%s width=\"880\" height=\"480\"><style>%s</style><rect width=\"440\" height=\"240\" fill=\"#fff\"/>%s\n", head, colours+ring.CSS, rest)
+		return err
+	}
+	if figure == "trims" {
+		cs := clouds(r.Sides[len(r.Sides)-1:])
+		if len(cs) == 0 {
+			return fmt.Errorf("draw trims: %w", ErrNoTrims)
+		}
+		_, err := io.WriteString(w, writeClouds(cs, colours+plotCSS))
 		return err
 	}
 	v := s.Trace.whole(s.Trace.End, "The whole recording", volts, trim)
@@ -67,8 +77,11 @@ func (r *Report) WritePNG(ctx context.Context, w io.Writer, figure string) error
 		return err
 	}
 	size := fmt.Sprintf("--window-size=1000,%g", plotHeight)
-	if figure == "ring" {
+	switch figure {
+	case "ring":
 		size = "--window-size=880,480"
+	case "trims":
+		size = fmt.Sprintf("--window-size=1000,%g", float64(len(clouds(r.Sides[len(r.Sides)-1:])))*(cloudFull+cloudHead))
 	}
 	return browse(ctx, w, svg.Bytes(), "figure.svg", "figure.png", "\x89PNG", size, "--hide-scrollbars", "--force-device-scale-factor=2", "--screenshot=")
 }

@@ -27,39 +27,6 @@ const (
 	fine        = 2400 // columns that are drawn: enough for a zoom of four
 )
 
-// scale is the range of an axis.
-type scale struct{ lo, hi float64 }
-
-// voltScale and trimScale hold all readings of all traces, so that figures beside each
-// other have the same axes.
-func voltScale(ts ...*Trace) scale {
-	s := scale{0, 1}
-	for _, t := range ts {
-		s = s.hold(t.Volts).hold(t.Down)
-	}
-	return scale{math.Floor(s.lo*10) / 10, math.Ceil(s.hi*10-1e-9) / 10}
-}
-
-func trimScale(ts ...*Trace) scale {
-	s := scale{-10, 10}
-	for _, t := range ts {
-		s = s.hold(t.Trim)
-	}
-	return scale{math.Floor(s.lo/5) * 5, math.Ceil(s.hi/5) * 5}
-}
-
-func (s scale) hold(points []Point) scale {
-	for _, p := range points {
-		if !math.IsNaN(p.V) {
-			s.lo, s.hi = min(s.lo, p.V), max(s.hi, p.V)
-		}
-	}
-	return s
-}
-
-// part is where a value lies between top (1) and bottom (0).
-func (s scale) part(v float64) float64 { return (v - s.lo) / (s.hi - s.lo) }
-
 // view is what a figure shows.
 type view struct {
 	from, to    float64 // s
@@ -99,11 +66,13 @@ func (t *Trace) body(v view) string {
 		}
 		d.span("band "+string(b.Side), b.From, b.To, label)
 	}
-	d.axes()
-	d.curve("down", t.Down, v.volts, voltsTop, voltsHeight)
-	d.curve("volts", t.Volts, v.volts, voltsTop, voltsHeight)
+	d.axes(t.middle())
+	if !t.Wide() {
+		d.curve("down", t.Down, v.volts, voltsTop, voltsHeight)
+	}
+	d.curve("volts", t.upper(), v.volts, voltsTop, voltsHeight)
 	d.curve("trim", t.Trim, v.trim, trimTop, trimHeight)
-	if len(t.Volts) == 0 {
+	if len(t.upper()) == 0 {
 		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no voltage of this sensor was read</text>`, voltsTop+voltsHeight/2)
 	}
 	if len(t.Trim) == 0 {
@@ -142,7 +111,7 @@ func (d *drawing) span(class string, from, to float64, label string) {
 	}
 }
 
-func (d *drawing) axes() {
+func (d *drawing) axes(middle float64) {
 	for _, p := range []struct {
 		s           scale
 		top, height float64
@@ -155,7 +124,7 @@ func (d *drawing) axes() {
 			d.f(`<line class="%s" x1="0" x2="100%%" y1="%[2]g" y2="%[2]g"/>`, class, round1(p.top+p.height*(1-p.s.part(y))))
 		}
 	}
-	d.f(`<line class="switch" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/>`, round1(voltsTop+voltsHeight*(1-d.v.volts.part(session.Switch))))
+	d.f(`<line class="switch" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/>`, round1(voltsTop+voltsHeight*(1-d.v.volts.part(middle))))
 	most := 11.0
 	if d.v.half {
 		most = 6
@@ -284,16 +253,23 @@ func (t *Trace) gutterBody(v view) string {
 	}
 	axis(v.volts, voltsTop, voltsHeight, "%.1f")
 	axis(v.trim, trimTop, trimHeight, "%+.0f")
-	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, html.EscapeString(words.VoltageOf(t.Sensor)))
+	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, html.EscapeString(t.upperName()))
 	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, html.EscapeString(words.TrimOf(t.Sensor)))
 	d.f(`<text class="unit" x="%g" y="%g" text-anchor="end">time</text>`, gutter-5, axisTop+17)
 	return d.String()
 }
 
+func (t *Trace) upperName() string {
+	if t.Wide() {
+		return words.LambdaOf(t.Sensor)
+	}
+	return words.VoltageOf(t.Sensor)
+}
+
 // says is the figure in words, for who cannot see it.
 func (t *Trace) says(v view) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s. Sensor voltage above, short-term trim below, from %s to %s.", v.title, words.SessionTime(v.from), words.SessionTime(v.to))
+	fmt.Fprintf(&b, "%s. %s above, short-term trim below, from %s to %s.", v.title, map[bool]string{true: "Lambda", false: "Sensor voltage"}[t.Wide()], words.SessionTime(v.from), words.SessionTime(v.to))
 	about := func(what, unit string, points []Point) {
 		s, n := scale{math.Inf(1), math.Inf(-1)}, 0
 		for _, p := range points {
@@ -306,7 +282,11 @@ func (t *Trace) says(v view) string {
 			fmt.Fprintf(&b, " %s between %.2f and %.2f %s, %d readings.", what, s.lo, s.hi, unit, n)
 		}
 	}
-	about("Voltage", "V", t.Volts)
+	if t.Wide() {
+		about("Lambda", "", t.Lambda)
+	} else {
+		about("Voltage", "V", t.Volts)
+	}
 	about("Trim", "%", t.Trim)
 	for _, band := range t.Bands {
 		if band.To >= v.from && band.From <= v.to {
@@ -351,51 +331,3 @@ func (t *Trace) longest(side analysis.Side) (Band, bool) {
 	}
 	return best, best.To > best.From
 }
-
-// ticks are round values within a scale, about n of them.
-func ticks(s scale, n int) []float64 {
-	raw := (s.hi - s.lo) / float64(n)
-	mag := math.Pow(10, math.Floor(math.Log10(raw)))
-	step := 10 * mag
-	for _, m := range []float64{1, 2, 5} {
-		if m*mag >= raw*0.99 {
-			step = m * mag
-			break
-		}
-	}
-	var out []float64
-	for k := math.Ceil(s.lo/step - 1e-9); k*step <= s.hi+1e-9; k++ {
-		out = append(out, k*step+0) // no minus zero
-	}
-	return out
-}
-
-// timeStep is a step of a time axis that has so many at most.
-func timeStep(span, most float64) float64 {
-	for _, s := range []float64{0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200} {
-		if span/s <= most {
-			return s
-		}
-	}
-	return math.Ceil(span/most/3600) * 3600
-}
-
-// clock labels a time on an axis.
-func clock(t, step float64) string {
-	sign := ""
-	if t < 0 {
-		sign, t = "−", -t
-	}
-	s := int(math.Round(t))
-	switch {
-	case step < 1:
-		return fmt.Sprintf("%s%.1f s", sign, t)
-	case step < 60 && s < 120:
-		return fmt.Sprintf("%s%d s", sign, s)
-	case s >= 3600 || step >= 600:
-		return fmt.Sprintf("%s%d:%02d h", sign, s/3600, s/60%60)
-	}
-	return fmt.Sprintf("%s%d:%02d", sign, s/60, s%60)
-}
-
-func round1(v float64) float64 { return math.Round(10*v) / 10 }

@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -51,7 +50,7 @@ type Side struct {
 	Figures   analysis.Figures
 	Facts     []Fact // conditions of the test
 	Resting   []Fact
-	Switching []Fact
+	Switching Table
 	Map       trimmap.Map
 	Codes     []Code
 	CodesRead bool
@@ -59,6 +58,13 @@ type Side struct {
 	OwnTests  []Fact
 	Freeze    string
 	Trace     *Trace
+}
+
+// Table is a table with one head a column; the first column names the row.
+type Table struct {
+	Heads []string
+	Rows  [][]string
+	Note  string
 }
 
 // Fact is a name and what is so called.
@@ -115,7 +121,8 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 			Rows  [][]string
 		}{title, heads, rows}
 	},
-	"short": func(t time.Time) string { return t.Format("2 January 2006") },
+	"sentence": func(s string) string { return strings.ToUpper(s[:min(1, len(s))]) + s[min(1, len(s)):] },
+	"short":    func(t time.Time) string { return t.Format("2 January 2006") },
 }).Parse(page))
 
 // WriteHTML writes the report.
@@ -124,9 +131,10 @@ func (r *Report) WriteHTML(w io.Writer) error {
 	sum := sha256.Sum256([]byte(style))
 	return pageTemplate.Execute(w, struct {
 		*Report
-		Style  template.CSS
-		Policy string
-	}{r, template.CSS(style), "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"})
+		Style    template.CSS
+		Policy   string
+		Drawings Drawings
+	}{r, template.CSS(style), "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'", r.draw()})
 }
 
 func (r *Report) style() string {
@@ -199,101 +207,9 @@ func (r *Report) Cautions() []string { return words.Cautions(r.Last().Session.By
 // Words name the comparison's answer.
 func (c *Comparison) Words() string { return words.Compared(c.Answer, c.Shifted) }
 
-// Drawings are the figures of a report: whole recordings, and forces from close by.
-type Drawings struct{ Whole, Close []Figure }
-
-// Drawings draws the traces of all sides on the same axes, and of each side of the
-// signal the force that was held longest.
-func (r *Report) Drawings() (out Drawings) {
-	traces := make([]*Trace, len(r.Sides))
-	length, n := 0.0, 0
-	for i, s := range r.Sides {
-		traces[i] = s.Trace
-		length = max(length, s.Trace.End)
-	}
-	volts, trim := voltScale(traces...), trimScale(traces...)
-	figure := func(s *Side, v view, note string) Figure {
-		n++
-		return Figure{n, v.title, note, template.HTML(s.Trace.inline(v))}
-	}
-	for _, s := range r.Sides {
-		out.Whole = append(out.Whole, figure(s, s.Trace.whole(length, label(s, "The whole recording"), volts, trim), ""))
-	}
-	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
-		hold := 0.0
-		for _, s := range r.Sides {
-			if b, ok := s.Trace.longest(side); ok {
-				hold = max(hold, min(b.To-b.From, 60))
-			}
-		}
-		for _, s := range r.Sides {
-			b, ok := s.Trace.longest(side)
-			if !ok {
-				continue
-			}
-			v := s.Trace.around(b, label(s, "Held "+string(side)+" "+words.Arrow(side)), volts, trim, hold)
-			note := fmt.Sprintf("From %s to %s; time runs from the moment the force began.", words.SessionTime(b.From), words.SessionTime(b.To))
-			if s.Trace.within(v) <= mostDots {
-				note += " Each dot is one reading."
-			}
-			if many := s.Trace.count(side); many > 1 {
-				note += fmt.Sprintf(" The longest of %d.", many)
-			}
-			out.Close = append(out.Close, figure(s, v, note))
-		}
-	}
-	return out
-}
-
-// within is how many readings of the sensor a view shows.
-func (t *Trace) within(v view) int { return count(thin(t.Volts, v.from, v.to, fine)) }
-
 // Forced reports that there is a ring to show.
 func (r *Report) Forced() bool {
 	return r.Compare == nil || slices.ContainsFunc(r.Sides, func(s *Side) bool { return s.Verdict.Conclusion != analysis.NothingForced })
-}
-
-// Bars draws how much the computer corrects, before and after; empty where that cannot
-// be compared.
-func (c *Comparison) Bars() template.HTML {
-	if c.Mean == nil {
-		return ""
-	}
-	most := 10.0
-	for _, m := range c.Mean {
-		most = max(most, 5*math.Ceil(math.Abs(m)/5))
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="bars" viewBox="0 0 640 132" role="img" aria-label="Mean correction of the fuel before: %+.1f %%, after: %+.1f %%.">`, c.Mean[0], c.Mean[1])
-	x := func(v float64) float64 { return 360 + 210*v/most }
-	for _, v := range []float64{-most, 0, most} {
-		fmt.Fprintf(&b, `<line class="base" x1="%[1]g" x2="%[1]g" y1="8" y2="104"/><text class="num" x="%[1]g" y="120" text-anchor="middle">%[2]s %%</text>`, x(v), strings.TrimPrefix(fmt.Sprintf("%+.0f", v), map[bool]string{true: "+"}[v == 0]))
-	}
-	for i, m := range c.Mean {
-		y := 16 + 46*float64(i)
-		text, does, anchor, dx := []string{"before", "after"}[i], "adds", "start", 6.0
-		if m < 0 {
-			does, anchor, dx = "cuts", "end", -6
-		}
-		fmt.Fprintf(&b, `<text class="name" x="96" y="%g" text-anchor="end">%s</text><rect class="%s" x="%.1f" y="%g" width="%.1f" height="34"/><text class="name" x="%.1f" y="%g" text-anchor="%s">%+.1f %%</text>`,
-			y+23, text, does, min(x(0), x(m)), y, max(2, math.Abs(x(m)-x(0))), x(m)+dx, y+23, anchor, m)
-	}
-	b.WriteString(`</svg>`)
-	return template.HTML(b.String())
-}
-
-func label(s *Side, what string) string {
-	if s.Title == "" {
-		return what
-	}
-	return s.Title + ": " + strings.ToLower(what[:1]) + what[1:]
-}
-
-// Figure is a drawing in the page.
-type Figure struct {
-	N           int
-	Title, Note string
-	Drawing     template.HTML
 }
 
 // Ring is the side's ring as an inline drawing.
@@ -390,14 +306,4 @@ func (s *Side) FitText(f trimmap.Fit) string {
 		return "Fitted level of total trim: " + at(f.B) + "."
 	}
 	return fmt.Sprintf("Fitted total trim (95 %% intervals): %s at %.3g %s, %s at %.3g, %s at %.3g.", at(f.AtLow), f.Low, s.Map.FlowUnit, at(f.AtMid), f.Mid, at(f.AtHigh), f.High)
-}
-
-// count is how often a side was held.
-func (t *Trace) count(side analysis.Side) (n int) {
-	for _, b := range t.Bands {
-		if b.Side == side {
-			n++
-		}
-	}
-	return n
 }

@@ -58,9 +58,9 @@ func sample(text string, sides int) *Report {
 			Events: []analysis.Event{{T: 1, Name: analysis.Ready, Reasons: []string{text}}, {T: 84, Name: analysis.CodeSet, Code: text},
 				{T: 90, Name: analysis.GapSeen, Cause: text}},
 			Figures: analysis.Figures{PerSecond: 4, CanCountHz: 2},
-			Facts:   []Fact{{text, text}}, Resting: []Fact{{text, text}}, Switching: []Fact{{text, text}}, Monitors: []Fact{{text, text}}, OwnTests: []Fact{{text, text}}, Freeze: text,
+			Facts:   []Fact{{text, text}}, Resting: []Fact{{text, text}}, Switching: Table{[]string{text, text}, [][]string{{text, text}}, text}, Monitors: []Fact{{text, text}}, OwnTests: []Fact{{text, text}}, Freeze: text,
 			Codes: []Code{{text, "stored", text, "there", "there", true}},
-			Map: trimmap.Map{Next: text, Limits: []string{text}, Banks: []trimmap.Result{{Bank: 1, Says: text, Points: []string{text}, Limits: []string{text},
+			Map: trimmap.Map{Data: someTrims(), Next: text, Limits: []string{text}, Banks: []trimmap.Result{{Bank: 1, Says: text, Points: []string{text}, Limits: []string{text}, Fit: trimmap.FitBank(someTrims().Readings, 1),
 				Cells: []trimmap.Cell{{CellAt: trimmap.CellAt{Speed: 0, Load: 1}, Count: 30, Mean: 12, SD: 1}}}}}}
 		for k, id := range analysis.ProofOrder {
 			s.Verdict.Proofs = append(s.Verdict.Proofs, analysis.Proof{ID: id, State: []analysis.State{analysis.Proven, analysis.Failed, analysis.Unclear, analysis.Untested}[k%4],
@@ -76,6 +76,16 @@ func sample(text string, sides int) *Report {
 			Sensor: [][]string{{text, text, text}}, Force: [][]string{{text, text, text}}, Codes: [][]string{{text, text, text, text}}, Open: [2]string{text, text}, Limits: []string{text}}
 	}
 	return r
+}
+
+// someTrims are readings of a car that adds more fuel the less air it draws.
+func someTrims() trimmap.Data {
+	d := trimmap.Data{Flow: trimmap.Metered, FlowUnit: "g/s"}
+	for i := range 200 {
+		flow := 2 + float64(i%20)
+		d.Readings = append(d.Readings, trimmap.Reading{At: float64(i), Bank: 1, Short: 30/flow + float64(i%3), Flow: flow, RPM: 800, Load: 20})
+	}
+	return d
 }
 
 func pageOf(t testing.TB, r *Report) []byte {
@@ -162,7 +172,7 @@ func TestHostileWords(t *testing.T) {
 // A figure as a file of its own is well-formed XML, with nothing of the words in it but
 // words.
 func TestFigureFiles(t *testing.T) {
-	for _, figure := range []string{"ring", "traces", "lean", "rich"} {
+	for _, figure := range []string{"ring", "traces", "lean", "rich", "trims"} {
 		for _, text := range append([]string{"harmless"}, hostile...) {
 			var b bytes.Buffer
 			if err := sample(text, 1).WriteSVG(&b, figure); err != nil {
@@ -190,6 +200,10 @@ func TestFigureFiles(t *testing.T) {
 	r.Sides[0].Trace.Bands = nil
 	if err := r.WriteSVG(io.Discard, "lean"); !errors.Is(err, ErrNoForce) {
 		t.Errorf("no force: %v", err)
+	}
+	r.Sides[0].Map.Readings = nil
+	if err := r.WriteSVG(io.Discard, "trims"); !errors.Is(err, ErrNoTrims) {
+		t.Errorf("no trims: %v", err)
 	}
 }
 

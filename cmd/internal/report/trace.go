@@ -24,6 +24,7 @@ type Band struct {
 type Trace struct {
 	Sensor string
 	Volts  []Point // V
+	Lambda []Point // equivalence ratio, of a wide-range sensor
 	Down   []Point // V, the downstream sensor of the bank
 	Trim   []Point // %
 	Bands  []Band
@@ -31,16 +32,16 @@ type Trace struct {
 	Ticks  []session.Tick
 	End    float64 // s
 
-	volts, down string
-	trims       []string
-	open        bool // the last band
+	volts, lambda, down string
+	trims               []string
+	open                bool // the last band
 }
 
 // NewTrace returns a sink for a session that watches sensor ("B1S1").
 func NewTrace(sensor string) *Trace {
 	t := &Trace{Sensor: sensor, trims: session.TrimNames(sensor)}
 	if len(sensor) == 4 {
-		t.volts = "O2S" + sensor[1:2] + sensor[3:4]
+		t.volts, t.lambda = "O2S"+sensor[1:2]+sensor[3:4], "EQ_RAT"+sensor[1:2]+sensor[3:4]
 		if sensor[3] == '1' {
 			t.down = "O2S" + sensor[1:2] + "2"
 		}
@@ -56,6 +57,8 @@ func (t *Trace) Write(f session.Frame) error {
 		switch name := s.Signal.Name; {
 		case name == t.volts:
 			to = &t.Volts
+		case name == t.lambda:
+			to = &t.Lambda
 		case name == t.down:
 			to = &t.Down
 		case slices.Contains(t.trims, name):
@@ -88,6 +91,10 @@ func (t *Trace) Write(f session.Frame) error {
 	}
 	return nil
 }
+
+// Wide reports that the sensor is a wide-range one, which says lambda in place of a
+// voltage that switches.
+func (t *Trace) Wide() bool { return len(t.Lambda) > 0 }
 
 func (t *Trace) event(e analysis.Event) {
 	switch e.Name {

@@ -287,6 +287,9 @@ func NoDataBig(d time.Duration) string { return fmt.Sprintf("NO DATA %d", int(d.
 // VoltageOf labels the trace of a sensor, TrimOf that of its bank's short-term trim.
 func VoltageOf(sensor string) string { return sensor + " sensor, V" }
 
+// LambdaOf labels the trace of a wide-range sensor.
+func LambdaOf(sensor string) string { return sensor + " lambda" }
+
 // TrimOf labels the trace of the short-term trim of a sensor's bank.
 func TrimOf(sensor string) string {
 	if len(sensor) == 4 {

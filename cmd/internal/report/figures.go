@@ -1,0 +1,127 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+
+	"pushback/analysis"
+	"pushback/cmd/internal/words"
+)
+
+// Drawings are the figures of a report: whole recordings, forces from close by, and trim
+// against air flow.
+type Drawings struct{ Whole, Close, Clouds []Figure }
+
+// draw draws the traces of all sides on the same axes, of each side of the signal the
+// force that was held longest, and the trims. Figures are numbered as they stand in the page.
+func (r *Report) draw() (out Drawings) {
+	traces := make([]*Trace, len(r.Sides))
+	length, n := 0.0, 0
+	for i, s := range r.Sides {
+		traces[i] = s.Trace
+		length = max(length, s.Trace.End)
+	}
+	trim := trimScale(traces...)
+	figure := func(s *Side, v view, note string) Figure {
+		n++
+		return Figure{n, v.title, note, template.HTML(s.Trace.inline(v)), true}
+	}
+	cloudFigures := func() {
+		for _, c := range clouds(r.Sides) {
+			n++
+			out.Clouds = append(out.Clouds, Figure{n, c.title, c.note(), c.inline(), false})
+		}
+	}
+	if r.Compare != nil {
+		cloudFigures()
+	}
+	for _, s := range r.Sides {
+		out.Whole = append(out.Whole, figure(s, s.Trace.whole(length, label(s, "The whole recording"), s.Trace.upperScale(traces...), trim), ""))
+	}
+	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
+		hold := 0.0
+		for _, s := range r.Sides {
+			if b, ok := s.Trace.longest(side); ok {
+				hold = max(hold, min(b.To-b.From, 60))
+			}
+		}
+		for _, s := range r.Sides {
+			b, ok := s.Trace.longest(side)
+			if !ok {
+				continue
+			}
+			v := s.Trace.around(b, label(s, "Held "+string(side)+" "+words.Arrow(side)), s.Trace.upperScale(traces...), trim, hold)
+			note := fmt.Sprintf("From %s to %s; time runs from the moment the force began.", words.SessionTime(b.From), words.SessionTime(b.To))
+			if s.Trace.within(v) <= mostDots {
+				note += " Each dot is one reading."
+			}
+			if many := s.Trace.count(side); many > 1 {
+				note += fmt.Sprintf(" The longest of %d.", many)
+			}
+			out.Close = append(out.Close, figure(s, v, note))
+		}
+	}
+	if r.Compare == nil {
+		cloudFigures()
+	}
+	return out
+}
+
+// within is how many readings of the sensor a view shows.
+func (t *Trace) within(v view) int { return count(thin(t.upper(), v.from, v.to, fine)) }
+
+// Bars draws how much the computer corrects, before and after; empty where that cannot
+// be compared.
+func (c *Comparison) Bars() template.HTML {
+	if c.Mean == nil {
+		return ""
+	}
+	most := 10.0
+	for _, m := range c.Mean {
+		most = max(most, 5*math.Ceil(math.Abs(m)/5))
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg class="bars" viewBox="0 0 640 132" role="img" aria-label="Mean correction of the fuel before: %+.1f %%, after: %+.1f %%.">`, c.Mean[0], c.Mean[1])
+	x := func(v float64) float64 { return 360 + 210*v/most }
+	for _, v := range []float64{-most, 0, most} {
+		fmt.Fprintf(&b, `<line class="base" x1="%[1]g" x2="%[1]g" y1="8" y2="104"/><text class="num" x="%[1]g" y="120" text-anchor="middle">%[2]s %%</text>`, x(v), strings.TrimPrefix(fmt.Sprintf("%+.0f", v), map[bool]string{true: "+"}[v == 0]))
+	}
+	for i, m := range c.Mean {
+		y := 16 + 46*float64(i)
+		text, does, anchor, dx := []string{"before", "after"}[i], "adds", "start", 6.0
+		if m < 0 {
+			does, anchor, dx = "cuts", "end", -6
+		}
+		fmt.Fprintf(&b, `<text class="name" x="96" y="%g" text-anchor="end">%s</text><rect class="%s" x="%.1f" y="%g" width="%.1f" height="34"/><text class="name" x="%.1f" y="%g" text-anchor="%s">%+.1f %%</text>`,
+			y+23, text, does, min(x(0), x(m)), y, max(2, math.Abs(x(m)-x(0))), x(m)+dx, y+23, anchor, m)
+	}
+	b.WriteString(`</svg>`)
+	return template.HTML(b.String())
+}
+
+func label(s *Side, what string) string {
+	if s.Title == "" {
+		return what
+	}
+	return s.Title + ": " + strings.ToLower(what[:1]) + what[1:]
+}
+
+// Figure is a drawing in the page.
+type Figure struct {
+	N           int
+	Title, Note string
+	Drawing     template.HTML
+	Zoom        bool // along time
+}
+
+// count is how often a side was held.
+func (t *Trace) count(side analysis.Side) (n int) {
+	for _, b := range t.Bands {
+		if b.Side == side {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,236 @@
+package report
+
+import (
+	"fmt"
+	"html"
+	"html/template"
+	"math"
+	"slices"
+	"strings"
+
+	"pushback/analysis/trimmap"
+)
+
+// Heights of a scatter of trim against air flow, px.
+const (
+	cloudTop    = 8.0
+	cloudHeight = 190.0
+	cloudAxis   = cloudTop + cloudHeight
+	cloudFull   = cloudAxis + 36
+	cloudHead   = 26.0 // its title, in a file of its own
+)
+
+// A cloud is one bank's total trim against air flow.
+type cloud struct {
+	title      string
+	unit       string // of the flow
+	points     []xy
+	flow, trim scale
+	fit        trimmap.Fit
+	half       bool // it has half of the page's width
+}
+
+type xy struct{ X, Y float64 }
+
+// clouds returns what of each side can be drawn, all on the same axes as far as they have
+// the same unit.
+func clouds(sides []*Side) (out []cloud) {
+	flows, trim := map[string]scale{}, scale{-10, 10}
+	for _, s := range sides {
+		for _, b := range s.Map.Banks {
+			c := cloud{title: label(s, fmt.Sprintf("Bank %d: total trim against air flow", b.Bank)), unit: s.Map.FlowUnit, fit: b.Fit}
+			flow := flows[c.unit]
+			for i := range s.Map.Readings {
+				r := &s.Map.Readings[i]
+				if r.Bank != b.Bank || !(r.Flow > 0) || math.IsInf(r.Flow, 1) {
+					continue
+				}
+				p := xy{r.Flow, r.Total()}
+				flow.hi = max(flow.hi, p.X)
+				trim.lo, trim.hi = min(trim.lo, p.Y), max(trim.hi, p.Y)
+				c.points = append(c.points, p)
+			}
+			if len(c.points) > 0 {
+				flows[c.unit] = flow
+				out = append(out, c)
+			}
+		}
+	}
+	for i := range out {
+		c := &out[i]
+		c.flow = scale{0, flows[c.unit].hi * 1.05}
+		c.trim = scale{math.Floor(trim.lo/5) * 5, math.Ceil(trim.hi/5) * 5}
+		c.half = len(out) > 1
+	}
+	return out
+}
+
+// dot is one place of a cloud with how many readings lie there.
+type dot struct {
+	xy
+	n int
+}
+
+// dots joins readings that lie on each other in a drawing of so many columns and rows:
+// each occupied place has one dot, at the first reading that lies there, so a single
+// outlier stays.
+func (c *cloud) dots(columns, rows int) (out []dot) {
+	at := map[[2]int]int{}
+	for _, p := range c.points {
+		k := [2]int{int(c.flow.part(p.X) * float64(columns)), int(c.trim.part(p.Y) * float64(rows))}
+		i, ok := at[k]
+		if !ok {
+			i, at[k] = len(out), len(out)
+			out = append(out, dot{xy: p})
+		}
+		out[i].n++
+	}
+	return out
+}
+
+// crowds are the classes of dots: a reading or a few, many, very many.
+var crowds = []struct {
+	from  int
+	class string
+}{{1, "few"}, {5, "many"}, {50, "most"}}
+
+func (c *cloud) x(v float64) float64 { return round1(10000 * c.flow.part(v)) }
+func (c *cloud) y(v float64) float64 { return round1(1000 * (1 - c.trim.part(v))) }
+
+// body draws the cloud without its value axis; the element around it has the height.
+func (c *cloud) body() string {
+	var b strings.Builder
+	px := func(v float64) float64 { return round1(cloudTop + cloudHeight*(1-c.trim.part(v))) }
+	fmt.Fprintf(&b, `<rect class="usual" x="0" width="100%%" y="%g" height="%g"/>`, px(trimmap.Usual), px(-trimmap.Usual)-px(trimmap.Usual))
+	for _, v := range ticks(c.trim, 5) {
+		class := "grid"
+		if v == 0 {
+			class = "grid zero"
+		}
+		fmt.Fprintf(&b, `<line class="%s" x1="0" x2="100%%" y1="%[2]g" y2="%[2]g"/>`, class, px(v))
+	}
+	most := 10
+	if c.half {
+		most = 5
+	}
+	for _, v := range ticks(c.flow, most) {
+		anchor, x := "middle", round1(100*c.flow.part(v))
+		switch {
+		case x < 2:
+			anchor = "start"
+		case x > 97:
+			anchor = "end"
+		}
+		fmt.Fprintf(&b, `<line class="grid" x1="%[1]g%%" x2="%[1]g%%" y1="%[2]g" y2="%[3]g"/><text class="num" x="%[1]g%%" y="%[4]g" text-anchor="%[5]s">%[6]g</text>`,
+			x, cloudTop, cloudAxis+4, cloudAxis+16, anchor, math.Round(v*1e6)/1e6)
+	}
+	fmt.Fprintf(&b, `<line class="base" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/><text class="unit" x="100%%" y="%[2]g" text-anchor="end">%[3]s</text>`,
+		cloudAxis, cloudAxis+31, html.EscapeString(flowName(c.unit)))
+	fmt.Fprintf(&b, `<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 10000 1000" preserveAspectRatio="none">`, cloudTop, cloudHeight)
+	dots := c.dots(240, 90)
+	for i, k := range crowds {
+		var d strings.Builder
+		for _, p := range dots {
+			if p.n >= k.from && (i+1 == len(crowds) || p.n < crowds[i+1].from) {
+				fmt.Fprintf(&d, "M%.0f %.0fh0", c.x(p.X), c.y(p.Y))
+			}
+		}
+		if d.Len() > 0 {
+			fmt.Fprintf(&b, `<path class="point %s" d="%s"/>`, k.class, d.String())
+		}
+	}
+	c.writeFit(&b)
+	b.WriteString(`</svg>`)
+	return b.String()
+}
+
+// writeFit draws the fitted curve over the flows that it speaks of, with its intervals at
+// three of them.
+func (c *cloud) writeFit(b *strings.Builder) {
+	f := c.fit
+	if !(f.High > 0) { // there is none
+		return
+	}
+	const steps = 60
+	b.WriteString(`<path class="line fit" d="`)
+	for i := range steps + 1 {
+		x := f.Low + (f.High-f.Low)*float64(i)/steps
+		fmt.Fprintf(b, "%c%.0f %.0f", "ML"[min(i, 1)], c.x(x), c.y(f.A.Value/x+f.B.Value+f.C.Value*x))
+	}
+	for _, at := range []struct {
+		x float64
+		y trimmap.Interval
+	}{{f.Low, f.AtLow}, {f.Mid, f.AtMid}, {f.High, f.AtHigh}} {
+		fmt.Fprintf(b, "M%.0f %.0fV%.0f", c.x(at.x), c.y(at.y.Lo), c.y(at.y.Hi))
+	}
+	b.WriteString(`"/>`)
+}
+
+func (c *cloud) gutterBody() string {
+	var b strings.Builder
+	for _, v := range ticks(c.trim, 5) {
+		text := fmt.Sprintf("%+.0f", v)
+		if v == 0 {
+			text = "0"
+		}
+		fmt.Fprintf(&b, `<text class="num" x="%g" y="%g" text-anchor="end">%s</text>`, gutter-5, round1(cloudTop+cloudHeight*(1-c.trim.part(v))+4), text)
+	}
+	fmt.Fprintf(&b, `<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">total trim, %%</text>`, cloudTop+cloudHeight/2)
+	return b.String()
+}
+
+// says is the figure in words.
+func (c *cloud) says() string {
+	byX := func(a, b xy) int { return int(math.Copysign(1, a.X-b.X)) }
+	byY := func(a, b xy) int { return int(math.Copysign(1, a.Y-b.Y)) }
+	s := fmt.Sprintf("%s. %d readings from %.3g to %.3g %s, total trim from %+.1f to %+.1f %%.", c.title, len(c.points),
+		slices.MinFunc(c.points, byX).X, slices.MaxFunc(c.points, byX).X, c.unit, slices.MinFunc(c.points, byY).Y, slices.MaxFunc(c.points, byY).Y)
+	if f := c.fit; f.High > 0 {
+		s += fmt.Sprintf(" The fitted curve goes from %+.1f %% at %.3g to %+.1f %% at %.3g.", f.AtLow.Value, f.Low, f.AtHigh.Value, f.High)
+	}
+	return s
+}
+
+// inline is the figure for a page.
+func (c *cloud) inline() template.HTML {
+	return template.HTML(fmt.Sprintf(`<svg class="gutter" width="%[1]g" height="%[2]g" aria-hidden="true">%[3]s</svg><svg class="plot" height="%[2]g" role="img" aria-label="%[4]s">%[5]s</svg>`,
+		gutter, cloudFull, c.gutterBody(), html.EscapeString(c.says()), c.body()))
+}
+
+// note explains the figure.
+func (c *cloud) note() string {
+	note := fmt.Sprintf("Each dot is where readings lie, darker where there are many; shaded: the usual ±%.0f %%.", trimmap.Usual)
+	if c.fit.High > 0 {
+		note += " Line: the fit, with its 95 % intervals."
+	}
+	return note
+}
+
+// flowName labels the axis of an air flow in this unit of trimmap's.
+func flowName(unit string) string {
+	if strings.HasPrefix(unit, "g/s") {
+		return "air flow, " + unit
+	}
+	return "speed × load, " + unit
+}
+
+// writeClouds writes one side's scatters as a file of their own, one below the other.
+func writeClouds(cs []cloud, style string) string {
+	const width = 1000.0
+	var b strings.Builder
+	height := float64(len(cs)) * (cloudFull + cloudHead)
+	says := make([]string, len(cs))
+	for i := range cs {
+		says[i] = cs[i].says()
+	}
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %[1]g %[2]g" width="%[1]g" height="%[2]g" role="img" aria-label="%[3]s"><style>%[4]s</style><rect width="100%%" height="100%%" fill="#fff"/>`,
+		width, height, html.EscapeString(strings.Join(says, " ")), style)
+	for i := range cs {
+		cs[i].half = false // each has the width for itself
+		y := float64(i) * (cloudFull + cloudHead)
+		fmt.Fprintf(&b, `<text class="title" x="%g" y="%g">%s</text><svg y="%g" width="%[1]g" height="%[5]g">%[6]s</svg><svg x="%[1]g" y="%[4]g" width="%[7]g" height="%[5]g">%[8]s</svg>`,
+			gutter, y+18, html.EscapeString(cs[i].title), y+cloudHead, cloudFull, cs[i].gutterBody(), width-gutter-12, cs[i].body())
+	}
+	b.WriteString("</svg>\n")
+	return b.String()
+}
