@@ -8,8 +8,12 @@ import (
 	"os"
 	"strconv"
 	"testing"
+	"time"
 
+	"pushback/analysis/stats"
+	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
+	"pushback/decode"
 )
 
 func rows(t testing.TB, name string) [][]string {
@@ -35,9 +39,7 @@ func num(t testing.TB, s string) float64 {
 	return v
 }
 
-// The conditions' means and errors are those of R 4.2.2 with boot's tsboot on the same
-// recordings; see testdata/golden.R.
-func TestAgainstR(t *testing.T) {
+func madeTrims(t *testing.T) Result {
 	read := func(name string) []trimmap.Reading {
 		var out []trimmap.Reading
 		for _, r := range rows(t, name) {
@@ -45,7 +47,13 @@ func TestAgainstR(t *testing.T) {
 		}
 		return out
 	}
-	r := Trims([][]trimmap.Reading{read("before.csv")}, [][]trimmap.Reading{read("after.csv")})
+	return Trims([][]trimmap.Reading{read("before.csv")}, [][]trimmap.Reading{read("after.csv")})
+}
+
+// The conditions' means and errors are those of R 4.2.2 with boot's tsboot on the same
+// recordings; see testdata/golden.R.
+func TestAgainstR(t *testing.T) {
+	r := madeTrims(t)
 	if len(r.Cells) != 3 {
 		t.Fatalf("%d conditions", len(r.Cells))
 	}
@@ -65,6 +73,47 @@ func TestAgainstR(t *testing.T) {
 	}
 	if r.Answer != Better || r.Cells[0].Answer != Better || r.Cells[2].Answer != NoDifference {
 		t.Errorf("from +10, +4, +1 to +2, +0.8, +0.3 %%: %s, %+v", r.Answer, r.Why)
+	}
+}
+
+// The intervals and p-values of the same recordings, and the errors of a made-up sensor's
+// figures, are those of SciPy 1.10.1; see testdata/golden.py.
+func TestAgainstSciPy(t *testing.T) {
+	near := func(what string, got float64, want string, share, least float64) {
+		t.Helper()
+		if w := num(t, want); math.Abs(got-w) > max(share*math.Abs(w), least) {
+			t.Errorf("%s: %.6f, SciPy says %s", what, got, want)
+		}
+	}
+	r := madeTrims(t)
+	for i, want := range rows(t, "intervals.csv") {
+		c := r.Cells[i]
+		near(want[0]+" rpm, difference", c.Diff.Value, want[1], 0, 1e-6)
+		// 500 resamples here, 20000 there.
+		near(want[0]+" rpm, interval from", c.Diff.Lo, want[2], 0, 0.03)
+		near(want[0]+" rpm, interval to", c.Diff.Hi, want[3], 0, 0.03)
+		near(want[0]+" rpm, p", stats.StudentP(c.Nearer.Value/c.se, c.df), want[4], 0.02, 2e-4)
+	}
+	c := switching.NewCollector("B1S1")
+	for _, row := range rows(t, "switching.csv") {
+		at := time.Duration(num(t, row[0]) * float64(time.Second))
+		for _, s := range []struct {
+			name string
+			v    float64
+		}{{"RPM", 800}, {"O2S11", num(t, row[1])}} {
+			c.Add(decode.Sample{Signal: decode.ByName(s.name), Sent: at, Received: at, Value: s.v})
+		}
+	}
+	b := c.Bands(nil)[0]
+	errors := b.Errors(2000, 3)
+	for i, want := range rows(t, "errors.csv") {
+		f := switching.Figure(i)
+		if f.String() != want[0] {
+			t.Fatalf("figure %q, SciPy's is %q", f, want[0])
+		}
+		near(want[0], f.Of(b), want[1], 0, 0.0026) // of a step of 5 mV, which the two quantiles round otherwise
+		// Standard errors of 2000 and of 5000 resamples agree to some 3 %.
+		near(want[0]+", error", errors[i], want[2], 0.07, 0)
 	}
 }
 

@@ -18,6 +18,8 @@ const (
 	ShareRich
 	Changes
 	Period
+	RiseTime
+	FallTime
 	figures
 )
 
@@ -32,6 +34,7 @@ func Figures() (all []Figure) {
 var figureNames = [...][2]string{
 	{"lowest voltage (1 %)", "V"}, {"highest voltage (99 %)", "V"}, {"mean voltage", "V"},
 	{"share rich", ""}, {"changes of side in 10 s", ""}, {"period", "s"},
+	{"rise 0.30 to 0.60 V", "s"}, {"fall 0.60 to 0.30 V", "s"},
 }
 
 func (f Figure) String() string { return figureNames[f][0] }
@@ -41,17 +44,28 @@ func (f Figure) Unit() string { return figureNames[f][1] }
 
 // Of returns the figure of a band, NaN where it was not measured.
 func (f Figure) Of(b Band) float64 {
-	return [...]float64{b.Low, b.High, b.Mean, b.ShareRich, b.Per10s, b.Period}[f]
+	return [...]float64{b.Low, b.High, b.Mean, b.ShareRich, b.Per10s, b.Period, b.Rise.middle(), b.Fall.middle()}[f]
 }
 
-// Step is how finely the readings can tell a figure: the voltage comes in steps of 5 mV,
-// a change of side is dated between two readings.
+func (e Edge) middle() float64 {
+	if !e.Shown() {
+		return math.NaN()
+	}
+	return (e.AtLeast + e.AtMost) / 2
+}
+
+// Step is how finely the readings can tell a figure: the voltage comes in steps of 5 mV, a
+// change of side is dated between two readings, a transition by its bracket.
 func (f Figure) Step(b Band) float64 {
 	switch f {
 	case Lowest, Highest:
 		return step
 	case Period:
 		return 1 / b.PerSecond
+	case RiseTime:
+		return b.Rise.AtMost - b.Rise.AtLeast
+	case FallTime:
+		return b.Fall.AtMost - b.Fall.AtLeast
 	}
 	return 0
 }
@@ -69,6 +83,7 @@ type part struct {
 	volts          [300]float64
 	changes, stays float64
 	periods        []float64
+	rises, falls   []float64 // s, middles of their brackets
 }
 
 func (p *part) reading(v float64) {
@@ -91,6 +106,8 @@ func (p *part) add(o *part) {
 	p.changes += o.changes
 	p.stays += o.stays
 	p.periods = append(p.periods, o.periods...)
+	p.rises = append(p.rises, o.rises...)
+	p.falls = append(p.falls, o.falls...)
 }
 
 func (p *part) quantile(q float64) float64 {
@@ -115,6 +132,10 @@ func (p *part) figure(f Figure) float64 {
 		return p.above / p.n
 	case Changes:
 		return 10 * p.changes / p.seconds
+	case RiseTime:
+		return stats.Median(p.rises)
+	case FallTime:
+		return stats.Median(p.falls)
 	}
 	return stats.Median(p.periods)
 }
@@ -159,8 +180,9 @@ func (b Band) Errors(times int, seed uint64) []float64 {
 	}
 	rng := rand.New(rand.NewPCG(seed, 0x73776974))
 	values := make([][]float64, figures)
+	var sum part
 	for range times {
-		var sum part
+		sum = part{periods: sum.periods[:0], rises: sum.rises[:0], falls: sum.falls[:0]}
 		for range b.parts {
 			sum.add(&b.parts[rng.IntN(len(b.parts))])
 		}

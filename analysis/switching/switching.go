@@ -198,8 +198,8 @@ func measure(name string, stretches [][]reading) Band {
 			}
 			side = is
 		}
-		rise.find(s, func(v float64) float64 { return v })
-		fall.find(s, func(v float64) float64 { return low + high - v })
+		rise.find(s, func(v float64) float64 { return v }, func(at, seconds float64) { p := cut.at(at); p.rises = append(p.rises, seconds) })
+		fall.find(s, func(v float64) float64 { return low + high - v }, func(at, seconds float64) { p := cut.at(at); p.falls = append(p.falls, seconds) })
 	}
 	if b.Readings == 0 {
 		return b
@@ -235,8 +235,9 @@ type edges struct{ least, most []float64 }
 
 // find takes the transitions of one stretch. A transition began after the last reading
 // at or below 0.30 V and ended before the first at or above 0.60 V; it lasted at least
-// from the first to the last reading between.
-func (e *edges) find(s []reading, as func(float64) float64) {
+// from the first to the last reading between. each is told when it ended and the middle of
+// its bracket.
+func (e *edges) find(s []reading, as func(float64) float64, each func(at, seconds float64)) {
 	began := -1
 	for i, r := range s {
 		v := as(float64(r.volts))
@@ -251,6 +252,7 @@ func (e *edges) find(s []reading, as func(float64) float64) {
 					least = s[i-1].at - s[began+1].at
 				}
 				e.least = append(e.least, least)
+				each(r.at, (least+r.at-s[began].at)/2)
 			}
 			began = -1
 		}
