@@ -8,6 +8,7 @@ here=$(cd "$(dirname "$0")" && pwd)
 # Debian's versions begin with a digit; what is no release sorts before the first.
 case $version in [0-9]*) ;; *) version=0~git.$version ;; esac
 version=${version//-/+}
+maintainer='The pushback authors <pushback@example.invalid>'
 umask 022
 root=$(mktemp -d)
 trap 'rm -rf "$root"' EXIT
@@ -27,8 +28,16 @@ put 644 "$here/README.Debian" "$doc/README.Debian"
 put 644 "$here/copyright" "$doc/copyright"
 put 644 "$folder/third-party-licences.txt" "$doc/third-party-licences.txt"
 put 644 "$here/../README.md" "$doc/README.md"
-put 644 "$here/../CHANGELOG.md" "$doc/changelog"
-gzip -9n "$root/$doc/changelog" "$root/$doc/README.md" "$root/$doc/third-party-licences.txt"
+put 644 "$here/../CHANGELOG.md" "$doc/NEWS.md"
+put 644 "$here/lintian-overrides" usr/share/lintian/overrides/pushback
+cat > "$root/$doc/changelog" <<CHANGELOG
+pushback ($version) unstable; urgency=medium
+
+  * See NEWS.md.gz.
+
+ -- $maintainer  $(LC_ALL=C date -u -R -d "@$SOURCE_DATE_EPOCH")
+CHANGELOG
+gzip -9n "$root/$doc"/{changelog,NEWS.md,README.md,third-party-licences.txt}
 
 chmod 755 "$root"
 install -d -m 755 "$root/DEBIAN"
@@ -36,7 +45,7 @@ cat > "$root/DEBIAN/control" <<CONTROL
 Package: pushback
 Version: $version
 Architecture: $arch
-Maintainer: The pushback authors <pushback@example.invalid>
+Maintainer: $maintainer
 Installed-Size: $(find "$root" -type f -printf '%s\n' | awk '{kb += int(($1 + 1023) / 1024)} END {print kb}')
 Section: electronics
 Priority: optional
@@ -48,4 +57,4 @@ Description: does the fuel loop push back when an oxygen sensor is forced?
 CONTROL
 (cd "$root" && find usr -type f -print0 | LC_ALL=C sort -z | xargs -0 md5sum > DEBIAN/md5sums)
 chmod 644 "$root"/DEBIAN/*
-dpkg-deb --root-owner-group -Zxz --build "$root" "$folder/pushback-linux-$arch.deb" >/dev/null
+dpkg-deb --root-owner-group -Zxz --threads-max=1 --build "$root" "$folder/pushback-linux-$arch.deb" >/dev/null

@@ -37,6 +37,7 @@ func (f *carFlags) check(cmd *cobra.Command) (obd.Bus, error) {
 	if f.port == "" {
 		return 0, usagef(cmd, "--port is missing; `pushback ports` lists the ports")
 	}
+	f.port = seriallink.Canonical(f.port)
 	return f.checkCar(cmd)
 }
 
