@@ -107,7 +107,7 @@ func (d *drawing) span(class string, from, to float64, label string) {
 	}
 	d.f(`<rect class="%s" x="%g%%" width="%g%%" y="%g" height="%g"/>`, class, d.x(from), max(0.15, d.x(to)-d.x(from)), voltsTop, axisTop-voltsTop)
 	if label != "" {
-		d.f(`<text class="held %s" x="%g%%" y="%g" dx="3">%s</text>`, strings.TrimPrefix(class, "band "), d.x(from), trimTop-2, html.EscapeString(label))
+		d.f(`<text paint-order="stroke" class="held %s" x="%g%%" y="%g" dx="3">%s</text>`, strings.TrimPrefix(class, "band "), d.x(from), trimTop-2, html.EscapeString(label))
 	}
 }
 
@@ -151,7 +151,7 @@ func (d *drawing) curve(class string, points []Point, s scale, top, height float
 	if len(runs) == 0 {
 		return
 	}
-	d.f(`<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 10000 1000" preserveAspectRatio="none"><path class="line %s" d="`, top, height, class)
+	d.f(`<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 10000 1000" preserveAspectRatio="none"><path vector-effect="non-scaling-stroke" class="line %s" d="`, top, height, class)
 	var b []byte
 	put := func(cmd byte, p Point) {
 		b = append(b, cmd)
@@ -172,7 +172,7 @@ func (d *drawing) curve(class string, points []Point, s scale, top, height float
 		}
 	}
 	if d.v.dots && count(runs) <= mostDots {
-		b = append(b, `"/><path class="dot `+class+`" d="`...)
+		b = append(b, `"/><path vector-effect="non-scaling-stroke" class="dot `+class+`" d="`...)
 		for _, r := range runs {
 			for _, p := range r {
 				put('M', p)

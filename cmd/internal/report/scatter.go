@@ -136,7 +136,7 @@ func (c *cloud) body() string {
 			}
 		}
 		if d.Len() > 0 {
-			fmt.Fprintf(&b, `<path class="point %s" d="%s"/>`, k.class, d.String())
+			fmt.Fprintf(&b, `<path vector-effect="non-scaling-stroke" class="point %s" d="%s"/>`, k.class, d.String())
 		}
 	}
 	c.writeFit(&b)
@@ -152,7 +152,7 @@ func (c *cloud) writeFit(b *strings.Builder) {
 		return
 	}
 	const steps = 60
-	b.WriteString(`<path class="line fit" d="`)
+	b.WriteString(`<path vector-effect="non-scaling-stroke" class="line fit" d="`)
 	for i := range steps + 1 {
 		x := f.Low + (f.High-f.Low)*float64(i)/steps
 		fmt.Fprintf(b, "%c%.0f %.0f", "ML"[min(i, 1)], c.x(x), c.y(f.A.Value/x+f.B.Value+f.C.Value*x))
