@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"flag"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -47,12 +49,12 @@ var unchangedFrom = flag.Uint64("unchanged-from", 1, "first seed of BenchmarkUnc
 
 // BenchmarkUnchanged draws random sound cars, records each on two days (another batch of
 // fuel, another drive through town) and tells how often the comparison calls that a repair or
-// a change.
+// a change, and how often any figure of the sensor's switching is said to differ.
 func BenchmarkUnchanged(b *testing.B) {
 	for _, bus := range []obd.Bus{obd.ISO9141, obd.VPW, obd.ISO14230Fast, obd.CAN11at500} {
 		b.Run(bus.String(), func(b *testing.B) {
 			got := map[compare.Answer]int{}
-			n, moved := 0, 0
+			n, moved, differs := 0, 0, 0
 			for b.Loop() {
 				seed := *unchangedFrom + uint64(n)
 				car := simcar.RandomSound(seed).Car
@@ -67,12 +69,16 @@ func BenchmarkUnchanged(b *testing.B) {
 				if c.Shifted {
 					moved++
 				}
+				if slices.ContainsFunc(c.Sensor, func(f figureJSON) bool { return f.Answer == compare.Differs }) {
+					differs++
+				}
 				n++
 			}
 			share := func(k int) float64 { return 100 * float64(k) / float64(n) }
 			b.ReportMetric(share(got[compare.Better]), "%better")
 			b.ReportMetric(share(got[compare.Worse]), "%worse")
 			b.ReportMetric(share(moved), "%moved")
+			b.ReportMetric(share(differs), "%switching")
 			b.ReportMetric(share(got[compare.NotComparable]), "%incomparable")
 		})
 	}
@@ -165,5 +171,18 @@ func TestCodesByTest(t *testing.T) {
 	}
 	if len(s.Found.Switching) == 0 || len(s.Found.Tests) == 0 {
 		t.Errorf("no switching figures or own tests: %s", out)
+	}
+	// A replay has them too.
+	out, _ = command(t, "replay", "last", "--json", "--found", "--db", db)
+	lines := strings.Split(strings.TrimSpace(out), "\n")
+	var line struct {
+		Kind string
+		toldJSON
+	}
+	if err := json.Unmarshal([]byte(lines[len(lines)-2]), &line); err != nil {
+		t.Fatal(err)
+	}
+	if line.Kind != "found" || len(line.Codes) == 0 || !line.Codes[0].ByTest || len(line.Tests) == 0 {
+		t.Errorf("%+v", line)
 	}
 }

@@ -16,7 +16,7 @@ import (
 // trims with their conditions, forces, and what the computers told of themselves.
 type evidence struct {
 	meta     store.Meta
-	trims    trimmap.Collector
+	trims    *trimmap.Collector // nil: not wanted
 	switches *switching.Collector
 	forced   []trimmap.Span
 	events   []analysis.Event
@@ -40,23 +40,35 @@ func gather(ctx context.Context, db *store.Store, ref string, sinks ...session.S
 	if err != nil {
 		return nil, err
 	}
-	e := &evidence{meta: m, switches: switching.NewCollector(m.Watching), Findings: session.NewFindings(judge)}
+	e := newEvidence(m, judge)
+	e.trims = &trimmap.Collector{}
 	records, stop := newReadAhead(ctx, reader)
 	defer stop()
 	res, err := session.Run(ctx, records, judge, append([]session.Sink{e}, sinks...)...)
 	if err != nil {
 		return nil, err
 	}
+	e.end(res, judge)
+	return e, nil
+}
+
+func newEvidence(m store.Meta, judge *session.Judge) *evidence {
+	return &evidence{meta: m, switches: switching.NewCollector(m.Watching), Findings: session.NewFindings(judge)}
+}
+
+// end takes how the session ended.
+func (e *evidence) end(res session.Result, judge *session.Judge) {
 	e.verdict, e.figures = res.Verdict, judge.Figures()
 	if n := len(e.forced); n > 0 && math.IsInf(e.forced[n-1].To, 1) {
 		e.forced[n-1].To = res.End.Seconds()
 	}
-	return e, nil
 }
 
 func (e *evidence) Write(f session.Frame) error {
 	for _, s := range f.Samples {
-		e.trims.Add(s)
+		if e.trims != nil {
+			e.trims.Add(s)
+		}
 		e.switches.Add(s)
 	}
 	for _, v := range f.Events {

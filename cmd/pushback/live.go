@@ -29,6 +29,7 @@ type liveFlags struct {
 	vehicle string
 	note    string
 	samples bool
+	found   bool
 	vin     bool
 	capture string
 	views   viewFlags
@@ -47,6 +48,7 @@ func (f *liveFlags) addCommon(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
 	cmd.Flags().StringVar(&f.note, "note", "", "note on the session: `TEXT`")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
+	cmd.Flags().BoolVar(&f.found, "found", false, foundUsage)
 	f.views.add(cmd)
 }
 
@@ -181,6 +183,8 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		stored{w}, &vinKeeper{w.Update}, troubles{a.log},
 		session.NewInquiry(p, judge, meta.Watching), session.NewAttention(p),
 	}
+	found := session.NewFindings(judge)
+	sinks = append(sinks, found)
 	var jsonl *session.JSONLines
 	if a.json {
 		jsonl = session.NewJSONLines(a.out, r.flags.samples)
@@ -249,7 +253,11 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	watch.Over(ctx)
 	style.WriteVerdict(people, res.Verdict, false)
 	if jsonl != nil {
-		if jerr := jsonl.End(res.Verdict); jerr != nil && err == nil {
+		var jerr error
+		if r.flags.found {
+			jerr = jsonl.Found(foundLineOf(found, res.Events, judge.Figures(), meta.Watching))
+		}
+		if jerr = errors.Join(jerr, jsonl.End(res.Verdict)); jerr != nil && err == nil {
 			err = jerr
 		}
 	}

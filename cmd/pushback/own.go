@@ -16,28 +16,52 @@ import (
 // What the computers told of themselves, and how the sensor switches, as `vehicle` and
 // `show` print it.
 
+// toldJSON is what a session's computers told of themselves.
+type toldJSON struct {
+	Codes    []codeReport  `json:"codes"`
+	Freeze   *freezeJSON   `json:"freeze_frame"` // null: none
+	Monitors *monitorsJSON `json:"monitors"`     // null: not read
+	Tests    []ownTest     `json:"own_tests"`
+	Cleared  *clearedState `json:"cleared"` // what was there when codes were cleared; null: they were not
+}
+
+// toldOf puts the figures of a recording's bands beside the computers' own.
+func toldOf(found *session.Findings, events []analysis.Event, bands []switching.Band, watching string) toldJSON {
+	t := toldJSON{Codes: codesOf(found), Freeze: freezeOf(found.Freeze), Monitors: monitorsOf(found.Readiness), Tests: testsOf(found.Tests, bands, watching)}
+	for i := range t.Codes {
+		t.Codes[i].ByTest = slices.ContainsFunc(events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == t.Codes[i].Code })
+	}
+	if found.Cleared != nil {
+		before := findingsOf(found.Cleared)
+		t.Cleared = &before
+	}
+	return t
+}
+
+const foundUsage = "with --json: print, before the verdict, what the computers told of themselves too (codes, freeze frame, monitors, own tests)"
+
+// foundLine is the JSON line of a session that runs, or runs again: what the computers
+// told, beside the recording's figures over all speeds (`show --json` has them by speed).
+type foundLine struct {
+	Kind string `json:"kind"`
+	toldJSON
+}
+
+func foundLineOf(found *session.Findings, events []analysis.Event, f analysis.Figures, watching string) foundLine {
+	nan := math.NaN()
+	all := switching.Band{Low: f.Low, High: f.High, Mean: f.Mean, Per10s: f.Per10s, PerSecond: f.PerSecond, Period: nan, Readings: f.Readings}
+	return foundLine{"found", toldOf(found, events, []switching.Band{all}, watching)}
+}
+
 // foundJSON is what a stored session shows apart from its verdict.
 type foundJSON struct {
-	Codes     []codeReport  `json:"codes"`
-	Freeze    *freezeJSON   `json:"freeze_frame"` // null: none
-	Monitors  *monitorsJSON `json:"monitors"`     // null: not read
-	Tests     []ownTest     `json:"own_tests"`
-	Switching []bandJSON    `json:"switching"`
-	Cleared   *clearedState `json:"cleared"` // what was there when codes were cleared; null: they were not
+	toldJSON
+	Switching []bandJSON `json:"switching"`
 }
 
 func foundOf(e *evidence) foundJSON {
 	bands := e.bands()
-	f := foundJSON{Codes: codesOf(e.Findings), Freeze: freezeOf(e.Freeze), Monitors: monitorsOf(e.Readiness),
-		Tests: testsOf(e.Tests, bands, e.meta.Watching), Switching: bandsOf(bands)}
-	for i := range f.Codes {
-		f.Codes[i].ByTest = slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == f.Codes[i].Code })
-	}
-	if e.Cleared != nil {
-		before := findingsOf(e.Cleared)
-		f.Cleared = &before
-	}
-	return f
+	return foundJSON{toldOf(e.Findings, e.events, bands, e.meta.Watching), bandsOf(bands)}
 }
 
 func (f foundJSON) print(w io.Writer) {

@@ -15,6 +15,7 @@ import (
 // replayFlags are those of a replay beside what it judges.
 type replayFlags struct {
 	samples bool
+	found   bool
 	keep    bool    // the judgement with the session
 	speed   float64 // 0: as fast as possible
 	views   viewFlags
@@ -65,6 +66,7 @@ session's, which ends a session whose program died. The exit status is the verdi
 	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been forced")
 	cmd.Flags().StringVar(&by, "by", "", "judge as if `WHAT` was forced: wire or mixture")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
+	cmd.Flags().BoolVar(&f.found, "found", false, foundUsage)
 	cmd.Flags().BoolVar(&f.keep, "store", false, "keep this judgement with the session in place of the one it has")
 	cmd.Flags().Float64Var(&f.speed, "speed", 0, "`TIMES` the speed of life; 0 is as fast as possible")
 	f.views.add(cmd)
@@ -84,6 +86,7 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 		if err != nil {
 			return err
 		}
+		e := newEvidence(m, judge)
 		if watch == nil {
 			watch, err = a.watch(showing{views: f.views, title: "replay  " + m.Watching + " by " + m.By, meta: m,
 				verdict: judge.Verdict, player: play, lines: play == nil})
@@ -98,7 +101,7 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 		} else {
 			watch.Restart(judge.Verdict)
 		}
-		res, err := a.run(ctx, db, m, f, judge, play, watch)
+		res, err := a.run(ctx, db, m, f, e, judge, play, watch)
 		if errors.Is(err, errSeek) {
 			play.again()
 			continue
@@ -121,6 +124,8 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 			}
 		}
 		watch.Close(ctx)
+		fmt.Fprintln(people)
+		foundOf(e).print(people)
 		style.WriteVerdict(people, res.Verdict, false)
 		return conclude(res.Verdict.Conclusion)
 	}
@@ -135,7 +140,7 @@ func keepJudgement(ctx context.Context, db *store.Store, m store.Meta, res sessi
 }
 
 // run is one run of a replay, from the beginning.
-func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, judge *session.Judge, play *player, watch *watching) (session.Result, error) {
+func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *evidence, judge *session.Judge, play *player, watch *watching) (session.Result, error) {
 	reader, err := db.Records(ctx, m.ID)
 	if err != nil {
 		return session.Result{}, err
@@ -160,7 +165,11 @@ func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFl
 		src = ahead
 		sinks = append(sinks, newProgress(a.errOut, m.Duration))
 	}
-	res, err := session.Run(ctx, src, judge, append(sinks, watch)...)
+	res, err := session.Run(ctx, src, judge, append(sinks, e, watch)...)
+	e.end(res, judge)
+	if err == nil && jsonl != nil && f.found {
+		err = jsonl.Found(foundLineOf(e.Findings, res.Events, judge.Figures(), m.Watching))
+	}
 	if err == nil && jsonl != nil {
 		err = jsonl.End(res.Verdict)
 	}

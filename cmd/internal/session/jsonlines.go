@@ -68,6 +68,9 @@ func (p *JSONLines) Write(f Frame) error {
 	return nil
 }
 
+// Found prints what was found beside the events, before the verdict.
+func (p *JSONLines) Found(v any) error { return p.line(v) }
+
 // End prints the verdict.
 func (p *JSONLines) End(v analysis.Verdict) error { return p.line(v) }
 
