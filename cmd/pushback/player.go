@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"pushback/cmd/internal/page"
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
 	"pushback/obd"
@@ -18,13 +19,14 @@ var errSeek = errors.New("seek")
 // player paces a replay and obeys who watches it: stand still, one event on, faster,
 // slower, back and forth. Its methods may be called from any goroutine.
 type player struct {
-	changed func(status string, still bool) // told of each change, from any goroutine
+	changed func(status string, still, hurry bool) // told of each change, from any goroutine
 
 	mu     sync.Mutex
 	speed  float64 // times the speed of life
 	still  bool
 	step   bool          // stand still at the next event
 	goal   time.Duration // run up to here without waiting
+	hurry  bool          // as is being done
 	at     time.Duration // session time of the last record
 	back   bool          // begin anew
 	stop   bool
@@ -43,17 +45,24 @@ var speeds = []float64{0.25, 0.5, 1, 2, 5, 10, 50}
 func (p *player) hands() term.Hands {
 	return term.Hands{
 		Pause:  func() { p.change(func() { p.still, p.step = !p.still, false }) },
-		Step:   func() { p.change(func() { p.still, p.step, p.goal = false, true, 1<<62 }) },
+		Step:   func() { p.change(func() { p.still, p.step, p.goal, p.hurry = false, true, 1<<62, true }) },
 		Slow:   func() { p.change(func() { p.speed = nextSpeed(p.speed, -1) }) },
 		Faster: func() { p.change(func() { p.speed = nextSpeed(p.speed, 1) }) },
 		Stop:   func() { p.change(func() { p.stop = true }) },
-		Seek: func(by time.Duration) {
-			p.change(func() {
-				p.goal = max(0, p.at+by)
-				p.back = by < 0
-			})
-		},
+		Seek:   func(by time.Duration) { p.change(func() { p.seek(p.at + by) }) },
 	}
+}
+
+// onPage is the same for the page, whose place is moved to and not by.
+func (p *player) onPage(end time.Duration) *page.Play {
+	h := p.hands()
+	return &page.Play{Pause: h.Pause, Step: h.Step, Slow: h.Slow, Faster: h.Faster, End: end,
+		Seek: func(to time.Duration) { p.change(func() { p.seek(to) }) }}
+}
+
+// seek runs to a session time, from the beginning where that is back.
+func (p *player) seek(to time.Duration) {
+	p.goal, p.back, p.hurry = max(0, to), to < p.at, true
 }
 
 func nextSpeed(now float64, dir int) float64 {
@@ -82,10 +91,10 @@ func (p *player) change(f func()) {
 
 func (p *player) tell() {
 	p.mu.Lock()
-	text, still := fmt.Sprintf("%g×", p.speed), p.still
+	text, still, hurry := fmt.Sprintf("%g×", p.speed), p.still, p.hurry
 	p.mu.Unlock()
 	if p.changed != nil {
-		p.changed(text, still)
+		p.changed(text, still, hurry)
 	}
 }
 
@@ -110,6 +119,11 @@ func (p *player) wait(ctx context.Context, at time.Duration) error {
 		case p.back:
 			p.mu.Unlock()
 			return errSeek
+		case at > p.goal && p.hurry:
+			p.hurry = false
+			p.mu.Unlock()
+			p.tell()
+			continue
 		case at <= p.goal:
 			p.at, p.anchor, p.began = at, at, time.Now()
 			p.mu.Unlock()
@@ -167,7 +181,7 @@ func (p *player) Write(f session.Frame) error {
 	p.mu.Lock()
 	stepped := p.step && len(f.Events) > 0
 	if stepped {
-		p.step, p.still, p.goal = false, true, 0
+		p.step, p.still, p.goal, p.hurry = false, true, 0, false
 	}
 	p.mu.Unlock()
 	if stepped {

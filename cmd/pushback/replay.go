@@ -9,6 +9,7 @@ import (
 
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -114,9 +115,17 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 		if err != nil {
 			return err
 		}
-		if play != nil && watch.screen != nil && play.rest(ctx, watch.Left()) {
-			play.again()
-			continue // back into it from the end
+		if play != nil && watch.watched() {
+			if watch.screen == nil {
+				fmt.Fprintln(people, words.StaysForPage)
+			}
+			resting, cancel := context.WithCancel(ctx)
+			back := play.rest(resting, watch.Left(resting))
+			cancel()
+			if back {
+				play.again()
+				continue // back into it from the end
+			}
 		}
 		if f.keep {
 			if err := keepJudgement(ctx, db, m, res); err != nil {

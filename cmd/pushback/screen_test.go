@@ -114,8 +114,9 @@ func TestCautionsFitOneScreen(t *testing.T) {
 	}
 }
 
-// A replay to a page and no terminal: the address is printed, the page can be
-// opened with it alone, it can only be watched, and it ends with the replay.
+// A replay to a page and no terminal: the address is printed, the page can be opened
+// with it alone, it makes no marks but paces the replay, also back from its end, and it
+// ends when nobody watches any more.
 func TestReplayToPage(t *testing.T) {
 	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
 	db := storedTest(t)
@@ -151,19 +152,54 @@ func TestReplayToPage(t *testing.T) {
 	if resp.StatusCode != 200 || !bytes.Contains(b, []byte(`data-arc="input"`)) {
 		t.Errorf("the page: status %d\n%s", resp.StatusCode, b)
 	}
-	r, err := http.NewRequest("POST", url+"do", strings.NewReader(`{"do":"lean"}`))
+	act := func(body string) int {
+		t.Helper()
+		r, err := http.NewRequest("POST", url+"do", strings.NewReader(body))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Origin", url[:strings.Index(url[7:], "/")+7])
+		r.Header.Set("Content-Type", "application/json")
+		resp, err := client.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		return resp.StatusCode
+	}
+	if status := act(`{"do":"lean"}`); status != http.StatusBadRequest {
+		t.Errorf("a mark in a replay: status %d", status)
+	}
+	watching, err := client.Get(url + "events")
 	if err != nil {
 		t.Fatal(err)
 	}
-	r.Header.Set("Origin", url[:strings.Index(url[7:], "/")+7])
-	r.Header.Set("Content-Type", "application/json")
-	if resp, err = client.Do(r); err != nil {
-		t.Fatal(err)
+	defer watching.Body.Close()
+	told := bufio.NewScanner(watching.Body)
+	told.Buffer(nil, 4<<20)
+	until := func(want string) {
+		t.Helper()
+		for told.Scan() {
+			if strings.Contains(told.Text(), want) {
+				return
+			}
+		}
+		t.Fatalf("the page is never told %s", want)
 	}
-	resp.Body.Close()
-	if resp.StatusCode != http.StatusBadRequest {
-		t.Errorf("a mark in a replay: status %d", resp.StatusCode)
+	until(`"big":"LOOP PROVEN"`)
+	for _, tt := range []struct{ do, told string }{
+		{`{"do":"seek","to":30}`, `"whole":true`}, // back from the end
+		{`{"do":"pause"}`, `"still":true`},
+		{`{"do":"slower"}`, `"speed":"10×"`},
+		{`{"do":"step"}`, `"still":true`}, // at the next event
+		{`{"do":"seek","to":1000}`, `"big":"LOOP PROVEN"`},
+	} {
+		if status := act(tt.do); status != http.StatusNoContent {
+			t.Errorf("%s: status %d", tt.do, status)
+		}
+		until(tt.told)
 	}
+	watching.Body.Close()
 	if status := <-ended; status != statusDone {
 		t.Errorf("status %d\n%s", status, &errOut)
 	}

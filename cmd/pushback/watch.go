@@ -75,7 +75,10 @@ func (a *app) watch(s showing) (*watching, error) {
 	var notice *term.Notice
 	if s.views.page != "" {
 		cfg := page.Config{Title: s.title, Name: m.ID, Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict}
-		if !s.scripted && s.player == nil {
+		switch {
+		case s.player != nil:
+			cfg.Hands = page.Hands{Play: s.player.onPage(m.Duration)}
+		case !s.scripted:
 			cfg.Hands = page.Hands{Mark: h.mark, Enter: h.enter, Skip: h.skip, Again: h.again}
 		}
 		var err error
@@ -190,18 +193,47 @@ func (w *watching) Restart(verdict func() analysis.Verdict) {
 	}
 }
 
-// Status shows a replay's speed, and whether it stands still.
-func (w *watching) Status(text string, still bool) {
+// Status shows a replay's speed, whether it stands still, and whether it hurries to
+// another place.
+func (w *watching) Status(text string, still, hurry bool) {
 	if w.screen != nil {
-		w.screen.Status(text, still)
+		w.screen.Status(text, still, hurry)
 	}
 	if w.page != nil {
-		w.page.Still(still)
+		w.page.Replays(page.Status{Speed: text, Still: still, Quiet: hurry})
 	}
 }
 
-// Left is closed when the watcher has left the screen.
-func (w *watching) Left() <-chan struct{} { return w.screen.Left() }
+// watched reports whether somebody watches who can go back from the end.
+func (w *watching) watched() bool {
+	return w.screen != nil || w.page != nil && w.page.Guests() > 0
+}
+
+// Left is closed when nobody watches any more: the screen was left or, where there is
+// none, no page has been open for a moment.
+func (w *watching) Left(ctx context.Context) <-chan struct{} {
+	if w.screen != nil {
+		return w.screen.Left()
+	}
+	left := make(chan struct{})
+	go func() {
+		defer close(left)
+		look := time.NewTicker(250 * time.Millisecond)
+		defer look.Stop()
+		// A page that is loaded anew, or has lost its line, comes back within a moment.
+		for alone := 0; w.page != nil && alone < 12; alone++ {
+			if w.page.Guests() > 0 {
+				alone = 0
+			}
+			select {
+			case <-look.C:
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return left
+}
 
 // Over leaves the answer on the whole screen for a while, then gives the terminal
 // back.

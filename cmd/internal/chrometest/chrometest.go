@@ -83,14 +83,16 @@ const Shots = "PUSHBACK_SHOTS"
 // Shoot keeps a picture for people where Shots names a folder.
 func Shoot(t testing.TB, ctx context.Context, name string) {
 	t.Helper()
+	dir := os.Getenv(Shots)
+	if dir == "" {
+		return
+	}
 	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
 	if err != nil {
 		t.Fatal(err)
 	}
-	if dir := os.Getenv(Shots); dir != "" {
-		if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
-			t.Fatal(err)
-		}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		t.Fatal(err)
 	}
 }
 

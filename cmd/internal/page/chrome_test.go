@@ -18,15 +18,18 @@ import (
 	"pushback/cmd/internal/chrometest"
 	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/session/sessiontest"
+	"pushback/cmd/internal/words"
 	"pushback/obd"
 )
 
 var sizes = []struct {
 	name string
 	w, h int64
-}{{"phone", 390, 844}, {"phone-small", 360, 640}, {"phone-lying", 844, 390}, {"tablet", 768, 1024}, {"tablet-lying", 1180, 820}}
+}{{"phone", 390, 844}, {"phone-small", 360, 640}, {"phone-lying", 844, 390}, {"phone-small-lying", 640, 360},
+	{"tablet", 768, 1024}, {"tablet-lying", 1180, 820}, {"laptop", 1280, 800}}
 
-// Nothing of the page may be cut off or fall outside, at any size, in any stage.
+// At any size, in any stage, by day and night, near and far: the step reads from two
+// metres, and nothing is cut off or falls outside.
 func TestPageAtEverySize(t *testing.T) {
 	ctx := chrometest.Start(t)
 	themes := []string{"night"}
@@ -34,38 +37,102 @@ func TestPageAtEverySize(t *testing.T) {
 		themes = []string{"night", "sun"}
 	}
 	for _, stage := range []struct {
-		name string
-		car  string
-		stop func(sessiontest.Moment) bool
+		name  string
+		car   string
+		apart time.Duration // of readings
+		stop  func(sessiontest.Moment) bool
 	}{
-		{"hold", "healthy", sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second)},
-		{"release", "healthy", sessiontest.Stage(session.StageRelease, analysis.Rich, 2*time.Second)},
-		{"over", "healthy", nil},
-		{"dead", "sensor-dead-middle", nil},
+		{"go", "healthy", 50 * time.Millisecond, sessiontest.Stage(session.StageForce, analysis.Rich, time.Second)},
+		{"hold", "healthy", 50 * time.Millisecond, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second)},
+		{"hold-slow", "healthy", 400 * time.Millisecond, sessiontest.Stage(session.StageHold, analysis.Rich, 9*time.Second)},
+		{"release", "healthy", 50 * time.Millisecond, sessiontest.Stage(session.StageRelease, analysis.Rich, 2*time.Second)},
+		{"over", "healthy", 50 * time.Millisecond, nil},
+		{"dead", "sensor-dead-middle", 50 * time.Millisecond, nil},
 	} {
 		play := sessiontest.Guided(t, stage.car, 3*time.Second)
 		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
-		play.Until(p, stage.stop)
+		play.Until(&thin{Page: p, apart: stage.apart, last: -time.Hour}, stage.stop)
+		p.Replays(Status{Still: true}) // nothing more comes, and that is no fault
 		chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
 		chrometest.Until(t, ctx, `view !== null`)
 		for _, size := range sizes {
 			for _, theme := range themes {
 				chrometest.Do(t, ctx, chromedp.EmulateViewport(size.w, size.h))
-				chrometest.Do(t, ctx, chromedp.Sleep(100*time.Millisecond))
-				chrometest.Eval[bool](t, ctx, `theme("`+theme+`"), build(), draw(), fit(), true`)
-				chrometest.Do(t, ctx, chromedp.Sleep(150*time.Millisecond))
-				chrometest.Shoot(t, ctx, stage.name+"-"+size.name+"-"+theme)
-				// A capital is 10 mm high on a phone held upright (160 px an inch), so that it
-				// reads from two metres: 1/200 of the distance, the FAA's rule.
-				if mm := chrometest.Eval[float64](t, ctx, `ruler.measureText("H").actualBoundingBoxAscent / 100 * parseFloat($("big").style.fontSize) * 25.4 / 160`); mm < 10 && size.name != "phone-lying" && size.name != "phone-small" {
-					t.Errorf("%s, %s: capitals of %.1f mm", stage.name, size.name, mm)
-				}
-				if out := chrometest.Eval[[]string](t, ctx, outside); len(out) > 0 {
-					t.Errorf("%s, %s: outside the screen: %v", stage.name, size.name, out)
+				for _, near := range []bool{true, false} {
+					name := stage.name + "-" + size.name + "-" + theme
+					if !near {
+						name += "-far"
+					}
+					chrometest.Eval[bool](t, ctx, fmt.Sprintf(`theme(%q), document.body.classList.toggle("far", %v), document.body.classList.toggle("sounding", %[2]v), build(), draw(), fit(), `+settled, theme, !near))
+					chrometest.Shoot(t, ctx, name)
+					if mm := chrometest.Eval[float64](t, ctx, capital); mm < 10 {
+						t.Errorf("%s: capitals of %.1f mm", name, mm)
+					}
+					if out := chrometest.Eval[[]string](t, ctx, outside); len(out) > 0 {
+						t.Errorf("%s: outside the screen: %v", name, out)
+					}
 				}
 			}
 		}
 	}
+}
+
+// capital is the height of a capital of the step in mm. It must be 10 to read from
+// two metres: 1/200 of the distance, the FAA's rule. A phone has 160 px an inch or
+// fewer, a tablet or laptop fewer still.
+const capital = `ruler.measureText("H").actualBoundingBoxAscent / 100 * parseFloat(getComputedStyle($("big")).fontSize) * 25.4 / 160`
+
+// Whatever the step or the answer is, it reads from two metres on a small phone.
+func TestEveryHeadlineIsLarge(t *testing.T) {
+	ctx := chrometest.Start(t)
+	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: (&diary{}).hands()})
+	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
+	ready, cold := true, false
+	states := []*session.State{{}, {Ready: &ready}, {Ready: &cold, Reasons: []string{"coolant 20 °C, below 60 °C", "open loop"}}, {Lost: true},
+		{Phase: session.Held, Side: analysis.Lean, Now: 12 * time.Second}, {Phase: session.Held, Side: analysis.Rich, Now: 27 * time.Second}, {Phase: session.Released}}
+	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold, session.StageRelease, session.StageAnswer, session.StageDone} {
+		for _, mixture := range []bool{false, true} {
+			for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
+				states = append(states, &session.State{ByMixture: mixture, Prompt: &session.Prompt{Stage: stage, Side: side, Until: 25 * time.Second}})
+			}
+		}
+	}
+	for _, c := range []analysis.Conclusion{analysis.LoopProven, analysis.PartlyProven, analysis.InputDead, analysis.NoCommand, analysis.NoDelivery, analysis.SensorDead,
+		analysis.SensorSlow, analysis.WrongBank, analysis.NotReadyToSay, analysis.UnclearResult, analysis.NothingForced} {
+		states = append(states, &session.State{Verdict: &analysis.Verdict{Conclusion: c}})
+	}
+	for _, size := range [][2]int64{{360, 640}, {640, 360}} {
+		chrometest.Do(t, ctx, chromedp.EmulateViewport(size[0], size[1]))
+		for _, s := range states {
+			m := encode(message{Now: 1, View: encodeAny(viewOf(s, p.cfg.Hands, Status{}))})
+			chrometest.Eval[bool](t, ctx, fmt.Sprintf(`take(%s), %s`, m, settled))
+			if mm := chrometest.Eval[float64](t, ctx, capital); mm < 10 {
+				t.Errorf("%v: %s: capitals of %.1f mm", size, words.Big(s).Text, mm)
+			}
+			if out := chrometest.Eval[[]string](t, ctx, outside); len(out) > 0 {
+				t.Errorf("%v: %s: outside the screen: %v", size, words.Big(s).Text, out)
+			}
+		}
+	}
+}
+
+// settled waits until the browser has laid out and drawn.
+const settled = `new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => done(true), 20))))`
+
+// thin shows fewer readings: those of a slow bus, at least so far apart.
+type thin struct {
+	*Page
+	apart, last time.Duration
+}
+
+func (t *thin) Write(f session.Frame) error {
+	if f.Record.At-t.last >= t.apart {
+		t.last = f.Record.At
+	} else {
+		f.Samples = nil
+	}
+	return t.Page.Write(f)
 }
 
 // outside lists what does not lie wholly on the screen.
@@ -146,6 +213,171 @@ func TestButtons(t *testing.T) {
 	chrometest.Until(t, ctx, `$("sound").textContent.startsWith("sound on")`)
 	if got := wrong(); len(got) > 0 {
 		t.Errorf("the browser complains: %v", got)
+	}
+}
+
+// The screen stays on by the browser's lock; without one by a film that plays on and
+// on; and where neither works the page says what to do.
+func TestScreenStaysOn(t *testing.T) {
+	ctx := chrometest.Start(t)
+	wrong := chrometest.Complaints(t, ctx)
+	p, err := Serve("lan", Config{Sensor: "B1S1", Verdict: noVerdict})
+	lan := err == nil
+	if !lan { // then the browser is told that it has no lock
+		p, err = Serve("local", Config{Sensor: "B1S1", Verdict: noVerdict})
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(p.Close)
+	open := func(before string) {
+		chrometest.Do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(p.URL()))
+		chrometest.Until(t, ctx, `view !== null`)
+		if !lan {
+			chrometest.Eval[bool](t, ctx, `Object.defineProperty(navigator, "wakeLock", { value: undefined }), true`)
+		}
+		chrometest.Eval[bool](t, ctx, before+`, navigator.wakeLock === undefined`)
+		chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#sound`)))
+	}
+	open(`true`)
+	chrometest.Until(t, ctx, `document.body.dataset.screen === "film" && $("sound").textContent === word.film && $("dark").hidden`)
+	chrometest.Until(t, ctx, `film.videoWidth > 0 && !film.paused && film.currentTime > .3`)
+	if box := chrometest.Eval[bool](t, ctx, `(r => r.width >= innerWidth && r.height >= innerHeight)(film.getBoundingClientRect())`); !box {
+		t.Error("the film does not fill the screen: small ones keep no screen on")
+	}
+	chrometest.Eval[bool](t, ctx, `film.currentTime = 7.8, true`)
+	chrometest.Until(t, ctx, `film.currentTime > .2 && film.currentTime < 5 && !film.paused`) // begun anew
+	open(`HTMLMediaElement.prototype.play = () => Promise.reject(), true`)
+	chrometest.Until(t, ctx, `document.body.dataset.screen === "none" && !$("dark").hidden && $("dark").textContent.includes("settings")`)
+	chrometest.Shoot(t, ctx, "no-lock")
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#dark`)))
+	chrometest.Until(t, ctx, `$("dark").hidden`)
+	if got := wrong(); len(got) > 0 {
+		t.Errorf("the browser complains: %v", got)
+	}
+}
+
+// The browser's own lock, where it grants one: a page of this machine.
+func TestScreenLock(t *testing.T) {
+	ctx := chrometest.Start(t)
+	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#sound`)))
+	chrometest.Until(t, ctx, `document.body.dataset.screen === "lock" && lock && !lock.released && $("sound").textContent === word.awake`)
+}
+
+// A replay is paced from the page: buttons, slider, keys.
+func TestReplayControls(t *testing.T) {
+	ctx := chrometest.Start(t)
+	wrong := chrometest.Complaints(t, ctx)
+	d := &diary{}
+	play := sessiontest.Guided(t, "healthy", time.Second)
+	p := serve(t, Config{Title: "replay B1S1", Name: "k3f9w2", Sensor: "B1S1", Verdict: play.Verdict, Hands: Hands{Play: d.play(88 * time.Second)}})
+	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
+	p.Replays(Status{Speed: "2×", Still: true})
+	chrometest.Do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null && !$("play").hidden && $("clock").textContent.includes("2×")`)
+	at := int(p.state.Now.Seconds())
+	for i, name := range []string{"pause", "back", "on", "step", "slower", "faster"} {
+		chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#play [data-do=`+name+`]`)))
+		waitFor(t, func() bool { return strings.Count(d.all(), ",") == i })
+	}
+	chrometest.Eval[bool](t, ctx, `$("place").focus(), true`)
+	chrometest.Do(t, ctx, chromedp.KeyEvent(kb.Home))
+	waitFor(t, func() bool { return strings.HasSuffix(d.all(), "seek 0") })
+	want := fmt.Sprintf("pause, seek %d, seek %d, step, slower, faster, seek 0", at-10, at+10)
+	if got := d.all(); got != want {
+		t.Errorf("did %s\nwant %s", got, want)
+	}
+	if got := chrometest.Eval[string](t, ctx, `document.querySelector("#play [data-do=pause]").textContent`); got != words.Page.Go {
+		t.Errorf("standing still, the button says %q", got)
+	}
+	if on := chrometest.Eval[bool](t, ctx, `view.alarm`); on {
+		t.Error("a replay that stands still sounds the alarm")
+	}
+	p.Replays(Status{Speed: "2×"})
+	chrometest.Until(t, ctx, `document.querySelector("#play [data-do=pause]").textContent === word.stop`)
+	for _, size := range sizes {
+		chrometest.Do(t, ctx, chromedp.EmulateViewport(size.w, size.h))
+		chrometest.Eval[bool](t, ctx, `build(), draw(), fit(), `+settled)
+		chrometest.Shoot(t, ctx, "replay-"+size.name)
+		if out := chrometest.Eval[[]string](t, ctx, outside); len(out) > 0 {
+			t.Errorf("%s: outside the screen: %v", size.name, out)
+		}
+		if mm := chrometest.Eval[float64](t, ctx, capital); mm < 10 {
+			t.Errorf("%s: capitals of %.1f mm", size.name, mm)
+		}
+	}
+	if got := wrong(); len(got) > 0 {
+		t.Errorf("the browser complains: %v", got)
+	}
+}
+
+// The ring is one stop of the Tab key, arrow keys go round it, and what an arc says is
+// there to hear and to see.
+func TestRingByKeyboard(t *testing.T) {
+	ctx := chrometest.Start(t)
+	play := sessiontest.Guided(t, "healthy", time.Second)
+	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
+	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
+	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
+	focus := func() string {
+		return chrometest.Eval[string](t, ctx, `document.activeElement.dataset.arc || document.activeElement.id`)
+	}
+	for focus() != "theme" {
+		chrometest.Do(t, ctx, chromedp.KeyEvent(kb.Tab))
+	}
+	chrometest.Do(t, ctx, chromedp.KeyEvent(kb.Tab))
+	for _, id := range append(slices.Clone(analysis.ProofOrder[:]), analysis.ProofOrder[0]) {
+		if got := focus(); got != string(id) {
+			t.Fatalf("at %q, want %s", got, id)
+		}
+		seen := chrometest.Eval[string](t, ctx, `$("arc").hidden ? "" : $("arc").textContent`)
+		heard := chrometest.Eval[string](t, ctx, `document.activeElement.getAttribute("role") + " " + document.activeElement.getAttribute("aria-label")`)
+		if !strings.Contains(seen, words.ProofTitles[id]) || !strings.Contains(heard, "img "+words.ProofTitles[id]) {
+			t.Errorf("%s: seen %q, heard %q", id, seen, heard)
+		}
+		if id == analysis.ProofAddsFuel {
+			chrometest.Shoot(t, ctx, "ring-focus")
+		}
+		chrometest.Do(t, ctx, chromedp.KeyEvent(kb.ArrowRight))
+	}
+	chrometest.Do(t, ctx, chromedp.KeyEvent(kb.Tab))
+	if got := chrometest.Eval[string](t, ctx, `document.activeElement.dataset.do + $("arc").hidden`); got != "releasetrue" {
+		t.Errorf("Tab leaves the ring for %q", got)
+	}
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`[data-arc=adds_fuel] .seal`)))
+	chrometest.Until(t, ctx, `!$("arc").hidden && $("arc").textContent.includes("it adds fuel")`)
+}
+
+// Nobody near: what is for fingers goes, in 8 s, and a tap or a key brings it back.
+func TestNearAndFar(t *testing.T) {
+	ctx := chrometest.Start(t)
+	play := sessiontest.Guided(t, "healthy", time.Second)
+	d := &diary{}
+	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: d.hands()})
+	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
+	const hasten = `(f => { window.setTimeout = (g, ms) => f(g, ms / 20); })(window.setTimeout), near(), true`
+	chrometest.Do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#sound`)))
+	const skip, head = `document.querySelector("[data-do=skip]").offsetHeight`, `document.querySelector("header").offsetHeight`
+	if chrometest.Eval[int](t, ctx, skip) < 30 || chrometest.Eval[int](t, ctx, head) < 30 {
+		t.Error("near, there is nothing to tap")
+	}
+	chrometest.Eval[bool](t, ctx, hasten)
+	chrometest.Until(t, ctx, `document.body.classList.contains("far") && `+skip+` <= 1 && `+head+` <= 1`)
+	// The large button is where it was, and one tap on it is enough.
+	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`[data-do=release]`)))
+	waitFor(t, func() bool { return d.all() == "release" })
+	chrometest.Until(t, ctx, `document.body.classList.contains("far")`)
+	chrometest.Do(t, ctx, chromedp.KeyEvent(kb.Tab)) // held by the keyboard it stays near
+	chrometest.Until(t, ctx, skip+` > 30`)
+	chrometest.Do(t, ctx, chromedp.Sleep(600*time.Millisecond))
+	if chrometest.Eval[int](t, ctx, skip) < 30 {
+		t.Error("a button goes while the keyboard is on it")
 	}
 }
 
@@ -362,7 +594,7 @@ func BenchmarkEventToBrowser(b *testing.B) {
 		b.Fatal(err)
 	}
 	const install = `new MutationObserver(() => { const t = performance.timeOrigin + performance.now();
-	  requestAnimationFrame(() => { window.shown = [$("last").textContent, t, performance.timeOrigin + performance.now()]; }); }).observe($("last"), { childList: true, characterData: true, subtree: true }), true`
+	  requestAnimationFrame(() => { window.shown = [$("last").textContent.replaceAll("\u00a0", " "), t, performance.timeOrigin + performance.now()]; }); }).observe($("last"), { childList: true, characterData: true, subtree: true }), true`
 	if _, err := chromedp.Run(ctx, chromedp.Evaluate[bool](install)); err != nil {
 		b.Fatal(err)
 	}

@@ -18,7 +18,7 @@ import (
 var nolog = log.New(io.Discard, "", 0)
 
 // policy lets the page use what comes from here and nothing else.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; media-src 'self' blob:; " +
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; media-src 'self'; " +
 	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // guard lets only those in who have the token, name this machine, and do not come

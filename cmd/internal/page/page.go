@@ -1,15 +1,15 @@
 // Package page serves one page that shows a session on a phone or tablet as it
 // runs: traces, ring, the step in giant words, tones. It is for people beside the
 // car: loopback only unless asked, nothing without the token of its link, and
-// nothing can be done from it but marks. Frames go to it like to any other sink,
-// and no client, however slow, holds the session up.
+// nothing can be done from it but marks, or the pace of a replay. Frames go to it
+// like to any other sink, and no client, however slow, holds the session up.
 package page
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"embed"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"html/template"
@@ -38,6 +38,14 @@ var index = template.Must(template.ParseFS(assets, "assets/index.html"))
 type Hands struct {
 	Mark               func(obd.Mark)
 	Enter, Skip, Again func()
+	Play               *Play
+}
+
+// Play is what a watcher of a replay can do.
+type Play struct {
+	Pause, Step, Slow, Faster func()
+	Seek                      func(to time.Duration) // session time
+	End                       time.Duration          // of the session
 }
 
 // Config is what a Page needs beside the session.
@@ -61,16 +69,32 @@ type Page struct {
 	stopped chan struct{}
 	acts    bucket
 
-	mu     sync.Mutex
-	state  *session.State
-	wrote  time.Time
-	sentV  time.Duration // the traces are sent up to here
-	sentT  time.Duration
-	view   []byte // as last sent
-	axis   []byte
-	still  bool
-	guests map[*guest]struct{}
+	gather time.Duration // messages are at least so far apart
+
+	mu      sync.Mutex
+	state   *session.State
+	wrote   time.Time
+	sent    time.Time
+	pending *time.Timer   // what is new is sent then; nil: at once
+	tone    string        // to be sent with it
+	sentV   time.Duration // the traces are sent up to here
+	sentT   time.Duration
+	view    []byte // as last sent
+	axis    []byte
+	status  Status
+	guests  map[*guest]struct{}
 }
+
+// Status is how a replay goes.
+type Status struct {
+	Speed string // in words; "": no replay
+	Still bool   // it stands still: nothing is expected to come
+	Quiet bool   // it hurries to another place: no tones on the way
+}
+
+// frame is how often a screen shows something new, about: more messages would be
+// drawn by nobody.
+const frame = 15 * time.Millisecond
 
 // Serve opens the page at an address: "local" (this machine only), "lan" (the
 // network that this machine's way out goes through), or HOST:PORT.
@@ -88,7 +112,7 @@ func Serve(where string, cfg Config) (*Page, error) {
 
 func serveOn(l net.Listener, cfg Config) *Page {
 	ctx, cancel := context.WithCancel(context.Background())
-	p := &Page{cfg: cfg, prefix: "/" + rand.Text() + "/", stop: cancel, stopped: make(chan struct{}),
+	p := &Page{cfg: cfg, gather: frame, prefix: "/" + rand.Text() + "/", stop: cancel, stopped: make(chan struct{}),
 		state: session.NewState(cfg.Sensor, cfg.ByMixture, cfg.Verdict), wrote: time.Now(), guests: map[*guest]struct{}{}}
 	p.hosts = hostsOf(l.Addr())
 	p.url = "http://" + p.hosts[0] + p.prefix
@@ -131,16 +155,17 @@ func (p *Page) Write(f session.Frame) error {
 	defer p.mu.Unlock()
 	p.wrote = time.Now()
 	_ = p.state.Write(f)
-	tone := ""
 	for _, e := range f.Events {
-		if t := words.Tone(e); t != "" {
-			tone = t
+		if t := words.Tone(e); t != "" && !p.status.Quiet {
+			p.tone = t
 		}
 	}
 	if f.Last {
-		tone = words.ToneVerdict
+		p.tone = words.ToneVerdict
+		p.send() // nothing comes after it
+		return nil
 	}
-	p.send(tone)
+	p.news()
 	return nil
 }
 
@@ -149,7 +174,7 @@ func (p *Page) Prompt(q session.Prompt) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.state.Told(q)
-	p.send("")
+	p.news()
 }
 
 // Restart forgets the session shown so far: a replay begins anew.
@@ -157,19 +182,25 @@ func (p *Page) Restart(verdict func() analysis.Verdict) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.state = session.NewState(p.cfg.Sensor, p.cfg.ByMixture, verdict)
-	p.sentV, p.sentT, p.view, p.axis = 0, 0, nil, nil
+	p.sentV, p.sentT, p.view, p.axis, p.tone = 0, 0, nil, nil, ""
 	p.broadcast(p.whole())
 }
 
-// Still says whether nothing is expected to come: a replay stands still.
-func (p *Page) Still(still bool) {
+// Replays says how a replay goes.
+func (p *Page) Replays(s Status) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.still, p.wrote = still, time.Now()
+	p.status, p.wrote = s, time.Now()
+	p.news()
 }
 
 // Close ends all connections.
 func (p *Page) Close() {
+	p.mu.Lock()
+	if p.pending != nil {
+		p.send()
+	}
+	p.mu.Unlock()
 	p.stop()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
@@ -185,7 +216,7 @@ func (p *Page) routes() http.Handler {
 	mux.HandleFunc("GET "+p.prefix+"events", p.events)
 	mux.HandleFunc("POST "+p.prefix+"do", p.do)
 	for name, kind := range map[string]string{
-		"app.js": "text/javascript; charset=utf-8", "uplot.js": "text/javascript; charset=utf-8",
+		"app.js": "text/javascript; charset=utf-8", "uplot.js": "text/javascript; charset=utf-8", "film.mp4": "video/mp4",
 		"app.css": "text/css; charset=utf-8", "uplot.css": "text/css; charset=utf-8", "icon.svg": "image/svg+xml",
 	} {
 		body, err := assets.ReadFile("assets/" + name)
@@ -195,9 +226,9 @@ func (p *Page) routes() http.Handler {
 		if name == "app.css" {
 			body = append(body, ring.CSS...)
 		}
-		mux.HandleFunc("GET "+p.prefix+name, func(w http.ResponseWriter, _ *http.Request) {
+		mux.HandleFunc("GET "+p.prefix+name, func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Content-Type", kind)
-			_, _ = w.Write(body)
+			http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(body)) // some browsers ask for a film in parts only
 		})
 	}
 	return mux
@@ -213,61 +244,4 @@ func (p *Page) index(w http.ResponseWriter, _ *http.Request) {
 		"Ring":  template.HTML(r.SVG(words.RingLabels(p.cfg.Sensor))),
 		"Volts": words.VoltageOf(p.cfg.Sensor), "Trim": words.TrimOf(p.cfg.Sensor),
 	})
-}
-
-// act is what a watcher asks for.
-type act struct {
-	Do   string `json:"do"`
-	Text string `json:"text"`
-}
-
-func (p *Page) do(w http.ResponseWriter, r *http.Request) {
-	if r.Header.Get("Content-Type") != "application/json" {
-		http.Error(w, "", http.StatusUnsupportedMediaType)
-		return
-	}
-	var a act
-	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, 1<<10))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&a); err != nil {
-		http.Error(w, "", http.StatusBadRequest)
-		return
-	}
-	if !p.acts.take(time.Now()) {
-		http.Error(w, "", http.StatusTooManyRequests)
-		return
-	}
-	h := p.cfg.Hands
-	mark := func(m obd.Mark) bool {
-		if h.Mark != nil {
-			h.Mark(m)
-		}
-		return h.Mark != nil
-	}
-	call := func(f func()) bool {
-		if f != nil {
-			f()
-		}
-		return f != nil
-	}
-	done := false
-	switch a.Do {
-	case "lean", "rich", "release":
-		done = mark(obd.Mark{Kind: obd.MarkKind(a.Do)})
-	case "note":
-		if text := cleaned(a.Text); text != "" {
-			done = mark(obd.Mark{Kind: obd.MarkNote, Text: text})
-		}
-	case "enter":
-		done = call(h.Enter)
-	case "skip":
-		done = call(h.Skip)
-	case "repeat":
-		done = call(h.Again)
-	}
-	if !done {
-		http.Error(w, "", http.StatusBadRequest)
-		return
-	}
-	w.WriteHeader(http.StatusNoContent)
 }

@@ -52,6 +52,12 @@ func (d *diary) hands() Hands {
 	}
 }
 
+func (d *diary) play(end time.Duration) *Play {
+	did := func(what string) func() { return func() { d.note(what) } }
+	return &Play{Pause: did("pause"), Step: did("step"), Slow: did("slower"), Faster: did("faster"), End: end,
+		Seek: func(to time.Duration) { d.note(fmt.Sprintf("seek %.0f", to.Truncate(time.Second).Seconds())) }}
+}
+
 func noVerdict() analysis.Verdict { return analysis.Verdict{} }
 
 func volts(at time.Duration, v float64) session.Frame {
@@ -141,6 +147,7 @@ func TestAttacks(t *testing.T) {
 		{"no JSON", "POST", p.prefix + "do", "lean", good, 400},
 		{"more than is asked", "POST", p.prefix + "do", `{"do":"lean","sensor":"B2S1"}`, good, 400},
 		{"an unknown deed", "POST", p.prefix + "do", `{"do":"stop"}`, good, 400},
+		{"a replay's pace where there is no replay", "POST", p.prefix + "do", `{"do":"pause"}`, good, 400},
 		{"an empty note", "POST", p.prefix + "do", `{"do":"note","text":"\u0007 \n"}`, good, 400},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -366,6 +373,7 @@ func (s *stream) next(t *testing.T) told {
 func TestPiecesMakeTheWhole(t *testing.T) {
 	play := sessiontest.Guided(t, "healthy", time.Second)
 	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict})
+	p.gather = 0
 	s := open(t, p)
 	got := s.next(t)
 	var tones []string
@@ -398,6 +406,59 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 	}
 	if want := "seen adds seen seen cuts seen verdict"; strings.Join(tones, " ") != want {
 		t.Errorf("tones %v, want %s", tones, want)
+	}
+}
+
+// A replay that hurries to another place drops no page and rings no tone on the way,
+// and what comes in one moment goes in one message.
+func TestHurry(t *testing.T) {
+	play := sessiontest.Guided(t, "healthy", 3*time.Second)
+	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: Hands{Play: (&diary{}).play(time.Minute)}})
+	s := open(t, p)
+	s.next(t)
+	p.Replays(Status{Speed: "1×", Quiet: true})
+	play.Until(p, sessiontest.Stage(session.StageRelease, analysis.Rich, 2*time.Second))
+	p.Replays(Status{Speed: "1×"})
+	messages, readings := 0, 0
+	for done := false; !done; messages++ {
+		m := s.next(t)
+		readings += len(m.V)
+		if m.Tone != "" {
+			t.Errorf("tone %s on the way", m.Tone)
+		}
+		done = m.View != nil && (m.View.Alarm || m.View.Over)
+	}
+	if p.Guests() != 1 || readings < 1000 || messages > readings/10 {
+		t.Errorf("%d guests, %d readings in %d messages", p.Guests(), readings, messages)
+	}
+}
+
+// Only the page of a replay paces it, and only from itself.
+func TestReplayActs(t *testing.T) {
+	d := &diary{}
+	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: Hands{Play: d.play(time.Minute)}})
+	header := map[string]string{"Origin": "http://" + p.hosts[0], "Content-Type": "application/json"}
+	for body, want := range map[string]int{`{"do":"seek","to":-1}`: 400, `{"do":"seek","to":1e300}`: 400, `{"do":"seek","to":"x"}`: 400, `{"do":"lean"}`: 400, `{"do":"seek","to":12.5}`: 204} {
+		if resp := request(t, p, "POST", p.prefix+"do", body, header); resp.StatusCode != want {
+			t.Errorf("%s: status %d, want %d", body, resp.StatusCode, want)
+		}
+	}
+	header["Origin"] = "http://other.example"
+	if resp := request(t, p, "POST", p.prefix+"do", `{"do":"pause"}`, header); resp.StatusCode != http.StatusForbidden {
+		t.Errorf("from another site: status %d", resp.StatusCode)
+	}
+	if d.all() != "seek 12" {
+		t.Errorf("did %s", d.all())
+	}
+}
+
+// The film comes in parts too: some browsers ask for nothing else.
+func TestFilmInParts(t *testing.T) {
+	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	resp := request(t, p, "GET", p.prefix+"film.mp4", "", map[string]string{"Range": "bytes=4-7"})
+	b, err := io.ReadAll(resp.Body)
+	if err != nil || resp.StatusCode != http.StatusPartialContent || string(b) != "ftyp" || resp.Header.Get("Content-Type") != "video/mp4" { // ISO/IEC 14496-12, 4.3
+		t.Errorf("status %d, %q, %v", resp.StatusCode, b, err)
 	}
 }
 
@@ -443,6 +504,7 @@ func TestHalfARequest(t *testing.T) {
 // others are told everything.
 func TestStalledClient(t *testing.T) {
 	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p.gather = 0
 	stalled, err := net.Dial("tcp", p.hosts[0])
 	if err != nil {
 		t.Fatal(err)

@@ -72,9 +72,33 @@ func after(trace []session.Point, at time.Duration) points {
 	return trace[i:]
 }
 
+// news has what is new sent: at once, or with what else comes in a moment.
+func (p *Page) news() {
+	if p.pending != nil {
+		return
+	}
+	wait := p.gather - time.Since(p.sent)
+	if wait <= 0 {
+		p.send()
+		return
+	}
+	p.pending = time.AfterFunc(wait, func() {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		if p.pending != nil {
+			p.send()
+		}
+	})
+}
+
 // send hands what is new to all guests.
-func (p *Page) send(tone string) {
-	m := message{Now: p.state.Now.Seconds(), V: after(p.state.VTrace, p.sentV), T: after(p.state.TTrace, p.sentT), Tone: tone}
+func (p *Page) send() {
+	if p.pending != nil {
+		p.pending.Stop()
+		p.pending = nil
+	}
+	m := message{Now: p.state.Now.Seconds(), V: after(p.state.VTrace, p.sentV), T: after(p.state.TTrace, p.sentT), Tone: p.tone}
+	p.sent, p.tone = time.Now(), ""
 	p.mark(m.V, m.T)
 	if b := p.viewJSON(); !bytes.Equal(b, p.view) {
 		p.view, m.View = b, b
@@ -82,7 +106,7 @@ func (p *Page) send(tone string) {
 	if b := p.axisJSON(); !bytes.Equal(b, p.axis) {
 		p.axis, m.Axis = b, b
 	}
-	if len(m.V)+len(m.T)+len(m.View)+len(m.Axis)+len(tone) > 0 {
+	if len(m.V)+len(m.T)+len(m.View)+len(m.Axis)+len(m.Tone) > 0 {
 		p.broadcast(encode(m))
 	}
 }
@@ -113,7 +137,7 @@ func encodeAny(v any) []byte {
 	return b
 }
 
-func (p *Page) viewJSON() []byte { return encodeAny(viewOf(p.state, p.cfg.Hands)) }
+func (p *Page) viewJSON() []byte { return encodeAny(viewOf(p.state, p.cfg.Hands, p.status)) }
 
 func (p *Page) axisJSON() []byte { return encodeAny(axisOf(p.state, p.state.Now-session.Kept)) }
 
@@ -206,7 +230,7 @@ func (p *Page) events(w http.ResponseWriter, r *http.Request) {
 func (p *Page) age() time.Duration {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.still || p.state.Verdict != nil {
+	if p.status.Still || p.state.Verdict != nil {
 		return 0
 	}
 	return max(time.Since(p.wrote), p.state.Silent())

@@ -26,6 +26,13 @@ type view struct {
 	Over    bool          `json:"over"`
 	Proofs  []proofView   `json:"proofs"`
 	Next    []string      `json:"next"`
+	Play    *playView     `json:"play"` // of a replay
+}
+
+type playView struct {
+	Speed string  `json:"speed"`
+	Still bool    `json:"still"`
+	End   float64 `json:"end"` // s
 }
 
 type arcView struct {
@@ -51,10 +58,13 @@ type button struct {
 	Side analysis.Side `json:"side"`
 }
 
-func viewOf(s *session.State, h Hands) view {
+func viewOf(s *session.State, h Hands, replay Status) view {
 	head := words.Big(s)
-	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s),
+	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s) && !replay.Still && !replay.Quiet,
 		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, h)}
+	if h.Play != nil {
+		v.Play = &playView{replay.Speed, replay.Still, h.Play.End.Seconds()}
+	}
 	if s.Last != nil {
 		v.Last = words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
 	}

@@ -57,6 +57,7 @@ type Screen struct {
 	wrote  time.Time // when the last frame came
 	status string    // of a replay: its speed
 	still  bool      // a replay stands still: silence is no fault
+	quiet  bool      // a replay hurries to another place: no bells on the way
 	alarm  time.Duration
 }
 
@@ -117,6 +118,9 @@ func (s *Screen) Write(f session.Frame) error {
 	if words.Overheld(s.state) && s.state.Now-s.alarm >= time.Second {
 		s.alarm, bells = s.state.Now, max(bells, 1)
 	}
+	if s.quiet {
+		bells = 0
+	}
 	if f.Last {
 		bells = words.BellsVerdict
 	}
@@ -162,10 +166,10 @@ func (s *Screen) Restart(verdict func() analysis.Verdict) {
 }
 
 // Status shows a few words in place of the name, such as a replay's speed; still
-// says that nothing is expected to come.
-func (s *Screen) Status(text string, still bool) {
+// says that nothing is expected to come, quiet that no bell is to ring.
+func (s *Screen) Status(text string, still, quiet bool) {
 	s.mu.Lock()
-	s.status, s.still, s.wrote = text, still, time.Now()
+	s.status, s.still, s.quiet, s.wrote = text, still, quiet, time.Now()
 	s.mu.Unlock()
 	s.poke()
 }

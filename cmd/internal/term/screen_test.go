@@ -88,7 +88,7 @@ func actScene(name, diary string) {
 			}})
 		return screen
 	})
-	screen.Status("", true) // nothing more comes, and that is no fault
+	screen.Status("", true, false) // nothing more comes, and that is no fault
 	note("ready")
 	screen.Close(context.Background())
 	note("closed")

@@ -387,6 +387,9 @@ const NoticeGoes = "Any key, or the first phone that comes, takes this off; a br
 // NoRoomForCode stands where the QR code would.
 const NoRoomForCode = "(A larger window shows a code here for the phone's camera.)"
 
+// StaysForPage is said at the end of a replay that is watched on the page alone.
+const StaysForPage = "The page stays while it is watched, and can go back; Ctrl-C ends it."
+
 // PageAt says who can open the page.
 func PageAt(network, marks bool) string {
 	switch {

@@ -12,17 +12,22 @@ import (
 // Page holds the labels of the page. Those that its script needs reach it as data
 // attributes.
 var Page = struct {
-	Lang, Sound, Silent, Awake, MaySleep, Sun, Night     string
+	Lang, Sound, SoundOn, Awake, Film, Dark, Sun, Night  string
 	Mark, MarkNote, Released, Skip, Repeat               string
 	NoData, NoConnection, Ended, Seconds, Refused        string
 	Lean, Rich, Adds, Cuts, Proofs, Next, Traces, Values string
+	Replay, Position, Back, On, Stop, Go, Step           string
+	Slower, Faster                                       string
 }{
 	Lang:  "en",
-	Sound: "Tap: sound, stay awake", Silent: "sound off", Awake: "sound on · screen stays on", MaySleep: "sound on · let this phone's screen stay on by its own settings",
-	Sun: "sun", Night: "night",
+	Sound: "Tap: sound, stay awake", SoundOn: "sound on", Awake: "sound on · screen stays on", Film: "sound on · screen should stay on",
+	Dark: "This phone lets no page keep its screen on: do it in its settings, then tap here.",
+	Sun:  "sun", Night: "night",
 	Mark: "MARK", MarkNote: "mark from the page", Released: "RELEASED", Skip: "skip this step", Repeat: "this side again",
 	NoData: "NO DATA FOR", NoConnection: "NO CONNECTION FOR", Ended: "The session has ended.", Seconds: "s", Refused: "not taken: try again",
 	Lean: "LEAN", Rich: "RICH", Adds: "adds fuel", Cuts: "cuts fuel", Proofs: "What was shown", Next: "Next", Traces: "sensor voltage and short-term trim over time", Values: "present values",
+	Replay: "the replay's pace", Position: "place in the session", Back: "◀ 10 s", On: "10 s ▶", Stop: "stand still", Go: "go on", Step: "next event",
+	Slower: "slower", Faster: "faster",
 }
 
 // IsOn labels the button by which the technician says that a side is held.

@@ -44,6 +44,7 @@ function take(m) {
   if (m.view) { const was = view; view = m.view; show(was); }
   if (m.tone) tone(m.tone);
   draw();
+  play();
   staleness();
 }
 
@@ -63,7 +64,12 @@ setInterval(staleness, 250);
 
 // --- words ------------------------------------------------------------------
 
-function set(id, text) { const e = $(id); if (e.textContent !== text) e.textContent = text; }
+// set writes a text; a number keeps its unit on its line.
+function set(id, text) {
+  text = text.replace(/(\d) (?=\D)/g, "$1\u00a0");
+  const e = $(id);
+  if (e.textContent !== text) e.textContent = text;
+}
 
 function show(was) {
   const big = $("big");
@@ -78,6 +84,7 @@ function show(was) {
   $("answer").hidden = !view.over;
   if (view.over && !(was && was.over)) answer();
   for (const a of view.arcs) arc(a);
+  said();
   buttons(was);
   alarm(view.alarm);
 }
@@ -87,15 +94,16 @@ const ruler = document.createElement("canvas").getContext("2d");
 function fit() {
   if (!view) return;
   const box = $("big"), words = view.big.split(" ");
-  const w = box.clientWidth - 8, h = box.clientHeight - 16;
+  const w = box.clientWidth, h = box.clientHeight - 12;
   ruler.font = "800 100px " + getComputedStyle(box).fontFamily;
   const width = s => ruler.measureText(s.replace(/\d+/g, d => d.length < 2 ? "00" : d)).width;
   let best = 0, lines = [view.big], squeeze = 1;
   for (let cuts = 0; cuts < 1 << (words.length - 1); cuts++) {
     const ls = [words[0]];
     for (let i = 1; i < words.length; i++) cuts >> (i - 1) & 1 ? ls.push(words[i]) : ls[ls.length - 1] += " " + words[i];
-    // Letters may be narrowed by a fifth where that makes them higher.
-    const wide = w / (Math.max(...ls.map(width)) / 100 + .2), s = Math.min(wide / .78, h / (ls.length * .94));
+    // Letters may be narrowed where that makes them higher, as long as they stay wider
+    // than half their height.
+    const wide = w / (Math.max(...ls.map(width)) / 100 + .2), s = Math.min(wide / .62, h / (ls.length * .94));
     if (s > best * 1.02) { best = s; lines = ls; squeeze = Math.min(1, wide / s); }
   }
   box.style.fontSize = best + "px";
@@ -109,9 +117,33 @@ function arc(a) {
   const side = [...g.classList].find(c => c.startsWith("of-"));
   g.setAttribute("class", ["arc", a.state, a.open && "open", side].filter(Boolean).join(" "));
   g.querySelector("title").textContent = a.says;
+  g.setAttribute("aria-label", a.says);
   g.querySelector(".sign").textContent = a.sign;
   const fill = g.querySelector(".fill");
   if (fill) fill.setAttribute("stroke-dasharray", `${100 * a.fill} 200`);
+}
+
+// The ring is one stop of the Tab key; arrow keys go round it. What an arc says is
+// shown to who cannot hear it, and to who taps it.
+const ringArcs = [...document.querySelectorAll("[data-arc]")];
+document.querySelector("svg.ring").setAttribute("role", "group");
+ringArcs.forEach((g, i) => {
+  g.setAttribute("role", "img");
+  g.setAttribute("tabindex", i ? -1 : 0);
+  g.onfocus = g.onclick = () => { $("arc").dataset.of = g.dataset.arc; said(); };
+  g.onblur = () => { delete $("arc").dataset.of; said(); };
+  g.onkeydown = e => {
+    const by = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
+    if (!by) return;
+    e.preventDefault();
+    const next = ringArcs[(i + by + ringArcs.length) % ringArcs.length];
+    g.setAttribute("tabindex", -1); next.setAttribute("tabindex", 0); next.focus();
+  };
+});
+function said() {
+  const of = $("arc").dataset.of, a = of && view && view.arcs.find(a => a.id === of);
+  $("arc").hidden = !a;
+  if (a) set("arc", a.sign + " " + a.says);
 }
 
 function answer() {
@@ -124,7 +156,22 @@ function answer() {
   $("next").replaceChildren(...(view.next || []).map(n => { const li = document.createElement("li"); li.textContent = n; return li; }));
 }
 
+// --- near and far -------------------------------------------------------------
+
+// After the last touch or key the page is for who stands away from it. It changes
+// after a tap, not under it.
+let idle;
+function near() {
+  document.body.classList.remove("far");
+  clearTimeout(idle);
+  idle = setTimeout(() => document.activeElement.matches("button:focus-visible") ? near() : document.body.classList.add("far"), 8000);
+}
+for (const e of ["click", "keydown", "focusin", "scroll"]) addEventListener(e, near);
+near();
+
 // --- values -----------------------------------------------------------------
+
+function signed(x, digits = 0) { return (x > 0 ? "+" : x < 0 ? "−" : "") + Math.abs(x).toFixed(digits); }
 
 // Digits that change more than twice a second cannot be read.
 let toldAt = -Infinity, later = null;
@@ -140,7 +187,7 @@ function values() {
     $("volts").className = "value " + (lean ? "lean" : "rich");
     box("volts", v.toFixed(2), lean ? "▼ " + word.lean : "▲ " + word.rich);
   }
-  if (p !== null) box("trim", (p > 0 ? "+" : p < 0 ? "−" : "") + Math.abs(p).toFixed(1), p > 0 ? word.adds : p < 0 ? word.cuts : "");
+  if (p !== null) box("trim", signed(p, 1), p > 0 ? word.adds : p < 0 ? word.cuts : "");
 }
 
 // --- traces -----------------------------------------------------------------
@@ -151,13 +198,13 @@ const dpr = () => window.devicePixelRatio || 1;
 function chart(id, key, range, level, stroke) {
   const axis = () => css("--quiet"), grid = () => css("--rule");
   const u = new uPlot({
-    width: 300, height: 100, cursor: { show: false }, legend: { show: false }, padding: key === "v" ? [8, 18, 8, 0] : [8, 18, 0, 0],
+    width: 300, height: 100, cursor: { show: false }, legend: { show: false }, padding: [() => tight ? 3 : key === "v" ? 8 : 22, 18, () => key !== "v" ? 0 : tight ? 8 : 4, 0], // above the trim: the ticks
     scales: { x: { time: false, range: () => [Math.max(now, span) - span, Math.max(now, span)] }, y: { range } },
     axes: [
       { show: key === "t", size: 22, gap: 2, stroke: axis, grid: { show: false }, ticks: { show: false }, font: "13px system-ui",
-        values: (u, xs) => xs.map(x => Math.floor(x / 60) + ":" + String(Math.round(x % 60)).padStart(2, "0")) },
+        values: (u, xs) => xs.map(clock) },
       { size: 40, gap: 2, stroke: axis, grid: { stroke: grid, width: 1 }, ticks: { show: false }, font: "13px system-ui",
-        splits: (u, i, lo, hi) => [lo, level, hi], values: (u, ys) => ys.map(y => key === "v" ? String(y) : (y > 0 ? "+" : "") + y) },
+        splits: (u, i, lo, hi) => u.bbox.height < 45 * dpr() ? [lo, hi] : [lo, level, hi], values: (u, ys) => ys.map(y => key === "v" ? String(y) : signed(y)) },
     ],
     series: [{}, { stroke, width: 2.5, points: { show: false }, spanGaps: false }],
     hooks: { drawClear: [shade], draw: [key === "t" ? ticks : () => {}] },
@@ -180,23 +227,22 @@ function shade(u) {
   c.restore();
 }
 
+// Ticks that would lie over each other move apart, and none leaves the drawing.
 function ticks(u) {
-  const c = u.ctx;
+  if (tight) return;
+  const c = u.ctx, right = u.bbox.left + u.bbox.width, y = u.bbox.top - 12 * dpr();
   c.save();
   c.font = `700 ${16 * dpr()}px system-ui`;
   c.textAlign = "center"; c.textBaseline = "middle";
-  const y = u.bbox.top + 10 * dpr();
-  let end = -1;
-  for (const t of marks.ticks) {
-    if (t.at < u.scales.x.min || t.at > u.scales.x.max) continue;
-    const x = Math.max(u.valToPos(t.at, "x", true), end);
-    const w = c.measureText(t.sign).width + 6 * dpr();
-    c.strokeStyle = css("--paper"); c.lineWidth = 4 * dpr();
-    c.strokeText(t.sign, x, y);
+  const shown = marks.ticks.filter(t => t.at >= u.scales.x.min && t.at <= u.scales.x.max);
+  const half = shown.map(t => c.measureText(t.sign).width / 2 + 3 * dpr()), x = shown.map(t => u.valToPos(t.at, "x", true));
+  for (let i = 1; i < x.length; i++) x[i] = Math.max(x[i], x[i - 1] + half[i - 1] + half[i]);
+  for (let i = x.length - 1, most = right; i >= 0; i--) { x[i] = Math.min(x[i], most - half[i]); most = x[i] - half[i]; }
+  shown.forEach((t, i) => {
+    if (x[i] < u.bbox.left) return;
     c.fillStyle = css(t.side === "lean" ? "--lean" : t.side === "rich" ? "--rich" : "--ink");
-    c.fillText(t.sign, x, y);
-    end = x + w;
-  }
+    c.fillText(t.sign, x[i], y);
+  });
   c.restore();
 }
 
@@ -209,7 +255,7 @@ function sided(u) {
 }
 
 function most(ys) { let m = 0; for (const y of ys) if (y !== null && Math.abs(y) > m) m = Math.abs(y); return m; }
-let charts = [];
+let charts = [], tight = false; // no room but for the traces
 function build() {
   charts.forEach(u => u.destroy());
   charts = [
@@ -219,6 +265,8 @@ function build() {
   size();
 }
 function size() {
+  tight = $("charts").clientHeight < 88;
+  $("charts").classList.toggle("tight", tight);
   for (const u of charts) {
     const b = u.root.parentElement;
     if (b.clientWidth > 20 && b.clientHeight > 20) u.setSize({ width: b.clientWidth, height: b.clientHeight });
@@ -246,26 +294,50 @@ function buttons(was) {
     const e = document.createElement("button");
     e.type = "button"; e.textContent = b.text; e.dataset.do = b.do;
     e.className = [i < mains && "main", i < mains && mains === 1 && "only", b.side].filter(Boolean).join(" ");
-    e.onclick = () => act(e, b);
+    e.onclick = () => act(e, b.do === "note" ? { do: "note", text: word.markNote } : { do: b.do });
     return e;
   }));
   const again = focus && document.querySelector(`#buttons [data-do="${focus}"]`);
   if (again) again.focus();
 }
 
-async function act(e, b) {
-  const body = b.do === "note" ? { do: "note", text: word.markNote } : { do: b.do };
+// act asks the program for something; the button says whether it was taken.
+async function act(e, body) {
   e.classList.add("sent");
   let ok = false;
   try {
     ok = (await fetch("do", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) })).ok;
   } catch { /* said below */ }
   setTimeout(() => e.classList.remove("sent"), 300);
-  if (!ok) {
-    const text = e.textContent;
-    e.classList.add("refused"); e.textContent = word.refused;
-    setTimeout(() => { e.classList.remove("refused"); e.textContent = text; }, 1500);
-  }
+  if (ok || e.classList.contains("refused")) return;
+  const text = e.textContent;
+  e.classList.add("refused");
+  if (text) e.textContent = word.refused;
+  setTimeout(() => { e.classList.remove("refused"); if (e.textContent === word.refused) e.textContent = text; }, 1500);
+}
+
+// --- the pace of a replay -----------------------------------------------------
+
+const clock = x => Math.floor(x / 60) + ":" + String(Math.floor(x % 60)).padStart(2, "0");
+let moving = false; // a finger is on the slider
+function play() {
+  const p = view && view.play;
+  $("play").hidden = !p;
+  if (!p) return;
+  const place = $("place");
+  place.max = Math.ceil(Math.max(p.end, now));
+  if (!moving) place.value = now;
+  const at = clock(+place.value);
+  place.setAttribute("aria-valuetext", at);
+  set("clock", `${at} / ${clock(+place.max)} · ${p.speed}`);
+  const pause = document.querySelector("#play [data-do=pause]"), text = p.still ? word.go : word.stop;
+  if (pause.textContent !== text && !pause.classList.contains("refused")) pause.textContent = text;
+}
+$("place").oninput = () => { moving = true; play(); };
+$("place").onchange = e => { moving = false; act(e.target, { do: "seek", to: +e.target.value }); };
+for (const e of document.querySelectorAll("#play button")) {
+  const by = { back: -10, on: 10 }[e.dataset.do];
+  e.onclick = () => act(e, by ? { do: "seek", to: Math.max(0, now + by) } : { do: e.dataset.do });
 }
 
 // --- tones ------------------------------------------------------------------
@@ -306,37 +378,47 @@ function alarm(on) {
 
 // --- sound, light, sleep -----------------------------------------------------
 
+// The screen stays on by the browser's own lock. Over plain http from another machine
+// no browser grants it; then a film of black that plays behind the page keeps most
+// phones awake. Where that is refused too, the words say what to do.
 let lock = null, film = null;
 async function awake() {
   try {
     lock = await navigator.wakeLock.request("screen");
-    return true;
-  } catch { /* only where the page is on this machine or over https */ }
-  // A film that plays keeps most phones awake; this one is a grey dot.
+    return "lock";
+  } catch { lock = null; }
   try {
-    const c = document.createElement("canvas");
-    c.width = c.height = 2;
-    const x = c.getContext("2d");
-    film = document.createElement("video");
-    film.muted = true; film.playsInline = true; film.className = "unseen";
-    film.srcObject = c.captureStream(2);
-    setInterval(() => { x.fillStyle = x.fillStyle === "#000000" ? "#010101" : "#000000"; x.fillRect(0, 0, 2, 2); }, 500);
-    document.body.append(film);
-    await film.play();
-  } catch { /* then the words say so */ }
-  return false;
+    if (!film) {
+      film = document.createElement("video");
+      film.src = "film.mp4"; film.muted = film.playsInline = true; film.className = "film";
+      film.setAttribute("aria-hidden", "true");
+      // Begun anew by hand: some phones sleep over what only loops.
+      film.ontimeupdate = () => { if (film.currentTime > 8) film.currentTime = 0; };
+      document.body.append(film);
+    }
+    await Promise.race([film.play(), new Promise((_, no) => setTimeout(no, 3000))]);
+    return "film";
+  } catch { return "none"; }
+}
+async function wake() {
+  const by = await awake();
+  document.body.dataset.screen = by;
+  $("sound").textContent = { lock: word.awake, film: word.film, none: word.soundOn }[by];
+  $("dark").hidden = by !== "none";
 }
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState !== "visible" || !audio) return;
-  if (lock) navigator.wakeLock.request("screen").then(l => { lock = l; }, () => {});
   audio.resume();
+  wake();
 });
-$("sound").onclick = async () => {
+$("dark").onclick = () => { $("dark").hidden = true; };
+$("sound").onclick = () => {
   if (!audio) audio = new (window.AudioContext || window.webkitAudioContext)();
   audio.resume();
   $("sound").setAttribute("aria-pressed", "true");
+  document.body.classList.add("sounding");
   tone("seen");
-  $("sound").textContent = await awake() ? word.awake : word.maySleep;
+  wake();
 };
 function theme(name) {
   document.documentElement.dataset.theme = name;
