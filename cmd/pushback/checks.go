@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"pushback/cmd/internal/session"
@@ -87,6 +88,43 @@ func readyChecks(s *survey, d *decode.Decoder, found *session.Findings, sensor s
 	}
 	return out
 }
+
+// checklist is a sink that looks at the car in a test's first seconds as `vehicle` does, and
+// tells the conditions that are not met beyond those that the watcher itself waits for.
+type checklist struct {
+	*survey
+	judge   *session.Judge
+	found   *session.Findings
+	sensor  string
+	mixture bool
+	tell    func(check)
+	told    bool
+	unmet   []check
+}
+
+func newChecklist(judge *session.Judge, found *session.Findings, asked func() bool, sensor string, mixture bool, tell func(check)) *checklist {
+	return &checklist{survey: newSurvey(sensor, asked, func() {}), judge: judge, found: found, sensor: sensor, mixture: mixture, tell: tell}
+}
+
+// waited are the conditions that the watcher waits for and says itself.
+var waited = []string{"switching (narrow) sensor", "engine running", "coolant warm", "closed loop", "the computer trims by this sensor"}
+
+func (l *checklist) Write(f session.Frame) error {
+	if err := l.survey.Write(f); err != nil || !l.stopped || l.told {
+		return err
+	}
+	l.told = true
+	for _, c := range readyChecks(l.survey, l.judge.Decoder(), l.found, l.sensor, l.mixture) {
+		if c.State == checkUnmet && !slices.Contains(waited, c.What) {
+			l.unmet = append(l.unmet, c)
+			l.tell(c)
+		}
+	}
+	return nil
+}
+
+// text is a check that is not met, in a line.
+func (c check) text() string { return fmt.Sprintf("%s: %s; %s", c.What, c.Found, c.Do) }
 
 // fuelStatus is the name of the status of the sensor's bank.
 func fuelStatus(sensor string, last map[string]float64) string {

@@ -179,9 +179,10 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	if err != nil {
 		return err
 	}
+	inquiry := session.NewInquiry(p, judge, meta.Watching)
 	sinks := []session.Sink{
 		stored{w}, &vinKeeper{w.Update}, troubles{a.log},
-		session.NewInquiry(p, judge, meta.Watching), session.NewAttention(p),
+		inquiry, session.NewAttention(p),
 	}
 	found := session.NewFindings(judge)
 	sinks = append(sinks, found)
@@ -229,8 +230,13 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	}
 	defer watch.Close(ctx)
 	sinks, told = append(sinks, watch), append(told, watch.Prompt)
+	list := newChecklist(judge, found, inquiry.Done, meta.Watching, r.mixture, func(c check) {
+		if watch.screen == nil {
+			say("            ! %s", c.text())
+		}
+	})
 	if g != nil {
-		sinks = append(sinks, g)
+		sinks = append(sinks, list, g)
 	}
 	if r.technician != nil {
 		t := r.technician(h)
@@ -252,6 +258,12 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	}
 	watch.Over(ctx)
 	style.WriteVerdict(people, res.Verdict, false)
+	if len(list.unmet) > 0 {
+		say("Not met when the test began:")
+		for _, c := range list.unmet {
+			say("  ! %s", c.text())
+		}
+	}
 	if jsonl != nil {
 		var jerr error
 		if r.flags.found {

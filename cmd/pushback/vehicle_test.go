@@ -120,3 +120,14 @@ func TestVehicleOwnFigures(t *testing.T) {
 		t.Errorf("freeze frame %+v", r.Freeze)
 	}
 }
+
+// A guided test tells the conditions that are not met beside those that it waits for.
+func TestUnmetConditionsAreTold(t *testing.T) {
+	for car, want := range map[string]string{"vacuum-leak-large": "P0171 (fuel trim, stored); note them", "healthy": ""} {
+		a, _, said := testApp(t, filepath.Join(t.TempDir(), "p.db"))
+		_ = guidedRun(t, a, simCar(t, car), obd.ISO9141, false) // the status is the verdict's
+		if got := said.String(); strings.Contains(got, "Not met when the test began") != (want != "") || !strings.Contains(got, want) {
+			t.Errorf("%s: want %q: %s", car, want, got)
+		}
+	}
+}

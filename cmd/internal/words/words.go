@@ -40,6 +40,7 @@ func Cautions(byMixture bool) []string {
 		"Never put 12 V, the 5 V reference or a heater feed on the signal wire. Identify the wire first; use a meter of 10 MΩ or more to do so.",
 		"Lean: join the signal, on the computer's side, to the SENSOR RETURN, not to the chassis; open the sensor's branch.",
 		"Rich: "+usualSource()+" between signal and sensor return; open the sensor's branch. `pushback source` computes it for what you have.",
+		"No data tells a titania sensor (unplugged, key on, 1 V or 5 V on the computer's side) or a raised return (about 2.5 V to the chassis): measure first.",
 		"A person is never the resistor: no fingers from battery to signal.",
 		"One hold is 15 s, 30 s at the very most. A long hold may set trouble codes; they are listed as caused by the test.")
 }
