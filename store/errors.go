@@ -16,7 +16,6 @@ import (
 var (
 	ErrNotOurs     = errors.New("the file is not a pushback database")
 	ErrNewerSchema = errors.New("the database was written by a newer pushback")
-	ErrOlderSchema = errors.New("the database was written by an older pushback")
 	ErrLocked      = errors.New("another program holds the database")
 	ErrReadOnly    = errors.New("the database or its folder cannot be written")
 	ErrDiskFull    = errors.New("the disk is full")

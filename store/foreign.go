@@ -12,7 +12,8 @@ import (
 // OpenForeign opens a database file of another person's for reading. The file is
 // distrusted: it may hold what a database of pushback's holds and nothing else, so
 // nothing in it is run; it is looked through for damage; it is never written, and
-// nothing is left beside it. Errors: as of [Open].
+// nothing is left beside it. The schema may be an older one: sessions, records, pairs and
+// judgements have looked the same since the first. Errors: as of [Open].
 func OpenForeign(ctx context.Context, path string) (*Store, error) {
 	s, err := openForeign(ctx, path)
 	return s, wrap("open database "+path, err)
@@ -48,9 +49,6 @@ func openForeign(ctx context.Context, path string) (_ *Store, err error) {
 	}
 	if err := checkSchema(ctx, r, v, true); err != nil {
 		return nil, err
-	}
-	if v < len(migrations) {
-		return nil, fmt.Errorf("%w: its schema is %d; open it once with --db, which brings it to %d", ErrOlderSchema, v, len(migrations))
 	}
 	var damage string
 	if err := r.QueryRowContext(ctx, "pragma quick_check(1)").Scan(&damage); err != nil {

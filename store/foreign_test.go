@@ -34,7 +34,7 @@ func TestHostileSchema(t *testing.T) {
 		"schema 0":             {"pragma user_version = 0", false},
 		"schema -1":            {"pragma user_version = -1", false},
 	} {
-		path := copyKept(t)
+		path := copyKept(t, len(migrations))
 		sqlOn(t, path, c.script)
 		before, err := os.ReadFile(path)
 		if err != nil {
@@ -66,7 +66,7 @@ func TestHostileSchema(t *testing.T) {
 // A plain file is read in place, nothing is made beside it; writing is refused.
 func TestOpenForeign(t *testing.T) {
 	ctx := context.Background()
-	path := copyKept(t)
+	path := copyKept(t, len(migrations))
 	s, err := OpenForeign(ctx, path)
 	if err != nil {
 		t.Fatal(err)
@@ -103,7 +103,7 @@ func TestOpenForeign(t *testing.T) {
 
 // A cell that is larger than anything of ours is not read.
 func TestEnormousCell(t *testing.T) {
-	path := copyKept(t)
+	path := copyKept(t, len(migrations))
 	sqlOn(t, path, "update record set raw = zeroblob(100000000) where kind = 'exchange'")
 	s, err := OpenForeign(context.Background(), path)
 	if err == nil {
@@ -152,7 +152,7 @@ func readForeign(path string) error {
 
 // Whatever bytes are changed below the schema, reading a foreign file ends.
 func TestHostilePages(t *testing.T) {
-	original, err := os.ReadFile(kept)
+	original, err := os.ReadFile(keptFile(len(migrations)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -178,7 +178,7 @@ func TestHostilePages(t *testing.T) {
 }
 
 func FuzzForeign(f *testing.F) {
-	original, err := os.ReadFile(kept)
+	original, err := os.ReadFile(keptFile(len(migrations)))
 	if err != nil {
 		f.Fatal(err)
 	}

@@ -352,7 +352,7 @@ func TestDefaultPath(t *testing.T) {
 
 // Whatever bytes of a file are changed, reading ends, with an error or without.
 func TestHostileFile(t *testing.T) {
-	original, err := os.ReadFile(kept)
+	original, err := os.ReadFile(keptFile(len(migrations)))
 	if err != nil {
 		t.Fatal(err)
 	}

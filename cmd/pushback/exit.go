@@ -81,7 +81,6 @@ var hints = []struct {
 	{store.ErrLocked, "another program holds the database: end it, or use another file with --db FILE"},
 	{store.ErrReadOnly, "make file and folder writable, or name another file with --db FILE"},
 	{store.ErrReplaced, "find out what moves or deletes the file (a synchronised folder does); `pushback import` takes the sessions of the rescued file"},
-	{store.ErrOlderSchema, "`pushback sessions --db FILE` brings that file up to date; then import it"},
 	{store.ErrDiskFull, "free some space; all that was stored until then is kept"},
 	{store.ErrDamaged, "keep a copy of the file, then go on with another one: --db FILE"},
 	{fs.ErrPermission, "you may not use this file or port: for a serial port join the group that owns it (`ls -l` shows it; often dialout), then log in again"},

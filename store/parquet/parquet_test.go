@@ -157,7 +157,7 @@ func TestRefused(t *testing.T) {
 	ok := word("ok")
 	for want, rows := range map[string][]row{
 		"row 1: the table does not begin":       {{Kind: "mark", Name: word("lean")}},
-		"row 1: the description of session":     {{Kind: "session", Text: word("{")}},
+		"row 1: session "": read the description":     {{Kind: "session", Text: word("{")}},
 		"bus \"frob\" is not one of":            {{Kind: "session", Text: word(`{"bus":"frob"}`)}},
 		"row 2: mark \"frob\"":                  {start, {Kind: "mark", Name: word("frob")}},
 		"row 2: kind \"frob\"":                  {start, {Kind: "frob"}},
