@@ -120,7 +120,7 @@ type clearedState struct {
 }
 
 func findingsOf(f *session.Findings) clearedState {
-	return clearedState{codesOf(f), freezeOf(f.Freeze), monitorsOf(f.Readiness)}
+	return clearedState{codesOf(f), freezeOf(f.Freeze), monitorsOf(f)}
 }
 
 func (s clearedState) print(w io.Writer) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"path/filepath"
@@ -9,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"pushback/cmd/internal/session"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -96,4 +99,33 @@ func TestClearRefused(t *testing.T) {
 			t.Errorf("what was read is not kept: %s", list)
 		}
 	}
+}
+
+// Progress of the monitors after a clearing. The bytes are PID 01 of a real car with all
+// of catalyst, evaporative system, secondary air, sensors and heaters open (a 2003 workshop
+// text), then with the sensors and their heaters done, by hand.
+func TestMonitorsProgress(t *testing.T) {
+	read := func(hex string) *decode.Readiness {
+		r, err := decode.ReadReadiness(unhex(t, hex))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return &r
+	}
+	m := monitorsOf(&session.Findings{Began: read("410181076D6D"), Readiness: read("410181076D0D")})
+	if got, want := m.text(), "5 of 8 complete; not yet: catalyst, evaporative system, secondary air; finished in this session: oxygen sensors, oxygen sensor heaters"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if m := monitorsOf(&session.Findings{}); m != nil {
+		t.Error(m)
+	}
+}
+
+func unhex(t *testing.T, s string) []byte {
+	t.Helper()
+	b, err := hex.DecodeString(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
 }

@@ -82,6 +82,7 @@ type comparison struct {
 	Codes   []codeChange   `json:"codes"`
 	Freeze  [2]*freezeJSON `json:"freeze_frame"` // null: none
 	Open    [2][]string    `json:"monitors_not_complete"`
+	Done    []string       `json:"monitors_finished"` // open before, complete after
 	Limits  []string       `json:"limits"`
 }
 
@@ -159,7 +160,7 @@ func compared(before, after []*evidence) comparison {
 	c.Tests = testPairs(b, a)
 	c.Freeze = [2]*freezeJSON{freezeOf(b.Freeze), freezeOf(a.Freeze)}
 	c.Codes = codeChanges(b, a)
-	c.Open = [2][]string{openMonitors(b), openMonitors(a)}
+	c.Open, c.Done = [2][]string{openMonitors(b), openMonitors(a)}, finished(b.Readiness, a.Readiness)
 	c.limits(b, a, r)
 	return c
 }
@@ -267,6 +268,9 @@ func (c comparison) print(w io.Writer) {
 			fmt.Fprintf(w, "%s: ", [2]string{"before", "after"}[i])
 			writeFreeze(w, f)
 		}
+	}
+	if len(c.Done) > 0 {
+		fmt.Fprintf(w, "monitors finished since: %s\n", strings.Join(c.Done, ", "))
 	}
 	for i, open := range c.Open {
 		if len(open) > 0 {

@@ -27,7 +27,7 @@ type toldJSON struct {
 
 // toldOf puts the figures of a recording's bands beside the computers' own.
 func toldOf(found *session.Findings, events []analysis.Event, bands []switching.Band, watching string) toldJSON {
-	t := toldJSON{Codes: codesOf(found), Freeze: freezeOf(found.Freeze), Monitors: monitorsOf(found.Readiness), Tests: testsOf(found.Tests, bands, watching)}
+	t := toldJSON{Codes: codesOf(found), Freeze: freezeOf(found.Freeze), Monitors: monitorsOf(found), Tests: testsOf(found.Tests, bands, watching)}
 	for i := range t.Codes {
 		t.Codes[i].ByTest = slices.ContainsFunc(events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == t.Codes[i].Code })
 	}
@@ -157,14 +157,15 @@ func codesOf(f *session.Findings) []codeReport {
 type monitorsJSON struct {
 	Complete    []string `json:"complete"`
 	NotComplete []string `json:"not_complete"`
+	Finished    []string `json:"finished_here"` // during this session
 }
 
-func monitorsOf(r *decode.Readiness) *monitorsJSON {
-	if r == nil {
+func monitorsOf(f *session.Findings) *monitorsJSON {
+	if f.Readiness == nil {
 		return nil
 	}
-	m := &monitorsJSON{Complete: []string{}, NotComplete: some(r.Incomplete())}
-	for _, x := range r.Monitors {
+	m := &monitorsJSON{Complete: []string{}, NotComplete: some(f.Readiness.Incomplete()), Finished: finished(f.Began, f.Readiness)}
+	for _, x := range f.Readiness.Monitors {
 		if x.Supported && x.Complete {
 			m.Complete = append(m.Complete, x.Name)
 		}
@@ -172,11 +173,29 @@ func monitorsOf(r *decode.Readiness) *monitorsJSON {
 	return m
 }
 
-func (m monitorsJSON) text() string {
-	if len(m.NotComplete) == 0 {
-		return "all complete"
+// finished lists the monitors that were open before and are complete now.
+func finished(before, now *decode.Readiness) []string {
+	out := []string{}
+	if before != nil && now != nil {
+		open := now.Incomplete()
+		for _, name := range before.Incomplete() {
+			if !slices.Contains(open, name) {
+				out = append(out, name)
+			}
+		}
 	}
-	return fmt.Sprintf("%d of %d complete; not yet: %s", len(m.Complete), len(m.Complete)+len(m.NotComplete), strings.Join(m.NotComplete, ", "))
+	return out
+}
+
+func (m monitorsJSON) text() string {
+	text := "all complete"
+	if len(m.NotComplete) > 0 {
+		text = fmt.Sprintf("%d of %d complete; not yet: %s", len(m.Complete), len(m.Complete)+len(m.NotComplete), strings.Join(m.NotComplete, ", "))
+	}
+	if len(m.Finished) > 0 {
+		text += "; finished in this session: " + strings.Join(m.Finished, ", ")
+	}
+	return text
 }
 
 // ownTest is one of the computer's own figures beside the recording's.

@@ -91,7 +91,7 @@ func (a *app) vehicle(ctx context.Context, v visit) error {
 	}
 	r.Checks = readyChecks(s, judge.Decoder(), found, f.sensor, false)
 	r.Ask = questions
-	r.Monitors = monitorsOf(found.Readiness)
+	r.Monitors = monitorsOf(found)
 	r.Tests = testsOf(found.Tests, s.switches.Bands(nil), f.sensor)
 	r.Freeze = freezeOf(found.Freeze)
 	refused := suit(judge.Decoder(), f.sensor, false)

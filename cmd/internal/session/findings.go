@@ -17,6 +17,7 @@ type Findings struct {
 
 	Codes     map[string][]string // by state: stored, pending, permanent; a state that was not read is missing
 	Readiness *decode.Readiness   // of the engine's computer
+	Began     *decode.Readiness   // the same as first read: what is complete since is progress
 	Tests     []decode.TestResult // services 05 and 06, in order of first reading
 	Freeze    *Freeze
 	Cleared   *Findings // what was known when the codes were cleared (service 04); nil: they were not
@@ -97,6 +98,9 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 		}
 		if ready, err := decode.ReadReadiness(r.Data); err == nil && !ready.ThisCycle {
 			n.Readiness = &ready
+			if n.Began == nil {
+				n.Began = &ready
+			}
 		}
 	case 0x02:
 		if len(request) == 3 && request[1] == 0x02 {
