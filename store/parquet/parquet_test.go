@@ -156,17 +156,17 @@ func TestRefused(t *testing.T) {
 	word := func(s string) *string { return &s }
 	ok := word("ok")
 	for want, rows := range map[string][]row{
-		"row 1: the table does not begin":       {{Kind: "mark", Name: word("lean")}},
-		"row 1: session "": read the description":     {{Kind: "session", Text: word("{")}},
-		"bus \"frob\" is not one of":            {{Kind: "session", Text: word(`{"bus":"frob"}`)}},
-		"row 2: mark \"frob\"":                  {start, {Kind: "mark", Name: word("frob")}},
-		"row 2: kind \"frob\"":                  {start, {Kind: "frob"}},
-		"row 2: sent at":                        {start, {Kind: "exchange", TUS: 1, SentUS: 2, Request: word("0114"), Outcome: ok}},
-		"row 2: request \"XX\"":                 {start, {Kind: "exchange", TUS: 1, Request: word("XX"), Outcome: ok}},
-		"row 2: outcome \"frob\"":               {start, {Kind: "exchange", TUS: 1, Request: word("0114"), Outcome: word("frob")}},
-		"row 3: record 1 at 0s does not follow": {start, {Kind: "mark", Seq: 1, Name: word("lean")}, {Kind: "mark", Seq: 1, Name: word("rich")}},
-		"a year of the beginning":               {start, {Kind: "row", TUS: 1 << 60}},
-		"a text is too long":                    {start, {Kind: "mark", Name: word("note"), Text: word(strings.Repeat("x", 1<<17))}},
+		"row 1: the table does not begin":           {{Kind: "mark", Name: word("lean")}},
+		"row 1: session \"\": read the description": {{Kind: "session", Text: word("{")}},
+		"bus \"frob\" is not one of":                {{Kind: "session", Text: word(`{"bus":"frob"}`)}},
+		"row 2: mark \"frob\"":                      {start, {Kind: "mark", Name: word("frob")}},
+		"row 2: kind \"frob\"":                      {start, {Kind: "frob"}},
+		"row 2: sent at":                            {start, {Kind: "exchange", TUS: 1, SentUS: 2, Request: word("0114"), Outcome: ok}},
+		"row 2: request \"XX\"":                     {start, {Kind: "exchange", TUS: 1, Request: word("XX"), Outcome: ok}},
+		"row 2: outcome \"frob\"":                   {start, {Kind: "exchange", TUS: 1, Request: word("0114"), Outcome: word("frob")}},
+		"row 3: record 1 at 0s does not follow":     {start, {Kind: "mark", Seq: 1, Name: word("lean")}, {Kind: "mark", Seq: 1, Name: word("rich")}},
+		"a year of the beginning":                   {start, {Kind: "row", TUS: 1 << 60}},
+		"a text is too long":                        {start, {Kind: "mark", Name: word("note"), Text: word(strings.Repeat("x", 1<<17))}},
 	} {
 		b.Reset()
 		if err := parquet.Write(&b, rows); err != nil {
