@@ -40,6 +40,7 @@ func clearSim(t *testing.T, db, typed string, bus obd.Bus, stopped bool) (*app, 
 func TestClear(t *testing.T) {
 	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141} {
 		db := filepath.Join(t.TempDir(), "p.db")
+		soundAtEnd(t, db)
 		_, out, text, sent, err := clearSim(t, db, "yes\n", bus, true)
 		if err != nil {
 			t.Fatalf("%v: %v", bus, err)
@@ -83,6 +84,7 @@ func TestClearRefused(t *testing.T) {
 		{"yes\n", false, nil, statusNotReady},
 	} {
 		db := filepath.Join(t.TempDir(), "p.db")
+		soundAtEnd(t, db)
 		_, _, text, sent, err := clearSim(t, db, tt.typed, obd.CAN11at500, tt.stopped)
 		_, hint, status := describe(err)
 		if err == nil || status != tt.status || hint == "" || tt.want != nil && !errors.Is(err, tt.want) {

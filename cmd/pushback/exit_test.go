@@ -76,6 +76,7 @@ func TestNoCar(t *testing.T) {
 		t.Fatal(err)
 	}
 	db := filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, db)
 	a, out, errOut := testApp(t, db)
 	r := liveRun{clock: sim.Clock(), open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
 	r.flags.car.sensor = "B1S1"

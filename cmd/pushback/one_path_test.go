@@ -43,6 +43,7 @@ func demoRun(sim *simcar.Sim) liveRun {
 
 func testApp(t testing.TB, db string) (a *app, out, errOut *bytes.Buffer) {
 	t.Helper()
+	soundAtEnd(t, db)
 	out, errOut = new(bytes.Buffer), new(bytes.Buffer)
 	return &app{in: strings.NewReader(""), out: out, errOut: errOut, db: db, json: true}, out, errOut
 }
@@ -50,6 +51,9 @@ func testApp(t testing.TB, db string) (a *app, out, errOut *bytes.Buffer) {
 // command runs a command line and returns its standard output and status.
 func command(t testing.TB, args ...string) (string, int) {
 	t.Helper()
+	if db := databaseOf(args); db != "" {
+		soundAtEnd(t, db)
+	}
 	var out, errOut bytes.Buffer
 	status := run(context.Background(), args, strings.NewReader(""), &out, &errOut)
 	if status == statusFailed || status == statusUsage {

@@ -24,6 +24,7 @@ import (
 func TestRecordThroughPseudoTerminal(t *testing.T) {
 	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
 	db := filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, db)
 
 	ctx, quit := context.WithCancel(context.Background())
 	said, saying := io.Pipe()
@@ -70,6 +71,7 @@ func TestRecordThroughPseudoTerminal(t *testing.T) {
 func TestInterruptKeepsTheSession(t *testing.T) {
 	t.Parallel()
 	db := filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, db)
 	car, err := simcar.Find("healthy")
 	if err != nil {
 		t.Fatal(err)

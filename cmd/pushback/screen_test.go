@@ -28,6 +28,7 @@ import (
 func storedTest(t *testing.T) (db string) {
 	t.Helper()
 	db = filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, db)
 	a, _, errOut := testApp(t, db)
 	car, err := simcar.Find("healthy")
 	if err != nil {
@@ -227,10 +228,12 @@ func TestRecordToPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer stop()
+	db := filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, db)
 	said, saying := io.Pipe()
 	ended := make(chan int)
 	go func() {
-		ended <- run(context.Background(), []string{"record", "--port", port, "--page=127.0.0.1:0", "--for", "4s", "--db", filepath.Join(t.TempDir(), "p.db")},
+		ended <- run(context.Background(), []string{"record", "--port", port, "--page=127.0.0.1:0", "--for", "4s", "--db", db},
 			strings.NewReader(""), saying, io.Discard)
 		saying.Close()
 	}()

@@ -35,6 +35,11 @@ func TestScripts(t *testing.T) {
 			e.Setenv("XDG_DATA_HOME", e.WorkDir+"/data")
 			e.Setenv("HOME", e.WorkDir)
 			e.Setenv("NO_COLOR", "1")
+			e.Defer(func() {
+				if err := soundBelow(e.WorkDir); err != nil {
+					e.T().Fatal(err)
+				}
+			})
 			// A port on which nobody listens.
 			l, err := net.Listen("tcp", "127.0.0.1:0")
 			if err != nil {

@@ -41,6 +41,7 @@ func TestSoak(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, path)
 	db, err := store.Open(ctx, path)
 	if err != nil {
 		t.Fatal(err)

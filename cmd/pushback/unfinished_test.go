@@ -20,6 +20,7 @@ import (
 // replay --store: the one that it would have had, had it ended there.
 func TestUnfinishedSessionIsJudged(t *testing.T) {
 	db := filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, db)
 	a, _, errOut := testApp(t, db)
 	car, err := simcar.Find("healthy")
 	if err != nil {
@@ -89,6 +90,7 @@ func TestDatabaseDeletedWhileRecording(t *testing.T) {
 		t.Skip("an open file cannot be removed")
 	}
 	path := filepath.Join(t.TempDir(), "p.db")
+	soundAtEnd(t, path)
 	a, out, _ := testApp(t, path)
 	sim, err := simcar.New(simcar.Config{Car: simcar.Cars()[0], Bus: obd.CAN11at500, Seed: 1})
 	if err != nil {
