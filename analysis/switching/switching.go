@@ -36,7 +36,13 @@ func NewCollector(sensor string) *Collector {
 	return &Collector{name: "O2S" + sensor[1:2] + sensor[3:]}
 }
 
-const freshSpeed = 4.0 // s that an engine speed holds
+// How long an engine speed holds by itself, s, and how far apart two that agree to a share
+// may be to hold for what lies between them.
+const (
+	freshSpeed   = 4.0
+	betweenSpeed = 10.0
+	sameSpeed    = 0.15
+)
 
 // Add takes one sample.
 func (c *Collector) Add(s decode.Sample) {
@@ -46,6 +52,11 @@ func (c *Collector) Add(s decode.Sample) {
 	at := (s.Sent + s.Received).Seconds() / 2
 	switch s.Signal.Name {
 	case "RPM":
+		if c.hasRPM && at-c.rpmAt <= betweenSpeed && math.Abs(s.Value-c.rpm) <= sameSpeed*max(s.Value, c.rpm) {
+			for i := len(c.readings) - 1; i >= 0 && math.IsNaN(float64(c.readings[i].rpm)) && c.readings[i].at >= c.rpmAt; i-- {
+				c.readings[i].rpm = float32(c.rpm)
+			}
+		}
 		c.rpm, c.rpmAt, c.hasRPM = s.Value, at, true
 	case c.name:
 		rpm := math.NaN()

@@ -104,3 +104,25 @@ func TestUnusual(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// On a slow bus speed comes every 6 s: readings between two that agree count as idle.
+func TestSlowRound(t *testing.T) {
+	c := NewCollector("B1S1")
+	for i := range 240 {
+		at := time.Duration(i) * 250 * time.Millisecond
+		rpm := 800.
+		if i >= 120 {
+			rpm = []float64{800, 2200}[i/24%2]
+		}
+		if i%24 == 0 {
+			c.Add(decode.Sample{Signal: decode.ByName("RPM"), Sent: at, Received: at, Value: rpm})
+		}
+		c.Add(decode.Sample{Signal: decode.ByName("O2S11"), Sent: at, Received: at, Value: 0.5})
+	}
+	b := c.Bands(nil)
+	// By hand: all of the first 30 s but the end of the last 6 s, whose next speed is another;
+	// then of each 6 s at idle the readings of the first 4 s.
+	if len(b) != 2 || b[0].Readings < 4*24+16 || b[0].Readings > 5*24+3*17 {
+		t.Errorf("%+v", b)
+	}
+}

@@ -69,20 +69,47 @@ const (
 	zeros       = 3    // short-term trims of exactly zero in a row are an open loop whose status nobody read
 )
 
-// How long a value holds, s: polled in turn on a slow bus a round takes seconds.
+// How long a value holds by itself, s, and how far apart two that agree may be to hold for
+// what lies between them: polled in turn on a slow bus a round takes seconds.
 const (
-	freshSpeed = 4.0
-	freshAir   = 9.0
-	freshSlow  = 90.0
+	freshSpeed   = 4.0
+	freshAir     = 9.0
+	freshSlow    = 90.0
+	betweenSpeed = 10.0
+	betweenAir   = 30.0
 )
 
 // latest is the last two values of a signal.
 type latest struct {
 	at, v, before float64
 	n             int
+	waiting       []int // raws for which it was too old
 }
 
 func (l *latest) set(at, v float64) { l.before, l.v, l.at, l.n = l.v, v, at, l.n+1 }
+
+// reach sets the value and gives those that waited for it the one before, where the two
+// agree and are not too far apart.
+func (l *latest) reach(at, v, share, between float64, give func(raw int, v float64)) {
+	was := *l
+	l.set(at, v)
+	if was.n > 0 && at-was.at <= between && l.steady(share) {
+		for _, i := range l.waiting {
+			give(i, was.v)
+		}
+	}
+	l.waiting = l.waiting[:0]
+}
+
+// or is the value if it is not older than fresh; else raw i waits for the next, unless that
+// must come too late.
+func (l *latest) or(at, fresh, between float64, i int) float64 {
+	v := l.get(at, fresh)
+	if math.IsNaN(v) && l.n > 0 && at-l.at <= between {
+		l.waiting = append(l.waiting, i)
+	}
+	return v
+}
 
 // get is the value if it is not older than fresh.
 func (l *latest) get(at, fresh float64) float64 {
@@ -123,13 +150,13 @@ func (c *Collector) Add(s decode.Sample) {
 	c.end = max(c.end, at)
 	switch name := s.Signal.Name; name {
 	case "RPM":
-		c.speed.set(at, s.Value)
+		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, func(i int, v float64) { c.raws[i].RPM = v })
 	case "LOAD_PCT":
-		c.load.set(at, s.Value)
+		c.load.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raws[i].Load = v })
 	case "MAF":
-		c.maf.set(at, s.Value)
+		c.maf.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raws[i].maf = v })
 	case "MAP":
-		c.pressure.set(at, s.Value)
+		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raws[i].pressure = v })
 	case "IAT":
 		c.intake.set(at, s.Value)
 	case "ECT":
@@ -146,9 +173,10 @@ func (c *Collector) Add(s decode.Sample) {
 }
 
 func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
-	r := raw{Reading: Reading{At: at, Bank: bank, Short: short, RPM: c.speed.get(at, freshSpeed), Load: c.load.get(at, freshAir),
+	i := len(c.raws)
+	r := raw{Reading: Reading{At: at, Bank: bank, Short: short, RPM: c.speed.or(at, freshSpeed, betweenSpeed, i), Load: c.load.or(at, freshAir, betweenAir, i),
 		Coolant: c.coolant.get(at, freshSlow)},
-		maf: c.maf.get(at, freshAir), pressure: c.pressure.get(at, freshAir), intake: c.intake.get(at, freshSlow),
+		maf: c.maf.or(at, freshAir, betweenAir, i), pressure: c.pressure.or(at, freshAir, betweenAir, i), intake: c.intake.get(at, freshSlow),
 		beside: beside, status: math.NaN()}
 	if l := c.long[bank]; l.n > 0 {
 		r.Long = l.v

@@ -2,6 +2,7 @@ package trimmap
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -245,5 +246,28 @@ func TestNothing(t *testing.T) {
 	m := Build(c.Data(nil, 0))
 	if len(m.Banks) != 0 || m.Next == "" || len(m.Limits) == 0 {
 		t.Errorf("%+v", m)
+	}
+}
+
+// On a slow bus speed comes every 6 s: what lies between two that agree counts, what lies
+// between two that do not, or that are too far apart, does not.
+func TestSlowRound(t *testing.T) {
+	var c Collector
+	add := func(name string, seconds, v float64) {
+		at := time.Duration(seconds * float64(time.Second))
+		c.Add(decode.Sample{Signal: decode.ByName(name), Sent: at, Received: at, Value: v})
+	}
+	for _, x := range []struct{ at, rpm float64 }{{0, 800}, {6, 810}, {12, 2000}, {24, 2000}, {40, 2000}} {
+		add("RPM", x.at, x.rpm)
+		add("FUELSYS1", x.at, 2)
+		add("ECT", x.at, 90)
+		add("SHRTFT1", x.at+5, x.at) // older than a speed holds by itself
+	}
+	var kept []float64
+	for _, r := range c.Data(nil, 0).Readings {
+		kept = append(kept, r.Short)
+	}
+	if fmt.Sprint(kept) != "[0]" {
+		t.Errorf("kept those after %v s, want that after 0 s only", kept)
 	}
 }
