@@ -38,7 +38,6 @@ type Adapter struct {
 	format   Format        // of the bus in use
 	counts   bool          // a request may carry the number of replies to wait for
 	mute     bool          // the adapter has no echo to check a request by
-	loses    bool          // it was seen to lose characters
 	echoed   bool          // the last command was
 	unheard  int           // checked requests in a row of which no character came back
 	repeats  repeat        // whether a lone return repeats the last request
@@ -99,9 +98,8 @@ const (
 // repeated by a lone return.
 //
 // An adapter that does not return single characters cannot be checked so. It gets its
-// requests in one piece and a moment after its prompt, for what such adapters lose is
-// what comes too soon; a request that becomes another without its head is not sent, and
-// once the adapter was seen to lose anything none that is [Risky]. [Adapter.Sends] tells.
+// requests in one piece and a moment after its prompt, and none that is [Risky]:
+// [Adapter.Sends] tells.
 func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	x := Exchange{Request: req}
 	switch req.Service {
@@ -110,7 +108,7 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 		return x, fmt.Errorf("ask %s: %w", req.Hex(), ErrNotRead)
 	}
 	text := req.Hex()
-	if a.counts && 0 < req.Expect && req.Expect < 10 {
+	if a.counts && !a.mute && 0 < req.Expect && req.Expect < 10 {
 		text += string(rune('0' + req.Expect))
 	}
 	x.Sent = a.now()
@@ -160,7 +158,7 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 			return err
 		}
 	}
-	if !a.sends(text) {
+	if !a.sends(text) && x.Request.Service != 0x04 { // which is meant
 		return a.refuse(x)
 	}
 	return a.listen(ctx, x, text)
@@ -169,13 +167,7 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 // Sends tells whether the request may be sent to this adapter at all.
 func (a *Adapter) Sends(req Request) bool { return a.sends(req.Hex()) }
 
-func (a *Adapter) sends(text string) bool {
-	return !a.mute || !beheaded(text) && (!a.loses || !Risky(text))
-}
-
-// beheaded tells whether a request's text becomes one of service 04 when its beginning
-// is lost.
-func beheaded(text string) bool { return strings.Contains(text[1:], "04") }
+func (a *Adapter) sends(text string) bool { return !a.mute || !Risky(text) }
 
 func (a *Adapter) refuse(x *Exchange) error {
 	a.quirk("no echo: a request that could turn into another on its way is not sent")
@@ -183,11 +175,25 @@ func (a *Adapter) refuse(x *Exchange) error {
 	return nil
 }
 
-// Risky tells whether a request's text would become a request of service 04 (clear
-// codes) if characters of it were lost: whether a 4 follows a 0 anywhere.
+// Risky tells whether a request's text could become one that changes something in the car, if
+// any of its characters were lost: whether some two digits in order name a service that does.
 func Risky(text string) bool {
-	_, after, found := strings.Cut(text, "0")
-	return found && strings.Contains(after, "4")
+	for i := range text {
+		for j := i + 1; j < len(text); j++ {
+			if Changes(hexDigit(text[i])<<4|hexDigit(text[j]), (len(text)-j-1)/2) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// Changes tells whether a request of this service with so many bytes behind it may change
+// something: 04 (clear codes), which takes none, and with at least one 08 (control of
+// on-board systems) and what ISO 14229-1 and 14230-3 define beside SAE J1979 (10 session,
+// 11 reset, 14 clear, 2F control, 31 routine, 85 codes off, …; ranges from memory).
+func Changes(service, data int) bool {
+	return service == 0x04 || data > 0 && (service == 0x08 || 0x10 <= service && service < 0x40 || 0x80 <= service && service < 0x90)
 }
 
 // listen sends the request, or repeats the last one where text is empty, and reads the
@@ -304,7 +310,6 @@ func (a *Adapter) confirm(ctx context.Context, text string) error {
 // slower leaves more time between a prompt and what is sent next: some adapters are
 // not ready to listen when they say so.
 func (a *Adapter) slower(least time.Duration) {
-	a.loses = true
 	if a.pace < 64*time.Millisecond {
 		a.pace = max(least, 2*a.pace)
 		a.quirk("loses what is sent too soon after its prompt")

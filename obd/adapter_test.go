@@ -3,6 +3,7 @@ package obd_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -243,83 +244,121 @@ func TestExchangeCancelled(t *testing.T) {
 	}
 }
 
+// changes tells whether an adapter that receives this line puts a request on the bus that may
+// change something in the car: service 04, or with a parameter 08 or one that ISO 14229 and
+// 14230 define. An odd digit at the end is a number of replies.
+func changes(line string) bool {
+	if len(line) < 2 || strings.Trim(line, "0123456789ABCDEF") != "" {
+		return false
+	}
+	switch service := line[:2]; {
+	case service == "04":
+		return true
+	case service == "08", "10" <= service && service < "40", "80" <= service && service < "90":
+		return len(line) >= 4
+	}
+	return false
+}
+
+// TestRisky tries every way to lose characters.
 func TestRisky(t *testing.T) {
-	for text, want := range map[string]bool{
-		"0104": true, "01041": true, "01 04": true, "01140C04": true, "01104": true, "0110 43": true, "0204": true,
-		"0114": true, "0140": true, "01034": true, "0114060C": true,
-		"0100": false, "03": false, "010C1": false, "0105": false,
+	risky := 0
+	for _, text := range []string{
+		"0104", "01041", "01140C04", "01104", "0204", "0114", "0140", "01034", "0114060C", "0100", "03", "07", "0A", "0105", "010C",
+		"010C1", "0110", "0115", "0115061", "020200", "020C00", "0500FF", "050101", "0600", "0641", "0902", "0980", "0108", "01200", "06A2",
 	} {
-		if obd.Risky(text) != want {
-			t.Errorf("%s: %v", text, !want)
+		want := ""
+		for kept := range 1 << len(text) {
+			var rest []byte
+			for i := range text {
+				if kept>>i&1 == 1 {
+					rest = append(rest, text[i])
+				}
+			}
+			if changes(string(rest)) {
+				want = string(rest)
+			}
 		}
+		if obd.Risky(text) != (want != "") {
+			t.Errorf("%s: %v, but %q can be left of it", text, obd.Risky(text), want)
+		}
+		if want != "" {
+			risky++
+		}
+	}
+	if risky < 10 || risky > 22 {
+		t.Errorf("%d are risky", risky)
 	}
 }
 
-// TestEraseNeverArrives: whatever characters an adapter loses, service 04 never
-// reaches it.
-func TestEraseNeverArrives(t *testing.T) {
-	rapid.Check(t, func(rt *rapid.T) {
-		a, f := ready(t, nil)
-		lost := rapid.SliceOfN(rapid.Bool(), 10, 80).Draw(rt, "characters lost")
-		f.Damage = func(b byte) (byte, bool) {
-			keep := len(lost) == 0 || !lost[0]
-			if len(lost) > 0 {
-				lost = lost[1:]
-			}
-			return b, keep
+// TestCommandsHarmless: no command to the adapter itself becomes such a request if
+// characters of it are lost, but the one whose AT is checked first.
+func TestCommandsHarmless(t *testing.T) {
+	a, f := ready(t, nil)
+	if _, err := a.FindBus(t.Context(), obd.CAN29at250); err != nil && !errors.Is(err, obd.ErrNoVehicle) {
+		t.Fatal(err)
+	}
+	if err := a.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, line := range append(f.Lines, "ATSP0", "ATSP6", "ATSPA6", "ATSPA9", "ATTP9") {
+		if !strings.HasPrefix(line, "AT") {
+			continue
 		}
-		for range 4 {
-			req := request(t, rapid.SampledFrom([]string{"0104", "0114", "010C04", "0204", "01140304"}).Draw(rt, "request"))
-			req.Expect = rapid.IntRange(0, 4).Draw(rt, "expect")
-			x, err := a.Exchange(t.Context(), req)
-			if err != nil {
-				rt.Fatal(err)
+		n++
+		hex := strings.Map(func(r rune) rune { // what else is left makes it no request
+			if strings.ContainsRune("0123456789ABCDEF", r) {
+				return r
 			}
-			for _, r := range x.Replies {
-				if r.Data[0] != 0x41 || r.Data[1] != req.Data[0] {
-					rt.Fatalf("%s got %X", req.Hex(), r.Data)
-				}
-			}
+			return -1
+		}, line)
+		if obd.Risky(hex) {
+			t.Errorf("%s: %s may be left of it", line, hex)
 		}
-		for _, line := range f.Lines {
-			if strings.HasPrefix(line, "04") && strings.Trim(line, "0123456789ABCDEF") == "" {
-				rt.Fatalf("the adapter received %q among %q", line, f.Lines)
-			}
-		}
-	})
+	}
+	if n < 15 {
+		t.Errorf("only %q were sent", f.Lines)
+	}
 }
 
-// TestEraseNeverArrivesUnechoed: an adapter without echo that loses the beginning of what
-// it is sent, as far as it likes, never gets a request of service 04 either.
-func TestEraseNeverArrivesUnechoed(t *testing.T) {
-	rapid.Check(t, func(rt *rapid.T) {
-		a, f := ready(t, nil)
-		f.Deaf = true
-		heads := rapid.SliceOfN(rapid.IntRange(0, 9), 4, 20).Draw(rt, "characters lost of each line")
-		lost := 0
-		f.Damage = func(b byte) (byte, bool) {
-			keep := len(heads) == 0 || lost >= heads[0] || b == '\r'
-			lost++
-			if b == '\r' {
-				if lost = 0; len(heads) > 0 {
-					heads = heads[1:]
+// TestChangesNeverArrive: whatever characters an adapter loses, with echo or without, nothing
+// reaches it that could change something.
+func TestChangesNeverArrive(t *testing.T) {
+	for _, deaf := range []bool{false, true} {
+		t.Run(fmt.Sprint("no echo ", deaf), func(t *testing.T) {
+			rapid.Check(t, func(rt *rapid.T) {
+				a, f := ready(t, nil)
+				f.Deaf = deaf
+				lost := rapid.SliceOfN(rapid.Bool(), 10, 80).Draw(rt, "characters lost")
+				f.Damage = func(b byte) (byte, bool) {
+					keep := len(lost) == 0 || !lost[0]
+					if len(lost) > 0 {
+						lost = lost[1:]
+					}
+					return b, keep
 				}
-			}
-			return b, keep
-		}
-		for range 4 {
-			req := request(t, rapid.SampledFrom([]string{"0104", "0114", "010C04", "0204", "01140304"}).Draw(rt, "request"))
-			req.Expect = rapid.IntRange(0, 4).Draw(rt, "expect")
-			if _, err := a.Exchange(t.Context(), req); err != nil {
-				rt.Fatal(err)
-			}
-		}
-		for _, line := range f.Lines {
-			if strings.HasPrefix(line, "04") && strings.Trim(line, "0123456789ABCDEF") == "" {
-				rt.Fatalf("the adapter received %q among %q", line, f.Lines)
-			}
-		}
-	})
+				for range 4 {
+					req := request(t, rapid.SampledFrom([]string{"0104", "0114", "010C04", "0204", "01140304", "020C00", "050101"}).Draw(rt, "request"))
+					req.Expect = rapid.IntRange(0, 4).Draw(rt, "expect")
+					x, err := a.Exchange(t.Context(), req)
+					if err != nil {
+						rt.Fatal(err)
+					}
+					for _, r := range x.Replies {
+						if r.Data[0] != 0x40+req.Service || r.Data[1] != req.Data[0] {
+							rt.Fatalf("%s got %X", req.Hex(), r.Data)
+						}
+					}
+				}
+				for _, line := range f.Lines {
+					if changes(line) {
+						rt.Fatalf("the adapter received %q among %q", line, f.Lines)
+					}
+				}
+			})
+		})
+	}
 }
 
 func TestCheckedRequest(t *testing.T) {
@@ -359,7 +398,7 @@ func TestNoEcho(t *testing.T) {
 		{"by line only", func(f *obdtest.Fake) { f.EchoLines = true }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			f := obdtest.NewFake(answers(map[string]string{"01051": "7E80341057000000000", "01141": "7E80441145A80000000"}))
+			f := obdtest.NewFake(answers(map[string]string{"0105": "7E80341057000000000", "0115": "7E80441155A80000000"}))
 			c.make(f)
 			a := obd.NewAdapter(f, f, obd.AdapterOptions{})
 			if _, err := a.Start(t.Context()); err != nil {
@@ -372,14 +411,14 @@ func TestNoEcho(t *testing.T) {
 			for _, w := range []struct {
 				hex string
 				is  obd.Outcome
-			}{{"0105", obd.OK}, {"0105", obd.OK}, {"0104", obd.NoData}, {"0114", obd.OK}, {"0105", obd.OK}} {
+			}{{"0105", obd.OK}, {"0105", obd.OK}, {"0104", obd.NoData}, {"0114", obd.NoData}, {"0115", obd.OK}, {"0105", obd.OK}} {
 				req := request(t, w.hex)
 				req.Expect = 1
 				if x, err := a.Exchange(t.Context(), req); err != nil || x.Outcome != w.is {
 					t.Errorf("%s: %+v, %v", w.hex, x, err)
 				}
 			}
-			if slices.ContainsFunc(f.Lines, func(s string) bool { return strings.HasPrefix(s, "0104") }) {
+			if slices.ContainsFunc(f.Lines, func(s string) bool { return strings.HasPrefix(s, "0104") || strings.HasPrefix(s, "0114") }) {
 				t.Errorf("sent %q", f.Lines)
 			}
 			if !slices.Contains(a.Identity().Quirks, "no echo") {

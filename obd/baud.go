@@ -21,7 +21,7 @@ type speeds struct{ usual, raised int }
 // by itself, so that a try does no harm.
 func (a *Adapter) raise(ctx context.Context) error {
 	l, ok := a.link.(BaudSetter)
-	if !ok || a.about.Text == "" {
+	if !ok || a.about.Text == "" || a.mute {
 		return nil
 	}
 	usual := l.Baud()
@@ -38,7 +38,13 @@ func (a *Adapter) raise(ctx context.Context) error {
 		if err := a.settle(ctx); err != nil {
 			return err
 		}
-		if err := a.write(fmt.Sprintf("ATBRD%02X\r", s.divisor)); err != nil {
+		// Without its T and R it would be a request.
+		if err := a.confirm(ctx, "AT"); errors.Is(err, errEcho) || errors.Is(err, errSilent) {
+			return nil
+		} else if err != nil {
+			return err
+		}
+		if err := a.write(fmt.Sprintf("BRD%02X\r", s.divisor)); err != nil {
 			return err
 		}
 		said, err := a.until(ctx, second/2, "OK\r", ">")

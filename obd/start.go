@@ -411,7 +411,7 @@ func (a *Adapter) recognise(raw []byte, b Bus) Format {
 func (a *Adapter) probeCount(ctx context.Context, raw []byte) error {
 	want, _ := Parse(raw, a.format, supported)
 	text := supported.Hex() + strconv.Itoa(len(want))
-	if len(want) > 9 || !a.sends(text) {
+	if len(want) > 9 || a.mute {
 		return nil
 	}
 	again, err := a.ask(ctx, text, a.timeout())

@@ -191,6 +191,17 @@ func suit(d *decode.Decoder, sensor string, mixture bool) error {
 		"name one of them with --sensor", statusFailed}
 }
 
+// readable says whether the sensor may be asked for through this adapter at all.
+func readable(a *obd.Adapter, d *decode.Decoder, sensor string) error {
+	for _, s := range d.Sensors() {
+		if s.Name == sensor && s.PID != 0 && !a.Sends(obd.Request{Service: 0x01, Data: []byte{s.PID}}) {
+			return hinted{fmt.Errorf("this adapter does not echo what it is sent: a character lost on the way could turn the request for %s into 'clear codes'", sensor),
+				"it is not sent; use another adapter", statusFailed}
+		}
+	}
+	return nil
+}
+
 // watchConfig is what the watcher is told.
 func watchConfig(sensor string, mixture bool) analysis.Config {
 	return analysis.Config{Sensor: sensor, ByMixture: mixture}

@@ -147,6 +147,9 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	a.log.Info().Str("bus", car.Format.Bus.String()).Bool("headers", car.Format.Headers).
 		Float64("volts", car.Identity.Voltage).Strs("quirks", car.Identity.Quirks).Msg("adapter")
 	say("%s, adapter %q, sensors %s", car.Format.Bus, car.Identity.Text, sensorText(car.Decoder))
+	if err := readable(adapter, car.Decoder, r.flags.car.sensor); err != nil {
+		return err
+	}
 	if err := suit(car.Decoder, r.flags.car.sensor, r.mixture); err != nil {
 		if r.guide != nil {
 			return err

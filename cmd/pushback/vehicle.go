@@ -59,6 +59,9 @@ func (a *app) vehicle(ctx context.Context, v visit) error {
 	if err != nil {
 		return err
 	}
+	if err := readable(adapter, car.Decoder, f.sensor); err != nil {
+		return err
+	}
 	fmt.Fprintln(a.errOut, "measuring for some seconds …")
 	found, inquiry := session.NewFindings(judge), session.NewInquiry(p, judge, f.sensor)
 	for _, pid := range []byte{0x05, 0x1F} { // coolant, time since start: on a slow bus their turn would come late

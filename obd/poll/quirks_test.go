@@ -223,6 +223,39 @@ func TestAdapters(t *testing.T) {
 	}
 }
 
+// TestNoEcho: an adapter without echo gets no request that could become another on its way, and
+// what else there is to read is read.
+func TestNoEcho(t *testing.T) {
+	car := newCar()
+	usual := car.Answer
+	car.Answer = func(line string) (string, time.Duration) {
+		switch line {
+		case "0100":
+			return "7E8064100FFFFFFF600\r\r>", time.Millisecond
+		case "0113":
+			return "7E80341130300000000\r\r>", time.Millisecond
+		}
+		if strings.HasPrefix(line, "01") && len(line) == 4 {
+			return "7E80441" + line[2:] + "5A80000000\r\r>", time.Millisecond
+		}
+		return usual(line)
+	}
+	car.Deaf = true
+	p := car.open(t, poll.Config{Sensor: "B1S2"})
+	asked := map[string]int{}
+	for range 600 {
+		asked[next(t, p).Exchange.Request.Hex()]++
+	}
+	for _, line := range car.Lines {
+		if !strings.HasPrefix(line, "AT") && obd.Risky(line) {
+			t.Errorf("sent %q", line)
+		}
+	}
+	if asked["0115"] < 200 || asked["0103"] == 0 || asked["0114"]+asked["0104"] > 0 {
+		t.Errorf("asked %v", asked)
+	}
+}
+
 // FuzzStart: whatever an adapter answers at start-up and after, there is no panic, no hang,
 // and no request to clear codes.
 func FuzzStart(f *testing.F) {

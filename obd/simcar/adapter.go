@@ -214,7 +214,7 @@ func (a *adapter) receive(b byte) {
 	}
 	if b != '\r' {
 		if a.echo {
-			a.print(string(rune(b & 0x7F)))
+			a.print(string([]byte{b}))
 		}
 		if len(a.line) <= lineLimit {
 			a.line = append(a.line, b)
