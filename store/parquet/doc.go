@@ -10,13 +10,13 @@
 //
 // With DuckDB, for example: how often each conclusion was reached,
 //
-//	select conclusion, count(distinct session) from 'fleet/*.parquet' group by 1 order by 2 desc;
+//	select conclusion, count(distinct session) as sessions from 'fleet/*.parquet' group by 1 order by 2 desc;
 //
 // how far the trims were off, by car,
 //
 //	select vehicle, name, round(avg(value), 1) as mean_pct, count(*) as readings
 //	from 'fleet/*.parquet'
-//	where kind = 'sample' and name like 'LONGFT_' group by all order by abs(mean_pct) desc;
+//	where kind = 'sample' and regexp_matches(name, '^(SHRT|LONG)FT') group by all order by abs(mean_pct) desc;
 //
 // and how long the loop took to answer a force:
 //
