@@ -70,6 +70,9 @@ func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
 			"check which bank is bank 1 in the maker's service information, and that you forced that one",
 		}
 	case NotReadyToSay:
+		if c.w.ready.wide {
+			return c.w.ready.unmet()
+		}
 		return append(c.w.ready.unmet(), "bring the car to these conditions and test again")
 	case NothingForced:
 		return []string{"hold the signal lean, then rich, and watch again"}

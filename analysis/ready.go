@@ -33,6 +33,7 @@ type readiness struct {
 	hasCoolant bool
 	rpm        series
 	wide       bool // the watched sensor is a wide-range one
+	mixture    bool // the mixture is forced, not the wire
 	unused     bool // the computer says that it does not use this sensor for trim
 	unusedN    int
 
@@ -46,8 +47,11 @@ type readiness struct {
 // unmet lists the conditions that do not hold, in words.
 func (r *readiness) unmet() []string {
 	var out []string
-	if r.wide {
-		out = append(out, "wide-range sensor: its wire must not be forced; move the mixture instead")
+	switch {
+	case r.wide && r.mixture:
+		out = append(out, "wide-range sensor: it does not switch, so this test cannot judge it; look yourself: propane brings lambda below 1, then trim down, and its end does the opposite")
+	case r.wide:
+		out = append(out, "wide-range sensor: its wire must not be forced; move the mixture instead, and look at lambda and trim")
 	}
 	if r.unused {
 		out = append(out, "the computer does not use this sensor for short-term trim")
@@ -97,6 +101,7 @@ func (r *readiness) settle() float64 {
 // step says ready or not_ready when that has changed for long enough.
 func (w *Watcher) stepReady(now float64) {
 	r := &w.ready
+	r.mixture = w.cfg.ByMixture
 	ok := r.holds()
 	if ok != r.candidate || r.since < 0 {
 		r.candidate, r.since = ok, now

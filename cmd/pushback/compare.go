@@ -25,13 +25,16 @@ func newCompare(a *app) *cobra.Command {
 		Use:   "compare BEFORE AFTER",
 		Short: "Before and after a repair, condition by condition",
 		Long: `Compares total trim under the same conditions (speed × load, warm), then the sensor's
-switching, the force test's answers, trouble codes and monitors. Each of BEFORE and
-AFTER is a session, or several with commas between them.
+switching, the force test's answers, the computer's own tests, trouble codes with their
+freeze frame, and monitors. Each of BEFORE and AFTER is a session, or several with commas
+between them; all but trims is of the last one.
 
 The answer is better (trim is nearer to zero), worse, no difference shown, or not
 comparable. Differences that one unchanged car shows from recording to recording are
-never called a repair: less than about 5 % cannot be told with one session on each side, less
-than about 3 % with three on each.`,
+never called a repair: less than about 6 % cannot be told with one session on each side, less
+than about 3.5 % with three on each. A figure of the sensor's switching differs where it
+does by more than the recordings scatter and a margin; a latency where its intervals lie
+more than a period of switching apart.`,
 		Args: named("BEFORE", "AFTER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd, func(db *store.Store) error {

@@ -134,6 +134,7 @@ type span struct {
 var shownConditions = []struct{ name, what string }{
 	{"ECT", "coolant"}, {"RPM", "speed"}, {"LOAD_PCT", "load"}, {"VSS", "road speed"},
 	{"LONGFT1", "long-term trim, bank 1"}, {"LONGFT2", "long-term trim, bank 2"},
+	{"EQ_RAT11", "wide-range B1S1"}, {"EQ_RAT21", "wide-range B2S1"},
 }
 
 func (c *conditions) Write(f session.Frame) error {
@@ -151,7 +152,11 @@ func (c *conditions) add(s decode.Sample) {
 	}
 	r := c.ranges[s.Signal.Name]
 	if r == nil {
-		r = &span{unit: s.Signal.Unit, min: s.Value, max: s.Value}
+		unit := s.Signal.Unit
+		if unit == "1" {
+			unit = "lambda" // the only ratio that is shown
+		}
+		r = &span{unit: unit, min: s.Value, max: s.Value}
 		c.ranges[s.Signal.Name] = r
 	}
 	r.min, r.max, r.n = min(r.min, s.Value), max(r.max, s.Value), r.n+1

@@ -139,7 +139,7 @@ type vehicleReport struct {
 	Engine    string         `json:"engine"` // the computer that is watched
 	Sensors   []sensorReport `json:"sensors"`
 	Watching  string         `json:"watching"`
-	RateHz    float64        `json:"readings_per_s"` // of the watched sensor's voltage
+	RateHz    float64        `json:"readings_per_s"` // of the watched sensor
 	Codes     []codeReport   `json:"codes"`
 	Ready     bool           `json:"ready"`
 	Reasons   []string       `json:"reasons"`
@@ -241,7 +241,8 @@ func some[T any](s []T) []T {
 
 // survey is a sink that sums up what a short look at the car shows, and ends it.
 type survey struct {
-	voltage string
+	voltage string      // or, of a wide-range sensor,
+	lambda  string      //
 	trim    string      // that comes with it
 	asked   func() bool // all that is asked once was
 	stop    func()
@@ -269,7 +270,7 @@ const (
 )
 
 func newSurvey(sensor string, asked func() bool, stop func()) *survey {
-	return &survey{switches: switching.NewCollector(sensor), voltage: "O2S" + sensor[1:2] + sensor[3:], trim: "SHRTFT" + sensor[1:2] + sensor[3:], asked: asked, stop: stop,
+	return &survey{switches: switching.NewCollector(sensor), voltage: "O2S" + sensor[1:2] + sensor[3:], lambda: "EQ_RAT" + sensor[1:2] + sensor[3:], trim: "SHRTFT" + sensor[1:2] + sensor[3:], asked: asked, stop: stop,
 		reasons: []string{"the watcher has not seen enough to tell"}, last: map[string]float64{}}
 }
 
@@ -289,7 +290,7 @@ func (s *survey) Write(f session.Frame) error {
 			s.rpm = [2]float64{min(s.rpm[0], x.Value), max(s.rpm[1], x.Value)}
 		}
 		s.last[x.Signal.Name] = x.Value
-		if x.Signal.Name != s.voltage {
+		if x.Signal.Name != s.voltage && x.Signal.Name != s.lambda {
 			continue
 		}
 		if s.n == 0 {
