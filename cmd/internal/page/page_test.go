@@ -481,22 +481,34 @@ func TestRestart(t *testing.T) {
 	}
 }
 
-// Who sends half a request and waits is not waited for.
+// Who sends half a request, or half of what he announced, is not waited for.
 func TestHalfARequest(t *testing.T) {
 	if testing.Short() {
-		t.Skip("takes five seconds")
+		t.Skip("takes ten seconds")
 	}
 	t.Parallel()
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
-	c, err := net.Dial("tcp", p.hosts[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer c.Close()
-	fmt.Fprintf(c, "GET %s HTTP/1.1\r\nHost:", p.prefix)
-	_ = c.SetReadDeadline(time.Now().Add(20 * time.Second))
-	if _, err := io.ReadAll(c); err != nil {
-		t.Errorf("never hung up: %v", err)
+	d := &diary{}
+	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: d.hands()})
+	for name, half := range map[string]string{
+		"head": fmt.Sprintf("GET %s HTTP/1.1\r\nHost:", p.prefix),
+		"body": fmt.Sprintf("POST %sdo HTTP/1.1\r\nHost: %s\r\nOrigin: http://%[2]s\r\nContent-Type: application/json\r\nContent-Length: 13\r\n\r\n{\"do\":", p.prefix, p.hosts[0]),
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			c, err := net.Dial("tcp", p.hosts[0])
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer c.Close()
+			fmt.Fprint(c, half)
+			_ = c.SetReadDeadline(time.Now().Add(30 * time.Second))
+			if _, err := io.ReadAll(c); err != nil {
+				t.Errorf("never hung up: %v", err)
+			}
+			if d.all() != "" {
+				t.Errorf("did %s", d.all())
+			}
+		})
 	}
 }
 

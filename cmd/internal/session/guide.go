@@ -35,7 +35,12 @@ type Prompt struct {
 	More  bool          // the hold goes on beyond its usual length: trim answered, but that is not enough yet
 	Seen  bool          // in Hold: the watcher sees the force too
 	Why   []string      // in Ready: what is not fit
+	Twice bool          // a repetition was asked for, but this side was forced as often as is good for the car
 }
+
+// MostForces is how often one side is forced: more teaches long-term trim the lie and
+// sets codes (common practice, no source).
+const MostForces = 2
 
 // GuideConfig holds the lengths of the stages. Zero fields take the usual ones.
 type GuideConfig struct {
@@ -88,8 +93,11 @@ type Guide struct {
 	why   []string
 	told  time.Duration // last prompt
 	fresh bool
-	over  bool // done was called
-	based bool // the baseline is done
+	over  bool                  // done was called
+	based bool                  // the baseline is done
+	again bool                  // the present side comes once more when its answer is seen
+	twice bool                  // again was asked for in vain
+	count map[analysis.Side]int // forces of a side
 }
 
 // step is what was seen of the present side.
@@ -109,7 +117,7 @@ type step struct {
 func NewGuide(cfg GuideConfig, j *Judge, prompt func(Prompt), done func()) *Guide {
 	cfg.fill()
 	return &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, trims: TrimNames(j.cfg.Sensor),
-		stage: StageReady, fresh: true, told: -time.Hour}
+		stage: StageReady, fresh: true, told: -time.Hour, count: map[analysis.Side]int{}}
 }
 
 // Side returns the side of the present stage, "" before the first force.
@@ -166,26 +174,49 @@ func (g *Guide) Skip() {
 	}
 }
 
-// Again repeats the present side, or the one before when it has not begun.
+// Again repeats the present step, or the one before when it has not begun. What is held
+// is let go first.
 func (g *Guide) Again() {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	switch g.stage {
-	case StageAnswer:
-		g.begin()
+	case StageBaseline:
+		g.enter(StageBaseline)
 	case StageForce:
-		if g.side > 0 {
+		switch {
+		case g.side == 0:
+			g.enter(StageBaseline)
+		case g.may(g.side - 1):
 			g.side--
+			g.begin()
+		}
+	case StageHold:
+		if g.again = g.may(g.side); g.again {
+			g.enter(StageRelease)
+		}
+	case StageRelease:
+		g.again = g.may(g.side)
+	case StageAnswer:
+		if g.may(g.side) {
 			g.begin()
 		}
 	}
 }
 
-func (g *Guide) enter(s Stage) { g.stage, g.since, g.fresh = s, g.now, true }
+// may reports whether a side may be forced once more, and has it said where not.
+func (g *Guide) may(side int) bool {
+	ok := g.count[g.cfg.Sides[side]] < MostForces
+	if !ok && !g.twice {
+		g.twice, g.told = true, -time.Hour
+	}
+	return ok
+}
+
+func (g *Guide) enter(s Stage) { g.stage, g.since, g.fresh, g.twice = s, g.now, true, false }
 
 // begin prompts for the present side, once the car is ready for it.
 func (g *Guide) begin() {
-	g.step, g.based = step{}, true
+	g.step, g.based, g.again = step{}, true, false
 	if len(g.why) > 0 {
 		g.enter(StageReady)
 		return
@@ -203,6 +234,10 @@ func (g *Guide) fit() {
 }
 
 func (g *Guide) next() {
+	if g.again {
+		g.begin()
+		return
+	}
 	if g.side+1 < len(g.cfg.Sides) {
 		g.side++
 		g.begin()
@@ -264,6 +299,7 @@ func (g *Guide) forced(s analysis.Side, at time.Duration) {
 	for i, want := range g.cfg.Sides {
 		if i >= g.side && want == s {
 			g.side, g.step = i, step{from: g.trim}
+			g.count[s]++
 			g.enter(StageHold)
 			g.since = at
 			return
@@ -364,7 +400,7 @@ func (g *Guide) say() (Prompt, bool) {
 		return Prompt{}, false
 	}
 	p := Prompt{Stage: g.stage, Side: g.current(), At: g.now, Since: g.since, New: g.fresh,
-		More: g.step.more, Seen: g.step.seen, Why: g.why}
+		More: g.step.more, Seen: g.step.seen, Why: g.why, Twice: g.twice}
 	switch g.stage {
 	case StageBaseline:
 		p.Until = g.since + g.cfg.Baseline

@@ -17,6 +17,7 @@ type drive struct {
 	t      *testing.T
 	g      *Guide
 	stages []string
+	last   Prompt
 	over   bool
 	now    time.Duration
 }
@@ -28,6 +29,7 @@ func newDrive(t *testing.T, cfg GuideConfig) *drive {
 		t.Fatal(err)
 	}
 	d.g = NewGuide(cfg, j, func(p Prompt) {
+		d.last = p
 		if p.New {
 			d.stages = append(d.stages, strings.TrimSpace(fmt.Sprintf("%v %s %s", p.At, p.Stage, p.Side)))
 		}
@@ -169,6 +171,30 @@ func TestGuideSkipAndAgain(t *testing.T) {
 	d.g.Skip() // rich
 	d.until(7 * s)
 	d.want("0s ready", "1s baseline", "2s force lean", "3s force rich", "4s force lean", "5s force rich", "6s done")
+}
+
+// A step is repeated from where it is: what is held is let go first. No side is forced
+// more than twice.
+func TestGuideRepeatsWhatIsHeld(t *testing.T) {
+	d := newDrive(t, GuideConfig{Sides: []analysis.Side{analysis.Lean}})
+	d.event(analysis.Event{Name: analysis.Ready}).until(10 * s)
+	d.g.Again() // baseline
+	d.until(30 * s)
+	d.g.Again() // baseline again, before the first force
+	d.until(40 * s)
+	d.g.Skip()
+	d.until(50 * s).mark(obd.MarkLean).until(55 * s)
+	d.g.Again() // the clip slipped
+	d.until(56 * s).mark(obd.MarkRelease).until(65 * s)
+	d.until(70 * s).mark(obd.MarkLean).until(75 * s)
+	d.g.Again() // a third time: not
+	d.until(76 * s)
+	if !d.last.Twice {
+		t.Error("it is not said why the side is not repeated")
+	}
+	d.mark(obd.MarkRelease).until(90 * s)
+	d.want("0s baseline", "10s baseline", "24.75s force lean", "30s baseline", "40s force lean", "50s hold lean", "55s release lean",
+		"56s answer lean", "1m1s force lean", "1m10s hold lean", "1m16s answer lean", "1m21s done")
 }
 
 // A loop that is not ready any more while hands are off is waited for again.

@@ -80,7 +80,7 @@ func (v *View) heldTooLong(at time.Duration) {
 func (v *View) Prompt(p session.Prompt) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	turned := p.More != v.prompt.More && p.Stage == session.StageHold
+	turned := p.More != v.prompt.More && p.Stage == session.StageHold || p.Twice && !v.prompt.Twice
 	reasons := p.Stage == session.StageReady && strings.Join(p.Why, ";") != strings.Join(v.prompt.Why, ";")
 	v.prompt = p
 	v.state.Told(p)

@@ -355,7 +355,7 @@ func ScreenHelp(guided, replay, page bool) string {
 		line("Enter", "it is done: the force is on, or off")
 		line("l  r  space", "forced lean, forced rich, released")
 		line("s", "skip this step")
-		line("b", "this side once more")
+		line("b", "this step once more")
 	default:
 		line("l  r  space", "forced lean, forced rich, released")
 	}

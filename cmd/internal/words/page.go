@@ -23,7 +23,7 @@ var Page = struct {
 	Sound: "Tap: sound, stay awake", SoundOn: "sound on", Awake: "sound on · screen stays on", Film: "sound on · screen should stay on",
 	Dark: "This phone lets no page keep its screen on: do it in its settings, then tap here.",
 	Sun:  "sun", Night: "night",
-	Mark: "MARK", MarkNote: "mark from the page", Released: "RELEASED", Skip: "skip this step", Repeat: "this side again",
+	Mark: "MARK", MarkNote: "mark from the page", Released: "RELEASED", Skip: "skip this step", Repeat: "again",
 	NoData: "NO DATA FOR", NoConnection: "NO CONNECTION FOR", Ended: "The session has ended.", Seconds: "s", Refused: "not taken: try again",
 	Lean: "LEAN", Rich: "RICH", Adds: "adds fuel", Cuts: "cuts fuel", Proofs: "What was shown", Next: "Next", Traces: "sensor voltage and short-term trim over time", Values: "present values",
 	Replay: "the replay's pace", Position: "place in the session", Back: "◀ 10 s", On: "10 s ▶", Stop: "stand still", Go: "go on", Step: "next event",

@@ -69,6 +69,10 @@ const enterWhen = " Enter when "
 
 // PromptText words a prompt for one side of the test.
 func PromptText(p session.Prompt, byMixture bool) string {
+	if p.Twice {
+		p.Twice = false
+		return "Twice is enough: another force on this side would only set codes. " + PromptText(p, byMixture)
+	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {
 	case session.StageReady:
