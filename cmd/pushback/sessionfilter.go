@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -56,10 +57,13 @@ func (f *sessionFilter) filter(cmd *cobra.Command) (store.Filter, error) {
 }
 
 // completeSessions lets the shell complete the ids of sessions, wherever a command's
-// usage names one.
+// usage names one, and what the filters may be given.
 func (a *app) completeSessions(cmd *cobra.Command) {
 	for _, sub := range cmd.Commands() {
 		a.completeSessions(sub)
+	}
+	if cmd.Flags().Lookup("conclusion") != nil {
+		a.completeFilters(cmd)
 	}
 	wanted := 0
 	for _, word := range strings.Fields(cmd.Use) {
@@ -74,20 +78,8 @@ func (a *app) completeSessions(cmd *cobra.Command) {
 		if len(args) >= wanted {
 			return nil, cobra.ShellCompDirectiveDefault
 		}
-		// No setup was run, and a shell that completes must make no file.
-		if a.db == "" {
-			a.db, _ = store.DefaultPath()
-		}
-		if _, err := os.Stat(a.db); err != nil {
-			return nil, cobra.ShellCompDirectiveNoFileComp
-		}
-		db, err := store.Open(cmd.Context(), a.db)
-		if err != nil {
-			return nil, cobra.ShellCompDirectiveNoFileComp
-		}
-		defer db.Close()
-		list, err := db.List(cmd.Context(), store.Filter{Limit: 50})
-		if err != nil {
+		list := a.known(cmd, 50)
+		if len(list) == 0 {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
 		ids := []string{"last\tthe newest session"}
@@ -96,4 +88,46 @@ func (a *app) completeSessions(cmd *cobra.Command) {
 		}
 		return ids, cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
 	}
+}
+
+// completeFilters completes the flags that choose sessions by what there is to choose.
+func (a *app) completeFilters(cmd *cobra.Command) {
+	for flag, of := range map[string]func(store.Meta) string{
+		"vehicle":    func(m store.Meta) string { return printable(m.Vehicle) },
+		"label":      func(m store.Meta) string { return printable(m.Label) },
+		"conclusion": func(m store.Meta) string { return m.Conclusion },
+		"origin":     func(m store.Meta) string { return m.Origin },
+	} {
+		// The only error is a flag that is not there.
+		_ = cmd.RegisterFlagCompletionFunc(flag, func(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
+			var words []string
+			for _, m := range a.known(cmd, 1000) {
+				if w := of(m); w != "" && !slices.Contains(words, w) {
+					words = append(words, w)
+				}
+			}
+			return words, cobra.ShellCompDirectiveNoFileComp
+		})
+	}
+}
+
+// known lists the newest sessions for the shell, none where they cannot be had: no setup
+// was run, and a shell that completes must make no file.
+func (a *app) known(cmd *cobra.Command, limit int) []store.Meta {
+	if a.db == "" {
+		a.db, _ = store.DefaultPath()
+	}
+	if _, err := os.Stat(a.db); err != nil {
+		return nil
+	}
+	db, err := store.Open(cmd.Context(), a.db)
+	if err != nil {
+		return nil
+	}
+	defer db.Close()
+	list, err := db.List(cmd.Context(), store.Filter{Limit: limit})
+	if err != nil {
+		return nil
+	}
+	return list
 }
