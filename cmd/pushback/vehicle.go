@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -79,8 +80,8 @@ func (a *app) vehicle(ctx context.Context, v visit) error {
 
 	r := vehicleReport{
 		Bus: car.Format.Bus.String(), Adapter: car.Identity.Text, VoltageV: car.Identity.Voltage,
-		Quirks: some(car.Identity.Quirks), Computers: []string{}, Sensors: []sensorReport{}, Watching: f.sensor,
-		RateHz: math.Round(s.rate()*10) / 10, Codes: codesOf(found), Ready: s.ready, Reasons: some(s.reasons),
+		Quirks: some(p.Quirks()), Computers: []string{}, Sensors: []sensorReport{}, Watching: f.sensor,
+		RateHz: math.Round(s.rate()*10) / 10, Share: math.Round(s.share()*100) / 100, Signals: signalNames(judge.Decoder()), Codes: codesOf(found), Ready: s.ready, Reasons: some(s.reasons),
 	}
 	for _, c := range judge.Decoder().Computers() {
 		name := fmt.Sprintf("%X", c)
@@ -139,7 +140,9 @@ type vehicleReport struct {
 	Engine    string         `json:"engine"` // the computer that is watched
 	Sensors   []sensorReport `json:"sensors"`
 	Watching  string         `json:"watching"`
+	Signals   []string       `json:"signals"`        // supported, by the standard's short names
 	RateHz    float64        `json:"readings_per_s"` // of the watched sensor
+	Share     float64        `json:"share_of_ideal"` // of the rate at which nothing else is read; 0 unknown
 	Codes     []codeReport   `json:"codes"`
 	Ready     bool           `json:"ready"`
 	Reasons   []string       `json:"reasons"`
@@ -184,7 +187,14 @@ func (r vehicleReport) print(w io.Writer) {
 		}
 		line(what, "%s %s (PID %s)", s.Name, s.Kind, s.PID)
 	}
-	line("rate", "%.1f readings/s of %s", r.RateHz, r.Watching)
+	if len(r.Signals) > 0 {
+		term.Indent(w, fmt.Sprintf("%-12s ", "signals"), strings.Join(r.Signals, " "))
+	}
+	rate := fmt.Sprintf("%.1f readings/s of %s", r.RateHz, r.Watching)
+	if r.Share > 0 {
+		rate += fmt.Sprintf(", %.0f %% of what there would be if nothing else were read", 100*r.Share)
+	}
+	line("rate", "%s", rate)
 	if len(r.Codes) == 0 {
 		line("codes", "none")
 	}
@@ -241,16 +251,19 @@ func some[T any](s []T) []T {
 
 // survey is a sink that sums up what a short look at the car shows, and ends it.
 type survey struct {
-	voltage string      // or, of a wide-range sensor,
-	lambda  string      //
-	trim    string      // that comes with it
-	asked   func() bool // all that is asked once was
-	stop    func()
+	voltage string // or, of a wide-range sensor,
+	lambda  string //
+	trim    string // that comes with it
+	// trim of its bank, and of the bank that may come in the same reply
+	bankTrim [2]string
+	asked    func() bool // all that is asked once was
+	stop     func()
 
 	first, latest time.Duration // of the voltage
 	n             int
 	from          time.Duration // of the voltage, since all else was asked
 	read          int
+	paired        time.Duration // spent for the voltage and its bank's trim alone, since then
 	told          bool
 	ready         bool
 	reasons       []string
@@ -270,7 +283,8 @@ const (
 )
 
 func newSurvey(sensor string, asked func() bool, stop func()) *survey {
-	return &survey{switches: switching.NewCollector(sensor), voltage: "O2S" + sensor[1:2] + sensor[3:], lambda: "EQ_RAT" + sensor[1:2] + sensor[3:], trim: "SHRTFT" + sensor[1:2] + sensor[3:], asked: asked, stop: stop,
+	return &survey{switches: switching.NewCollector(sensor), voltage: "O2S" + sensor[1:2] + sensor[3:], lambda: "EQ_RAT" + sensor[1:2] + sensor[3:],
+		trim: "SHRTFT" + sensor[1:2] + sensor[3:], bankTrim: bankTrims(sensor[1]), asked: asked, stop: stop,
 		reasons: []string{"the watcher has not seen enough to tell"}, last: map[string]float64{}}
 }
 
@@ -298,10 +312,13 @@ func (s *survey) Write(f session.Frame) error {
 		}
 		s.latest, s.n = x.Received, s.n+1
 		if !s.asked() { // what is asked once takes turns from the readings: their rate is another
-			s.from, s.read = x.Received, 0
+			s.from, s.read, s.paired = x.Received, 0, 0
 			continue
 		}
 		s.read++
+	}
+	if s.ofPair(f) {
+		s.paired += f.Record.Exchange.Received - f.Record.Exchange.Sent
 	}
 	for _, e := range f.Events {
 		switch e.Name {
@@ -332,6 +349,55 @@ func (s *survey) rate() float64 {
 		return float64(s.read) / (s.latest - s.from).Seconds()
 	}
 	return float64(s.n-1) / (s.latest - s.first).Seconds()
+}
+
+// bankTrims are the short-term trims that come with a bank's PID, 06 or 08.
+func bankTrims(bank byte) [2]string {
+	if bank == '1' || bank == '3' {
+		return [2]string{"SHRTFT1", "SHRTFT3"}
+	}
+	return [2]string{"SHRTFT2", "SHRTFT4"}
+}
+
+// ofPair tells whether a frame is an exchange for the voltage and its bank's trim alone.
+func (s *survey) ofPair(f session.Frame) bool {
+	for _, x := range f.Samples {
+		switch x.Signal.Name {
+		case s.voltage, s.lambda, s.trim, s.bankTrim[0], s.bankTrim[1]:
+		default:
+			return false
+		}
+	}
+	return len(f.Samples) > 0 && f.Record.Exchange != nil && !s.stopped
+}
+
+// share returns how much of the time the watched pair had: its rate as a share of what bus,
+// computer, adapter and serial line would allow if nothing else were read.
+func (s *survey) share() float64 {
+	if s.read < 2 {
+		return 0
+	}
+	return min(1, s.paired.Seconds()/(s.latest-s.from).Seconds())
+}
+
+// fourBanks are signals that share a PID with those of two banks, and come where there are four.
+var fourBanks = map[string]bool{"SHRTFT3": true, "LONGFT3": true, "SHRTFT4": true, "LONGFT4": true}
+
+// signalNames returns what the car offers of service 01, by the standard's short names.
+func signalNames(d *decode.Decoder) []string {
+	names := []string{}
+	for _, s := range decode.Signals() {
+		if s.Service != 0x01 || !d.Supports(s.PID) || fourBanks[s.Name] && !d.Supports(0x1D) {
+			continue
+		}
+		ofSensor := 0x14 <= s.PID && s.PID <= 0x1B || 0x24 <= s.PID && s.PID <= 0x2B || 0x34 <= s.PID && s.PID <= 0x3B
+		if !ofSensor || slices.ContainsFunc(d.Sensors(), func(o decode.Sensor) bool {
+			return o.PID == s.PID && strings.HasSuffix(s.Name, o.Name[1:2]+o.Name[3:])
+		}) {
+			names = append(names, s.Name)
+		}
+	}
+	return names
 }
 
 func sensorNames(d *decode.Decoder) []string {

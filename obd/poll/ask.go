@@ -22,6 +22,7 @@ func (p *Poller) takeAsked() (obd.Request, bool) {
 	}
 	req := p.asked[0]
 	p.asked = p.asked[1:]
+	p.plan.credit = max(0, p.plan.credit-1) // the slow signals wait
 	return req, true
 }
 
