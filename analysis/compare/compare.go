@@ -237,7 +237,7 @@ func change(c Condition, before, after Half, apart float64) Change {
 func (x *Change) set(seB, seA, apart, diff, nearer float64) {
 	v := seB*seB + seA*seA + apart
 	x.se = math.Sqrt(v)
-	// Welch and Satterthwaite; What recordings differ by counts as known.
+	// Welch and Satterthwaite; what recordings differ by counts as known.
 	x.df = math.Inf(1)
 	if d := sq(seB*seB)/max(x.Before.Blocks-1, 1) + sq(seA*seA)/max(x.After.Blocks-1, 1); d > 0 {
 		x.df = max(v*v/d, 1)

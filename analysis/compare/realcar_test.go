@@ -100,34 +100,39 @@ func TestRealCarUnchanged(t *testing.T) {
 	if *realCar == "" {
 		t.Skip("needs -realcar FILE")
 	}
-	var late, early [2][]drive // before the clearing of codes: 6275 min and later; after it
+	// Minutes count from the last clearing of codes: some 6275 to 13235, then 13 to 3040.
+	var first, second [2][]drive
 	for _, d := range drives(t, *realCar) {
 		switch {
 		case d.since >= 7000: // after the refill
-			late[1] = append(late[1], d)
+			first[1] = append(first[1], d)
 		case d.since >= 6000:
-			late[0] = append(late[0], d)
+			first[0] = append(first[0], d)
 		case d.since < 1500:
-			early[0] = append(early[0], d)
+			second[0] = append(second[0], d)
 		default: // the level of the tank rose
-			early[1] = append(early[1], d)
+			second[1] = append(second[1], d)
 		}
 	}
-	half := map[string][][]drive{"before the codes were cleared": late[:], "after": early[:]}
-	for name, other := range map[string]string{"before the codes were cleared": "after", "after": "before the codes were cleared"} {
-		s := spread(half[other])
+	for _, half := range []struct {
+		name      string
+		from, try [][]drive
+	}{{"before the codes were cleared", second[:], first[:]}, {"after it", first[:], second[:]}} {
+		s := spread(half.from)
 		for _, between := range []float64{s, Between} {
 			got, moved, n := map[Answer]int{}, 0, 0
-			pairs(half[name], between, func(a, b drive, r Result) {
+			pairs(half.try, between, func(a, b drive, r Result) {
 				n++
 				got[r.Answer]++
 				if r.Shifted {
 					moved++
 				}
 			})
-			t.Logf("%s, allowance %.2f %%: %d pairs, %v, moved %d", name, between, n, got, moved)
+			t.Logf("%s, allowance %.2f %% (the other half's spread is %.2f %%): %d pairs, %v, moved %d", half.name, between, s, n, got, moved)
+			if max(got[Better]+got[Worse], moved)*20 >= n {
+				t.Error("5 in 100 or more")
+			}
 		}
-		t.Logf("%s: spread %.2f %%", other, s)
 	}
 	// The refill is a change that must be seen: total trim fell by some 7 %.
 	readings := func(all []drive) (out [][]trimmap.Reading) {
@@ -136,7 +141,7 @@ func TestRealCarUnchanged(t *testing.T) {
 		}
 		return out
 	}
-	r := Trims(readings(late[0][1:]), readings(late[1][:3]))
+	r := Trims(readings(first[0][1:]), readings(first[1][:3]))
 	t.Logf("before and after the refill, three recordings each: %s, moved %v: %s", r.Answer, r.Shifted, r.Why)
 	if !r.Shifted {
 		t.Error("the refill is not seen")

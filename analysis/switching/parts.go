@@ -77,13 +77,13 @@ const (
 
 // part is some seconds of a band.
 type part struct {
-	seconds        float64
-	n, above       float64
-	sum            float64 // V
-	volts          [300]float64
-	changes, stays float64
-	periods        []float64
-	rises, falls   []float64 // s, middles of their brackets
+	seconds      float64
+	n, above     float64
+	sum          float64     // V
+	volts        [300]uint32 // how often each step was read
+	changes      float64
+	periods      []float64 // s
+	rises, falls []float64 // s, middles of their brackets
 }
 
 func (p *part) reading(v float64) {
@@ -104,7 +104,6 @@ func (p *part) add(o *part) {
 		p.volts[i] += k
 	}
 	p.changes += o.changes
-	p.stays += o.stays
 	p.periods = append(p.periods, o.periods...)
 	p.rises = append(p.rises, o.rises...)
 	p.falls = append(p.falls, o.falls...)
@@ -113,7 +112,7 @@ func (p *part) add(o *part) {
 func (p *part) quantile(q float64) float64 {
 	left := q * (p.n - 1)
 	for i, k := range p.volts {
-		if left -= k; left < 0 {
+		if left -= float64(k); left < 0 {
 			return float64(i) * step
 		}
 	}

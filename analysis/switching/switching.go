@@ -205,7 +205,6 @@ func measure(name string, stretches [][]reading) Band {
 				}
 			} else if side != 0 {
 				stays++
-				p.stays++
 			}
 			side = is
 		}
