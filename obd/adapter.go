@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"time"
 )
@@ -46,6 +47,7 @@ type Adapter struct {
 	pace     time.Duration // to leave between a prompt and what is sent next
 	prompted time.Time     // the last prompt came
 	speeds   speeds
+	foreign  bool   // what came last was of another speed
 	kept     string // the protocol number that the adapter had of its own, where it was overwritten
 	buf      [512]byte
 }
@@ -191,9 +193,16 @@ func Risky(text string) bool {
 // Changes tells whether a request of this service with so many bytes behind it may change
 // something: 04 (clear codes), which takes none, and with at least one 08 (control of
 // on-board systems) and what ISO 14229-1 and 14230-3 define beside SAE J1979 (10 session,
-// 11 reset, 14 clear, 2F control, 31 routine, 85 codes off, …; ranges from memory).
+// 11 reset, 14 clear, 2F control, 31 routine, 85 codes off, …; 1A, 2A and 3A only read; ranges from
+// memory).
 func Changes(service, data int) bool {
-	return service == 0x04 || data > 0 && (service == 0x08 || 0x10 <= service && service < 0x40 || 0x80 <= service && service < 0x90)
+	switch {
+	case service == 0x04:
+		return true
+	case data == 0 || service&0x0F == 0x0A:
+		return false
+	}
+	return service == 0x08 || 0x10 <= service && service < 0x40 || 0x80 <= service && service < 0x90
 }
 
 // listen sends the request, or repeats the last one where text is empty, and reads the
@@ -473,8 +482,12 @@ func (a *Adapter) settle(ctx context.Context) error {
 		return ctx.Err()
 	}
 	a.last = ""
+	odd := 1
+	if a.foreign {
+		a.foreign, odd = false, 0
+	}
 	for i := range 10 {
-		if i%2 == 1 {
+		if i%2 == odd {
 			if err := a.otherSpeed(); err != nil {
 				return err
 			}
@@ -486,7 +499,7 @@ func (a *Adapter) settle(ctx context.Context) error {
 			return err
 		}
 		raw, _, err := a.prompt(ctx, 3*slice, nil)
-		if errors.Is(err, errSilent) || bytes.ContainsFunc(raw, func(r rune) bool { return r > '~' }) {
+		if errors.Is(err, errSilent) || foreign(raw) {
 			continue
 		} else if err != nil {
 			return err
@@ -504,6 +517,11 @@ func (a *Adapter) settle(ctx context.Context) error {
 		}
 	}
 	return errSilent
+}
+
+// foreign tells whether there are characters that no adapter prints.
+func foreign(raw []byte) bool {
+	return slices.ContainsFunc(raw, func(c byte) bool { return c > '~' })
 }
 
 // hush reads until nothing has come for a while: late answers, second prompts.
@@ -548,6 +566,10 @@ func (a *Adapter) prompt(ctx context.Context, wait time.Duration, more func([]by
 		if len(raw) > maxPrint {
 			a.doubt = true
 			return raw, now, errSilent
+		}
+		if a.speeds.raised > 0 && foreign(b) { // the adapter started anew, at its usual speed
+			a.foreign = true
+			more, end = nil, now.Add(slice)
 		}
 		if more != nil {
 			end = now.Add(max(wait, more(raw)))

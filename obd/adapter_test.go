@@ -254,6 +254,8 @@ func changes(line string) bool {
 	switch service := line[:2]; {
 	case service == "04":
 		return true
+	case service[1] == 'A': // 1A, 2A and 3A read
+		return false
 	case service == "08", "10" <= service && service < "40", "80" <= service && service < "90":
 		return len(line) >= 4
 	}

@@ -17,7 +17,7 @@ func TestRecovery(t *testing.T) {
 				if err != nil || !r.cause {
 					t.Errorf("%s on %v for %v: %+v, %v", f.name, bus, lasts, r, err)
 				}
-				if most := 2*time.Second + 2*busStart(bus); r.after > most {
+				if most := 2*time.Second + busStart(bus); r.after > most {
 					t.Errorf("%s on %v for %v: goes on after %v", f.name, bus, lasts, r.after)
 				}
 			}

@@ -69,6 +69,7 @@ type Poller struct {
 	broken   error         // why the dialogue must be set up again; nil: it runs
 	attempts int           // to do that
 	reached  int           // of them, those that had an adapter, since the last reset
+	reset    time.Duration // when an attempt last began with one
 	fatal    error         // what Next returns from now on
 
 	mu      sync.Mutex
@@ -86,7 +87,7 @@ type mark struct {
 const (
 	budget    = 20 * time.Second        // since the last answer, then the session ends
 	uneasy    = 1500 * time.Millisecond // since the last answer, then adapter and bus are set up again
-	thorough  = 4                       // every fourth attempt at that begins with a reset
+	thorough  = 6 * time.Second         // since the last answer or reset, then an attempt at that begins with a reset
 	maxMisses = 3                       // of an item or of packed requests, then they are left out
 	glance    = 200 * time.Millisecond
 )
@@ -588,8 +589,8 @@ func (p *Poller) restart(ctx context.Context, x *obd.Exchange) error {
 		before = p.known
 	}
 	p.known = before
-	if p.reached == thorough-1 {
-		p.reached = 0
+	if p.reached > 0 && p.now()-max(p.lastGood, p.reset) >= thorough {
+		p.reached, p.reset = 0, p.now()
 		if _, err := p.adapter.Start(ctx); err != nil {
 			return err
 		}
