@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -105,6 +106,25 @@ func TestPlayerObeys(t *testing.T) {
 		h.Stop()
 		if err := <-end; !errors.Is(err, errStopped) {
 			t.Fatalf("stopped: %v", err)
+		}
+	})
+}
+
+// What hurries to another place says so, and when it is there: no tones on the way.
+func TestPlayerTellsHurry(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p := newPlayer(1)
+		var hurries []bool
+		p.changed = func(_ string, _, hurry bool) { hurries = append(hurries, hurry) }
+		tell := make(chan time.Duration, 100)
+		go func() { _ = watched(t, p, tell) }()
+		time.Sleep(1500 * time.Millisecond)
+		p.onPage(10 * time.Second).Seek(6 * time.Second)
+		synctest.Wait() // the seventh second is due later
+		p.hands().Stop()
+		synctest.Wait()
+		if want := []bool{true, false, false}; !slices.Equal(hurries, want) {
+			t.Errorf("hurry told as %v, want %v", hurries, want)
 		}
 	})
 }

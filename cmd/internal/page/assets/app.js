@@ -385,6 +385,7 @@ let lock = null, film = null;
 async function awake() {
   try {
     lock = await navigator.wakeLock.request("screen");
+    lock.onrelease = () => { if (document.visibilityState === "visible") wake(); };
     return "lock";
   } catch { lock = null; }
   try {
