@@ -50,9 +50,10 @@ accuracy:
 bench:
 	$(GO) run ./cmd/bench
 
-# The report of every simulated car, to look through.
+# The report of every simulated car and of real recordings, to look through. REALTRIMS is
+# the file that testdata/realtrims/README.md speaks of, where you have it.
 gallery: setup
-	$(GO) test ./cmd/pushback -count=1 -run '^TestGallery$$' -gallery $(CURDIR)/build/gallery
+	$(GO) test ./cmd/pushback -count=1 -run '^TestGallery$$' -gallery $(CURDIR)/build/gallery -realtrims '$(REALTRIMS)'
 
 # Linux amd64 and arm64 and Windows amd64, SQLite included, packages for Debian, and
 # checksums, into build/; with Debian's cross compilers (gcc-aarch64-linux-gnu

@@ -13,10 +13,10 @@ import (
 	"pushback/obd/simcar"
 )
 
-var gallery = flag.String("gallery", "", "write a report of every simulated car into this folder")
+var gallery = flag.String("gallery", "", "write a report of every simulated car and real recording into this folder")
 
-// TestGallery writes the report of each simulated car, of a repair, and of a long drive,
-// for people to look through (make gallery).
+// TestGallery writes the report of each simulated car, of a repair, of a long drive and of
+// real recordings, for people to look through (make gallery).
 func TestGallery(t *testing.T) {
 	if *gallery == "" {
 		t.Skip("needs -gallery FOLDER (make gallery)")
@@ -66,5 +66,15 @@ func TestGallery(t *testing.T) {
 	}
 	write("repair", ids[0], ids[1])
 	write("drive", ids[0])
+	real := filepath.Join(t.TempDir(), "real.db")
+	importFrames(t, real, "a")
+	command(t, "report", "--db", real, "--out", filepath.Join(*gallery, "real-frames.html"), "last")
+	if *realTrims != "" {
+		trims := importTrims(t, real, *realTrims)
+		for _, name := range []string{"idle46", "long2"} {
+			command(t, "report", "--db", real, "--out", filepath.Join(*gallery, "real-"+name+".html"), trims[name])
+		}
+		command(t, "report", "--db", real, "--out", filepath.Join(*gallery, "real-refuelled.html"), trims["live9"], trims["live15"])
+	}
 	fmt.Println("reports in", *gallery)
 }
