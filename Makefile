@@ -4,9 +4,11 @@
 GO ?= go
 BIN := bin/pushback
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
+# The Go that builds what is handed out: the same bytes need the same compiler.
+TOOLCHAIN := go1.26.11
 LDFLAGS := -X main.version=$(VERSION)
 
-.PHONY: demo build test check lint fuzz accuracy bench gallery release reproducible arm64 windows clean setup
+.PHONY: demo build test check format vet tests lint vulnerabilities fuzz accuracy bench gallery release reproducible arm64 windows clean setup
 
 demo: build
 	./$(BIN) demo
@@ -14,14 +16,31 @@ demo: build
 build: setup
 	$(GO) build -trimpath -ldflags '$(LDFLAGS)' -o $(BIN) ./cmd/pushback
 
-# What the tests need: formatting, vet, all tests with the race detector on, and
-# each fuzz target for a moment.
+# $(call timed,TARGET) makes a target and prints how long it took.
+timed = @start=$$(date +%s); $(MAKE) --no-print-directory $(1) && echo "== $(1): $$(($$(date +%s) - start)) s"
+
+# What must pass: formatting, vet, all tests with the race detector on (directions of
+# imports and licences of dependencies among them), and each fuzz target for a moment.
 test: setup
+	$(call timed,format)
+	$(call timed,vet)
+	$(call timed,tests)
+	$(call timed,fuzz FUZZTIME=2s)
+
+# That, and what fetches its own tools.
+check: test
+	$(call timed,lint)
+	$(call timed,vulnerabilities)
+
+format:
 	@unformatted=$$(gofmt -l $$(git ls-files '*.go')); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
+
+vet:
 	$(GO) vet ./...
+
+tests:
 	$(GO) test -race ./...
 	$(GO) test ./cmd/internal/accuracy
-	$(MAKE) fuzz FUZZTIME=2s
 
 # Go brings its own tools; SQLite needs a C compiler.
 setup:
@@ -29,10 +48,13 @@ setup:
 	@command -v $${CC:-cc} >/dev/null || { echo "install a C compiler (Debian: apt-get install gcc libc6-dev)"; exit 1; }
 	@$(GO) mod download
 
-# Linters beyond vet. The first run fetches them.
-check: test lint
 lint:
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@v0.8.2 ./...
+
+# Known faults of Go and of the libraries that the program calls, as built for a release.
+vulnerabilities: export GOTOOLCHAIN := $(TOOLCHAIN)
+vulnerabilities:
+	.ci/vulnerabilities
 
 FUZZTIME ?= 20s
 fuzz:
@@ -62,9 +84,9 @@ SOURCE_DATE_EPOCH ?= $(shell git log -1 --format=%ct 2>/dev/null || echo 0)
 export SOURCE_DATE_EPOCH
 RELEASE := CGO_ENABLED=1 $(GO) build -trimpath -buildvcs=false -tags 'netgo osusergo sqlite_omit_load_extension'
 STATIC := -s -w -linkmode external -extldflags=-static $(LDFLAGS)
-
 PRINTS := ./build/pushback-linux-$(shell $(GO) env GOHOSTARCH)
 
+release: export GOTOOLCHAIN := $(TOOLCHAIN)
 release: setup
 	rm -rf build/man build/completions
 	mkdir -p build/completions
@@ -77,7 +99,7 @@ release: setup
 	$(PRINTS) completion fish > build/completions/pushback.fish
 	$(PRINTS) completion powershell > build/completions/pushback.ps1
 	$(GO) run ./cmd/licences > build/third-party-licences.txt
-	for arch in amd64 arm64; do packaging/deb.sh build/pushback-linux-$$arch $$arch '$(VERSION)' build; done
+	for arch in amd64 arm64; do packaging/deb.sh build/pushback-linux-$$arch $$arch '$(VERSION)' build || exit 1; done
 	cd build && sha256sum pushback-* third-party-licences.txt > SHA256SUMS
 
 # Builds the release twice from what is committed, in two folders and from empty
