@@ -46,7 +46,8 @@ var setups = []setup{
 type tally struct {
 	exchanges, good, hits int
 	samples, wrong        int
-	changes               int // requests that may change something in the car, service 04 first of all, that reached the bus
+	erasures              int // requests of service 04 that reached the bus
+	changes               int // others that did and may change something in the car
 	example               string
 }
 
@@ -70,6 +71,8 @@ func integrity(ctx context.Context, s setup, n int, rates obdtest.Rates, seed ui
 		switch {
 		case m.From != 0:
 			bus = append(bus, tapped{m.At, m.From, m.Message})
+		case m.Message[0] == 0x04:
+			t.erasures++
 		case obd.Changes(int(m.Message[0]), len(m.Message)-1):
 			t.changes++
 		}
@@ -208,8 +211,8 @@ func integrityTable(ctx context.Context, n int) error {
 	r := badLine
 	fmt.Printf("Samples over a bad line. Per byte, both ways: lost %g, one bit changed %g, another byte %g, doubled %g,\n", r.Lose, r.Flip, r.Change, r.Double)
 	fmt.Printf("held up for as much as 3 s %g, up to 40 bytes cut out or put in %g.\n", r.Delay, r.Splice)
-	fmt.Println("wrong: a sample that no computer sent during its exchange. changes: requests on the bus that may change something in the car.")
-	rows := [][]string{{"replies", "exchanges", "events", "good", "samples", "wrong", "per million events", "changes", "guard"}}
+	fmt.Println("wrong: a sample that no computer sent during its exchange. 04: requests to clear codes on the bus; other: such as may change something else.")
+	rows := [][]string{{"replies", "exchanges", "events", "good", "samples", "wrong", "per million events", "04", "other", "guard"}}
 	var examples []string
 	for i, s := range setups {
 		share := (n + len(setups) - 1) / len(setups)
@@ -219,7 +222,7 @@ func integrityTable(ctx context.Context, n int) error {
 		}
 		fmt.Fprintf(os.Stderr, "\r%d of %d ", i+1, len(setups))
 		rows = append(rows, []string{s.name, fmt.Sprint(t.exchanges), fmt.Sprint(t.hits), percent(float64(t.good) / float64(t.exchanges)),
-			fmt.Sprint(t.samples), fmt.Sprint(t.wrong), fmt.Sprintf("%.0f", 1e6*float64(t.wrong)/float64(t.hits)), fmt.Sprint(t.changes), s.guard})
+			fmt.Sprint(t.samples), fmt.Sprint(t.wrong), fmt.Sprintf("%.0f", 1e6*float64(t.wrong)/float64(t.hits)), fmt.Sprint(t.erasures), fmt.Sprint(t.changes), s.guard})
 		if t.example != "" {
 			examples = append(examples, s.name+", "+t.example)
 		}

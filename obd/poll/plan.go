@@ -67,6 +67,7 @@ type plan struct {
 	pids    map[uint32]*[256]bool
 	unsure  bool           // replies cannot be counted beforehand
 	noCount map[string]int // failures in a row of requests with a count: it may be wrong
+	codes   map[string]int // lines that answer requests for trouble codes
 }
 
 // slow lists what else is read, and how often.
@@ -339,8 +340,11 @@ func (p *plan) pack(first, more []*item) []*item {
 
 // expect returns how many lines will answer, 0 when that is not certain.
 func (p *plan) expect(req obd.Request) int {
-	if p.unsure || req.Service != 0x01 || p.noCount[req.Hex()] >= maxMisses {
+	if p.unsure || p.noCount[req.Hex()] >= maxMisses {
 		return 0
+	}
+	if req.Service != 0x01 {
+		return p.codes[req.Hex()]
 	}
 	lines := 0
 	for _, has := range p.pids {
@@ -364,6 +368,28 @@ func (p *plan) expect(req obd.Request) int {
 		}
 	}
 	return lines
+}
+
+// counted learns from an exchange for trouble codes how many lines answer it: one of each
+// computer, as long as it has no more codes than a line may hold. It reports whether there may
+// be more than the count let through; then the request is to be made again, without.
+func (p *plan) counted(x *obd.Exchange) (again bool) {
+	whole := x.Outcome == obd.OK
+	for _, r := range x.Replies {
+		if p.can { // one frame
+			whole = whole && len(r.Data) <= 7
+		} else { // three codes; zeros fill it up
+			whole = whole && len(r.Data) == 7 && r.Data[5] == 0 && r.Data[6] == 0
+		}
+	}
+	switch n := x.Request.Expect; {
+	case whole && n == 0:
+		p.codes[x.Request.Hex()] = len(x.Replies)
+	case !whole || n != len(x.Replies):
+		delete(p.codes, x.Request.Hex())
+		return n > 0
+	}
+	return false
 }
 
 // learn notes what a reply to a bitmap request says.

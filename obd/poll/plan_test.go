@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"pushback/decode"
+	"pushback/obd"
 )
 
 // Some computers answer the first PIDs of a request and forget the rest. They are not
@@ -18,7 +19,7 @@ func TestForgetfulComputer(t *testing.T) {
 		if _, err := d.Reply(0x7E8, []byte{1, 0x13}, []byte{0x41, 0x13, 0x03}, 0, 0, nil); err != nil {
 			t.Fatal(err)
 		}
-		p := plan{can: true, multi: true, pids: map[uint32]*[256]bool{}, noCount: map[string]int{}}
+		p := plan{can: true, multi: true, pids: map[uint32]*[256]bool{}, noCount: map[string]int{}, codes: map[string]int{}}
 		p.fill(&d, "B1S1")
 		read := map[byte]int{}
 		now := time.Duration(0)
@@ -48,6 +49,36 @@ func TestForgetfulComputer(t *testing.T) {
 		}
 		if read[0x14] < 150 {
 			t.Errorf("a computer that answers %d PIDs: the watched sensor was read %d times in 400", answers, read[0x14])
+		}
+	}
+}
+
+// TestCounted: the count of lines that answer a request for codes is taken from one that
+// was waited out, and given up when there may be more.
+func TestCounted(t *testing.T) {
+	reply := func(from uint32, data ...byte) obd.Reply { return obd.Reply{From: from, Data: data} }
+	none, three := []byte{0x47, 0, 0, 0, 0, 0, 0}, []byte{0x47, 1, 0x31, 1, 0x33, 1, 0x34}
+	for _, c := range []struct {
+		name    string
+		can     bool
+		expect  int
+		outcome obd.Outcome
+		replies []obd.Reply
+		again   bool
+		then    int // the count of the next
+	}{
+		{"two computers without codes", true, 0, obd.OK, []obd.Reply{reply(0x7E8, 0x47, 0), reply(0x7E9, 0x47, 0)}, false, 2},
+		{"more than a frame", true, 0, obd.OK, []obd.Reply{reply(0x7E8, 0x47, 3, 1, 0x31, 1, 0x33, 1, 0x34)}, false, 0},
+		{"as counted", true, 1, obd.OK, []obd.Reply{reply(0x7E8, 0x47, 1, 1, 0x31)}, false, 1},
+		{"cut by the count", true, 1, obd.Garbled, nil, true, 0},
+		{"a computer is away", true, 2, obd.OK, []obd.Reply{reply(0x7E8, 0x47, 0)}, true, 0},
+		{"K-line, none", false, 0, obd.OK, []obd.Reply{reply(0x10, none...)}, false, 1},
+		{"K-line, three, perhaps more", false, 1, obd.OK, []obd.Reply{reply(0x10, three...)}, true, 0},
+	} {
+		p := plan{can: c.can, codes: map[string]int{"07": c.expect}, noCount: map[string]int{}}
+		again := p.counted(&obd.Exchange{Request: obd.Request{Service: 0x07, Expect: c.expect}, Outcome: c.outcome, Replies: c.replies})
+		if then := p.expect(obd.Request{Service: 0x07}); again != c.again || then != c.then {
+			t.Errorf("%s: again %v, then %d", c.name, again, then)
 		}
 	}
 }

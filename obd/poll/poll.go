@@ -127,7 +127,7 @@ func (p *Poller) begin() {
 	p.adapter.SetOrigin(p.origin)
 	p.at, p.seq, p.found, p.urgent, p.later = 0, 0, nil, nil, nil
 	p.vehicle.Decoder = new(decode.Decoder)
-	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]int{}}
+	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]int{}, codes: map[string]int{}}
 }
 
 // choose decides what is read by what is known of the car.
@@ -168,6 +168,9 @@ func (p *Poller) discover(ctx context.Context) error {
 		x, err := p.ask(ctx, req)
 		if err == nil {
 			p.watchCodes()
+			if service == 0x03 || service == 0x07 {
+				p.plan.counted(&x)
+			}
 			p.found = append(p.found, p.record(&x))
 		}
 		return x, err
@@ -412,6 +415,9 @@ func (p *Poller) poll(ctx context.Context) (obd.Record, error) {
 func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 	now := p.now()
 	good := x.Outcome == obd.OK || x.Outcome == obd.Refused
+	if s := x.Request.Service; (s == 0x03 || s == 0x07) && p.plan.counted(x) {
+		p.urgent = append(p.urgent, obd.Request{Service: s})
+	}
 	packed := x.Request.Service == 0x01 && len(x.Request.Data) > 1
 	twice := packed && len(x.Request.Data) == 2 && x.Request.Data[0] == x.Request.Data[1]
 	if good {

@@ -147,8 +147,8 @@ func (c *car) answer(line string) (string, time.Duration) {
 		text = "7E804410C0BC7000000"
 	case "0114", "01141":
 		text = "7E80441145A" + hex(c.trim-c.with) + "000000"
-	case "03", "07":
-		text = "7E802" + map[string]string{"03": "4300", "07": "4700"}[line] + "0000000000"
+	case "03", "07", "031", "071":
+		text = "7E802" + map[string]string{"03": "4300", "07": "4700"}[line[:2]] + "0000000000"
 	default:
 		return "?\r\r>", ms
 	}
