@@ -129,6 +129,13 @@ func TestCompareSensorReplaced(t *testing.T) {
 		}
 		guided[i] = head.ID
 	}
+	a, out, _ := testApp(t, db)
+	_ = guidedRun(t, a, simCar(t, "slow-integrator"), obd.ISO14230Fast, false)
+	var head struct{ ID string }
+	if err := json.NewDecoder(out).Decode(&head); err != nil {
+		t.Fatal(err)
+	}
+	slow := head.ID
 	answers := func(c comparison) map[string]compare.Answer {
 		got := map[string]compare.Answer{}
 		for _, f := range c.Sensor {
@@ -145,7 +152,8 @@ func TestCompareSensorReplaced(t *testing.T) {
 	}{
 		{long, map[string]compare.Answer{"idle: highest voltage (99 %)": compare.Differs, "idle: period": compare.Differs, "idle: rise 0.30 to 0.60 V": compare.NotComparable, "conclusion": compare.NotComparable}},
 		{[2]string{long[1], long[1]}, map[string]compare.Answer{"idle: highest voltage (99 %)": compare.NoDifference, "idle: period": compare.NoDifference}},
-		{guided, map[string]compare.Answer{"idle: period": compare.NotComparable, "conclusion": compare.NoDifference, "answer to lean": compare.NoDifference, "speed of that answer": compare.NotComparable}},
+		{guided, map[string]compare.Answer{"idle: period": compare.NotComparable, "conclusion": compare.NoDifference, "answer to lean": compare.NoDifference, "speed of answer to lean": compare.NoDifference}},
+		{[2]string{guided[1], slow}, map[string]compare.Answer{"conclusion": compare.NoDifference, "speed of answer to lean": compare.Differs}},
 	} {
 		got := answers(compareSessions(t, db, tt.ids[0], tt.ids[1]))
 		for what, want := range tt.want {

@@ -24,8 +24,8 @@ type forcePair struct {
 	Answer compare.Answer `json:"answer"` // differs, no_difference_shown, not_comparable
 }
 
-// forcePairs compares the proofs by their states, and the loop's latencies by the intervals
-// that hold them. Where in its switching the loop was when the force began is chance, so
+// forcePairs compares the proofs by their states, and the loop's latencies and rates by the
+// intervals that hold them. Where in its switching the loop was when the force began is chance, so
 // intervals closer to each other than period (s) show no difference.
 func forcePairs(b, a *evidence, period float64) []forcePair {
 	same := func(x, y string, tested bool) compare.Answer {
@@ -61,17 +61,58 @@ func forcePairs(b, a *evidence, period float64) []forcePair {
 				p.Answer = compare.Differs
 			}
 		}
-		// One slope a force has no interval: two of one car are not known to be alike.
-		out = append(out, p, forcePair{"speed of that answer", x.rate(), y.rate(), compare.NotComparable})
+		out = append(out, p, pacePair("speed of answer to "+string(side), paceOf(b, side), paceOf(a, side)))
 	}
 	return out
 }
 
+// pace is how fast trim answered, %/s, between bounds; NaN not known.
+type pace struct{ lo, hi float64 }
+
+// trimStep is the step of trims by service 01, %.
+const trimStep = 100.0 / 128
+
+// paceOf bounds the rate by the steps of trim: over all that it moved, each end may be off by
+// one step.
+func paceOf(e *evidence, side analysis.Side) pace {
+	id := map[analysis.Side]analysis.ProofID{analysis.Lean: analysis.ProofAddsFuel, analysis.Rich: analysis.ProofCutsFuel}[side]
+	for _, p := range e.verdict.Proofs {
+		moved, known := p.Evidence["moved_pct"]
+		if r, ok := p.Evidence["rate_pct_s"]; p.ID == id && ok && known && moved != 0 {
+			off := 2 * trimStep / math.Abs(moved)
+			return pace{r * max(1-off, 0), r * (1 + off)}
+		}
+	}
+	return pace{math.NaN(), math.NaN()}
+}
+
+func (r pace) text() string {
+	if math.IsNaN(r.lo) {
+		return ""
+	}
+	return fmt.Sprintf("%.2f to %.2f %%/s", r.lo, r.hi)
+}
+
+// samePace is the ratio up to which two rates show no difference: idle speed and load move
+// a loop's pace too (our own).
+const samePace = 1.25
+
+func pacePair(what string, x, y pace) forcePair {
+	p := forcePair{what, x.text(), y.text(), compare.NotComparable}
+	if !math.IsNaN(x.lo + y.lo) {
+		p.Answer = compare.NoDifference
+		if x.lo > samePace*y.hi || y.lo > samePace*x.hi {
+			p.Answer = compare.Differs
+		}
+	}
+	return p
+}
+
 // latency is when the loop answered the forces of one side: the interval that holds all
-// of them, and the first one's rate.
+// of them, s.
 type latency struct {
-	n             int
-	from, to, pct float64
+	n        int
+	from, to float64
 }
 
 func latencyOf(e *evidence, side analysis.Side) (l latency) {
@@ -80,7 +121,7 @@ func latencyOf(e *evidence, side analysis.Side) (l latency) {
 			continue
 		}
 		if l.n == 0 {
-			l = latency{0, v.AfterMin, v.AfterMax, v.Rate}
+			l = latency{0, v.AfterMin, v.AfterMax}
 		}
 		l.n, l.from, l.to = l.n+1, min(l.from, v.AfterMin), max(l.to, v.AfterMax)
 	}
@@ -92,13 +133,6 @@ func (l latency) text() string {
 		return ""
 	}
 	return fmt.Sprintf("after %.2f to %.2f s", l.from, l.to)
-}
-
-func (l latency) rate() string {
-	if l.n == 0 {
-		return ""
-	}
-	return fmt.Sprintf("%.1f %%/s", l.pct)
 }
 
 // periodUnknown stands for a period of switching that the readings could not show, s
