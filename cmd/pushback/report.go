@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/analysis"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/report"
 	"pushback/decode"
@@ -262,7 +263,7 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 	built := make(chan trimmap.Map, 1)
 	go func() { built <- trimmap.Build(e.trims.Data(e.forced, 0)) }() // as long as all the rest
 	s := &report.Side{Session: m, Records: t.records, Hash: t.content.Sum(), Verdict: e.verdict, Events: e.events, Figures: e.figures,
-		Trace: trace, Facts: testFacts(m, c, t), Resting: restFacts(m.Watching, e.figures)}
+		Trace: trace, Facts: testFacts(m, c, t, e.verdict.Conclusion != analysis.NothingForced), Resting: restFacts(m.Watching, e.figures)}
 	if vin {
 		s.VIN = m.VIN
 	}

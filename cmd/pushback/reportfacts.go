@@ -103,8 +103,11 @@ func restFacts(sensor string, f analysis.Figures) (out []report.Fact) {
 	return out
 }
 
-func testFacts(m store.Meta, c conditions, t tellings) []report.Fact {
+func testFacts(m store.Meta, c conditions, t tellings, forced bool) []report.Fact {
 	out := []report.Fact{{What: "Forced", Text: m.Watching + ", by the " + m.By}}
+	if !forced {
+		out = []report.Fact{{What: "Watched", Text: m.Watching}}
+	}
 	add := func(what, text string) {
 		if text != "" {
 			out = append(out, report.Fact{What: what, Text: text})

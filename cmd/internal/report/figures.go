@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 
 	"pushback/analysis"
+	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/words"
 )
 
@@ -29,7 +31,11 @@ func (r *Report) draw() (out Drawings) {
 		return Figure{n, v.title, note, template.HTML(s.Trace.inline(v)), true}
 	}
 	cloudFigures := func() {
-		for _, c := range clouds(r.Sides) {
+		cs := clouds(r.Sides)
+		if !slices.ContainsFunc(cs, func(c cloud) bool { return c.fit.Model == trimmap.Falling || c.fit.Model == trimmap.Full }) {
+			return // of one air flow there is nothing to see
+		}
+		for _, c := range cs {
 			n++
 			out.Clouds = append(out.Clouds, Figure{n, c.title, c.note(), c.inline(), false})
 		}
