@@ -81,9 +81,19 @@ func readyChecks(s *survey, d *decode.Decoder, found *session.Findings, sensor s
 	}
 	add("no code that bears on the loop", len(touched) == 0, len(found.Codes) > 0, strings.Join(touched, ", "),
 		"note them and go on with care: the computer may not use the sensor, or hold trim, while they stand")
+	if m := found.Readiness; m != nil {
+		var open []string
+		for _, name := range m.Incomplete() {
+			if slices.Contains([]string{"fuel system", "oxygen sensors", "oxygen sensor heaters"}, name) {
+				open = append(open, name)
+			}
+		}
+		add("monitors of fuel and sensors complete", len(open) == 0, true, strings.Join(open, ", "),
+			"a fault may not have set its code yet: no code says nothing until it was driven long enough; the test counts all the same")
+	}
 	for _, t := range found.Tests {
 		if strings.HasPrefix(t.What, "oxygen sensor heater") && t.Sensor == sensor {
-			add("sensor's heater, by the computer's own test", t.Passed(), true, resultText(t), "measure heater supply and resistance first: a cold sensor fails every test")
+			add("sensor's heater, by the computer's own test", t.Passed(), !t.NotRun, resultText(t), "measure heater supply and resistance first: a cold sensor fails every test")
 		}
 	}
 	return out

@@ -121,6 +121,14 @@ func TestMonitorsProgress(t *testing.T) {
 	if m := monitorsOf(&session.Findings{}); m != nil {
 		t.Error(m)
 	}
+	// Open, they are a condition to mind.
+	for open, want := range map[string]string{"410181076D6D": checkUnmet, "410181076D0D": checkOK} {
+		for _, c := range readyChecks(newSurvey("B1S1", nil, nil), &decode.Decoder{}, &session.Findings{Readiness: read(open)}, "B1S1", false) {
+			if strings.HasPrefix(c.What, "monitors") && (c.State != want || (c.Do == "") != (want == checkOK)) {
+				t.Errorf("%s: %+v, want %s", open, c, want)
+			}
+		}
+	}
 }
 
 func unhex(t *testing.T, s string) []byte {
