@@ -1,5 +1,13 @@
 package simcar
 
+// The simulated car's physics against published figures; each test names its source:
+//
+//	cell voltage, Nernst equation   TestCellNernst, TestCellCurve
+//	transport delay by speed        TestTransportDelay
+//	frequency of the limit cycle    TestLimitCycle, TestSwitching
+//	authority and pace of trim      TestTrimAuthority, TestTrimRamp
+//	cell resistance, wire, catalyst, leaks, cold start: the rest
+
 import (
 	"math"
 	"slices"
@@ -220,6 +228,31 @@ func TestSwitching(t *testing.T) {
 			hz, low, high := swings(trace(t, Config{Car: carNamed(t, name), Drive: c.drive, Seed: 2}, time.Minute, 20*time.Millisecond), 0)
 			if hz < c.lo || hz > c.hi || low > 0.40 || high < 0.55 {
 				t.Errorf("%s, drive %d: %.2f Hz between %.2f and %.2f V", name, c.drive, hz, low, high)
+			}
+		}
+	}
+}
+
+// TestTrimAuthority: held to a side, short-term trim stops at ±20 to ±33 %, most often ±25 %
+// (from memory; trade articles on fuel trim, e.g. of autodtcs.com, put the codes for a
+// mixture too lean or rich near ±25 %).
+func TestTrimAuthority(t *testing.T) {
+	for _, name := range []string{"healthy", "v-engine", "vacuum-leak", "rich-injector"} {
+		for _, kind := range []ForceKind{ForceLean, ForceRich} {
+			most, wrong := 0.0, 0.0
+			for _, p := range trace(t, Config{Car: carNamed(t, name), Forces: []Force{{Kind: kind, At: 10 * time.Second, For: 30 * time.Second}}},
+				40*time.Second, 100*time.Millisecond) {
+				v := p.STFT[0]
+				if kind == ForceRich {
+					v = -v
+				}
+				most, wrong = max(most, v), max(wrong, -v)
+			}
+			if most < 20 || most > 33 {
+				t.Errorf("%s, %s: trim went to %.1f %% against the force, want 20 to 33", name, kind, most)
+			}
+			if wrong >= 20 {
+				t.Errorf("%s, %s: trim went to %.1f %% with the force", name, kind, wrong)
 			}
 		}
 	}
