@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"flag"
 	"path/filepath"
@@ -192,5 +193,23 @@ func TestCodesByTest(t *testing.T) {
 	}
 	if line.Kind != "found" || len(line.Codes) == 0 || !line.Codes[0].ByTest || len(line.Tests) == 0 {
 		t.Errorf("%+v", line)
+	}
+}
+
+// What the computers told is the same live and in a replay.
+func TestFoundReplayEqualsLive(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	sim, err := simcar.New(simcar.Config{Car: simCar(t, "vacuum-leak-large"), Bus: obd.ISO14230Slow, Seed: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, out, _ := testApp(t, db)
+	r := liveRun{origin: "simulated", clock: sim.Clock(), bus: obd.ISO14230Slow,
+		open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
+	r.flags.car.sensor, r.flags.dur, r.flags.found = "B1S1", time.Minute, true
+	_ = a.live(t.Context(), r) // the status is the verdict's
+	live := out.String()
+	if replayed, _ := command(t, "replay", "last", "--json", "--found", "--db", db); replayed != live || !strings.Contains(live, `{"kind":"found","codes":[{"code":"P0171"`) {
+		t.Errorf("live:\n%s\nreplay:\n%s", live, replayed)
 	}
 }
