@@ -69,7 +69,6 @@ type State struct {
 	RPM        Reading
 	Coolant    Reading // °C
 	FuelStatus Reading // byte of PID 03
-	Rate       float64 // readings of the sensor a second, over the last seconds; 0: not known yet
 
 	Phase  Phase
 	Side   analysis.Side // of the force that is held, or was last
@@ -153,7 +152,6 @@ func (s *State) Write(f Frame) error {
 	for _, e := range f.Events {
 		s.event(e)
 	}
-	s.rate()
 	if s.Phase == Released && s.Now-s.Since > giveUp {
 		s.enter(Idle, s.Side, s.Now)
 	}
@@ -285,8 +283,9 @@ func (s *State) trimAt(at time.Duration) float64 {
 	return s.Trim.Value
 }
 
-// rate counts the sensor's readings of the last 5 s.
-func (s *State) rate() {
+// Rate is how many readings of the sensor came in a second, over the last seconds; 0: not
+// known yet.
+func (s *State) Rate() float64 {
 	const window = 5 * time.Second
 	n, first := 0, s.Now
 	for i := len(s.VTrace) - 1; i >= 0 && s.VTrace[i].At > s.Now-window; i-- {
@@ -294,10 +293,10 @@ func (s *State) rate() {
 			n, first = n+1, s.VTrace[i].At
 		}
 	}
-	s.Rate = 0
-	if n > 2 {
-		s.Rate = float64(n-1) / (s.Volts.At - first).Seconds()
+	if n <= 2 {
+		return 0
 	}
+	return float64(n-1) / (s.Volts.At - first).Seconds()
 }
 
 // Silent is how long nothing has come from the sensor, 0 while its reading is

@@ -115,8 +115,8 @@ func TestStateGrowsStale(t *testing.T) {
 	for i := range 10 {
 		_ = s.Write(frame(time.Duration(i)*500*time.Millisecond, "O2S11", 0.8, false))
 	}
-	if s.Reads() != analysis.Rich || s.Silent() != 0 || math.Abs(s.Rate-2) > 0.01 {
-		t.Errorf("fresh: reads %q, silent %v, %.2f readings/s", s.Reads(), s.Silent(), s.Rate)
+	if s.Reads() != analysis.Rich || s.Silent() != 0 || math.Abs(s.Rate()-2) > 0.01 {
+		t.Errorf("fresh: reads %q, silent %v, %.2f readings/s", s.Reads(), s.Silent(), s.Rate())
 	}
 	_ = s.Write(frame(6*time.Second, "O2S11", 0, true))
 	_ = s.Write(frame(8*time.Second, "RPM", 700, false))

@@ -211,8 +211,8 @@ func Conditions(s *session.State) []string {
 	if s.RPM.Known {
 		out = append(out, RPM(s.RPM.Value))
 	}
-	if s.Rate > 0 {
-		out = append(out, fmt.Sprintf("%.1f readings/s", s.Rate))
+	if rate := s.Rate(); rate > 0 {
+		out = append(out, fmt.Sprintf("%.1f readings/s", rate))
 	}
 	return out
 }
