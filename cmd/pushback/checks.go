@@ -120,7 +120,10 @@ func newChecklist(judge *session.Judge, found *session.Findings, asked func() bo
 var waited = []string{"switching (narrow) sensor", "engine running", "coolant warm", "closed loop", "the computer trims by this sensor"}
 
 func (l *checklist) Write(f session.Frame) error {
-	if err := l.survey.Write(f); err != nil || !l.stopped || l.told {
+	if l.told {
+		return nil
+	}
+	if err := l.survey.Write(f); err != nil || !l.stopped {
 		return err
 	}
 	l.told = true
