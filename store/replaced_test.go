@@ -81,7 +81,7 @@ func TestReplaced(t *testing.T) {
 
 // Whatever the moment of an Append, its record is committed at most 250 ms later.
 // The clock is the test's, so the time that the disk takes is not in it: that is what
-// the 50 ms between commitEvery and the promise are for.
+// lies between commitEvery and the promise.
 func TestCommittedInTime(t *testing.T) {
 	path := newPath(t)
 	synctest.Test(t, func(t *testing.T) {

@@ -55,9 +55,16 @@ func (c cleaned) Next(ctx context.Context) (obd.Record, error) {
 	return rec, err
 }
 
-// printable makes one short line of a text, for the terminal.
+// printable makes one short line of a text, for the terminal. What joins letters and
+// pictures stays, what turns the direction of writing does not.
 func printable(s string) string {
-	s = clean(strings.Join(strings.Fields(s), " "))
+	const joiner = '\u200d'
+	s = strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) && r != joiner {
+			return -1
+		}
+		return r
+	}, strings.Join(strings.Fields(s), " "))
 	if r := []rune(s); len(r) > 4000 {
 		s = string(r[:4000])
 	}

@@ -14,7 +14,8 @@ import (
 
 // Format is the wide table: what a spreadsheet wants. It holds values and marks and no
 // more: what the adapter printed, when a request was sent, what did not come, and
-// trouble codes are not in it.
+// trouble codes are not in it. What it holds comes back: read and written again it is the
+// same, byte for byte, and leads to the same events.
 var Format = transfer.Format{
 	Name: "csv", Extension: ".csv", About: "a column a signal, for spreadsheets; values and marks only",
 	Single: true,
