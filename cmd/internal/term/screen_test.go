@@ -4,6 +4,7 @@ package term
 
 import (
 	"bytes"
+	"compress/gzip"
 	"context"
 	"flag"
 	"fmt"
@@ -26,9 +27,13 @@ import (
 	"pushback/cmd/internal/session/sessiontest"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
+	"pushback/obd/simcar"
 )
 
-var update = flag.Bool("update", false, "rewrite the expected screens")
+var (
+	update = flag.Bool("update", false, "rewrite the expected screens")
+	record = flag.Bool("record", false, "record the sessions that the screens show anew, from today's simulated cars")
+)
 
 // As a program in a terminal of its own, this test binary shows a scene and waits.
 const sceneVar, diaryVar = "PUSHBACK_TEST_SCENE", "PUSHBACK_TEST_DIARY"
@@ -58,9 +63,47 @@ var scenes = map[string]scene{
 	"silent":   {"trim-frozen", sessiontest.Event(analysis.LoopSilent)},
 }
 
+func (s scene) file() string { return filepath.Join("testdata", s.car+".capture.gz") }
+
+// The recordings still play to their end, and are made anew where that is asked for.
+func TestRecordings(t *testing.T) {
+	for _, car := range []string{"healthy", "sensor-dead-middle", "trim-frozen"} {
+		s := scene{car: car}
+		if *record {
+			var b bytes.Buffer
+			z, _ := gzip.NewWriterLevel(&b, gzip.BestCompression)
+			sessiontest.Record(t, z, car, 4*time.Second)
+			z.Close()
+			if err := os.WriteFile(s.file(), b.Bytes(), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var end *session.State
+		s.play(t, func(v func() analysis.Verdict) sessiontest.Show {
+			end = session.NewState("B1S1", false, v)
+			return state{end}
+		})
+		c, err := simcar.Find(car)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if end.Verdict == nil || string(end.Verdict.Conclusion) != c.Expect {
+			t.Errorf("%s ends as %+v, want %s", car, end.Verdict, c.Expect)
+		}
+	}
+}
+
 // play runs a scene into a view.
 func (s scene) play(tb testing.TB, show func(verdict func() analysis.Verdict) sessiontest.Show) {
-	p := sessiontest.Guided(tb, s.car, 4*time.Second)
+	b, err := os.ReadFile(s.file())
+	if err != nil {
+		tb.Fatal(err)
+	}
+	z, err := gzip.NewReader(bytes.NewReader(b))
+	if err != nil {
+		tb.Fatal(err)
+	}
+	p := sessiontest.Recorded(tb, z)
 	p.Until(show(p.Verdict), s.stop)
 }
 
@@ -80,7 +123,7 @@ func actScene(name, diary string) {
 	}
 	var screen *Screen
 	scenes[name].play(panicker{}, func(verdict func() analysis.Verdict) sessiontest.Show {
-		screen = NewScreen(ScreenConfig{In: in, Out: out, Color: StyleOf(out).Color, Title: "test  B1S1 by wire  can11-500", Name: "k3f9w2",
+		screen = NewScreen(ScreenConfig{In: in, Out: out, Color: StyleOf(out).Color, Title: "test  B1S1 by wire  iso9141", Name: "k3f9w2",
 			Keys: words.TestScreenKeys, Sensor: "B1S1", Verdict: verdict,
 			Hands: Hands{
 				Mark: func(m obd.Mark) { note("%s %s", m.Kind, m.Text) }, Stop: func() { note("stop") },

@@ -4,6 +4,7 @@ package sessiontest
 
 import (
 	"context"
+	"io"
 	"slices"
 	"testing"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"pushback/analysis"
 	"pushback/cmd/internal/session"
 	"pushback/obd"
+	"pushback/obd/capture"
 	"pushback/obd/poll"
 	"pushback/obd/simcar"
 )
@@ -39,27 +41,83 @@ type Play struct {
 // he is told, and releases late seconds after he is told to.
 func Guided(tb testing.TB, car string, late time.Duration) *Play {
 	tb.Helper()
-	c, err := simcar.Find(car)
-	if err != nil {
-		tb.Fatal(err)
+	return guided(tb, car, obd.BusUnknown, late, nil)
+}
+
+// Record writes the capture of a guided test on a slow bus, for Recorded.
+func Record(tb testing.TB, w io.Writer, car string, late time.Duration) {
+	tb.Helper()
+	guided(tb, car, obd.ISO9141, late, w)
+}
+
+func guided(tb testing.TB, car string, bus obd.Bus, late time.Duration, w io.Writer) *Play {
+	tb.Helper()
+	fatal := func(err error) {
+		if err != nil {
+			tb.Fatal(err)
+		}
 	}
-	sim, err := simcar.New(simcar.Config{Car: c, Seed: 1})
-	if err != nil {
-		tb.Fatal(err)
+	c, err := simcar.Find(car)
+	fatal(err)
+	sim, err := simcar.New(simcar.Config{Car: c, Bus: bus, Seed: 1})
+	fatal(err)
+	link := sim.Link()
+	var raw *capture.Writer
+	if w != nil {
+		raw = capture.NewWriter(w, sim.Clock())
+		link = raw.Link(whole{link})
 	}
 	ctx := context.Background()
-	adapter := obd.NewAdapter(sim.Link(), sim.Clock(), obd.AdapterOptions{})
+	adapter := obd.NewAdapter(link, sim.Clock(), obd.AdapterOptions{})
 	p, err := poll.Open(ctx, adapter, sim.Clock(), poll.Config{Sensor: "B1S1"})
+	fatal(err)
+	s := &script{sim: sim, mark: p.Mark, late: late}
+	if raw != nil {
+		raw.Session(p.Origin(), p.Vehicle().Format, "")
+		s.mark = func(m obd.Mark) { raw.Mark(m); p.Mark(m) }
+	}
+	play := s.play(tb, p, p.Vehicle().Format, p.Stop)
+	if raw != nil {
+		fatal(raw.Flush())
+	}
+	return play
+}
+
+// whole reads up to the prompt at once: a capture of single bytes is long.
+type whole struct{ obd.Link }
+
+func (w whole) Read(p []byte) (n int, err error) {
+	for n < len(p) {
+		k, err := w.Link.Read(p[n : n+1])
+		n += k
+		if k == 0 || err != nil || p[n-1] == '>' {
+			return n, err
+		}
+	}
+	return n, nil
+}
+
+// Recorded plays what Record has written: the same whatever simulated cars and poller
+// have become since.
+func Recorded(tb testing.TB, r io.Reader) *Play {
+	tb.Helper()
+	c, err := capture.NewReader(r)
 	if err != nil {
 		tb.Fatal(err)
 	}
-	judge, err := session.NewJudge(analysis.Config{Sensor: "B1S1"}, p.Vehicle().Format)
+	return (&script{}).play(tb, c, c.Format(), func() {})
+}
+
+// play runs a session with a guide.
+func (s *script) play(tb testing.TB, src session.Source, format obd.Format, done func()) *Play {
+	tb.Helper()
+	judge, err := session.NewJudge(analysis.Config{Sensor: "B1S1"}, format)
 	if err != nil {
 		tb.Fatal(err)
 	}
-	s := &script{sim: sim, mark: p.Mark, late: late, judge: judge}
-	s.guide = session.NewGuide(session.GuideConfig{Ready: 12 * time.Second}, judge, s.prompt, p.Stop)
-	if _, err := session.Run(ctx, p, judge, s); err != nil {
+	s.judge = judge
+	s.guide = session.NewGuide(session.GuideConfig{Ready: 12 * time.Second}, judge, s.prompt, done)
+	if _, err := session.Run(context.Background(), src, judge, s); err != nil {
 		tb.Fatal(err)
 	}
 	return &Play{Moments: s.moments}
@@ -129,6 +187,7 @@ type script struct {
 func (s *script) prompt(p session.Prompt) {
 	s.prompts = append(s.prompts, p)
 	switch {
+	case s.sim == nil: // what was done is in the recording
 	case p.Stage == session.StageForce && p.New:
 		kind := simcar.ForceLean
 		if p.Side == analysis.Rich {
