@@ -235,12 +235,12 @@ type Map struct {
 // Build makes the map of a session.
 func Build(d Data) Map {
 	m := Map{Data: d}
-	seen := map[int]int{}
-	for _, r := range d.Readings {
-		seen[r.Bank]++
+	var seen [5]bool
+	for i := range d.Readings {
+		seen[d.Readings[i].Bank] = true
 	}
-	for bank := 1; bank <= 4; bank++ {
-		if seen[bank] > 0 {
+	for bank, any := range seen {
+		if any {
 			f := FitBank(d.Readings, bank)
 			m.Banks = append(m.Banks, Result{Bank: bank, Cells: Cells(d.Readings, bank), Fit: f, Pattern: judge(f)})
 		}
@@ -272,8 +272,9 @@ func Build(d Data) Map {
 		m.Limits = append(m.Limits, "no air flow can be told: neither air meter, nor pressure, speed and intake temperature, nor load were read")
 	}
 	for _, b := range m.Banks {
-		if n, open := Next(d, b.Bank); open && m.Next == "" {
+		if n, open := Next(d, b.Bank); open {
 			m.Next = n.What
+			break
 		}
 	}
 	if len(m.Banks) == 0 {

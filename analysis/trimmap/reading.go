@@ -137,7 +137,8 @@ type raw struct {
 type Collector struct {
 	speed, load, maf, pressure, intake, coolant latest
 	status, long                                [5]latest // by fuel system, and by bank
-	raws                                        []raw
+	blocks                                      []*[blockSize]raw
+	n                                           int // readings in them
 	end                                         float64
 }
 
@@ -150,13 +151,13 @@ func (c *Collector) Add(s decode.Sample) {
 	c.end = max(c.end, at)
 	switch name := s.Signal.Name; name {
 	case "RPM":
-		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, func(i int, v float64) { c.raws[i].RPM = v })
+		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, func(i int, v float64) { c.raw(i).RPM = v })
 	case "LOAD_PCT":
-		c.load.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raws[i].Load = v })
+		c.load.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).Load = v })
 	case "MAF":
-		c.maf.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raws[i].maf = v })
+		c.maf.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).maf = v })
 	case "MAP":
-		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raws[i].pressure = v })
+		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).pressure = v })
 	case "IAT":
 		c.intake.set(at, s.Value)
 	case "ECT":
@@ -173,7 +174,7 @@ func (c *Collector) Add(s decode.Sample) {
 }
 
 func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
-	i := len(c.raws)
+	i := c.n
 	r := raw{Reading: Reading{At: at, Bank: bank, Short: short, RPM: c.speed.or(at, freshSpeed, betweenSpeed, i), Load: c.load.or(at, freshAir, betweenAir, i),
 		Coolant: c.coolant.get(at, freshSlow)},
 		maf: c.maf.or(at, freshAir, betweenAir, i), pressure: c.pressure.or(at, freshAir, betweenAir, i), intake: c.intake.get(at, freshSlow),
@@ -190,11 +191,18 @@ func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
 		r.status = s.v
 	}
 	r.steady = c.speed.steady(steadySpeed) && c.load.steady(steadyFlow) && c.maf.steady(steadyFlow) && c.pressure.steady(steadyFlow)
-	if len(c.raws) == cap(c.raws) {
-		c.raws = slices.Grow(c.raws, max(1024, len(c.raws))) // twice as many: fewer copies than append's quarter
+	if i%blockSize == 0 {
+		c.blocks = append(c.blocks, new([blockSize]raw))
 	}
-	c.raws = append(c.raws, r)
+	*c.raw(i) = r
+	c.n++
 }
+
+func (c *Collector) raw(i int) *raw { return &c.blocks[i/blockSize][i%blockSize] }
+
+// blockSize is how many readings lie in one piece of memory: those of a long session are
+// not copied as they become more.
+const blockSize = 1024
 
 // Data returns the readings that count. forced are the stretches in which somebody
 // held the signal or the mixture; litres is the engine's displacement, 0 unknown.
@@ -202,8 +210,7 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	d := Data{Seconds: c.end}
 	raws := c.chosen()
 	metered, dense, loaded := 0, 0, 0
-	for i := range raws {
-		r := &raws[i]
+	for _, r := range raws {
 		d.Status = d.Status || !math.IsNaN(r.status)
 		metered += count(r.maf)
 		dense += count(r.pressure + r.intake)
@@ -228,8 +235,7 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	}
 	run := [5]int{}
 	d.Readings = make([]Reading, 0, len(raws))
-	for i := range raws {
-		r := &raws[i]
+	for _, r := range raws {
 		if r.Short == 0 {
 			run[r.Bank]++
 		} else {
@@ -278,14 +284,17 @@ func count(v float64) int {
 
 // chosen returns each bank's trims from the signals that may be believed: the trim
 // beside the voltage only where it agrees with the bank's own, or where there is no other.
-func (c *Collector) chosen() []raw {
+func (c *Collector) chosen() []*raw {
 	var banks [5]struct {
 		own           *raw // the last one
 		beside, leave bool
 		diffs         []float64
 	}
-	for i := range c.raws {
-		r := &c.raws[i]
+	out := make([]*raw, c.n)
+	for i := range out {
+		out[i] = c.raw(i)
+	}
+	for _, r := range out {
 		b := &banks[r.Bank]
 		if !r.beside {
 			b.own = r
@@ -296,18 +305,12 @@ func (c *Collector) chosen() []raw {
 			b.diffs = append(b.diffs, math.Abs(r.Short-b.own.Short))
 		}
 	}
-	leave := false
 	for i := range banks {
 		b := &banks[i]
 		b.leave = b.beside && b.own != nil && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*100.0/128)
-		leave = leave || b.leave
 	}
-	inTime := func(a, b raw) int { return cmp.Compare(a.At, b.At) }
-	if !leave && slices.IsSortedFunc(c.raws, inTime) {
-		return c.raws // which may be long
-	}
-	out := slices.DeleteFunc(slices.Clone(c.raws), func(r raw) bool { return r.beside && banks[r.Bank].leave })
-	slices.SortStableFunc(out, inTime)
+	out = slices.DeleteFunc(out, func(r *raw) bool { return r.beside && banks[r.Bank].leave })
+	slices.SortStableFunc(out, func(a, b *raw) int { return cmp.Compare(a.At, b.At) })
 	return out
 }
 
