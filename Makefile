@@ -17,7 +17,7 @@ build: setup
 	$(GO) build -trimpath -ldflags '$(LDFLAGS)' -o $(BIN) ./cmd/pushback
 
 # $(call timed,TARGET) makes a target and prints how long it took.
-timed = @start=$$(date +%s); $(MAKE) --no-print-directory $(1) && echo "== $(1): $$(($$(date +%s) - start)) s"
+timed = @+start=$$(date +%s); $(MAKE) --no-print-directory $(1) && echo "== $(1): $$(($$(date +%s) - start)) s"
 
 # What must pass: formatting, vet, all tests with the race detector on (directions of
 # imports and licences of dependencies among them), and each fuzz target for a moment.
