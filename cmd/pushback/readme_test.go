@@ -142,9 +142,18 @@ func asTyped(ts *testscript.TestScript, command string) []string {
 			words[i] = ts.Getenv("PORT")
 		case "SESSION", "BEFORE", "AFTER":
 			words[i] = "last"
+			if id, err := os.ReadFile(ts.MkAbs("before")); w == "BEFORE" && err == nil {
+				words[i] = strings.TrimSpace(string(id))
+			}
 		case "FILE.csv":
 			words[i] = "recording.csv"
 		}
+	}
+	// The shell's work.
+	if last := len(words) - 1; strings.Contains(words[last], "*") {
+		files, err := filepath.Glob(ts.MkAbs(words[last]))
+		ts.Check(err)
+		words = append(words[:last], files...)
 	}
 	switch words[0] {
 	case "make":
