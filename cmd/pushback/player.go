@@ -21,6 +21,8 @@ var errSeek = errors.New("seek")
 type player struct {
 	changed func(status string, still, hurry bool) // told of each change, from any goroutine
 
+	telling sync.Mutex // what is told last is how it is
+
 	mu     sync.Mutex
 	speed  float64 // times the speed of life
 	still  bool
@@ -89,7 +91,17 @@ func (p *player) change(f func()) {
 	p.tell()
 }
 
+// tellTo names who is told, and tells how it is now.
+func (p *player) tellTo(changed func(status string, still, hurry bool)) {
+	p.telling.Lock()
+	p.changed = changed
+	p.telling.Unlock()
+	p.tell()
+}
+
 func (p *player) tell() {
+	p.telling.Lock()
+	defer p.telling.Unlock()
 	p.mu.Lock()
 	text, still, hurry := fmt.Sprintf("%g×", p.speed), p.still, p.hurry
 	p.mu.Unlock()

@@ -96,8 +96,7 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 			}
 			defer watch.Close(ctx)
 			if play != nil {
-				play.changed = watch.Status
-				play.tell()
+				play.tellTo(watch.Status)
 			}
 		} else {
 			watch.Restart(judge.Verdict)
