@@ -177,6 +177,36 @@ func TestPDF(t *testing.T) {
 	}
 }
 
+// Words from outside become words in a PDF: it has no script, no action, no link and no
+// file in it, and all the words are shown.
+func TestHostilePDF(t *testing.T) {
+	chrometest.Start(t)
+	var b bytes.Buffer
+	all := strings.ReplaceAll(strings.Join(hostile, " "), "\u202e", "") + ` (x) Tj ET /JavaScript (app.alert(1)) \\051 >> endobj http://nowhere.invalid/`
+	if err := sample(all, 1).WritePDF(t.Context(), &b); err != nil {
+		t.Fatal(err)
+	}
+	if m := regexp.MustCompile(`/(JavaScript|JS|OpenAction|AA|Launch|URI|EmbeddedFile|RichMedia|SubmitForm)\b`).Find(b.Bytes()); m != nil {
+		t.Errorf("the PDF has a %s", m)
+	}
+	tool, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Skip("no pdftotext here: the PDF's words are not looked at")
+	}
+	cmd := exec.Command(tool, "-f", "1", "-l", "1", "-raw", "-", "-")
+	cmd.Stdin = &b
+	text, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain := strings.Join(strings.Fields(string(text)), "")
+	for _, want := range []string{"<script>alert(1)</script>", "/JavaScript(app.alert(1))", "<iframesrcdoc="} {
+		if !strings.Contains(plain, want) {
+			t.Errorf("no %q in %s", want, plain)
+		}
+	}
+}
+
 func TestPNG(t *testing.T) {
 	chrometest.Start(t)
 	for figure, want := range map[string][2]int{"ring": {1760, 960}, "traces": {2000, 2 * int(plotHeight)}} {
