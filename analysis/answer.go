@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"pushback/analysis/stats"
+)
 
 // answerState is what one bank's trim did about a force.
 type answerState uint8
@@ -16,6 +20,9 @@ const (
 const (
 	minLoopRate = 0.3 // % per s: the slowest integrator that counts as alive (common practice, no source)
 	minAnswer   = 2.9 * trimCount
+	roundoff    = 0.1 // %
+
+	onsetConfidence = 0.99
 )
 
 // answer follows one bank's trim while a signal is held. Trim is mirrored where
@@ -29,25 +36,27 @@ type answer struct {
 	state answerState
 	up    float64 // +1 for a lean force, -1 for a rich one
 	base  trimBase
-	began float64 // s: middle of the interval in which the force began
-	lo    float64 // and the interval
-	hi    float64
+	climb climb
+	// The mixture is forced: the loop may bring it back meanwhile and hunt about another trim.
+	mayTurn bool
+	began   float64 // s: middle of the interval in which the force began
+	lo      float64 // and the interval
+	hi      float64
 
-	n        int
-	start    float64 // mirrored trim at the force's beginning
-	now      float64
-	nowAt    float64
-	raw      float64 // short-term trim alone, not mirrored
-	low      float64 // lowest since the beginning, and its last reading
-	lowAt    point
-	rise     point // the first reading above low
-	rising   bool
-	peak     float64
-	drop     float64 // largest fall from a peak since low
-	bottom   float64 // lowest and highest since the beginning
-	top      float64
-	confirms int // readings in a row that say answered
-	wrongs   int // and that say the wrong way
+	n      int
+	start  float64 // mirrored trim at the force's beginning
+	now    float64
+	nowAt  float64
+	raw    float64 // short-term trim alone, not mirrored
+	low    float64 // lowest since the beginning, and its last reading
+	lowAt  point
+	rise   point // the first reading above low
+	rising bool
+	peak   float64
+	drop   float64 // largest fall from a peak since low
+	bottom float64 // lowest and highest since the beginning
+	top    float64
+	wrongs int // readings in a row that say the wrong way
 
 	steadyRef float64 // total trim has not left this by more than a count …
 	steadyRaw float64 // … nor short-term trim this, for long-term trim may hide it …
@@ -62,11 +71,12 @@ type answer struct {
 }
 
 // begin starts to follow trim for a force that began between lo and hi.
-func (a *answer) begin(side Side, lo, hi float64, base trimBase) {
+func (a *answer) begin(side Side, lo, hi float64, base trimBase, rest noise) {
 	*a = answer{up: 1, base: base, lo: lo, hi: hi, began: (lo + hi) / 2}
 	if side == Rich {
 		a.up = -1
 	}
+	a.climb.begin(rest, a.up, hi)
 }
 
 // ceiling is the top of the range in which trim hunts at rest, mirrored.
@@ -119,12 +129,12 @@ func (a *answer) add(p point, total, raw float64) {
 		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.t()
 	}
 	a.n++
-	const tiny = 0.1
+	a.climb.add(p.t(), u)
 	if a.state == answered {
 		// Where it began is settled; a fall now is the loop letting go.
 		a.peak = max(a.peak, u)
 		a.drop = max(a.drop, a.peak-u)
-	} else if u <= a.low+tiny {
+	} else if u <= a.low+roundoff {
 		a.low, a.lowAt, a.rising, a.peak, a.drop = min(u, a.low), p, false, u, 0
 	} else {
 		if !a.rising {
@@ -141,23 +151,9 @@ func (a *answer) add(p point, total, raw float64) {
 
 	switch a.state {
 	case answerOpen, silent:
-		come := u - a.low
-		beyond := u >= a.ceiling()+a.margin()-tiny && come >= max(minAnswer, 0.7*a.width())-tiny &&
-			a.drop <= max(1.01*trimCount, 0.35*come)
-		// Or, where trim drifted about before, a long way without turning once, from the
-		// force's beginning on.
-		straight := come >= max(6, 0.7*a.width()) && a.drop <= 1.01*trimCount && p.t()-a.began >= 5 &&
-			a.lowAt.t() <= a.hi+1
-		if beyond || straight {
-			a.confirms++
-		} else {
-			a.confirms = 0
-		}
-		if a.confirms >= 2 {
-			a.state = answered
-		}
+		a.weigh()
 		fall := a.top - u
-		if u <= a.floor()-a.margin()+tiny && fall >= max(minAnswer, 0.7*a.width())-tiny && u <= a.bottom+1.01*trimCount && a.moved() <= -minAnswer {
+		if a.climb.falls() && fall >= minAnswer-roundoff && u <= a.bottom+1.01*trimCount && a.moved() <= -minAnswer {
 			a.wrongs++
 		} else {
 			a.wrongs = 0
@@ -172,6 +168,28 @@ func (a *answer) add(p point, total, raw float64) {
 				a.limit, a.limitAt, a.limitRaw = true, a.steadyAt, raw
 			}
 		}
+	}
+}
+
+// weigh decides whether what trim has done is an answer.
+func (a *answer) weigh() {
+	come := a.now - a.low
+	beyond := a.climb.rises() && come >= minAnswer-roundoff &&
+		(a.mayTurn || a.drop <= max(1.01*trimCount, 0.35*come))
+	// Or, where trim drifted about before, a long way without turning once, from the
+	// force's beginning on.
+	straight := come >= max(6, 0.7*a.width()) && a.drop <= 1.01*trimCount && a.nowAt-a.began >= 5 &&
+		a.lowAt.t() <= a.hi+1
+	if beyond || straight {
+		a.state = answered
+	}
+}
+
+// finish takes the readings that still wait for their block, when the force is over.
+func (a *answer) finish() {
+	a.climb.close()
+	if a.n > 0 && (a.state == answerOpen || a.state == silent) {
+		a.weigh()
 	}
 }
 
@@ -225,7 +243,27 @@ func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 	a.onsetHi = max(a.rise.hi, a.onsetLo)
 	line := a.rise.t() - a.riseHeight(t)/max(a.rate, 0.05)
 	a.onset = min(max(line, a.onsetLo), a.onsetHi)
+	w.fitOnset(a, t, until)
 	a.rated = true
+}
+
+// fitOnset narrows the interval by the change point between the level that trim kept at
+// first and its ramp. A jump at the beginning makes the fitted onset early, not late.
+func (w *Watcher) fitOnset(a *answer, t *trimStream, until float64) {
+	at, y := w.scratchA[:0], w.scratchB[:0]
+	for i := t.short.from(a.lo); i < t.short.n; i++ {
+		p := t.short.at(i)
+		if p.t() > until {
+			break
+		}
+		at, y = append(at, p.t()), append(y, a.up*t.total(p, a.began))
+	}
+	w.scratchA, w.scratchB = at, y
+	h, ok := stats.FitHinge(at, y, a.onsetLo, a.onsetHi, onsetConfidence, trimCount*trimCount/12)
+	if !ok || h.Slope <= 0 {
+		return
+	}
+	a.onset, a.onsetLo, a.onsetHi = h.Onset, h.Low, h.High
 }
 
 // riseHeight is how far above its lowest trim was at the first reading that rose, %.

@@ -16,7 +16,7 @@ func TestRamp(t *testing.T) {
 	for _, every := range []float64{0.1, 0.25, 0.5, 1} {
 		w.trim = newTrimStream()
 		var a answer
-		a.begin(Lean, 4.9, 5.0, trimBase{n: 20, seconds: 10, low: 1.6, high: 2.4, median: 2, last: 2})
+		a.begin(Lean, 4.9, 5.0, trimBase{n: 20, seconds: 10, low: 1.6, high: 2.4, median: 2, last: 2}, noise{})
 		for x := 5.0; x <= 20; x += every {
 			y := 2 + math.Min(23, 2.5*math.Max(0, x-5))
 			y = math.Round(y*1.28) / 1.28
@@ -55,7 +55,7 @@ func TestSilence(t *testing.T) {
 		{"slowest loop alive", func(t float64) float64 { return minLoopRate * t }, false},
 	} {
 		var a answer
-		a.begin(Lean, 0, 0.1, base)
+		a.begin(Lean, 0, 0.1, base, noise{})
 		quiet := 0.0
 		for x := 0.1; x < 20; x += 0.2 {
 			y := math.Round(c.trim(x)*1.28) / 1.28

@@ -52,18 +52,14 @@ func sideOf(v float64) Side {
 
 // voltsBase is how a sensor behaves while nobody forces it.
 type voltsBase struct {
-	n        int
-	seconds  float64 // from the first to the last reading
-	interval float64 // median time between readings, s
-	low      float64 // V: 1 reading in 100 is below
-	high     float64 // V: 1 reading in 100 is above
-	// The longest time that the readings stayed on one side, first to last reading
-	// on it plus one interval, s; and the 95 % quantiles.
-	maxLean, maxRich float64
-	p95Lean, p95Rich float64
-	midLean, midRich float64 // medians
-	changes          int     // of side
-	shareRich        float64
+	n          int
+	seconds    float64 // from the first to the last reading
+	interval   float64 // median time between readings, s
+	low        float64 // V: 1 reading in 100 is below
+	high       float64 // V: 1 reading in 100 is above
+	lean, rich stays
+	changes    int // of side
+	shareRich  float64
 }
 
 // known reports whether there is enough to compare with.
@@ -80,25 +76,77 @@ func (b voltsBase) showed(side Side) bool {
 	return b.switching() && b.low <= greyLean
 }
 
-func (b voltsBase) maxDwell(side Side) float64 {
+func (b voltsBase) stays(side Side) stays {
 	if side == Rich {
-		return b.maxRich
+		return b.rich
 	}
-	return b.maxLean
+	return b.lean
 }
 
-func (b voltsBase) p95Dwell(side Side) float64 {
-	if side == Rich {
-		return b.p95Rich
-	}
-	return b.p95Lean
+// stays is how long the readings keep to one side, first reading on it to the first on
+// the other.
+type stays struct {
+	n                       int
+	mean, mid, p95, longest float64 // s; mid is the median
+	shape                   int     // of the Erlang law that they follow, 1 to 8
 }
 
-func (b voltsBase) midDwell(side Side) float64 {
-	if side == Rich {
-		return b.midRich
+// staysOf sorts v.
+func staysOf(v []float64) stays {
+	s := stays{n: len(v), shape: 1}
+	if s.n == 0 {
+		return s
 	}
-	return b.midLean
+	s.p95 = quantile(v, 0.95)
+	s.mid, s.longest = sortedQuantile(v, 0.5), v[s.n-1]
+	var sum, square float64
+	for _, d := range v {
+		sum += d
+	}
+	s.mean = sum / float64(s.n)
+	for _, d := range v {
+		square += (d - s.mean) * (d - s.mean)
+	}
+	if s.n > 3 && square > 0 {
+		// By moments, made smaller as a few stays may look alike by chance.
+		s.shape = int(min(max(s.mean*s.mean/square*float64(s.n-3), 1), 8))
+	}
+	return s
+}
+
+// chance is the probability that a stay of the sensor's own lasts for longer than secs. A
+// sensor that cycles is an alternating renewal process (D. R. Cox, Renewal Theory, 1962);
+// its stays follow an Erlang law, from regular ones (shape 8) to ones without memory (shape
+// 1), whose mean is taken at its upper 95 % bound. A signal that is held stays for certain,
+// so 1/chance is the likelihood ratio of the two. A side that it was never on has the chance 0.
+func (s stays) chance(secs float64) float64 {
+	if s.n == 0 || s.mean <= 0 {
+		return 0
+	}
+	mean := s.mean * (1 + 1.645/math.Sqrt(float64(s.shape*s.n)))
+	x := float64(s.shape) * secs / mean
+	term, sum := 1.0, 1.0
+	for j := 1; j < s.shape; j++ {
+		term *= x / float64(j)
+		sum += term
+	}
+	return math.Exp(-x) * sum
+}
+
+// lasting is the stay whose chance is p, s.
+func (s stays) lasting(p float64) float64 {
+	if s.n == 0 || s.mean <= 0 {
+		return 0
+	}
+	lo, hi := 0.0, 100*s.mean
+	for range 40 {
+		if t := (lo + hi) / 2; s.chance(t) > p {
+			lo = t
+		} else {
+			hi = t
+		}
+	}
+	return hi
 }
 
 // voltsBaseline looks at the readings in [from, to].
@@ -154,14 +202,7 @@ func (w *Watcher) voltsBaseline(s *series, from, to float64) voltsBase {
 		b.interval = 0
 	}
 	b.low, b.high = quantile(values, 0.01), quantile(values, 0.99)
-	if len(lean) > 0 {
-		b.p95Lean = quantile(lean, 0.95)
-		b.maxLean, b.midLean = lean[len(lean)-1], sortedQuantile(lean, 0.5)
-	}
-	if len(rich) > 0 {
-		b.p95Rich = quantile(rich, 0.95)
-		b.maxRich, b.midRich = rich[len(rich)-1], sortedQuantile(rich, 0.5)
-	}
+	b.lean, b.rich = staysOf(lean), staysOf(rich)
 	w.scratchA, w.scratchB, w.scratchC, w.scratchD = values, gaps, lean, rich
 	return b
 }

@@ -68,8 +68,10 @@ type downstream struct {
 	n          int
 	baseLow    float64 // 5 and 95 % quantiles at rest
 	baseHigh   float64
+	stay       float64 // s: the longest time on that side at rest
 	hasBase    bool
 	blind      bool // it sat on that side already
+	leaned     bool // a reading has moved towards it
 	on, total  int  // readings on the side since the first, and all
 	since      float64
 	answered   bool
@@ -88,8 +90,10 @@ const (
 	enoughDose = enoughTrim * enoughTime
 )
 
-func (d *downstream) begin(side Side, values []float64) {
+// begin starts to follow the sensor of readings s for a force that began at lo.
+func (d *downstream) begin(side Side, s *series, lo float64, scratch []float64) {
 	*d = downstream{side: side}
+	values := s.appendValues(scratch[:0], lo-30, lo)
 	if len(values) >= 3 {
 		d.seen, d.hasBase = true, true
 		d.baseLow = quantile(values, 0.05)
@@ -100,6 +104,32 @@ func (d *downstream) begin(side Side, values []float64) {
 	} else {
 		d.blind = d.hasBase && d.baseHigh < 0.30
 	}
+	since := -1.0
+	for i := s.from(lo - 30); i < s.n && s.at(i).t() <= lo; i++ {
+		p := s.at(i)
+		if !d.reaches(p.v) {
+			since = -1
+			continue
+		}
+		if since < 0 {
+			since = p.t()
+		}
+		d.stay = max(d.stay, p.t()-since)
+	}
+}
+
+// reaches reports whether a reading lies on the side, beyond what was usual at rest: in
+// a balanced mixture that sensor rests between 0.5 and 0.7 V.
+func (d *downstream) reaches(v float64) bool {
+	return d.leans(v) && (d.side == Lean || v >= 0.72)
+}
+
+// leans reports whether it has moved towards the side at least.
+func (d *downstream) leans(v float64) bool {
+	if d.side == Rich {
+		return v >= 0.60 && (!d.hasBase || v >= min(d.baseHigh+0.05, 0.80))
+	}
+	return v <= 0.30 && (!d.hasBase || v <= max(d.baseLow-0.05, 0.15))
 }
 
 // volts takes a downstream reading while trim is moved% away from where it was.
@@ -109,22 +139,11 @@ func (d *downstream) volts(p point, moved float64) {
 	if d.answered || moved < 4 {
 		return
 	}
-	reached := false
-	if d.side == Rich {
-		reached = p.v >= 0.60
-		if d.hasBase {
-			reached = reached && p.v >= min(d.baseHigh+0.05, 0.80)
-		}
-	} else {
-		reached = p.v <= 0.30
-		if d.hasBase {
-			reached = reached && p.v <= max(d.baseLow-0.05, 0.15)
-		}
-	}
+	d.leaned = d.leaned || d.leans(p.v)
 	switch {
 	case d.blind:
 		return
-	case reached:
+	case d.reaches(p.v):
 		if d.on == 0 {
 			d.since, d.total = p.t(), 0
 		}
@@ -136,11 +155,9 @@ func (d *downstream) volts(p point, moved float64) {
 			d.on = 0
 		}
 	}
-	// It must stay there: a worn catalyst lets it swing with every breath of the loop.
-	need := 3.0
-	if d.hasBase && d.baseHigh-d.baseLow > 0.4 {
-		need = 5
-	}
+	// It must stay there for longer than at rest: a worn catalyst lets it swing with every
+	// breath of the loop.
+	need := max(5, 3*d.stay)
 	// On a slow bus two readings must do, if they are far from where it rested.
 	enough := d.on >= 3 || d.on >= 2 && d.hasBase && (p.v > d.baseHigh+0.25 || p.v < d.baseLow-0.25)
 	if enough && float64(d.on) >= 0.85*float64(d.total) && p.t()-d.since >= need {
@@ -159,5 +176,5 @@ func (d *downstream) trim(t, moved float64) {
 
 // mute reports that the downstream sensor would have shown by now.
 func (d *downstream) mute() bool {
-	return d.seen && d.n >= 3 && !d.answered && d.on == 0 && !d.blind && d.dose >= enoughDose && d.most >= 10
+	return d.seen && d.n >= 3 && !d.answered && !d.leaned && !d.blind && d.dose >= enoughDose && d.most >= 10
 }

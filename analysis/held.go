@@ -7,6 +7,15 @@ import "math"
 // how long the reading stays (dwell), how little it moves (flatness), and whether
 // the level is one that the sensor does not reach by itself.
 
+// How unlikely a stay must be by this car's own switching before it is called held: what
+// nobody has announced must be rarer than what was announced, and a reading at one level
+// says more than one that only keeps to its side.
+const (
+	unannounced = 1e-4
+	announced   = 0.02
+	pulled      = 0.01
+)
+
 const (
 	bandHalf   = 0.015 // V: readings this close to the run's mean belong to it (three counts)
 	flatSpread = 0.010 // V: 10 to 90 % spread of a flat run (two counts)
@@ -201,7 +210,7 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 	// it stays anywhere.
 	strange := side == Lean && level <= min(0.025, b.low-0.020) || side == Rich && level >= b.high+0.040
 	if !strange {
-		if secs < 3*b.p95Dwell(side) {
+		if b.stays(side).chance(secs) > unannounced {
 			return held{}, false
 		}
 		if level > b.low-0.010 && level < b.high+0.010 && !b.switching() {
@@ -235,13 +244,13 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 }
 
 // heldAtLevel looks for the force that the technician has announced: a new level,
-// or one kept for longer than the sensor does by itself.
-func (k *track) heldAtLevel(side Side, b voltsBase) (held, bool) {
+// or one kept for longer than the sensor does by itself, with the given chance.
+func (k *track) heldAtLevel(side Side, b voltsBase, chance float64) (held, bool) {
 	r := &k.run
 	level := r.level()
 	newLevel := b.known() && (level < b.low-0.012 && level <= 0.012 || level < b.low-0.04 || level > b.high+0.04)
 	if heldSide(level) != side || r.n < 3 || r.share() < 0.8 || r.seconds() < 0.8 || r.spread() > 2*flatSpread ||
-		!newLevel && r.seconds() <= 1.3*b.p95Dwell(side) {
+		!newLevel && b.stays(side).chance(r.seconds()) > chance {
 		return held{}, false
 	}
 	lo, hi := startOf(r.before, r.hasBefore, r.first)
@@ -254,7 +263,7 @@ func (k *track) heldAtLevel(side Side, b voltsBase) (held, bool) {
 func (k *track) heldLoosely(side Side, b voltsBase, earliest float64) (held, bool) {
 	d := &k.dwell
 	secs := d.last.t() - max(d.first.t(), earliest)
-	if d.side != side || d.n < 4 || secs < max(2, 2*b.p95Dwell(side)) || secs <= 1.3*b.maxDwell(side) {
+	if d.side != side || d.n < 4 || secs < 2 || b.stays(side).chance(secs) > pulled {
 		return held{}, false
 	}
 	lo, hi := startOf(d.before, d.hasBefore, d.first)

@@ -325,8 +325,8 @@ func (c *courtCase) sensor(side Side) Proof {
 			better(Proof{id, Unclear, fmt.Sprintf("released, it read %s, but only after %.1f s", side, r.firstOn.t()-r.at), ev})
 		case sensorMute:
 			ev["waited_s"] = round3(r.decidedAt - r.at)
-			if f.volts.showed(side) && !f.down.answered {
-				better(Proof{id, Unclear, fmt.Sprintf("released, it did not say %s; but it did so before the force, so perhaps the mixture did not follow", side), ev})
+			if f.volts.switching() && !f.down.answered {
+				better(Proof{id, Unclear, fmt.Sprintf("released, it did not say %s; but it cycled before the force, so perhaps the mixture did not follow", side), ev})
 				continue
 			}
 			better(Proof{id, Failed, fmt.Sprintf("released, it read %.2f to %.2f V for %.1f s; it never said %s although trim was still %+.0f %% away",
@@ -481,12 +481,13 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 
 // late reports whether the sensor answered later than a healthy one can.
 func (c *courtCase) late() bool {
-	says := false
+	says, late := false, false
 	for _, f := range c.forces {
-		if f.rel.state == sensorLate {
-			return true
-		}
+		late = late || f.rel.state == sensorLate
 		says = says || f.rel.says()
+	}
+	if late && !says {
+		return true
 	}
 	return says && c.w.slow.shown(c.loopRate(), c.w.volts.interval)
 }

@@ -18,6 +18,7 @@ const (
 // (trade figure), the cell's own less than 1 s even when half worn.
 const (
 	promptWithin = 1.0
+	ownStay      = 0.05 // chance of a stay that is called more than plain switching
 	muteAfter    = 5.0
 	muteFlat     = 3.0 // enough where the reading lies still between the sides
 	// recoverWithin is how long trim may be back where it was without the loop
@@ -184,9 +185,10 @@ func (r *release) stayNeeded(b voltsBase) float64 {
 	if !b.known() {
 		return 1.5
 	}
-	stay := 1.3 * b.maxDwell(r.expect)
-	if b.changes >= 6 {
-		stay = min(stay, 3*b.midDwell(r.expect)) // one long stay among many is no habit
+	own := b.stays(r.expect)
+	stay := own.lasting(ownStay)
+	if own.n >= 3 {
+		stay = min(stay, 4*own.mid) // one long stay among others is no habit
 	}
 	return max(0.5, stay, 2.2*b.interval)
 }
@@ -214,7 +216,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return false
 	}
 	stay := r.lastOn.t() - r.firstOn.t()
-	if b.known() && !b.switching() && b.maxDwell(r.expect) >= 0.8*b.seconds {
+	if b.known() && !b.switching() && b.stays(r.expect).longest >= 0.8*b.seconds {
 		return set(sensorVague, fmt.Sprintf("it read %s, as it did all the time before the force", r.expect))
 	}
 	need := r.stayNeeded(b)
@@ -226,7 +228,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	switch {
 	case late && r.trimAtOn < 0.3:
 		return set(sensorVague, "it came when trim had already gone back, which proves nothing")
-	case late && (r.stuck || r.back > 0.05 || b.switching() && b.midLean+b.midRich < lateBy):
+	case late && (r.stuck || r.back > 0.05 || b.switching() && b.lean.mid+b.rich.mid < lateBy):
 		// A slow cell creeps towards the side from the start. One that lies at the other
 		// extreme and then jumps reports something else.
 		return set(sensorVague, "it came late, but not as a slow sensor does: perhaps the mixture did not follow")
@@ -262,7 +264,7 @@ func (r *release) turn(p point, b voltsBase) bool {
 		return false
 	}
 	if r.lastSide != "" {
-		if r.changes > 0 && p.t()-r.lastTurn.t() > max(10, 4*(b.p95Lean+b.p95Rich)) {
+		if r.changes > 0 && p.t()-r.lastTurn.t() > max(10, 4*(b.lean.p95+b.rich.p95)) {
 			r.changes = 0 // a lone change long ago
 		}
 		if r.changes == 0 {

@@ -361,7 +361,11 @@ func (w *Watcher) heldMarked(k *track) (held, bool) {
 	}
 	if k.run.first.t() >= earliest {
 		b, _ := w.baseBefore(k, k.run.first.t())
-		if h, ok := k.heldAtLevel(w.expect.side, b); ok {
+		chance := announced
+		if k != &w.volts {
+			chance = unannounced // nobody said anything of the other bank
+		}
+		if h, ok := k.heldAtLevel(w.expect.side, b, chance); ok {
 			return h, true
 		}
 	}
@@ -395,7 +399,7 @@ func (w *Watcher) heldByItself(k *track) (held, bool) {
 			return 0, false
 		}
 		var a answer
-		a.begin(side, r.first.lo, r.first.hi, tr)
+		a.begin(side, r.first.lo, r.first.hi, tr, noise{})
 		u := a.up * t.total(q, r.first.t())
 		return u - a.up*tr.last, u >= a.ceiling()+a.margin()
 	}
@@ -420,12 +424,12 @@ func (w *Watcher) lookForMixture() {
 	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
 	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
 	q, has := w.trim.short.last()
-	if !has || d.seconds() < max(4, 4*b.p95Dwell(d.side)) || !w.ready.steady(d.first.t(), d.last.t()) ||
+	if !has || d.seconds() < 4 || b.stays(d.side).chance(d.seconds()) > unannounced/10 || !w.ready.steady(d.first.t(), d.last.t()) ||
 		!w.ready.closedDuring(d.first.t()) {
 		return
 	}
 	var a answer
-	a.begin(d.side, h.lo, h.hi, tr)
+	a.begin(d.side, h.lo, h.hi, tr, noise{})
 	u := a.up * w.trim.total(q, d.first.t())
 	if u >= a.ceiling()+a.margin() && u-a.up*tr.median >= 8 && tr.seconds >= 8 {
 		w.beginForce(h, &w.volts, false)
@@ -443,11 +447,13 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		f.bank = w.other
 	}
 	f.volts = volts
-	f.own.begin(h.side, h.lo, h.hi, base)
+	own, other := w.noises(h.hi-1e-6, volts.halfPeriod())
+	f.own.begin(h.side, h.lo, h.hi, base, own)
+	f.own.mayTurn = w.cfg.ByMixture
 	from := max(h.lo-trimBaselineFor, w.restFrom)
-	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6))
+	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.holds()
-	f.down.begin(h.side.Opposite(), w.down.appendValues(w.scratchA[:0], h.lo-30, h.lo))
+	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
 	w.expect.open = false
 	w.forces = append(w.forces, f)
 	if f.seen {
@@ -461,7 +467,12 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.fedOwn, f.fedOther = h.hi, h.hi
 	w.feedTrims(f, k.run.last.t())
 	for i := w.down.from(h.hi); i < w.down.n; i++ {
-		f.down.volts(w.down.at(i), f.moved())
+		p := w.down.at(i)
+		moved := 0.0
+		if j := w.trim.short.from(p.t()); j > 0 {
+			moved = f.own.up*w.trim.total(w.trim.short.at(j-1), f.begin) - f.own.start
+		}
+		f.down.volts(p, moved)
 	}
 	if f.own.state == cannot {
 		w.emit(Event{T: f.begin, Name: TrimAtLimit, Value: base.last})
@@ -470,6 +481,28 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	if f.seen {
 		w.judgeHold(f)
 	}
+}
+
+// noises is how the trims of both banks scatter at rest before the moment t. Soon after
+// a force there is little rest to look at: what was known before that force still holds.
+func (w *Watcher) noises(t, block float64) (own, other noise) {
+	from := max(t-restForTest, w.restFrom)
+	own, other = w.noiseBefore(&w.trim, from, t, block), w.noiseBefore(&w.otherTrim, from, t, block)
+	if n := len(w.forces); n > 0 {
+		old := w.forces[n-1]
+		later := func(now, then noise) noise {
+			if then.n > now.n {
+				then.last = 0
+				if now.n > 0 {
+					then.last = now.mean + now.last - then.mean
+				}
+				return then
+			}
+			return now
+		}
+		own, other = later(own, old.own.climb.noise), later(other, old.other.climb.noise)
+	}
+	return own, other
 }
 
 // moved is how far trim has gone in the answer's direction, on whichever bank it
@@ -573,7 +606,7 @@ func (w *Watcher) judgeHold(f *force) {
 	case a.state == wrongWay && !f.toldWrong && f.firm():
 		f.toldWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
-	case a.state == answerOpen && !f.toldSilent && !f.opened && a.quiet() && f.firm():
+	case a.state == answerOpen && !f.toldSilent && !f.opened && a.quiet() && f.firm() && w.steered(f):
 		f.toldSilent = true
 		if a.now >= farOut && a.nowAt-a.steadyAt >= 3 && a.now >= w.farthest(a.up)-2*trimCount {
 			// It stands still far out on the side to which it should go, farther than it
@@ -604,6 +637,13 @@ func (w *Watcher) judgeHold(f *force) {
 			w.emit(Event{T: o.onset, Name: OtherBankAnswers, Bank: w.other})
 		}
 	}
+}
+
+// steered reports whether the sensor has told the loop to move for as long as silence
+// takes. A held wire does; a mixture that is forced may have been brought back.
+func (w *Watcher) steered(f *force) bool {
+	d := &w.volts.dwell
+	return !w.cfg.ByMixture || d.side == f.side && d.seconds() >= stuckEnough
 }
 
 // farOut is the trim from which standing still may mean the computer's limit, %:
@@ -699,12 +739,12 @@ func (w *Watcher) lastHeld(k *track, level float64) (last, next point) {
 // switching at another trim, so only the technician's word or trim's way back end it.
 func (w *Watcher) stepMixtureHold(f *force, p point) {
 	d := &w.volts.dwell
-	long := d.side == f.side && d.seconds() > max(1, 1.3*f.volts.p95Dwell(f.side))
+	long := d.side == f.side && d.seconds() > max(1, 1.3*f.volts.stays(f.side).p95)
 	if long && strength(f.side, p.v) == 2 {
 		f.strong++
 	}
 	w.feedTrims(f, p.t())
-	if !f.seen && (long && d.seconds() > 1.3*f.volts.maxDwell(f.side) || f.own.state == answered) {
+	if !f.seen && (long && d.seconds() > 1.3*f.volts.stays(f.side).longest || f.own.state == answered) {
 		f.seen = true
 		if t := d.first.t(); long && t > f.begin-2 {
 			f.beginLo, f.beginHi = startOf(d.before, d.hasBefore, d.first)
@@ -727,7 +767,7 @@ func (w *Watcher) stepMixtureHold(f *force, p point) {
 	if f.marked || f.own.state != answered || d.side != f.side.Opposite() {
 		return
 	}
-	if d.seconds() > max(1.5, 1.3*f.volts.maxDwell(d.side)) && f.own.now-f.own.start < 0.6*(f.own.top-f.own.start) {
+	if d.seconds() > max(1.5, 1.3*f.volts.stays(d.side).longest) && f.own.now-f.own.start < 0.6*(f.own.top-f.own.start) {
 		w.endForce(f, d.before.lo, d.first.hi, false)
 	}
 }
@@ -748,6 +788,8 @@ func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
 		f.end = f.begin
 	}
 	w.expect.releaseAt = 0
+	f.own.finish()
+	f.other.finish()
 	if f.own.state == answered {
 		until := f.end
 		if f.own.limit {
