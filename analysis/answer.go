@@ -208,6 +208,12 @@ func (a *answer) stopsAtZero(near float64) bool {
 	return abs(a.raw) < near && a.stuckFor() >= stuckEnough && a.peak-a.now <= 1.01*trimCount
 }
 
+// stops reports whether trim has come to a stop within near of zero where its own rate
+// would have carried it on by three counts.
+func (a *answer) stops(near float64) bool {
+	return abs(a.raw) < near && a.stuckFor() >= 2 && a.rate*a.stuckFor() >= 3*trimCount && a.peak-a.now <= 1.01*trimCount
+}
+
 // stuckEnough is how long that is before silence may be said, s: the slowest loop
 // that counts as alive would have moved by three counts. A trim that goes on hunting
 // while the reading is held is another matter: the computer sees something else than

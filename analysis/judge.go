@@ -30,6 +30,8 @@ func newCase(w *Watcher) *courtCase {
 		switch {
 		case w.cfg.ByMixture && w.marks > 0 && !f.marked:
 			// Who makes marks makes them for each force: that was purge or the like.
+		case f.bank != w.bank && w.marks > 0 && !f.inStep():
+			// The other bank's reading lay still for a while, but not when the wire was held.
 		case f.ready:
 			c.forces = append(c.forces, f)
 		default:
@@ -134,6 +136,10 @@ func (c *courtCase) command(side Side) Proof {
 			near := nearZero
 			if c.w.cfg.ByMixture {
 				near = 1 // trim may rest near zero because the mixture is balanced there
+			}
+			if a.stops(near) && !f.compensated {
+				q.State = Unclear
+				q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
 			}
 			if a.stopsAtZero(near) && !f.compensated {
 				q.State = Failed
@@ -325,7 +331,7 @@ func (c *courtCase) sensor(side Side) Proof {
 			better(Proof{id, Unclear, fmt.Sprintf("released, it read %s, but only after %.1f s", side, r.firstOn.t()-r.at), ev})
 		case sensorMute:
 			ev["waited_s"] = round3(r.decidedAt - r.at)
-			if f.volts.switching() && !f.down.answered {
+			if f.volts.switching() {
 				better(Proof{id, Unclear, fmt.Sprintf("released, it did not say %s; but it cycled before the force, so perhaps the mixture did not follow", side), ev})
 				continue
 			}

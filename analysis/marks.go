@@ -1,6 +1,10 @@
 package analysis
 
-import "time"
+import (
+	"math"
+	"slices"
+	"time"
+)
 
 // expectation is what the technician has announced and what is not seen yet.
 type expectation struct {
@@ -64,12 +68,17 @@ func (w *Watcher) markRelease(t float64) {
 	switch {
 	case w.holding() != nil:
 		w.expect.releaseAt = t
+		w.holding().toldEnd = t
 		if w.cfg.ByMixture {
 			w.endForce(w.holding(), t, t, true)
 		}
 	case w.expect.open:
 		w.judgeFollow(t)
 		w.expect.open = false
+	default:
+		if f := w.running(); f != nil && f.toldEnd == 0 {
+			f.toldEnd = t // seen before it was said
+		}
 	}
 }
 
@@ -141,9 +150,18 @@ func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
 	if float64(on) < 0.7*float64(n) {
 		return // it was not on the forced side either
 	}
-	was := quantile(s.appendValues(w.scratchA[:0], w.expect.at-baselineFor, w.expect.at-markSlack), 0.5)
+	rest := s.appendValues(w.scratchA[:0], w.expect.at-baselineFor, w.expect.at-markSlack)
+	before := 0
+	for _, v := range rest {
+		if onSide(w.expect.side, v) {
+			before++
+		}
+	}
 	mid := (lo + hi) / 2
-	if hi-lo <= 0.03 && abs(mid-was) > 0.04 {
+	strange := len(rest) >= 8 && (mid < slices.Min(rest)-0.02 || mid > slices.Max(rest)+0.04)
+	// So many readings on the side, were each there as often as at rest.
+	often := (float64(before) + 1) / (float64(len(rest)) + 2)
+	if hi-lo <= 0.03 && (strange || math.Pow(often, float64(n)) <= falseAlarm) {
 		fo.other, fo.otherLevel = true, mid
 		return
 	}

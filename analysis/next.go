@@ -112,13 +112,24 @@ func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
 	}
 	for _, id := range ProofOrder {
 		if p := by[id]; p.State == Unclear && id != ProofInput {
-			add(fmt.Sprintf("%s: %s", id, p.Why))
+			add(decides[id] + ": " + p.Why)
 		}
 	}
 	if len(out) == 0 {
 		add("repeat the test with holds of 15 s and 30 s of rest between")
 	}
 	return out
+}
+
+// decides says for each proof that is still open what would settle it.
+var decides = map[ProofID]string{
+	ProofAddsFuel:   "force lean again, for 15 s and with a firm contact",
+	ProofCutsFuel:   "force rich again, for 15 s and with a firm contact",
+	ProofDelivery:   "hold until trim is 15 % away for 15 s and watch the sensor behind the catalyst",
+	ProofSensorRich: "force lean until trim is 10 % away, let go at once and watch the sensor for rich",
+	ProofSensorLean: "force rich until trim is 10 % away, let go at once and watch the sensor for lean",
+	ProofBank:       "force the sensor of the other bank and see whose trim answers",
+	ProofRecovery:   "keep your hands off for 30 s after the release",
 }
 
 func longOr0(v float64) float64 {

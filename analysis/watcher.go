@@ -454,6 +454,9 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.holds()
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
+	if marked {
+		f.toldBegin = w.expect.at
+	}
 	w.expect.open = false
 	w.forces = append(w.forces, f)
 	if f.seen {
