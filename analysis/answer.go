@@ -214,10 +214,10 @@ func (a *answer) stops(near float64) bool {
 	return abs(a.raw) < near && a.stuckFor() >= 2 && a.rate*a.stuckFor() >= 3*trimCount && a.peak-a.now <= 1.01*trimCount
 }
 
-// stuckEnough is how long that is before silence may be said, s: the slowest loop
-// that counts as alive would have moved by three counts. A trim that goes on hunting
-// while the reading is held is another matter: the computer sees something else than
-// the tool does, and that decides nothing.
+// stuckEnough is how long trim must stand within a count before silence may be said, s: the
+// slowest loop that counts as alive has left it after two counts, and a third covers up
+// to 2.6 s until it begins. A trim that goes on hunting while the reading is held is another
+// matter: the computer sees something else than the tool does, and that decides nothing.
 const stuckEnough = 3 * trimCount / minLoopRate
 
 // quiet reports whether silence may be said now.

@@ -8,6 +8,24 @@ import (
 // next lists what to do now in ordinary trade practice, cheapest separating test
 // first. Some of it is common practice without a source.
 func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
+	return append(c.nextFor(conclusion, proofs), c.raised()...)
+}
+
+// raisedFrom is the level of a lean force from which its way to ground is not a good one, V (common
+// practice, no source; a good contact reads below 0.05 V).
+const raisedFrom = 0.10
+
+// raised tells a lean force that did not read zero.
+func (c *courtCase) raised() []string {
+	for _, f := range c.forces {
+		if f.side == Lean && !c.w.cfg.ByMixture && !f.loose && f.level >= raisedFrom {
+			return []string{fmt.Sprintf("held lean the reading was %.2f V, not zero: measure the contact's resistance, and the signal return against battery minus with a meter", f.level)}
+		}
+	}
+	return nil
+}
+
+func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 	by := map[ProofID]Proof{}
 	for _, p := range proofs {
 		by[p.ID] = p

@@ -45,6 +45,8 @@ type plant struct {
 	bothTrims   bool         // both banks have one trim
 	blend       bool         // the source is weak: the sensor pulls the wire most of the way back
 	noTrim      bool         // trim is not read
+	raised      float64      // V by which the signal return lies above the computer's ground
+	unused      bool         // the byte of trim beside the voltage is FF
 	hunting     bool         // idle speed and mixture swing with a period of 2.5 s
 }
 
@@ -142,6 +144,7 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 			}
 		}
 		read := wire
+		read += c.raised
 		if c.inputStuck > 0 {
 			read = c.inputStuck
 		}
@@ -202,7 +205,10 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 			keep(w.Step(decode.Sample{Signal: sig(name), Sent: secs(t - 0.02 - lag), Received: secs(t + 0.02), Value: v}))
 		}
 		q := func(v float64) float64 { return math.Round((v+100)/100*128)/128*100 - 100 }
-		s("O2S11", math.Round(min(max(read+c.noise*rng.NormFloat64()*boolTo(read == emf), 0), 1.275)/0.005)*0.005, 0)
+		s("O2S11", math.Round(min(max(read+c.noise*rng.NormFloat64()*boolTo(wire == emf), 0), 1.275)/0.005)*0.005, 0)
+		if c.unused {
+			keep(w.Step(decode.Sample{Signal: sig("SHRTFT11"), Sent: secs(t - 0.02), Received: secs(t + 0.02), Missing: true}))
+		}
 		if count%c.trimEvery == 0 && !c.noTrim {
 			s("SHRTFT1", q(trim), 0)
 			if c.crossed {

@@ -121,6 +121,34 @@ func TestPowerOfTheAnswer(t *testing.T) {
 	}
 }
 
+// Silence is said only where a loop that lives would have shown itself with a probability of
+// 99 %: loops of the slowest rate that counts as alive, with up to 2.5 s until they begin, must not be
+// called silent in more than one force of a hundred.
+func TestPowerOfSilence(t *testing.T) {
+	const trials = 1000
+	quiet := 0
+	for i := range trials {
+		r := rand.New(rand.NewPCG(uint64(i), 9))
+		level, rate := 5*r.NormFloat64(), minLoopRate*(1+r.Float64())
+		began, delay := 20+20*r.Float64(), 2.5*r.Float64()
+		every := 0.05 * math.Pow(20, r.Float64())
+		var a answer
+		base := trimBase{n: 20, seconds: 10, low: level - 0.8, high: level + 0.8, median: level, last: level}
+		a.begin(Lean, began, began, base, noise{})
+		for x := began; x < began+longestHold; x += every * (0.7 + 0.6*r.Float64()) {
+			v := math.Round((level+rate*math.Max(0, x-began-delay))/trimCount) * trimCount
+			a.add(point{x - 0.02, x + 0.02, v}, v, v)
+			if a.state == answerOpen && a.quiet() {
+				quiet++
+				break
+			}
+		}
+	}
+	if quiet > trials/100 {
+		t.Errorf("%d of %d living loops called silent", quiet, trials)
+	}
+}
+
 // feedRest gives the tests a rest and then a force during which trim goes on as before.
 func feedRest(r *rand.Rand, trim func(float64) float64, half, rest, hold float64) answer {
 	return feedHold(r, trim, half, rest, hold, []Side{Lean, Rich}[r.IntN(2)])

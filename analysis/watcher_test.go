@@ -2,6 +2,8 @@ package analysis
 
 import (
 	"encoding/json"
+	"math"
+	"strings"
 	"testing"
 
 	"pushback/decode"
@@ -60,6 +62,14 @@ func TestConclusions(t *testing.T) {
 		{"idle hunts in step", with(func(p *plant) { p.hunting, p.marks = true, true }), Config{}, LoopProven},
 		{"gaps just inside the edges", with(func(p *plant) { p.marks = true; p.gaps = [][2]float64{{25.5, 27}, {77, 78.4}} }), Config{}, LoopProven},
 		{"gap over the release", with(func(p *plant) { p.marks = true; p.forces = p.forces[:1]; p.gaps = [][2]float64{{36, 49}} }), Config{}, UnclearResult},
+		{"raised signal return", with(func(p *plant) { p.raised, p.marks = 0.15, true }), Config{}, LoopProven},
+		{"misfire", with(func(p *plant) { p.disturbance, p.marks = misfire, true }), Config{}, LoopProven},
+		// Air that comes in ahead of the sensor was never in the cylinders; the sensor tells the
+		// truth about it, and the loop follows.
+		{"exhaust leak", with(func(p *plant) {
+			p.cell, p.marks = func(lambda, _ float64) float64 { return cellCurve(lambda + 0.06) }, true
+		}), Config{}, LoopProven},
+		{"PID 14 without trim", with(func(p *plant) { p.unused = true }), Config{}, LoopProven},
 		{"trim never read", with(func(p *plant) { p.noTrim, p.marks = true, true }), Config{}, UnclearResult},
 		{"a touch of a second", with(func(p *plant) { p.marks = true; p.forces = []hold{lean(30, 1)} }), Config{}, UnclearResult},
 		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, UnclearResult},
@@ -82,6 +92,31 @@ func TestConclusions(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// misfire lets a cylinder's air through unburnt, 60 ms at a time at no regular times, which
+// the sensor reads as lean.
+func misfire(t float64) float64 {
+	if frac := math.Mod(t*0.731+0.3*math.Sin(1.7*t), 1); frac > 0 && frac < 0.06 {
+		return 0.15
+	}
+	return 0
+}
+
+// A wire held to a return that lies above the computer's ground does not read zero.
+func TestRaisedReturnIsTold(t *testing.T) {
+	for _, raised := range []float64{0, 0.15} {
+		p := healthy()
+		p.raised, p.marks = raised, true
+		w, _ := p.run(Config{})
+		told := false
+		for _, n := range w.Verdict().Next {
+			told = told || strings.Contains(n, "signal return")
+		}
+		if told != (raised > 0) {
+			t.Errorf("return raised by %.2f V: told %v", raised, told)
+		}
 	}
 }
 
