@@ -13,7 +13,7 @@ program=${1:-}
 work=$(mktemp -d)
 trap 'WINEPREFIX=$work/wine "$server" -k 2>/dev/null || true; rm -rf "$work"' EXIT
 if [ -z "$program" ]; then
-  program=$work/pushback.exe
+  program=$work/built.exe
   CGO_ENABLED=1 GOOS=windows GOARCH=amd64 CC=$mingw go build -o "$program" ./cmd/pushback
 fi
 export WINEPREFIX=$work/wine WINEDEBUG=-all NO_COLOR=1
