@@ -474,6 +474,15 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 	lean, rich := tested(ProofAddsFuel), tested(ProofCutsFuel)
 	leanOK := proven(ProofAddsFuel, ProofSensorRich)
 	richOK := proven(ProofCutsFuel, ProofSensorLean)
+	if w.cfg.ByMixture {
+		// The mixture that is forced shows the sensor on that side itself; what it says after the
+		// release is the other side, which one force need not show.
+		sensor := proven(ProofSensorRich) || proven(ProofSensorLean)
+		leanOK, richOK = proven(ProofAddsFuel) && sensor, proven(ProofCutsFuel) && sensor
+		if leanOK && richOK && !proven(ProofSensorRich, ProofSensorLean) {
+			return UnclearResult
+		}
+	}
 	switch {
 	case is(ProofRecovery, Failed), !is(ProofDelivery, Proven):
 		return UnclearResult
