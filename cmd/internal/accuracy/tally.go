@@ -307,10 +307,10 @@ func byProof(w io.Writer, trials []Trial) {
 
 func byRate(w io.Writer, trials []Trial) {
 	fmt.Fprintln(w, "\nby readings/s of the watched sensor:")
-	for _, r := range [][2]float64{{0, 1}, {1, 2}, {2, 4}, {4, 8}, {8, 20}, {20, 1e9}} {
+	for i, r := range rates {
 		var in []Trial
 		for _, t := range trials {
-			if t.Rate >= r[0] && t.Rate < r[1] {
+			if rateOf(t) == i {
 				in = append(in, t)
 			}
 		}
@@ -318,30 +318,54 @@ func byRate(w io.Writer, trials []Trial) {
 			continue
 		}
 		c := Count(in)
-		name := fmt.Sprintf("%g to %g", r[0], r[1])
-		if r[1] > 1e6 {
-			name = fmt.Sprintf("%g and more", r[0])
-		}
-		fmt.Fprintf(w, "  %-11s wrong %d, undecided %d (marked %d of %d), of %d\n", name, c.Wrong, c.Undecided, c.UndecidedMarked, c.Marked, c.Trials)
+		fmt.Fprintf(w, "  %-11s wrong %d, undecided %d (marked %d of %d), of %d\n", r.name, c.Wrong, c.Undecided, c.UndecidedMarked, c.Marked, c.Trials)
 	}
 }
 
-// PrintUnforced writes what was said of cars that nobody forced.
+// rates are the classes of readings/s in the tables.
+var rates = []struct {
+	from float64
+	name string
+}{{0, "0 to 1"}, {1, "1 to 2"}, {2, "2 to 4"}, {4, "4 to 8"}, {8, "8 to 20"}, {20, "20 and more"}}
+
+func rateOf(t Trial) int {
+	i := len(rates) - 1
+	for i > 0 && t.Rate < rates[i].from {
+		i--
+	}
+	return i
+}
+
+// PrintUnforced writes what was said of cars that nobody forced, by readings/s.
 func PrintUnforced(w io.Writer, trials []Trial) {
-	hours, events, sessions := 0.0, 0, 0
+	type sum struct {
+		hours            float64
+		events, sessions int
+	}
+	var all sum
+	by := make([]sum, len(rates))
 	for _, t := range trials {
 		if t.Err != nil {
 			continue
 		}
-		hours += t.Expected.Length.Hours()
 		n := FalseEvents(t)
-		events += n
+		for _, s := range []*sum{&all, &by[rateOf(t)]} {
+			s.hours += t.Expected.Length.Hours()
+			s.events += n
+			if n > 0 {
+				s.sessions++
+			}
+		}
 		if n > 0 {
-			sessions++
-			fmt.Fprintf(w, "false event: seed %d\n", t.Seed)
+			fmt.Fprintf(w, "false event: seed %d at %.1f readings/s\n", t.Seed, t.Rate)
 		}
 	}
-	fmt.Fprintf(w, "\n%.0f hours of driving that nobody forced: %d false events in %d sessions\n", hours, events, sessions)
+	fmt.Fprintf(w, "\n%.0f hours of driving that nobody forced: %d false events in %d sessions\n", all.hours, all.events, all.sessions)
+	for i, s := range by {
+		if s.hours > 0 {
+			fmt.Fprintf(w, "  %-11s %d false events in %.0f hours\n", rates[i].name, s.events, s.hours)
+		}
+	}
 }
 
 // FalseEvents counts the events of a session without force that speak of one.
