@@ -22,7 +22,7 @@ var imports = map[string][]string{
 	"obd/obdtest":        {"obd"},
 	"obd/capture":        {"obd"},
 	"obd/poll":           {"obd", "decode"},
-	"analysis":           {"decode"},
+	"analysis":           {"decode", "analysis/stats"},
 	"analysis/bias":      {},
 	"analysis/compare":   {"analysis/stats", "analysis/switching", "analysis/trimmap"},
 	"analysis/stats":     {},

@@ -207,13 +207,18 @@ func checkGoCommand(t *testing.T, command string, words []string) {
 	if source.Len() == 0 {
 		t.Errorf("%s: no package %s", command, words[2])
 	}
+	var functions []string
+	for _, m := range regexp.MustCompile(`func ((?:Test|Benchmark|Fuzz)\w+)`).FindAllStringSubmatch(source.String(), -1) {
+		functions = append(functions, m[1])
+	}
 	for i, w := range words[3:] {
 		name, isFlag := strings.CutPrefix(w, "-")
 		switch {
 		case !isFlag || name == "v" || name == "timeout" || name == "count" || name == "benchtime" || name == "race":
 		case name == "run" || name == "bench" || name == "fuzz":
-			want := strings.Trim(words[3+i+1], "^$")
-			if want != "" && !strings.Contains(source.String(), "func "+want) {
+			want := words[3+i+1]
+			pattern, err := regexp.Compile(want)
+			if err != nil || want != "^$" && !slices.ContainsFunc(functions, pattern.MatchString) {
 				t.Errorf("%s: no test or benchmark %s", command, want)
 			}
 		case !strings.Contains(source.String(), `("`+name+`"`):
