@@ -24,6 +24,13 @@ type TestResult struct {
 	NotRun   bool    // service 06 on CAN: not completed since the codes were cleared
 }
 
+// Same reports whether o is a figure of the same test. Off CAN a part with both limits gives
+// two figures, one for each.
+func (r TestResult) Same(o TestResult) bool {
+	return o.Service == r.Service && o.Monitor == r.Monitor && o.Test == r.Test && o.Part == r.Part && o.Sensor == r.Sensor &&
+		(r.Service == 5 || math.IsNaN(o.Min) == math.IsNaN(r.Min))
+}
+
 // Passed reports whether the value is within its limits.
 func (r TestResult) Passed() bool { return !(r.Value < r.Min) && !(r.Value > r.Max) }
 

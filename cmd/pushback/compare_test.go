@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"pushback/analysis/compare"
+	"pushback/cmd/internal/session"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -162,6 +164,26 @@ func TestCompareSensorReplaced(t *testing.T) {
 				t.Errorf("%v: %s: %q, want %q", tt.ids, what, got[what], want)
 			}
 		}
+	}
+}
+
+// Off CAN a part may have both limits, each a figure of its own: like is set beside like.
+func TestOwnTestsOfAPart(t *testing.T) {
+	read := func(replies ...string) *evidence {
+		f := &session.Findings{}
+		for _, hex := range replies {
+			r, err := decode.PartTest([]byte{6, 3}, unhex(t, hex))
+			if err != nil {
+				t.Fatal(err)
+			}
+			f.Tests = append(f.Tests, r)
+		}
+		return &evidence{Findings: f}
+	}
+	most, least, low := "4603050064012C", "46038500640032", "46038500140032"
+	got := testPairs(read(most, least), read(most, low))
+	if len(got) != 2 || got[0].Change != "passes" || got[1].Change != "fails now" {
+		t.Errorf("%+v", got)
 	}
 }
 

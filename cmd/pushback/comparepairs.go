@@ -167,7 +167,7 @@ func testPairs(b, a *evidence) []testPair {
 	out := []testPair{}
 	before, after := testsOf(b.Tests, nil, ""), testsOf(a.Tests, nil, "")
 	like := func(x ownTest) func(ownTest) bool {
-		return func(y ownTest) bool { return x.ID == y.ID && x.Sensor == y.Sensor }
+		return func(y ownTest) bool { return x.result.Same(y.result) }
 	}
 	for i := range before {
 		p := testPair{ID: before[i].ID, Before: &before[i]}

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"math"
 	"slices"
 
 	"pushback/decode"
@@ -132,11 +131,7 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 }
 
 func (n *Findings) test(t decode.TestResult) {
-	same := func(o decode.TestResult) bool {
-		return o.Service == t.Service && o.Monitor == t.Monitor && o.Test == t.Test && o.Part == t.Part && o.Sensor == t.Sensor &&
-			math.IsNaN(o.Min) == math.IsNaN(t.Min) // off CAN each limit comes by itself
-	}
-	if i := slices.IndexFunc(n.Tests, same); i >= 0 {
+	if i := slices.IndexFunc(n.Tests, t.Same); i >= 0 {
 		n.Tests[i] = t
 		return
 	}
