@@ -46,7 +46,7 @@ var speeds = []float64{0.25, 0.5, 1, 2, 5, 10, 50}
 
 func (p *player) hands() term.Hands {
 	return term.Hands{
-		Pause:  func() { p.change(func() { p.still, p.step = !p.still, false }) },
+		Pause:  func() { p.change(p.pause) },
 		Step:   func() { p.change(func() { p.still, p.step, p.goal, p.hurry = false, true, 1<<62, true }) },
 		Slow:   func() { p.change(func() { p.speed = nextSpeed(p.speed, -1) }) },
 		Faster: func() { p.change(func() { p.speed = nextSpeed(p.speed, 1) }) },
@@ -62,8 +62,17 @@ func (p *player) onPage(end time.Duration) *page.Play {
 		Seek: func(to time.Duration) { p.change(func() { p.seek(to) }) }}
 }
 
+// pause stands still or goes on; on the way to the next event it stands still at once.
+func (p *player) pause() {
+	if p.step {
+		p.step, p.goal = false, p.at
+	}
+	p.still = !p.still
+}
+
 // seek runs to a session time, from the beginning where that is back.
 func (p *player) seek(to time.Duration) {
+	p.step = false
 	p.goal, p.back, p.hurry = max(0, to), to < p.at, true
 }
 

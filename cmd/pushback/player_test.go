@@ -134,6 +134,24 @@ func TestPlayerTellsHurry(t *testing.T) {
 	})
 }
 
+// Who stands still on the way to the next event stands there, and does not run on to the end
+// when he goes on.
+func TestPlayerPausesAStep(t *testing.T) {
+	p := newPlayer(1)
+	p.at = 2 * time.Second
+	h := p.hands()
+	h.Step()
+	h.Pause()
+	if !p.still || p.step || p.goal != p.at {
+		t.Errorf("still %v, step %v, runs to %v", p.still, p.step, p.goal)
+	}
+	h.Step()
+	h.Seek(time.Second)
+	if p.step || p.goal != 3*time.Second {
+		t.Errorf("moved on: step %v, runs to %v", p.step, p.goal)
+	}
+}
+
 func TestSpeeds(t *testing.T) {
 	for _, tt := range []struct {
 		now  float64
