@@ -251,11 +251,10 @@ func some[T any](s []T) []T {
 
 // survey is a sink that sums up what a short look at the car shows, and ends it.
 type survey struct {
-	voltage string // or, of a wide-range sensor,
-	lambda  string //
-	trim    string // that comes with it
-	// trim of its bank, and of the bank that may come in the same reply
-	bankTrim [2]string
+	voltage  string
+	lambda   string      // in its place, of a wide-range sensor
+	trim     string      // that comes with it
+	bankTrim [2]string   // trim of its bank, and of the bank that may come in the same reply
 	asked    func() bool // all that is asked once was
 	stop     func()
 

@@ -279,15 +279,15 @@ func (t *Trace) says(v view) string {
 			}
 		}
 		if n > 0 {
-			fmt.Fprintf(&b, " %s between %.2f and %.2f %s, %d readings.", what, s.lo, s.hi, unit, n)
+			fmt.Fprintf(&b, " %s between %.2f and %.2f%s, %d readings.", what, s.lo, s.hi, unit, n)
 		}
 	}
 	if t.Wide() {
 		about("Lambda", "", t.Lambda)
 	} else {
-		about("Voltage", "V", t.Volts)
+		about("Voltage", " V", t.Volts)
 	}
-	about("Trim", "%", t.Trim)
+	about("Trim", " %", t.Trim)
 	for _, band := range t.Bands {
 		if band.To >= v.from && band.From <= v.to {
 			fmt.Fprintf(&b, " Held %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"html"
 	"html/template"
@@ -181,8 +182,8 @@ func (c *cloud) gutterBody() string {
 
 // says is the figure in words.
 func (c *cloud) says() string {
-	byX := func(a, b xy) int { return int(math.Copysign(1, a.X-b.X)) }
-	byY := func(a, b xy) int { return int(math.Copysign(1, a.Y-b.Y)) }
+	byX := func(a, b xy) int { return cmp.Compare(a.X, b.X) }
+	byY := func(a, b xy) int { return cmp.Compare(a.Y, b.Y) }
 	s := fmt.Sprintf("%s. %d readings from %.3g to %.3g %s, total trim from %+.1f to %+.1f %%.", c.title, len(c.points),
 		slices.MinFunc(c.points, byX).X, slices.MaxFunc(c.points, byX).X, c.unit, slices.MinFunc(c.points, byY).Y, slices.MaxFunc(c.points, byY).Y)
 	if f := c.fit; f.High > 0 {
