@@ -68,6 +68,11 @@ func (b voltsBase) known() bool { return b.n >= 8 && b.seconds >= 4 }
 // switching reports whether the sensor was cycling.
 func (b voltsBase) switching() bool { return b.changes >= 3 }
 
+// regular reports whether it cycled as a loop makes it, its stays much alike.
+func (b voltsBase) regular() bool {
+	return b.switching() && b.lean.shape >= 2 && b.rich.shape >= 2
+}
+
 // showed reports whether the sensor reached the side's extreme as it cycled.
 func (b voltsBase) showed(side Side) bool {
 	if side == Rich {

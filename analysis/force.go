@@ -30,9 +30,10 @@ type force struct {
 
 	down downstream
 	// by mixture
-	strong      int  // extreme readings during stays on the forced side that are no switching
-	compensated bool // the loop brought the mixture back while it was forced
-	turns       int  // changes of side since trim has answered
+	strong      int     // extreme readings during stays on the forced side that are no switching
+	compensated bool    // the loop brought the mixture back while it was forced
+	turns       int     // changes of side since trim has answered
+	toldFor     float64 // s: how long the sensor has now been on the forced side
 	turnSide    Side
 
 	rel     release

@@ -243,14 +243,19 @@ func (k *track) heldUnmarked(b voltsBase, trimMoved float64, answered bool) (hel
 	return held{side: side, lo: lo, hi: hi, level: level}, true
 }
 
+// newLevel reports whether a level lies outside what was read at rest, by more than its noise.
+func newLevel(level, low, high float64) bool {
+	return level < low-0.012 && level <= 0.012 || level < low-0.04 || level > high+0.04
+}
+
 // heldAtLevel looks for the force that the technician has announced: a new level,
 // or one kept for longer than the sensor does by itself, with the given chance.
 func (k *track) heldAtLevel(side Side, b voltsBase, chance float64) (held, bool) {
 	r := &k.run
 	level := r.level()
-	newLevel := b.known() && (level < b.low-0.012 && level <= 0.012 || level < b.low-0.04 || level > b.high+0.04)
+	isNew := b.known() && newLevel(level, b.low, b.high)
 	if heldSide(level) != side || r.n < 3 || r.share() < 0.8 || r.seconds() < 0.8 || r.spread() > 2*flatSpread ||
-		!newLevel && b.stays(side).chance(r.seconds()) > chance {
+		!isNew && b.stays(side).chance(r.seconds()) > chance {
 		return held{}, false
 	}
 	lo, hi := startOf(r.before, r.hasBefore, r.first)

@@ -141,7 +141,7 @@ func (c *courtCase) command(side Side) Proof {
 				q.State = Unclear
 				q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
 			}
-			if a.stopsAtZero(near) && !f.compensated {
+			if a.stopsAtZero(near) && !f.compensated && (!c.w.cfg.ByMixture || f.toldFor >= stuckEnough) {
 				q.State = Failed
 				q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
 					f.level, f.seconds(), a.raw, verb)
@@ -173,6 +173,9 @@ func (c *courtCase) command(side Side) Proof {
 		case a.n == 0:
 			q.Why = "trim was not read during the force"
 			q.Evidence = evidence("held_s", f.seconds())
+		case a.moved() >= 2*trimCount-roundoff && a.stuckFor() >= 2 && a.peak-a.now <= 1.01*trimCount:
+			q.Why = fmt.Sprintf("trim went to %+.1f %% and stood there for %.0f s, too short to say that it goes no further: hold for longer", a.up*a.now, a.stuckFor())
+			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "stood_still_s", a.stuckFor())
 		case a.top-a.bottom >= 2*trimCount && f.seconds() > stuckEnough:
 			q.Why = fmt.Sprintf("trim went on hunting between %+.1f and %+.1f %% while the reading was held: poor contact, or the computer looks at another sensor",
 				min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top))
@@ -222,6 +225,10 @@ func (c *courtCase) delivery() Proof {
 			continue
 		}
 		switch {
+		case f.rel.says() && c.w.cfg.ByMixture && !f.volts.regular() && !c.saysBoth():
+			// The mixture swings back by itself when it is let go, and a sensor that does not cycle
+			// evenly may be following something else than the loop.
+			bySensor = true
 		case f.rel.says():
 			prove(fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),
 				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best))
@@ -278,6 +285,17 @@ func (c *courtCase) delivery() Proof {
 		p.State, p.Why = Unclear, "the downstream sensor was read too seldom"
 	}
 	return p
+}
+
+// saysBoth reports whether the sensor has reported what the loop made on both sides.
+func (c *courtCase) saysBoth() bool {
+	var says [2]bool
+	for _, f := range c.forces {
+		if f.own.state == answered && f.rel.says() {
+			says[sideIndex(f.side)] = true
+		}
+	}
+	return says[0] && says[1]
 }
 
 // sensor is the proof that the sensor itself reports the side.

@@ -151,16 +151,16 @@ func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
 		return // it was not on the forced side either
 	}
 	rest := s.appendValues(w.scratchA[:0], w.expect.at-baselineFor, w.expect.at-markSlack)
-	before := 0
+	mid := (lo + hi) / 2
+	near := 0
 	for _, v := range rest {
-		if onSide(w.expect.side, v) {
-			before++
+		if abs(v-mid) <= 0.03 {
+			near++
 		}
 	}
-	mid := (lo + hi) / 2
-	strange := len(rest) >= 8 && (mid < slices.Min(rest)-0.02 || mid > slices.Max(rest)+0.04)
-	// So many readings on the side, were each there as often as at rest.
-	often := (float64(before) + 1) / (float64(len(rest)) + 2)
+	strange := len(rest) >= 3 && newLevel(mid, slices.Min(rest), slices.Max(rest))
+	// So many readings about that level, were each there as often as at rest.
+	often := (float64(near) + 1) / (float64(len(rest)) + 2)
 	if hi-lo <= 0.03 && (strange || math.Pow(often, float64(n)) <= falseAlarm) {
 		fo.other, fo.otherLevel = true, mid
 		return

@@ -342,12 +342,19 @@ func (w *Watcher) lookForForce(p point) {
 		}
 	}
 	for _, k := range []*track{&w.volts, &w.otherVolts} {
+		if k == &w.otherVolts && k.interval > readOften {
+			continue
+		}
 		if h, ok := w.heldByItself(k); ok {
 			w.beginForce(h, k, false)
 			return
 		}
 	}
 }
+
+// readOften is how often the other bank's sensor must be read, s, before a hold on it is taken
+// from its readings alone: a few that are alike prove little.
+const readOften = 1.5
 
 func (w *Watcher) heldMarked(k *track) (held, bool) {
 	if k.run.n < 3 || k.run.seconds() < 0.8 && k.dwell.seconds() < 2 || k.run.last.t() < w.lastEnd() {
@@ -645,8 +652,7 @@ func (w *Watcher) judgeHold(f *force) {
 // steered reports whether the sensor has told the loop to move for as long as silence
 // takes. A held wire does; a mixture that is forced may have been brought back.
 func (w *Watcher) steered(f *force) bool {
-	d := &w.volts.dwell
-	return !w.cfg.ByMixture || d.side == f.side && d.seconds() >= stuckEnough
+	return !w.cfg.ByMixture || f.toldFor >= stuckEnough
 }
 
 // farOut is the trim from which standing still may mean the computer's limit, %:
@@ -708,7 +714,7 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 		} else if outside && w.expect.releaseAt > 0 {
 			released = true
 			lo, hi = w.lastHeld(k, f.level)
-		} else {
+		} else if !outside { // a reading beside the level may be the release
 			f.level, f.share = r.level(), r.share()
 		}
 	}
@@ -742,6 +748,10 @@ func (w *Watcher) lastHeld(k *track, level float64) (last, next point) {
 // switching at another trim, so only the technician's word or trim's way back end it.
 func (w *Watcher) stepMixtureHold(f *force, p point) {
 	d := &w.volts.dwell
+	f.toldFor = 0
+	if d.side == f.side {
+		f.toldFor = d.seconds()
+	}
 	long := d.side == f.side && d.seconds() > max(1, 1.3*f.volts.stays(f.side).p95)
 	if long && strength(f.side, p.v) == 2 {
 		f.strong++
