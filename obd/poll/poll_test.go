@@ -15,9 +15,8 @@ import (
 	"pushback/obd/simcar"
 )
 
-// drive polls a simulated car for a while and returns the records, and the periods of the slow
-// signals.
-func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string]time.Duration) {
+// healthy is a simulated car on a bus, and a poller that has met it.
+func healthy(t *testing.T, bus obd.Bus) (*simcar.Sim, *poll.Poller) {
 	t.Helper()
 	car, err := simcar.Find("healthy")
 	if err != nil {
@@ -31,6 +30,14 @@ func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string
 	if err != nil {
 		t.Fatal(err)
 	}
+	return s, p
+}
+
+// drive polls a simulated car for a while and returns the records, and the periods of the slow
+// signals.
+func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string]time.Duration) {
+	t.Helper()
+	_, p := healthy(t, bus)
 	var all []obd.Record
 	for len(all) == 0 || all[len(all)-1].At < d {
 		r, err := p.Next(t.Context())
@@ -510,18 +517,7 @@ func TestLossDoesNotLast(t *testing.T) {
 func TestAwait(t *testing.T) {
 	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
 		t.Run(bus.String(), func(t *testing.T) {
-			car, err := simcar.Find("healthy")
-			if err != nil {
-				t.Fatal(err)
-			}
-			s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1})
-			if err != nil {
-				t.Fatal(err)
-			}
-			p, err := poll.Open(t.Context(), obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{}), s.Clock(), poll.Config{Sensor: "B1S1", Bus: bus})
-			if err != nil {
-				t.Fatal(err)
-			}
+			s, p := healthy(t, bus)
 			share := func(d time.Duration) (pair float64, asked map[byte]int) {
 				asked = map[byte]int{}
 				n := 0
