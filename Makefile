@@ -41,6 +41,7 @@ vet:
 tests:
 	$(GO) test -race ./...
 	$(GO) test ./cmd/internal/accuracy
+	$(GO) test ./cmd/pushback -run TestSoak
 
 # Go brings its own tools; SQLite needs a C compiler.
 setup:

@@ -129,6 +129,9 @@ func (w *Watcher) judgeFollow(until float64) {
 	}
 }
 
+// byChance is how unlikely the other bank's readings must be by themselves.
+const byChance = 0.001
+
 // judgeOtherBank asks, where the watched reading did not follow, whether the other
 // bank's did. On a slow bus that is read seldom.
 func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
@@ -161,7 +164,7 @@ func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
 	strange := len(rest) >= 3 && newLevel(mid, slices.Min(rest), slices.Max(rest))
 	// So many readings about that level, were each there as often as at rest.
 	often := (float64(near) + 1) / (float64(len(rest)) + 2)
-	if hi-lo <= 0.03 && (strange || math.Pow(often, float64(n)) <= falseAlarm) {
+	if hi-lo <= 0.03 && (strange || math.Pow(often, float64(n)) <= byChance) {
 		fo.other, fo.otherLevel = true, mid
 		return
 	}

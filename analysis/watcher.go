@@ -515,8 +515,8 @@ func (w *Watcher) noises(t, block float64) (own, other noise) {
 	return own, other
 }
 
-// moved is how far trim has gone in the answer's direction, on whichever bank it
-// went further: it tells whether the mixture can have moved.
+// moved is how far the watched bank's trim has gone in the answer's direction: it tells
+// whether the mixture can have moved.
 func (f *force) moved() float64 {
 	if f.own.n == 0 {
 		return 0
@@ -802,7 +802,6 @@ func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
 	}
 	w.expect.releaseAt = 0
 	f.own.finish()
-	f.other.finish()
 	if f.own.state == answered {
 		until := f.end
 		if f.own.limit {

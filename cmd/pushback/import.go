@@ -296,6 +296,9 @@ func pairUp(ctx context.Context, db *store.Store, all []found) error {
 		return err
 	}
 	for _, f := range all {
+		if f.same {
+			continue // what was done here with a session that was here already stays
+		}
 		if f.meta.Before != "" {
 			if err := pair(f.meta.Before, f.meta.ID); err != nil {
 				return err

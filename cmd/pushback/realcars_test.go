@@ -117,9 +117,7 @@ func importTrims(t testing.TB, db, file string) map[string]string {
 			t.Fatal(err)
 		}
 		out, _ := command(t, "import", table, "--db", db, "--label", name, "--json")
-		if ids[name] = regexp.MustCompile(`"id":"([a-z0-9]+)"`).FindStringSubmatch(out)[1]; ids[name] == "" {
-			t.Fatal(out)
-		}
+		ids[name] = idIn(t, out)
 	}
 	return ids
 }
@@ -174,7 +172,7 @@ func TestRealFrames(t *testing.T) {
 		db := filepath.Join(dir, name+".db")
 		importFrames(t, db, name)
 		id, _ := command(t, "sessions", "--json", "--db", db)
-		ids[name] = regexp.MustCompile(`"id":"([a-z0-9]+)"`).FindStringSubmatch(id)[1]
+		ids[name] = idIn(t, id)
 		commands = append(commands, []string{"show", "last", "--db", db}, []string{"trims", "last", "--db", db})
 		// They were asked for codes, and answered that there are none.
 		if page, _ := reportOf(t, db, "last"); name == "a" && !strings.Contains(page, "No codes, neither at the beginning nor at the end.") {
@@ -208,4 +206,14 @@ func TestRealTrims(t *testing.T) {
 	}
 	commands = append(commands, []string{"compare", several("live9", "live10", "live12"), several("live14", "live15", "live16"), "--db", db})
 	sayings(t, "../../testdata/realtrims/says.txt", "What pushback says of one real car's trims; <name> is the recording.\n", ids, commands)
+}
+
+// idIn is the first session id in JSON.
+func idIn(t *testing.T, out string) string {
+	t.Helper()
+	m := regexp.MustCompile(`"id":"([a-z0-9]+)"`).FindStringSubmatch(out)
+	if m == nil {
+		t.Fatal(out)
+	}
+	return m[1]
 }

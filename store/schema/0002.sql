@@ -3,7 +3,7 @@
 --
 -- One row a session and signal, made when the session is closed. 10,000 sessions of
 -- 10,000 values have 100,000 of them, and the mean of a signal in each session takes
--- a tenth of a second in place of the seconds that reading 40 million values takes.
+-- less than a tenth of a second in place of the seconds that reading 40 million values takes.
 -- A question that needs the values themselves goes by sample_long with the signal's name,
 -- which reads that signal's pages only:
 --   select session, count(*) from sample_long where name = 'O2S11' and value > 0.7 group by session;
