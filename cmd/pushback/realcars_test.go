@@ -209,7 +209,7 @@ func TestRealTrims(t *testing.T) {
 }
 
 // idIn is the first session id in JSON.
-func idIn(t *testing.T, out string) string {
+func idIn(t testing.TB, out string) string {
 	t.Helper()
 	m := regexp.MustCompile(`"id":"([a-z0-9]+)"`).FindStringSubmatch(out)
 	if m == nil {
