@@ -11,8 +11,7 @@ type force struct {
 
 	beginLo, beginHi, begin float64
 	ended                   bool
-	byMark                  bool    // the end was told, not seen
-	toldBegin, toldEnd      float64 // s: when the technician said so; 0 if he did not
+	byMark                  bool // the end was told, not seen
 	endLo, endHi, end       float64
 	level                   float64 // V, the held level; final at the end
 	share                   float64 // part of the readings during the hold that were at the level
@@ -59,17 +58,8 @@ func (f *force) pastBalance(u float64) float64 {
 	return u - max(f.own.start, balance)
 }
 
-// inStep reports whether the hold began and ended when the technician said that he took the
-// wire and let go of it, as nearly as anyone says it.
-func (f *force) inStep() bool {
-	return f.toldBegin > 0 && abs(f.begin-f.toldBegin) <= edgeSlack &&
-		(!f.ended || f.toldEnd > 0 && abs(f.end-f.toldEnd) <= edgeSlack)
-}
-
-const edgeSlack = 2.5 // s
-
 // firm reports whether the contact was steady enough to say what trim did not do.
-func (f *force) firm() bool { return f.share >= 0.97 }
+func (f *force) firm() bool { return f.share >= 0.985 }
 
 // downstream follows the sensor behind the catalyst: proof that the mixture really
 // moved, once the catalyst's stored oxygen has gone or come.

@@ -26,12 +26,17 @@ type courtCase struct {
 
 func newCase(w *Watcher) *courtCase {
 	c := &courtCase{w: w}
+	// A force that nobody marked counts for the watched bank where nothing was said of that time.
+	out := func(f *force) bool {
+		in, said := w.inStep(f)
+		return w.marks > 0 && !in && (said || f.bank != w.bank) && !w.cfg.ByMixture
+	}
 	for _, f := range w.forces {
 		switch {
 		case w.cfg.ByMixture && w.marks > 0 && !f.marked:
 			// Who makes marks makes them for each force: that was purge or the like.
-		case f.bank != w.bank && w.marks > 0 && !f.inStep():
-			// The other bank's reading lay still for a while, but not when the wire was held.
+		case out(f):
+			// The reading lay still for a while, but not when the wire was held.
 		case f.ready:
 			c.forces = append(c.forces, f)
 		default:
@@ -384,7 +389,7 @@ func (c *courtCase) bankProof() Proof {
 		case f.toldOther:
 			return Proof{ProofBank, Failed, fmt.Sprintf("bank %d was forced and the trim of bank %d answered", c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
-		case f.bank != c.w.bank && f.own.state != answered:
+		case f.bank != c.w.bank && (f.own.state != answered || c.w.marks > 0): // with marks it was in step
 			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, f.bank),
 				evidence("held_v", f.level)}
 		case f.own.state == answered && p.State != Proven:

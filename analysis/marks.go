@@ -38,6 +38,7 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	w.events = w.events[:0]
 	t := at.Seconds()
 	w.now = max(w.now, t)
+	w.tell(t, side != "")
 	if side == "" {
 		w.markRelease(t)
 		return w.events
@@ -68,18 +69,48 @@ func (w *Watcher) markRelease(t float64) {
 	switch {
 	case w.holding() != nil:
 		w.expect.releaseAt = t
-		w.holding().toldEnd = t
 		if w.cfg.ByMixture {
 			w.endForce(w.holding(), t, t, true)
 		}
 	case w.expect.open:
 		w.judgeFollow(t)
 		w.expect.open = false
-	default:
-		if f := w.running(); f != nil && f.toldEnd == 0 {
-			f.toldEnd = t // seen before it was said
+	}
+}
+
+// told is what the technician said of one force: when he took the wire and when he let go, s; 0 if
+// he did not say.
+type told struct {
+	at, release float64
+}
+
+// tell notes a mark.
+func (w *Watcher) tell(t float64, begins bool) {
+	n := len(w.told)
+	switch {
+	case begins && n < maxForces:
+		w.told = append(w.told, told{at: t})
+	case !begins && n > 0 && w.told[n-1].release == 0:
+		w.told[n-1].release = t
+	}
+}
+
+// edgeSlack is how far from its mark a force may begin or end, s.
+const edgeSlack = 3.5
+
+// inStep reports whether the hold began and ended when the technician said so, as nearly as anyone
+// says it; and whether he said anything of the time of it.
+func (w *Watcher) inStep(f *force) (inStep, said bool) {
+	for _, s := range w.told {
+		if f.ended && f.end < s.at-edgeSlack || s.release > 0 && f.begin > s.release {
+			continue
+		}
+		said = true
+		if abs(f.begin-s.at) <= edgeSlack && (!f.ended || s.release == 0 || abs(f.end-s.release) <= edgeSlack) {
+			return true, true
 		}
 	}
+	return false, said
 }
 
 // judgeFollow decides what a mark without a hold has shown, when its time is over:

@@ -245,7 +245,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	case enough && r.strong+r.grey > 0:
 		return set(sensorVague, "the reading was not extreme enough to prove it")
 	case enough:
-		return set(sensorMute, "")
+		return set(sensorVague, "the reading came to that side, but not far")
 	case r.strong+r.grey == 0 && r.still() >= 0.5 && waited < muteAfter && !last:
 		r.hasOn, r.left, r.nOn = false, false, 0 // a brush past the side; go on looking
 		return false

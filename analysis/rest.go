@@ -14,6 +14,8 @@ type stillness struct {
 	mute      [2]float64 // s of contradiction, by the side that the sensor should say
 	trimThen  [2]float64
 	haveVolts bool
+	heldSince float64 // s; 0: not held
+	sideAt    float64 // the last reading on a side
 	haveTrim  bool
 	haveDown  bool
 }
@@ -23,8 +25,25 @@ func (r *stillness) volts(p point) {
 	if p.v > 0.35 && p.v < 0.55 {
 		s = "" // hangs at the bias: says neither
 	}
+	if r.heldSince > 0 {
+		r.sideSince += p.t() - r.heldSince
+		r.heldSince = 0
+	}
+	if s == "" && r.haveVolts && p.t()-r.sideAt < 2 {
+		return // a breath back from the side
+	}
+	if s != "" {
+		r.sideAt = p.t()
+	}
 	if s != r.side || !r.haveVolts {
 		r.side, r.sideSince, r.haveVolts = s, p.t(), true
+	}
+}
+
+// forced says that the reading at time t is held: it is not the sensor's, and counts nothing.
+func (r *stillness) forced(t float64) {
+	if r.heldSince == 0 {
+		r.heldSince = t
 	}
 }
 
@@ -61,7 +80,7 @@ func (r *stillness) down(p point) {
 // count notes for how long on end the readings have contradicted, or agreed. Trim
 // that adds should make rich, trim that cuts should make lean.
 func (r *stillness) count(t, trim float64) {
-	if r.farSign == 0 || !r.haveDown || !r.haveVolts {
+	if r.farSign == 0 || !r.haveDown || !r.haveVolts || r.heldSince > 0 {
 		return
 	}
 	should := Rich

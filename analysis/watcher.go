@@ -45,6 +45,7 @@ type Watcher struct {
 	slow       slowness
 
 	expect   expectation
+	told     []told
 	follow   [2]followed // by side: what a mark that nothing followed has shown
 	forces   []*force    // the last one may be running
 	restFrom float64     // baseline readings are taken from here on
@@ -248,7 +249,11 @@ func (w *Watcher) stepStatus(p point) {
 func (w *Watcher) stepVolts(p point) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)
-	w.rest.volts(p)
+	if w.holding() == nil {
+		w.rest.volts(p)
+	} else {
+		w.rest.forced(p.t())
+	}
 	w.fig.volts(p, w.running() != nil)
 	w.slow.volts(p, w.holding() != nil)
 	f := w.running()
@@ -461,9 +466,6 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.holds()
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
-	if marked {
-		f.toldBegin = w.expect.at
-	}
 	w.expect.open = false
 	w.forces = append(w.forces, f)
 	if f.seen {
@@ -641,7 +643,9 @@ func (w *Watcher) judgeHold(f *force) {
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
 		inStep := o.lowAt.t() <= f.beginHi+2
-		if !own && inStep && (strides || a.state == silent && o.moved() >= 5) {
+		// One that goes back to its middle and stops there answers nothing either.
+		beyond := abs(o.raw) >= nearZero
+		if !own && inStep && beyond && (strides || a.state == silent && o.moved() >= 5) {
 			f.toldOther = true
 			w.fitAnswer(o, &w.otherTrim, w.now)
 			w.emit(Event{T: o.onset, Name: OtherBankAnswers, Bank: w.other})
