@@ -407,13 +407,14 @@ func (w *Watcher) heldByItself(k *track) (held, bool) {
 	b, tr := w.baseBefore(k, r.first.t())
 	move := func(t *trimStream, tr trimBase) (float64, bool) {
 		q, has := t.short.last()
-		if !has || tr.n == 0 {
+		if !has || !tr.known() {
 			return 0, false
 		}
 		var a answer
 		a.begin(side, r.first.lo, r.first.hi, tr, noise{})
 		u := a.up * t.total(q, r.first.t())
-		return u - a.up*tr.last, u >= a.ceiling()+a.margin()
+		moved := u - a.up*tr.last
+		return moved, moved >= minAnswer-roundoff && u >= a.ceiling()+a.margin()
 	}
 	moved, ans := move(&w.trim, tr)
 	if w.otherTrim.short.n > 0 {
