@@ -417,7 +417,7 @@ func (w *Watcher) heldByItself(k *track) (held, bool) {
 		return moved, moved >= minAnswer-roundoff && u >= a.ceiling()+a.margin()
 	}
 	moved, ans := move(&w.trim, tr)
-	if w.otherTrim.short.n > 0 {
+	if s := &w.otherTrim.short; s.n-s.from(r.first.t()) >= 3 {
 		// Crossed banks: the other bank's trim may be the one that answers.
 		from := max(r.first.t()-trimBaselineFor, w.restFrom)
 		m2, a2 := move(&w.otherTrim, w.trimBaseline(&w.otherTrim, from, r.first.t()))
