@@ -151,6 +151,9 @@ func (d *Decoder) known() *computer {
 
 // find returns where the computer at addr is, or belongs.
 func (d *Decoder) find(addr uint32) (int, bool) {
+	if len(d.computers) > 0 && d.computers[0].addr == addr { // most cars have one
+		return 0, true
+	}
 	return slices.BinarySearchFunc(d.computers, addr, func(c computer, a uint32) int { return cmp.Compare(c.addr, a) })
 }
 

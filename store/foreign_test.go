@@ -119,6 +119,24 @@ func TestEnormousCell(t *testing.T) {
 	}
 }
 
+// What no session of ours holds is refused, never read as something else.
+func TestForgedRecord(t *testing.T) {
+	for name, change := range map[string]string{
+		"a blank in a request":    "update record set request = '01 14' where kind = 'exchange'",
+		"no request":              "update record set request = null where kind = 'exchange'",
+		"a newline in a request":  "update record set request = '0114' || char(10) where kind = 'exchange'",
+		"another kind of outcome": "update record set outcome = 'fine' where kind = 'exchange'",
+		"more names than values":  "update record set names = 'RPM ECT', vals = '1', kind = 'row'",
+		"a value that is a word":  "update record set names = 'RPM', vals = 'many', kind = 'row'",
+	} {
+		path := copyKept(t, len(migrations))
+		sqlOn(t, path, change)
+		if err := readForeign(path); !errors.Is(err, ErrDamaged) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
 // readForeign reads all of a foreign file.
 func readForeign(path string) error {
 	ctx := context.Background()

@@ -118,7 +118,8 @@ func TestModel(t *testing.T) {
 				for range rapid.IntRange(1, 20).Draw(t, "n") {
 					seq, at := int64(0), time.Duration(0)
 					if n := len(current.records); n > 0 {
-						seq, at = current.records[n-1].Seq+1, current.records[n-1].At
+						hole := rapid.SampledFrom([]int64{0, 0, 0, 1, packed, 3 * packed}).Draw(t, "hole")
+						seq, at = current.records[n-1].Seq+1+hole, current.records[n-1].At
 					}
 					at += time.Duration(rapid.IntRange(0, 1e6).Draw(t, "step")) * time.Microsecond
 					rec := drawRecord(t, seq, at)

@@ -3,7 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
-	"database/sql/driver"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -11,22 +11,20 @@ import (
 	"strings"
 	"time"
 
-	"github.com/mattn/go-sqlite3"
-
 	"pushback/obd"
 )
 
 // Reader yields the records of a stored session in order of Seq; it holds at most
-// readAhead of them. Not for concurrent use.
+// packed of them. Not for concurrent use.
 type Reader struct {
-	meta   Meta
-	conn   *sql.Conn
-	rows   driver.Rows // of conn, used only within its Raw
-	values []driver.Value
-	last   int64        // seq of the record before
-	ahead  []obd.Record // read, not yet given; next is ahead[given]
-	given  int
-	err    error // sticky; given after what is ahead
+	meta  Meta
+	n     int64   // of the session
+	tx    *sql.Tx // what stood in the database when reading began
+	pack  *sql.Stmt
+	last  int64        // seq of the record before
+	ahead []obd.Record // read, not yet given; the next one is ahead[given]
+	given int
+	err   error // sticky; given after what is ahead
 
 	// Of the rows before: most say the same again.
 	request  string
@@ -34,25 +32,32 @@ type Reader struct {
 	names    string
 	nameList []string
 	replies  map[string][]obd.Reply // by request and raw text
-	key      []byte
 
 	// Memory that the next records are cut from: a piece for each would cost more time than
 	// to read them.
 	exchanges []obd.Exchange
-	lists     []obd.Reply
 	bytes     []byte
 }
 
 const (
-	readAhead   = 64
+	packed      = 256  // records that SQLite hands over at a time
 	mostReplies = 4096 // that are remembered, of raw texts up to longestRaw bytes
 	longestRaw  = 128
 )
 
-// recordQuery leaves out what nearly all records say: an exchange, whose time is when its
-// reply came, and that it went well. What is not fetched costs no time.
-const recordQuery = `select seq, at_us, nullif(kind, 'exchange'), request, expect, sent_us, nullif(received_us, at_us), nullif(coalesce(outcome, '?'), 'ok'), raw,
-	coalesce(mark, names), coalesce(text, vals) from record where session = ? order by seq`
+// packQuery packs some records after a seq into one text, since to hand over rows one by one
+// takes longer than to read them. The line of an exchange that went well, as nearly all did:
+//
+//	seq sent_us at_us-sent_us expect length(raw) request raw
+//
+// That of any other record, with texts in hexadecimal and null as 0 or nothing:
+//
+//	! seq at_us sent_us received_us expect kind request outcome raw mark|names text|vals
+const packQuery = `select count(*), group_concat(iif(kind = 'exchange' and outcome = 'ok' and received_us = at_us and raw is not null,
+		format('%d %d %d %d %d %s ', seq, sent_us, at_us - sent_us, expect, length(raw), request) || raw,
+		format('! %d %d %d %d %d %s %s %s %s %s %s ', seq, at_us, sent_us, received_us, expect, hex(kind), hex(request), hex(outcome),
+			hex(raw), hex(coalesce(mark, names)), hex(coalesce(text, vals)))), char(10))
+	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
 
 // Records reads the session that ref means, by the rules of [Store.Find]. The
 // reader sees the session as it is now, also while it is being written.
@@ -61,23 +66,16 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m}
-	if r.conn, err = s.r.Conn(ctx); err != nil {
+	r := &Reader{meta: m, n: n, last: -1, replies: make(map[string][]obd.Reply)}
+	// They do not end with ctx: Next minds the context that it is given.
+	lasting := context.WithoutCancel(ctx)
+	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
 		return nil, wrap("read session "+m.ID, err)
 	}
-	// The driver itself, since database/sql converts each value once more. Its
-	// statement does not end with ctx: Next minds the context that it is given.
-	err = r.conn.Raw(func(c any) (err error) {
-		r.rows, err = c.(*sqlite3.SQLiteConn).Query(recordQuery, []driver.Value{n})
-		return err
-	})
-	if err != nil {
-		r.conn.Close()
-		return nil, wrap("read session "+m.ID, err)
+	if r.pack, err = r.tx.PrepareContext(lasting, packQuery); err != nil {
+		return nil, wrap("read session "+m.ID, errors.Join(err, r.tx.Rollback()))
 	}
-	r.last = -1
-	r.replies = make(map[string][]obd.Reply)
-	r.values = make([]driver.Value, len(r.rows.Columns()))
+	r.err = r.fill(ctx) // what stands there is what the first reading finds
 	return r, nil
 }
 
@@ -85,15 +83,15 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 func (r *Reader) Meta() Meta { return r.meta }
 
 // Next returns the next record, io.EOF after the last. The replies are found
-// again in the raw text; the outcome is the one that was recorded. The record
-// belongs to the caller.
+// again in the raw text; the outcome is the one that was recorded. A record may be kept but
+// not changed: what records say alike is the same memory.
 func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	if err := ctx.Err(); err != nil {
 		return obd.Record{}, err
 	}
 	if r.given == len(r.ahead) {
 		if r.err == nil {
-			r.err = r.fill()
+			r.err = r.fill(ctx)
 		}
 		if r.given == len(r.ahead) {
 			return obd.Record{}, r.err
@@ -106,122 +104,208 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 }
 
 // fill reads ahead. An error may come with records that stand before it.
-func (r *Reader) fill() error {
+func (r *Reader) fill(ctx context.Context) error {
 	r.ahead, r.given = r.ahead[:0], 0
-	err := r.conn.Raw(func(any) error {
-		for len(r.ahead) < readAhead {
-			if err := r.rows.Next(r.values); err != nil {
-				return err
-			}
-			rec, err := r.record()
-			if err == nil && rec.Seq <= r.last { // a tree that leads to a page twice has no end
-				err = fmt.Errorf("it follows record %d", r.last)
-			}
-			if err != nil {
-				return fmt.Errorf("record %d: %w: %w", rec.Seq, ErrDamaged, err)
-			}
-			r.last = rec.Seq
-			r.ahead = append(r.ahead, rec)
-		}
-		return nil
-	})
-	if err == io.EOF {
-		return err
+	count, lines, err := r.packed(ctx)
+	if err != nil {
+		return wrap("read session "+r.meta.ID, err)
 	}
-	return wrap("read session "+r.meta.ID, err)
+	if count == 0 {
+		return io.EOF
+	}
+	p := unpacker{rest: lines}
+	for range count {
+		rec, err := r.record(&p)
+		if err == nil && rec.Seq <= r.last { // a tree that leads to a page twice has no end
+			err = fmt.Errorf("it follows record %d", r.last)
+		}
+		if err != nil {
+			return fmt.Errorf("read session %s: record %d: %w: %w", r.meta.ID, rec.Seq, ErrDamaged, err)
+		}
+		r.last = rec.Seq
+		r.ahead = append(r.ahead, rec)
+	}
+	return nil
 }
 
-// record makes a record of r.values.
-func (r *Reader) record() (obd.Record, error) {
-	rec := obd.Record{Seq: r.int(0), At: r.time(1)}
-	var err error
-	switch kind := r.text(2); kind {
-	case "":
-		rec.Exchange, err = r.exchange(rec.At)
+// packed is how many records come next, and their lines; none after the last record.
+func (r *Reader) packed(ctx context.Context) (count int, lines string, err error) {
+	for first := r.last + 1; ; {
+		var text sql.NullString
+		if err := r.pack.QueryRowContext(ctx, r.n, first, packed).Scan(&count, &text); err != nil || count > 0 {
+			return count, text.String, err
+		}
+		var next sql.NullInt64 // beyond a hole, which no session of ours has
+		err := r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, first).Scan(&next)
+		if err != nil || !next.Valid {
+			return 0, "", err
+		}
+		first = next.Int64
+	}
+}
+
+// record makes a record of the next line.
+func (r *Reader) record(p *unpacker) (rec obd.Record, err error) {
+	if strings.HasPrefix(p.rest, "! ") {
+		p.rest = p.rest[2:]
+		return r.other(p)
+	}
+	rec.Seq = p.int()
+	sent := p.time()
+	rec.At = sent + p.time()
+	expect, length, key := int(p.int()), p.int(), p.rest
+	request, raw := p.word(), p.last(length)
+	if p.err != nil {
+		return rec, p.err
+	}
+	if rec.Exchange, err = r.exchange(request, expect); err != nil {
+		return rec, err
+	}
+	x := rec.Exchange
+	x.Sent, x.Received, x.Raw = sent, rec.At, r.copied(raw)
+	x.Replies = r.found(x, key[:len(request)+1+len(raw)])
+	return rec, nil
+}
+
+// other makes a record of a line in which anything may stand.
+func (r *Reader) other(p *unpacker) (rec obd.Record, err error) {
+	rec.Seq, rec.At = p.int(), p.time()
+	sent, received, expect := p.time(), p.time(), int(p.int())
+	kind, request, outcome, raw, first, second := p.hex(), p.hex(), p.hex(), p.hex(), p.hex(), p.hex()
+	if p.last(0); p.err != nil {
+		return rec, p.err
+	}
+	switch kind {
+	case "exchange":
+		if rec.Exchange, err = r.exchange(request, expect); err != nil {
+			return rec, err
+		}
+		x := rec.Exchange
+		x.Sent, x.Received, x.Raw = sent, received, []byte(raw)
+		if x.Outcome, err = ParseOutcome(outcome); err != nil {
+			return rec, err
+		}
+		x.Replies = Replies(x, r.meta.Format)
 	case "mark":
-		rec.Mark = &obd.Mark{Kind: obd.MarkKind(r.text(9)), Text: r.text(10)}
+		rec.Mark = &obd.Mark{Kind: obd.MarkKind(first), Text: second}
 	case "row":
-		rec.Row, err = r.row(r.text(9), r.text(10))
+		rec.Row, err = r.row(first, second)
 	default:
 		err = fmt.Errorf("kind %q", kind)
 	}
 	return rec, err
 }
 
-func (r *Reader) exchange(at time.Duration) (*obd.Exchange, error) {
-	if len(r.exchanges) == 0 {
-		r.exchanges = make([]obd.Exchange, readAhead)
-	}
-	x := &r.exchanges[0]
-	r.exchanges = r.exchanges[1:]
-	x.Sent, x.Received = r.time(5), at
-	if r.values[6] != nil {
-		x.Received = r.time(6)
-	}
-	x.Raw, _ = r.values[8].([]byte)
-	var err error
-	if q := r.text(3); q != r.request || q == "" {
+// exchange makes an exchange that asked this, in hexadecimal.
+func (r *Reader) exchange(request string, expect int) (*obd.Exchange, error) {
+	if request != r.request || request == "" {
+		q := strings.Clone(request) // it outlives its text
+		var err error
 		if r.parsed, err = obd.ParseRequest(q); err != nil {
 			return nil, err
 		}
 		r.request = q
 	}
-	x.Request = obd.Request{Service: r.parsed.Service, Data: r.copied(r.parsed.Data), Expect: int(r.int(4))}
-	if o := r.text(7); o != "" {
-		if x.Outcome, err = ParseOutcome(o); err != nil {
-			return nil, err
-		}
+	if len(r.exchanges) == 0 {
+		r.exchanges = make([]obd.Exchange, packed)
 	}
-	x.Replies = r.found(x)
+	x := &r.exchanges[0]
+	r.exchanges = r.exchanges[1:]
+	x.Request = r.parsed
+	x.Request.Expect = expect
 	return x, nil
 }
 
-// found is Replies, which says the same of the same text: a session says a lot again.
-func (r *Reader) found(x *obd.Exchange) []obd.Reply {
-	if x.Outcome != obd.OK || len(x.Raw) > longestRaw {
+// unpacker takes the lines of [packQuery] apart; err is the first thing that was not as it is there.
+type unpacker struct {
+	rest string
+	err  error
+}
+
+func (p *unpacker) fail(err error) {
+	if p.err == nil {
+		p.err = err
+	}
+}
+
+// word takes what stands before a space, and the space.
+func (p *unpacker) word() string {
+	w, rest, ok := strings.Cut(p.rest, " ")
+	if !ok {
+		p.fail(io.ErrUnexpectedEOF)
+		return ""
+	}
+	p.rest = rest
+	return w
+}
+
+func (p *unpacker) int() int64 {
+	n := int64(0)
+	for i := 0; i < len(p.rest) && i < 18; i++ { // the usual number is short and has no sign
+		switch d := p.rest[i]; {
+		case d == ' ' && i > 0:
+			p.rest = p.rest[i+1:]
+			return n
+		case d < '0' || d > '9':
+			i = len(p.rest)
+		default:
+			n = 10*n + int64(d-'0')
+		}
+	}
+	n, err := strconv.ParseInt(p.word(), 10, 64)
+	if err != nil {
+		p.fail(err)
+	}
+	return n
+}
+
+func (p *unpacker) time() time.Duration { return time.Duration(p.int()) * time.Microsecond }
+
+func (p *unpacker) hex() string {
+	b, err := hex.DecodeString(p.word())
+	if err != nil {
+		p.fail(err)
+	}
+	return string(b)
+}
+
+// last takes the last n bytes of a line, and its end.
+func (p *unpacker) last(n int64) string {
+	if n < 0 || n > int64(len(p.rest)) || n < int64(len(p.rest)) && p.rest[n] != '\n' {
+		p.fail(errors.New("its raw text has another length"))
+		return ""
+	}
+	w := p.rest[:n]
+	p.rest = p.rest[min(int(n)+1, len(p.rest)):]
+	return w
+}
+
+// found is Replies of what went well, by request and raw text: a session says a lot again.
+func (r *Reader) found(x *obd.Exchange, key string) []obd.Reply {
+	if len(x.Raw) > longestRaw {
 		return Replies(x, r.meta.Format)
 	}
-	r.key = append(append(append(r.key[:0], r.request...), ' '), x.Raw...)
-	known, ok := r.replies[string(r.key)]
+	known, ok := r.replies[key]
 	if !ok {
 		if len(r.replies) == mostReplies {
 			clear(r.replies)
 		}
 		known = Replies(x, r.meta.Format)
-		r.replies[string(r.key)] = known
+		r.replies[strings.Clone(key)] = known
 	}
-	if known == nil {
-		return nil
-	}
-	if len(known) > len(r.lists) {
-		r.lists = make([]obd.Reply, max(readAhead, len(known)))
-	}
-	own := r.lists[:len(known):len(known)]
-	r.lists = r.lists[len(known):]
-	for i, k := range known { // the record is the caller's
-		own[i] = obd.Reply{From: k.From, Data: r.copied(k.Data)}
-	}
-	return own
+	return known
 }
 
-// copied is a copy of b; nil stays nil.
-func (r *Reader) copied(b []byte) []byte {
-	if b == nil {
-		return nil
+// copied is a copy of s.
+func (r *Reader) copied(s string) []byte {
+	if len(s) > len(r.bytes) {
+		r.bytes = make([]byte, max(4096, len(s)))
 	}
-	if len(b) > len(r.bytes) {
-		r.bytes = make([]byte, max(4096, len(b)))
-	}
-	n := copy(r.bytes, b)
+	n := copy(r.bytes, s)
 	out := r.bytes[:n:n]
 	r.bytes = r.bytes[n:]
 	return out
 }
-
-// A null reads as zero.
-func (r *Reader) int(i int) int64          { v, _ := r.values[i].(int64); return v }
-func (r *Reader) text(i int) string        { v, _ := r.values[i].(string); return v }
-func (r *Reader) time(i int) time.Duration { return time.Duration(r.int(i)) * time.Microsecond }
 
 func (r *Reader) row(names, vals string) (*obd.Row, error) {
 	if names != r.names {
@@ -248,12 +332,12 @@ func (r *Reader) row(names, vals string) (*obd.Row, error) {
 
 // Close ends the reading; more than one call does no harm.
 func (r *Reader) Close() error {
-	if r.rows == nil {
+	if r.tx == nil {
 		return nil
 	}
-	err := r.conn.Raw(func(any) error { return r.rows.Close() })
-	r.rows, r.ahead, r.given, r.err = nil, nil, 0, ErrClosed
-	return errors.Join(err, r.conn.Close())
+	err := errors.Join(r.pack.Close(), r.tx.Rollback())
+	r.tx, r.ahead, r.given, r.err = nil, nil, 0, ErrClosed
+	return err
 }
 
 // outcomes maps the stored words back; the words are those of obd.Outcome.String.

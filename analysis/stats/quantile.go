@@ -2,26 +2,59 @@ package stats
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
-// Median returns the middle of v, NaN for none. It sorts v.
+// Median returns the middle of v, NaN for none. It reorders v.
 func Median(v []float64) float64 { return Quantile(v, 0.5) }
 
 // Quantile returns the q-quantile of v by linear interpolation of the order statistics
-// (definition 7 of Hyndman and Fan, The American Statistician 50, 1996). It sorts v.
+// (definition 7 of Hyndman and Fan, The American Statistician 50, 1996). It reorders v.
 // NaN for none.
 func Quantile(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(v)
 	x := q * float64(len(v)-1)
 	i := int(x)
+	find(v, i)
 	if i+1 >= len(v) {
-		return v[len(v)-1]
+		return v[i]
 	}
-	return v[i] + (x-float64(i))*(v[i+1]-v[i])
+	return v[i] + (x-float64(i))*(slices.Min(v[i+1:])-v[i])
+}
+
+// find puts at k what would stand there if v were sorted, nothing greater before it and
+// nothing less after it (C. A. R. Hoare, Algorithm 65, Communications of the ACM 4, 1961).
+// What takes too many rounds is sorted.
+func find(v []float64, k int) {
+	lo, hi := 0, len(v)-1
+	for rounds := 2 * bits.Len(uint(len(v))); lo < hi; rounds-- {
+		if rounds == 0 {
+			slices.Sort(v[lo : hi+1])
+			return
+		}
+		i, j, pivot := lo, hi, v[k]
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for pivot < v[j] {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		if j < k {
+			lo = i
+		}
+		if k < i {
+			hi = j
+		}
+	}
 }
 
 // NormalQuantile is the p-quantile of the standard normal distribution.

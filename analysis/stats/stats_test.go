@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // table reads the numbers of a file that testdata/golden.R wrote.
@@ -348,4 +350,27 @@ func TestSingular(t *testing.T) {
 	if _, err := Huber(nil, nil, 0); err == nil {
 		t.Error("nothing was fitted")
 	}
+}
+
+// What is found stands where sorting would put it, equal and ordered values among them.
+func TestFind(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.SliceOfN(rapid.Map(rapid.IntRange(0, 40), func(i int) float64 { return float64(i) / 8 }), 1, 300).Draw(t, "values")
+		switch rapid.IntRange(0, 2).Draw(t, "order") {
+		case 1:
+			slices.Sort(v)
+		case 2:
+			slices.Sort(v)
+			slices.Reverse(v)
+		}
+		sorted := slices.Sorted(slices.Values(v))
+		k := rapid.IntRange(0, len(v)-1).Draw(t, "k")
+		find(v, k)
+		if v[k] != sorted[k] || slices.Max(v[:k+1]) > v[k] || slices.Min(v[k:]) < v[k] {
+			t.Errorf("at %d stands %v, want %v: %v", k, v[k], sorted[k], v)
+		}
+		if slices.Sort(v); !slices.Equal(v, sorted) {
+			t.Errorf("%v is not %v in another order", v, sorted)
+		}
+	})
 }

@@ -202,7 +202,7 @@ func Next(d Data, bank int) (Condition, bool) {
 	scale := make([]float64, 0, len(d.Readings))
 	for i := range d.Readings {
 		if r := &d.Readings[i]; r.Bank == bank && r.Flow > 0 && r.RPM*r.Load > 0 {
-			scale = append(scale, math.Log(r.Flow/(r.RPM*r.Load)))
+			scale = append(scale, r.Flow/(r.RPM*r.Load))
 		}
 	}
 	if len(scale) < fewest {
@@ -210,11 +210,13 @@ func Next(d Data, bank int) (Condition, bool) {
 	}
 	k := stats.Median(scale) // from speed × load to air flow
 	for _, c := range conditions {
-		flow := c.speed * c.share * math.Exp(k)
+		flow := c.speed * c.share * k
 		near := 0
 		for i := range d.Readings {
 			if r := &d.Readings[i]; r.Bank == bank && flow/newFlow < r.Flow && r.Flow < flow*newFlow {
-				near++
+				if near++; near == perThird {
+					break
+				}
 			}
 		}
 		if near < perThird {

@@ -124,13 +124,19 @@ func (l *latest) steady(share float64) bool {
 	return l.n < 2 || math.Abs(l.v-l.before) <= share*max(math.Abs(l.v), math.Abs(l.before))
 }
 
-// raw is a reading before it is known which of its parts count.
+// raw is a reading before it is known which of its parts count. A session has millions, so
+// they are narrow: a value of service 01 has 16 bits at most.
 type raw struct {
-	Reading
-	maf, pressure, intake float64
-	status                float64 // NaN: never read
-	steady                bool
-	beside                bool // the trim came with the sensor's voltage
+	at                                                             float64
+	short, long, rpm, load, coolant, maf, pressure, intake, status float32 // status NaN: never read
+	bank                                                           uint8
+	steady                                                         bool
+	beside                                                         bool // the trim came with the sensor's voltage
+}
+
+func (r *raw) reading(by Flow, litres float64) Reading {
+	return Reading{At: r.at, Bank: int(r.bank), Short: float64(r.short), Long: float64(r.long), RPM: float64(r.rpm), Load: float64(r.load),
+		Flow: r.flow(by, litres), Coolant: float64(r.coolant)}
 }
 
 // Collector takes the samples of one session in order of time.
@@ -151,13 +157,13 @@ func (c *Collector) Add(s decode.Sample) {
 	c.end = max(c.end, at)
 	switch name := s.Signal.Name; name {
 	case "RPM":
-		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, func(i int, v float64) { c.raw(i).RPM = v })
+		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, func(i int, v float64) { c.raw(i).rpm = float32(v) })
 	case "LOAD_PCT":
-		c.load.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).Load = v })
+		c.load.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).load = float32(v) })
 	case "MAF":
-		c.maf.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).maf = v })
+		c.maf.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).maf = float32(v) })
 	case "MAP":
-		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).pressure = v })
+		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, func(i int, v float64) { c.raw(i).pressure = float32(v) })
 	case "IAT":
 		c.intake.set(at, s.Value)
 	case "ECT":
@@ -175,12 +181,12 @@ func (c *Collector) Add(s decode.Sample) {
 
 func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
 	i := c.n
-	r := raw{Reading: Reading{At: at, Bank: bank, Short: short, RPM: c.speed.or(at, freshSpeed, betweenSpeed, i), Load: c.load.or(at, freshAir, betweenAir, i),
-		Coolant: c.coolant.get(at, freshSlow)},
-		maf: c.maf.or(at, freshAir, betweenAir, i), pressure: c.pressure.or(at, freshAir, betweenAir, i), intake: c.intake.get(at, freshSlow),
-		beside: beside, status: math.NaN()}
+	r := raw{at: at, bank: uint8(bank), short: float32(short), rpm: float32(c.speed.or(at, freshSpeed, betweenSpeed, i)),
+		load: float32(c.load.or(at, freshAir, betweenAir, i)), coolant: float32(c.coolant.get(at, freshSlow)),
+		maf: float32(c.maf.or(at, freshAir, betweenAir, i)), pressure: float32(c.pressure.or(at, freshAir, betweenAir, i)),
+		intake: float32(c.intake.get(at, freshSlow)), beside: beside, status: float32(math.NaN())}
 	if l := c.long[bank]; l.n > 0 {
-		r.Long = l.v
+		r.long = float32(l.v)
 	}
 	// Fuel system 2 is the second bank's where there are two; a car may use one for both.
 	system := 1
@@ -188,7 +194,7 @@ func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
 		system = 2
 	}
 	if s := c.status[system]; s.n > 0 {
-		r.status = s.v
+		r.status = float32(s.v)
 	}
 	r.steady = c.speed.steady(steadySpeed) && c.load.steady(steadyFlow) && c.maf.steady(steadyFlow) && c.pressure.steady(steadyFlow)
 	if i%blockSize == 0 {
@@ -211,10 +217,10 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	raws := c.chosen()
 	metered, dense, loaded := 0, 0, 0
 	for _, r := range raws {
-		d.Status = d.Status || !math.IsNaN(r.status)
+		d.Status = d.Status || known(r.status)
 		metered += count(r.maf)
 		dense += count(r.pressure + r.intake)
-		loaded += count(r.Load)
+		loaded += count(r.load)
 	}
 	switch most := len(raws) * 8 / 10; {
 	case len(raws) == 0:
@@ -236,28 +242,26 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	run := [5]int{}
 	d.Readings = make([]Reading, 0, len(raws))
 	for _, r := range raws {
-		if r.Short == 0 {
-			run[r.Bank]++
+		if r.short == 0 {
+			run[r.bank]++
 		} else {
-			run[r.Bank] = 0
+			run[r.bank] = 0
 		}
 		switch {
-		case math.IsNaN(r.RPM):
+		case !known(r.rpm):
 			d.Left.Unknown++
-		case r.RPM < turning:
+		case r.rpm < turning:
 			d.Left.Stopped++
-		case !math.IsNaN(r.status) && int(r.status)&0x12 == 0, !d.Status && run[r.Bank] >= zeros: // not closed, nor closed with a fault
+		case known(r.status) && int(r.status)&0x12 == 0, !d.Status && run[r.bank] >= zeros: // not closed, nor closed with a fault
 			d.Left.OpenLoop++
-		case r.Coolant < warm:
+		case r.coolant < warm:
 			d.Left.Cold++
-		case slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.At && r.At <= s.To+recovery }):
+		case slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.at && r.at <= s.To+recovery }):
 			d.Left.Forced++
 		case !r.steady:
 			d.Left.Unsteady++
 		default:
-			counts := r.Reading
-			counts.Flow = r.flow(d.Flow, litres)
-			d.Readings = append(d.Readings, counts)
+			d.Readings = append(d.Readings, r.reading(d.Flow, litres))
 		}
 	}
 	return d
@@ -266,20 +270,22 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 func (r *raw) flow(by Flow, litres float64) float64 {
 	switch by {
 	case Metered:
-		return r.maf
+		return float64(r.maf)
 	case SpeedDensity:
-		return AirFlow(r.pressure, r.RPM, r.intake, litres)
+		return AirFlow(float64(r.pressure), float64(r.rpm), float64(r.intake), litres)
 	case ByLoad:
-		return r.RPM / 1000 * r.Load / 100
+		return float64(r.rpm) / 1000 * float64(r.load) / 100
 	}
 	return math.NaN()
 }
 
-func count(v float64) int {
-	if math.IsNaN(v) {
-		return 0
+func known(v float32) bool { return v == v } // not NaN
+
+func count(v float32) int {
+	if known(v) {
+		return 1
 	}
-	return 1
+	return 0
 }
 
 // chosen returns each bank's trims from the signals that may be believed: the trim
@@ -295,22 +301,25 @@ func (c *Collector) chosen() []*raw {
 		out[i] = c.raw(i)
 	}
 	for _, r := range out {
-		b := &banks[r.Bank]
+		b := &banks[r.bank]
 		if !r.beside {
 			b.own = r
 			continue
 		}
 		b.beside = true
-		if b.own != nil && r.At-b.own.At < 1 {
-			b.diffs = append(b.diffs, math.Abs(r.Short-b.own.Short))
+		if b.own != nil && r.at-b.own.at < 1 {
+			b.diffs = append(b.diffs, math.Abs(float64(r.short-b.own.short)))
 		}
 	}
 	for i := range banks {
 		b := &banks[i]
 		b.leave = b.beside && b.own != nil && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*100.0/128)
 	}
-	out = slices.DeleteFunc(out, func(r *raw) bool { return r.beside && banks[r.Bank].leave })
-	slices.SortStableFunc(out, func(a, b *raw) int { return cmp.Compare(a.At, b.At) })
+	out = slices.DeleteFunc(out, func(r *raw) bool { return r.beside && banks[r.bank].leave })
+	byTime := func(a, b *raw) int { return cmp.Compare(a.at, b.at) }
+	if !slices.IsSortedFunc(out, byTime) {
+		slices.SortStableFunc(out, byTime)
+	}
 	return out
 }
 

@@ -11,6 +11,7 @@ import (
 // session go on side by side.
 type readAhead struct {
 	batches chan batch
+	used    chan []obd.Record // to be filled again
 	now     batch
 	given   int
 }
@@ -23,12 +24,17 @@ type batch struct {
 // newReadAhead begins to read; stop ends it, after which src is free again.
 func newReadAhead(ctx context.Context, src session.Source) (r *readAhead, stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
-	r = &readAhead{batches: make(chan batch, 4)}
+	r = &readAhead{batches: make(chan batch, 4), used: make(chan []obd.Record, 6)}
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
 		for {
-			b := batch{records: make([]obd.Record, 0, 512)}
+			var b batch
+			select {
+			case b.records = <-r.used:
+			default:
+				b.records = make([]obd.Record, 0, 512)
+			}
 			for b.err == nil && len(b.records) < cap(b.records) {
 				var rec obd.Record
 				if rec, b.err = src.Next(ctx); b.err == nil {
@@ -54,9 +60,13 @@ func (r *readAhead) Next(ctx context.Context) (obd.Record, error) {
 		if r.now.err != nil {
 			return obd.Record{}, r.now.err
 		}
+		if r.now.records != nil {
+			clear(r.now.records) // lets go of them
+			r.used <- r.now.records[:0]
+			r.now.records, r.given = nil, 0
+		}
 		select {
 		case r.now = <-r.batches:
-			r.given = 0
 		case <-ctx.Done():
 			return obd.Record{}, ctx.Err()
 		}

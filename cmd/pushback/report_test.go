@@ -5,7 +5,9 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -244,4 +246,30 @@ func BenchmarkReportOfEightHours(b *testing.B) {
 			b.Log(records)
 		})
 	}
+}
+
+// Eight hours on a fast bus judged again, and how many times as long that takes as the
+// sqlite3 shell to print the rows.
+func BenchmarkReplayOfEightHours(b *testing.B) {
+	shell, err := exec.LookPath("sqlite3")
+	if err != nil {
+		b.Skip("needs the sqlite3 shell")
+	}
+	db := filepath.Join(b.TempDir(), "p.db")
+	id := recordSim(b, db, simcar.Config{Car: simCar(b, "healthy"), Bus: obd.CAN11at500, Seed: 1, Drive: simcar.Town}, 8*time.Hour)
+	var judging, printing time.Duration
+	for b.Loop() {
+		start := time.Now()
+		if s := run(b.Context(), []string{"replay", id, "--db", db}, strings.NewReader(""), io.Discard, io.Discard); s == statusFailed {
+			b.Fatal(s)
+		}
+		judging += time.Since(start)
+		start = time.Now()
+		if err := exec.Command(shell, db, "select * from record").Run(); err != nil { // to the null device
+			b.Fatal(err)
+		}
+		printing += time.Since(start)
+	}
+	b.ReportMetric(judging.Seconds()/float64(b.N), "s/replay")
+	b.ReportMetric(judging.Seconds()/printing.Seconds(), "replay/shell")
 }

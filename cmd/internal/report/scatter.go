@@ -41,6 +41,7 @@ func clouds(sides []*Side) (out []cloud) {
 		for _, b := range s.Map.Banks {
 			c := cloud{title: label(s, fmt.Sprintf("Bank %d: total trim against air flow", b.Bank)), unit: s.Map.FlowUnit, fit: b.Fit}
 			flow := flows[c.unit]
+			c.points = make([]xy, 0, len(s.Map.Readings)/len(s.Map.Banks))
 			for i := range s.Map.Readings {
 				r := &s.Map.Readings[i]
 				if r.Bank != b.Bank || !(r.Flow > 0) || math.IsInf(r.Flow, 1) {
