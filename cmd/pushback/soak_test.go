@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
@@ -23,6 +24,8 @@ import (
 
 var soak = flag.Duration("soak", 20*time.Minute, "session time of TestSoak; 24h takes some minutes")
 
+const soaking = "PUSHBACK_SOAKING"
+
 // A long session from the simulated car to the disk, in accelerated time: memory stays
 // what it is after a tenth of it, and no goroutine or file is left. The memory is what the
 // process itself holds, Go's and SQLite's; its program file, 24 MB of pages that the system
@@ -30,6 +33,15 @@ var soak = flag.Duration("soak", 20*time.Minute, "session time of TestSoak; 24h 
 //
 //	go test ./cmd/pushback -run TestSoak -soak 24h -v -timeout 1h
 func TestSoak(t *testing.T) {
+	if os.Getenv(soaking) == "" { // a process of its own, whose memory no other test has used
+		c := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestSoak$", "-test.v", "-soak="+soak.String())
+		c.Env = append(os.Environ(), soaking+"=1")
+		out, err := c.CombinedOutput()
+		if t.Logf("%s", out); err != nil {
+			t.Error(err)
+		}
+		return
+	}
 	ctx := context.Background()
 	goroutines, files := runtime.NumGoroutine(), openFiles(t)
 	car, err := simcar.Find("healthy")
@@ -60,7 +72,7 @@ func TestSoak(t *testing.T) {
 		t.Fatal(err)
 	}
 	debug.FreeOSMemory()
-	before := heldMB(t) // by the tests that ran before, in the same process
+	before := heldMB(t)
 	held := &memorySink{t: t, every: *soak / 20}
 	res, err := session.Run(ctx, p, judge, stored{w}, &stopAfter{*soak, p.Stop}, held)
 	if err != nil {
