@@ -34,14 +34,14 @@ func speedTable(ctx context.Context) error {
 	fmt.Println("The watched pair (sensor voltage and short-term trim), readings a second.")
 	fmt.Println("ideal: nothing but the pair, by the bus's timing, the computer's mean reply time and the serial line.")
 	fmt.Println("awaited: while the answer to a force or a release is awaited; slow signals get 2.2 % of the requests.")
-	fmt.Println("at rest: ideal is what the slow signals' periods leave of it, where each takes a request of its own, and")
-	fmt.Println("they are allowed 30 %; above that all periods stretch alike (stretch). late: the longest time between")
-	fmt.Println("two readings of any of them, in its period so stretched.")
+	fmt.Println("at rest: ideal is what the slow signals leave of it, where each takes a request of its own: 30 % at the most,")
+	fmt.Println("less where they can all be read as often as is wanted. deadlines: the longest time between two readings of")
+	fmt.Println("any of them, in its deadline; 1.00 is just kept.")
 	fmt.Println("bus use: the ideal time of every exchange made over the time taken.")
 	fmt.Println("plain: one PID a request, the adapter's own time-outs, no count of replies, the same slow signals.")
 	for _, baud := range []int{38400, 115200} {
 		rows := [][]string{{fmt.Sprintf("bus, %d baud", baud), "ideal", "awaited", "share", "bus use",
-			"at rest: ideal", "ours", "share", "bus use", "stretch", "late", "plain", "rest/plain", "raised", "awaited", "share"}}
+			"at rest: ideal", "ours", "share", "bus use", "deadlines", "plain", "rest/plain", "raised", "awaited", "share"}}
 		for _, bus := range speedBuses {
 			forced, err := measure(ctx, bus, baud, 0, true)
 			if err != nil {
@@ -62,7 +62,7 @@ func speedTable(ctx context.Context) error {
 			rows = append(rows, []string{
 				bus.String(), fmt.Sprintf("%.2f", forced.ideal), fmt.Sprintf("%.2f", forced.rate), percent(forced.rate / forced.ideal), percent(forced.use),
 				fmt.Sprintf("%.2f", rest.ideal), fmt.Sprintf("%.2f", rest.rate), percent(rest.rate / rest.ideal), percent(rest.use),
-				fmt.Sprintf("%.2f", rest.stretch), fmt.Sprintf("%.2f", rest.late),
+				fmt.Sprintf("%.2f", rest.late),
 				fmt.Sprintf("%.2f", plain), fmt.Sprintf("%.1f ×", rest.rate/plain),
 				fmt.Sprint(raised.baud), fmt.Sprintf("%.2f", raised.rate), percent(raised.rate / raised.ideal),
 			})
@@ -80,9 +80,8 @@ type speed struct {
 	ideal, rate float64 // of the pair, 1/s
 	use         float64 // of the bus, 1 is ideal
 	baud        int     // of the serial line in the end
-	stretch     float64 // of the slow signals' periods
-	late        float64 // longest time between two readings of one, in stretched periods
-	periods     map[string]time.Duration
+	late        float64 // longest time between two readings of a slow signal, in its deadline
+	periods     map[string]poll.Period
 }
 
 var pair, pairReply = []byte{0x01, 0x14}, []byte{0x41, 0x14, 0x5A, 0x80}
@@ -93,12 +92,11 @@ const slowShare = 0.3
 // atRest sets what the bus allows at rest, by timing and periods alone. On CAN slow signals
 // travel with others: nothing is taken off.
 func (s *speed) atRest(bus obd.Bus) {
-	s.stretch = 1
 	if bus.CAN() {
 		return
 	}
 	wanted := 0.0
-	for text, every := range s.periods {
+	for text, period := range s.periods {
 		req, _ := obd.ParseRequest(text)
 		request := append([]byte{req.Service}, req.Data...)
 		reply := append([]byte{req.Service + 0x40}, req.Data...)
@@ -107,10 +105,9 @@ func (s *speed) atRest(bus obd.Bus) {
 		} else {
 			reply = append(reply, make([]byte, 6)...) // three codes
 		}
-		wanted += simcar.Ideal(bus, s.baud, simcar.UsualReply(bus), request, reply, false).Seconds() / every.Seconds()
+		wanted += simcar.Ideal(bus, s.baud, simcar.UsualReply(bus), request, reply, false).Seconds() / period.Every.Seconds()
 	}
-	s.stretch = max(1, wanted/slowShare)
-	s.ideal *= 1 - wanted/s.stretch
+	s.ideal *= 1 - min(wanted, slowShare)
 }
 
 // measure runs our own session.
@@ -174,9 +171,9 @@ func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int, awaited bool) 
 	}
 	s.periods = p.Periods()
 	s.atRest(bus)
-	for text, every := range s.periods {
-		if every < measuring/4 {
-			s.late = max(s.late, max(longest[text], end-asked[text]).Seconds()/every.Seconds()/s.stretch)
+	for text, period := range s.periods {
+		if period.Within < measuring {
+			s.late = max(s.late, max(longest[text], end-asked[text]).Seconds()/period.Within.Seconds())
 		}
 	}
 	return s, nil
@@ -205,7 +202,7 @@ func newCar(bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
 // plainRate is what a client reaches that asks one PID at a time and lets the adapter wait
 // for more: the pair are PIDs 14 and 06, and after each pair one of the slow
 // signals, with the periods that our own session keeps.
-func plainRate(bus obd.Bus, baud int, periods map[string]time.Duration) (float64, error) {
+func plainRate(bus obd.Bus, baud int, periods map[string]poll.Period) (float64, error) {
 	sim, err := newCar(bus, baud, 0)
 	if err != nil {
 		return 0, err
@@ -248,7 +245,7 @@ func plainRate(bus obd.Bus, baud int, periods map[string]time.Duration) (float64
 		if due[next] > sim.Now() {
 			continue
 		}
-		due[next] = sim.Now() + periods[next]
+		due[next] = sim.Now() + periods[next].Every
 		if err := ask(next); err != nil {
 			return 0, err
 		}

@@ -31,14 +31,17 @@ func (p *Poller) takeAsked() (obd.Request, bool) {
 // goroutine that calls Next; marks do the same by themselves.
 func (p *Poller) Await(answer bool) { p.plan.await(answer, p.now()) }
 
-// Periods returns how often each slow signal is read at rest, by the request in hexadecimal. On a
-// bus that is too slow for that all periods stretch alike. It is for the goroutine that
-// calls Next.
-func (p *Poller) Periods() map[string]time.Duration {
-	all := map[string]time.Duration{}
+// Period is how often a slow signal is read at rest where the bus can carry it, and within
+// what time on every bus.
+type Period struct{ Every, Within time.Duration }
+
+// Periods returns those of all slow signals, by the request in hexadecimal. It is for the
+// goroutine that calls Next.
+func (p *Poller) Periods() map[string]Period {
+	all := map[string]Period{}
 	for _, it := range p.plan.items {
 		if !it.fast {
-			all[it.request().Hex()] = it.every
+			all[it.request().Hex()] = Period{it.every, it.within}
 		}
 	}
 	return all

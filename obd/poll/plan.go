@@ -14,9 +14,10 @@ import (
 // service without data.
 type item struct {
 	service byte
-	pid     byte // of service 01
-	fast    bool // as often as the bus allows
-	every   time.Duration
+	pid     byte          // of service 01
+	fast    bool          // as often as the bus allows
+	every   time.Duration // at rest, where the bus can carry it
+	within  time.Duration // its deadline at rest, on every bus
 	await   time.Duration // its period while an answer is awaited; 0: it waits too, but for room in a request
 	read    time.Duration // when it was asked for last; never: not yet
 	misses  int
@@ -33,7 +34,7 @@ func (it *item) request() obd.Request {
 
 // Shares of the exchanges that slow signals may take where each needs one of its own.
 // While an answer is awaited it is the pair that counts. Where that is too little for
-// the periods, all stretch alike: what is overdue by most of its periods goes first.
+// the periods, what is nearest to its deadline goes first.
 const (
 	restShare  = 0.3
 	awaitShare = 0.022
@@ -70,30 +71,33 @@ type plan struct {
 	codes   map[string]int // lines that answer requests for trouble codes
 }
 
-// slow lists what else is read, and how often.
+// slow lists what else is read, how often, and within what time at the latest: later the maps
+// of trim would not count it (the engine's speed after 4 s, its load and air after 9 s,
+// temperatures after 90 s).
 var slow = []item{
-	{pid: 0x03, every: 1500 * time.Millisecond, await: awaited},
-	{pid: 0x0C, every: 1200 * time.Millisecond},
-	{pid: 0x04, every: 3 * time.Second},
-	{pid: 0x05, every: 5 * time.Second},
-	{pid: 0x07, every: 2500 * time.Millisecond},
-	{pid: 0x09, every: 2500 * time.Millisecond},
-	{pid: 0x01, every: 8 * time.Second},
-	{pid: 0x0B, every: 3 * time.Second},
-	{pid: 0x10, every: 3 * time.Second},
-	{pid: 0x0D, every: 3 * time.Second},
-	{pid: 0x11, every: 3 * time.Second},
-	{pid: 0x0F, every: 20 * time.Second},
-	{pid: 0x1F, every: 20 * time.Second},
-	{pid: 0x33, every: time.Hour},
-	{service: 0x07, every: 30 * time.Second},
+	{pid: 0x03, every: 1500 * time.Millisecond, within: 4 * time.Second, await: awaited},
+	{pid: 0x0C, every: 1200 * time.Millisecond, within: 4 * time.Second},
+	{pid: 0x04, every: 3 * time.Second, within: 9 * time.Second},
+	{pid: 0x05, every: 5 * time.Second, within: 30 * time.Second},
+	{pid: 0x07, every: 2500 * time.Millisecond, within: 9 * time.Second},
+	{pid: 0x09, every: 2500 * time.Millisecond, within: 9 * time.Second},
+	{pid: 0x01, every: 8 * time.Second, within: 60 * time.Second},
+	{pid: 0x0B, every: 3 * time.Second, within: 9 * time.Second},
+	{pid: 0x10, every: 3 * time.Second, within: 9 * time.Second},
+	{pid: 0x0D, every: 3 * time.Second, within: 9 * time.Second},
+	{pid: 0x11, every: 3 * time.Second, within: 9 * time.Second},
+	{pid: 0x0F, every: 20 * time.Second, within: 60 * time.Second},
+	{pid: 0x1F, every: 20 * time.Second, within: 60 * time.Second},
+	{pid: 0x33, every: time.Hour, within: 2 * time.Hour},
+	{service: 0x07, every: 30 * time.Second, within: 90 * time.Second},
 }
 
 const (
-	medium  = time.Second     // other sensors, the other bank's trim
-	alert   = medium / 3      // the other bank's sensor while a force is announced
-	awaited = 2 * time.Second // what else tells of an answer, while one is awaited
-	recheck = 5 * time.Second // a trim that also comes with the voltage
+	medium  = time.Second             // other sensors, the other bank's trim
+	latest  = 3500 * time.Millisecond // of these
+	alert   = medium / 3              // the other bank's sensor while a force is announced
+	awaited = 2 * time.Second         // what else tells of an answer, while one is awaited
+	recheck = 5 * time.Second         // a trim that also comes with the voltage
 )
 
 // watched returns the sensors to read as fast as possible: the named one, or all upstream
@@ -140,21 +144,21 @@ func (p *plan) fill(d *decode.Decoder, sensor string) {
 	}
 	fast := watched(d.Sensors(), sensor)
 	for _, s := range fast {
-		add(item{pid: s.PID, fast: true, every: medium})
+		add(item{pid: s.PID, fast: true, every: medium, within: latest})
 	}
 	for _, s := range fast {
-		add(item{pid: trimPID(s.Bank), fast: true, every: recheck})
+		add(item{pid: trimPID(s.Bank), fast: true, every: recheck, within: 3 * recheck})
 	}
 	for _, s := range d.Sensors() {
 		if s.PID != 0 {
-			add(item{pid: s.PID, every: medium, await: awaited})
+			add(item{pid: s.PID, every: medium, within: latest, await: awaited})
 		}
 		if it := p.item(0x01, s.PID); it != nil && !it.fast && len(fast) > 0 && s.Position == fast[0].Position {
 			p.beside = append(p.beside, it)
 		}
 	}
-	add(item{pid: 0x06, every: medium, await: awaited})
-	add(item{pid: 0x08, every: medium, await: awaited})
+	add(item{pid: 0x06, every: medium, within: latest, await: awaited})
+	add(item{pid: 0x08, every: medium, within: latest, await: awaited})
 	for _, it := range slow {
 		add(it)
 	}
@@ -187,6 +191,14 @@ func (p *plan) late(it *item, now time.Duration) float64 {
 	return float64(now-it.read)/float64(every) - 1
 }
 
+// urgency orders what is due: what was never read, then at rest what is nearest to its deadline.
+func (p *plan) urgency(it *item, now time.Duration) float64 {
+	if p.awaiting(now) || it.read == never {
+		return p.late(it, now)
+	}
+	return float64(now-it.read) / float64(it.within)
+}
+
 // sorted returns the items that are to be read as fast as possible, those that are due,
 // and those that may as well be read if a request has room for them; the most urgent first.
 func (p *plan) sorted(now time.Duration) (fast, due, soon []*item) {
@@ -200,7 +212,7 @@ func (p *plan) sorted(now time.Duration) (fast, due, soon []*item) {
 			soon = append(soon, it)
 		}
 	}
-	slices.SortStableFunc(due, func(a, b *item) int { return cmp.Compare(p.late(b, now), p.late(a, now)) })
+	slices.SortStableFunc(due, func(a, b *item) int { return cmp.Compare(p.urgency(b, now), p.urgency(a, now)) })
 	slices.SortStableFunc(soon, func(a, b *item) int { return cmp.Compare(a.read+a.every, b.read+b.every) })
 	return fast, due, soon
 }
@@ -294,10 +306,10 @@ func (p *plan) fell(items []*item, came func(*item) bool, now time.Duration) {
 // sensor of the other bank is read more often: if the watched one does not follow, that one
 // tells whether the connectors are crossed. Without such a sensor the answer is awaited at once.
 func (p *plan) announce(k obd.MarkKind, now time.Duration) {
-	every := medium
+	every, within := medium, latest
 	switch k {
 	case obd.MarkLean, obd.MarkRich:
-		every = alert
+		every, within = alert, alert
 		p.await(len(p.beside) == 0, now)
 	case obd.MarkRelease:
 		p.await(true, now)
@@ -305,7 +317,7 @@ func (p *plan) announce(k obd.MarkKind, now time.Duration) {
 		return
 	}
 	for _, it := range p.beside {
-		it.every = every
+		it.every, it.within = every, within
 	}
 }
 

@@ -35,7 +35,7 @@ func healthy(t *testing.T, bus obd.Bus) (*simcar.Sim, *poll.Poller) {
 
 // drive polls a simulated car for a while and returns the records, and the periods of the slow
 // signals.
-func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string]time.Duration) {
+func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string]poll.Period) {
 	t.Helper()
 	_, p := healthy(t, bus)
 	var all []obd.Record
@@ -85,19 +85,20 @@ func TestShares(t *testing.T) {
 			if share := float64(fast) / float64(total); share < 0.67 { // discovery counts as other
 				t.Errorf("the watched pair has %.0f %% of the exchanges", 100*share)
 			}
-			// Where each takes a request of its own and that is too much, all periods stretch alike.
-			wanted := 0.0
-			for _, every := range periods {
-				wanted += 1 / every.Seconds()
-			}
-			stretch := 1.0
-			if !bus.CAN() {
-				stretch = max(1, wanted*60/(0.3*float64(total)))
+			last, round := map[byte]time.Duration{}, 10*time.Second // until then each is read once
+			for _, r := range all {
+				for _, pid := range r.Exchange.Request.Data {
+					within := periods[obd.Request{Service: 1, Data: []byte{pid}}.Hex()].Within
+					if waited := r.At - max(last[pid], round); last[pid] > 0 && within > 0 && waited > within {
+						t.Errorf("PID %02X was not read for %v at %v; its deadline is %v", pid, waited, r.At, within)
+					}
+					last[pid] = r.At
+				}
 			}
 			for _, pid := range []byte{0x15, 0x03, 0x0C, 0x04, 0x05, 0x07, 0x01, 0x06} {
-				every := periods[obd.Request{Service: 1, Data: []byte{pid}}.Hex()].Seconds()
-				if least := 0.8*60/(every*stretch) - 1; every == 0 || float64(asked[pid]) < least {
-					t.Errorf("PID %02X was read %d times in a minute, not %.1f", pid, asked[pid], least)
+				p := periods[obd.Request{Service: 1, Data: []byte{pid}}.Hex()]
+				if p.Every == 0 || p.Within < p.Every || float64(asked[pid]) < 60/p.Within.Seconds()-1 {
+					t.Errorf("PID %02X was read %d times in a minute, period %v", pid, asked[pid], p)
 				}
 			}
 			if n := len(all); all[n-2].Exchange.Request.Hex() != "07" || all[n-1].Exchange.Request.Hex() != "03" {
