@@ -48,6 +48,7 @@ type answer struct {
 	now    float64
 	nowAt  float64
 	raw    float64 // short-term trim alone, not mirrored
+	rawTop float64 // the same, mirrored, at its highest since the beginning
 	low    float64 // lowest since the beginning, and its last reading
 	lowAt  point
 	rise   point // the first reading above low
@@ -127,8 +128,10 @@ func (a *answer) add(p point, total, raw float64) {
 		a.low, a.peak, a.bottom, a.top = a.start, a.start, a.start, a.start
 		a.lowAt = point{lo: a.lo, hi: a.hi}
 		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.t()
+		a.rawTop = a.up * raw
 	}
 	a.n++
+	a.rawTop = max(a.rawTop, a.up*raw)
 	a.climb.add(p.t(), u)
 	if a.state == answered {
 		// Where it began is settled; a fall now is the loop letting go.
@@ -180,7 +183,9 @@ func (a *answer) weigh() {
 	// force's beginning on.
 	straight := come >= max(6, 0.7*a.width()) && a.drop <= 1.01*trimCount && a.nowAt-a.began >= 5 &&
 		a.lowAt.t() <= a.hi+1
-	if beyond || straight {
+	// Or, by mixture, farther than it ever went by itself: it may turn on the way.
+	farther := a.mayTurn && come >= max(6, 1.5*a.width()) && a.now > a.ceiling()+a.margin() && a.lowAt.t() <= a.hi+2
+	if beyond || straight || farther {
 		a.state = answered
 	}
 }
@@ -195,7 +200,7 @@ func (a *answer) finish() {
 
 // still reports whether trim has not left the range of its hunting, nor come far.
 func (a *answer) still() bool {
-	return a.now < a.ceiling()+a.margin() && a.moved() < max(minAnswer, 0.7*a.width())
+	return a.now < max(a.ceiling(), a.start)+a.margin() && a.moved() < max(minAnswer, 0.7*a.width())
 }
 
 // stuckFor is how long trim has stood within a count, s.
@@ -207,6 +212,9 @@ func (a *answer) stuckFor() float64 { return a.nowAt - a.steadyAt }
 func (a *answer) stopsAtZero(near float64) bool {
 	return abs(a.raw) < near && a.stuckFor() >= stuckEnough && a.peak-a.now <= 1.01*trimCount
 }
+
+// toItsMiddle reports whether short-term trim went to zero and not beyond.
+func (a *answer) toItsMiddle() bool { return abs(a.rawTop) < trimCount/2 }
 
 // stops reports whether trim has come to a stop within near of zero where its own rate
 // would have carried it on by three counts.

@@ -119,6 +119,15 @@ func staysOf(v []float64) stays {
 	return s
 }
 
+// habit is a stay, but no longer than one that some others of them bear out: one long stay
+// among others is none.
+func (s stays) habit(stay float64) float64 {
+	if s.n < 3 {
+		return stay
+	}
+	return min(stay, 4*s.mid)
+}
+
 // chance is the probability that a stay of the sensor's own lasts for longer than secs. A
 // sensor that cycles is an alternating renewal process (D. R. Cox, Renewal Theory, 1962);
 // its stays follow an Erlang law, from regular ones (shape 8) to ones without memory (shape

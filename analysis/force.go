@@ -19,6 +19,7 @@ type force struct {
 	ready    bool // the conditions for the test held
 	openedAt float64
 	opened   bool // the computer left closed loop meanwhile
+	wasOpen  bool // at its beginning or some time later: trim may have moved for that
 
 	volts            voltsBase // the forced sensor at rest
 	own              answer    // trim of the watched bank

@@ -109,12 +109,13 @@ func (c *courtCase) command(side Side) Proof {
 		id, verb = ProofCutsFuel, "fall"
 	}
 	p := Proof{ID: id, State: Untested, Why: fmt.Sprintf("not forced %s", side), Evidence: evidence()}
-	if fo := c.w.follow[sideIndex(side)]; fo.no || fo.vague {
+	switch fo := c.w.follow[sideIndex(side)]; {
+	case fo.no:
 		p.Why = "the reading did not follow the force"
-		p.State = Unclear
-		if fo.no {
-			p.State = Untested
-		}
+	case fo.vague:
+		p.State, p.Why = Unclear, "the reading did not follow the force"
+	case c.w.announced(side) && len(c.on(side)) == 0:
+		p.State, p.Why = Unclear, "the reading did not begin and end to be held when that was said"
 	}
 	rank := map[State]int{Untested: 0, Unclear: 1, Failed: 2, Proven: 3}
 	for _, f := range c.on(side) {
@@ -146,7 +147,11 @@ func (c *courtCase) command(side Side) Proof {
 				q.State = Unclear
 				q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
 			}
-			if a.stopsAtZero(near) && !f.compensated && (!c.w.cfg.ByMixture || f.toldFor >= stuckEnough) {
+			if c.w.cfg.ByMixture && a.toItsMiddle() {
+				q.State = Unclear
+				q.Why += "; that is its middle, and it may have no authority beyond: move the mixture further"
+			}
+			if a.stopsAtZero(near) && !f.compensated && c.w.steered(f) {
 				q.State = Failed
 				q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
 					f.level, f.seconds(), a.raw, verb)
@@ -157,7 +162,7 @@ func (c *courtCase) command(side Side) Proof {
 		case a.state == cannot:
 			q.Why = fmt.Sprintf("trim stood at its limit (%+.1f %%) and had no room to answer", a.up*a.now)
 			q.Evidence = evidence("limit_pct", a.up*a.now, "held_s", f.seconds())
-		case a.state == wrongWay && f.firm():
+		case a.state == wrongWay && f.firm() && !f.wasOpen:
 			q.State = Failed
 			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%", signed)
 			if c.w.cfg.ByMixture {
@@ -168,6 +173,9 @@ func (c *courtCase) command(side Side) Proof {
 		case f.opened:
 			q.Why = "the computer left closed loop before trim had answered"
 			q.Evidence = evidence("held_s", f.openedAt-f.begin, "moved_pct", signed)
+		case a.state == wrongWay && f.wasOpen:
+			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%, but the loop was open for some of that time", signed)
+			q.Evidence = evidence("moved_pct", signed, "held_s", f.seconds())
 		case a.state == silent:
 			q.State = Failed
 			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim did not answer (%+.1f %%)", f.level, f.seconds(), signed)
@@ -178,6 +186,11 @@ func (c *courtCase) command(side Side) Proof {
 		case a.n == 0:
 			q.Why = "trim was not read during the force"
 			q.Evidence = evidence("held_s", f.seconds())
+		case a.stopsAtZero(1) && c.w.steered(f):
+			q.State = Failed
+			q.Why = fmt.Sprintf("held for %.1f s; trim went from %+.1f %% to its middle and stood there for %.0f s: it does not %s beyond",
+				f.seconds(), a.up*a.start, a.stuckFor(), verb)
+			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "stood_still_s", a.stuckFor())
 		case a.moved() >= 2*trimCount-roundoff && a.stuckFor() >= 2 && a.peak-a.now <= 1.01*trimCount:
 			q.Why = fmt.Sprintf("trim went to %+.1f %% and stood there for %.0f s, too short to say that it goes no further: hold for longer", a.up*a.now, a.stuckFor())
 			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "stood_still_s", a.stuckFor())
@@ -219,7 +232,7 @@ func span(lo, hi float64) string {
 func (c *courtCase) delivery() Proof {
 	p := Proof{ID: ProofDelivery, State: Untested, Why: "trim has not moved far enough to test it", Evidence: evidence()}
 	var best *force // of those whose mixture did not show, the one that tested most
-	byDown, bySensor := false, false
+	byDown, bySensor, denied := false, false, false
 	prove := func(why string, ev map[string]float64) {
 		if p.State != Proven {
 			p.State, p.Why, p.Evidence = Proven, why, ev
@@ -229,19 +242,22 @@ func (c *courtCase) delivery() Proof {
 		if f.own.state != answered {
 			continue
 		}
+		denied = denied || c.w.cfg.ByMixture && f.rel.denies(f.volts.interval)
+		// The mixture swings back by itself when it is let go, and a sensor that does not cycle
+		// evenly may be following something else than the loop: unless it left the side just when
+		// trim had gone back.
+		believed := !c.w.cfg.ByMixture || f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim()
 		switch {
-		case f.rel.says() && c.w.cfg.ByMixture && !f.volts.regular() && !c.saysBoth():
-			// The mixture swings back by itself when it is let go, and a sensor that does not cycle
-			// evenly may be following something else than the loop.
-			bySensor = true
-		case f.rel.says():
+		case f.rel.says() && believed:
 			prove(fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),
 				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best))
 			bySensor = true
 		case f.compensated:
 			prove("the loop brought the mixture back while it was still being forced",
 				evidence("moved_pct", f.own.up*(f.own.top-f.own.start)))
-			byDown = true
+			bySensor = true
+		case f.rel.says():
+			bySensor = true
 		}
 		if f.down.answered {
 			prove(fmt.Sprintf("the downstream sensor went %s %.1f s after the force began", f.down.side, f.down.answeredAt-f.begin),
@@ -258,7 +274,15 @@ func (c *courtCase) delivery() Proof {
 			byDown = true
 		}
 	}
-	if best == nil {
+	switch {
+	case bySensor && !byDown && denied:
+		p.State, p.Why = Unclear, "after one release the sensor reported what trim had made, and after another it did not"
+		return p
+	case bySensor && p.State == Untested:
+		p.State = Unclear
+		p.Why = "released, the sensor reported the other side; but it does not cycle evenly, so it may have followed something else: force the other side too"
+		return p
+	case best == nil:
 		return p
 	}
 	d := &best.down
@@ -323,7 +347,7 @@ func (c *courtCase) sensor(side Side) Proof {
 	for _, f := range c.forces {
 		if c.w.cfg.ByMixture && f.side == side {
 			switch {
-			case f.own.state == answered && f.compensated && f.volts.showed(side):
+			case f.own.state == answered && f.compensated && (f.volts.showed(side) || strength(side, f.level) > 0):
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s, the sensor said so and steered trim until it had brought it back", side),
 					evidence("moved_pct", f.own.up*(f.own.top-f.own.start), "held_s", f.seconds())})
 			case f.strong >= 2:

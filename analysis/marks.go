@@ -38,7 +38,7 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	w.events = w.events[:0]
 	t := at.Seconds()
 	w.now = max(w.now, t)
-	w.tell(t, side != "")
+	w.tell(t, side)
 	if side == "" {
 		w.markRelease(t)
 		return w.events
@@ -81,18 +81,24 @@ func (w *Watcher) markRelease(t float64) {
 // told is what the technician said of one force: when he took the wire and when he let go, s; 0 if
 // he did not say.
 type told struct {
+	side        Side
 	at, release float64
 }
 
 // tell notes a mark.
-func (w *Watcher) tell(t float64, begins bool) {
+func (w *Watcher) tell(t float64, side Side) {
 	n := len(w.told)
 	switch {
-	case begins && n < maxForces:
-		w.told = append(w.told, told{at: t})
-	case !begins && n > 0 && w.told[n-1].release == 0:
+	case side != "" && n < maxForces:
+		w.told = append(w.told, told{side: side, at: t})
+	case side == "" && n > 0 && w.told[n-1].release == 0:
 		w.told[n-1].release = t
 	}
+}
+
+// announced reports whether the technician said that he forced this side.
+func (w *Watcher) announced(side Side) bool {
+	return slices.ContainsFunc(w.told, func(s told) bool { return s.side == side })
 }
 
 // edgeSlack is how far from its mark a force may begin or end, s.

@@ -47,6 +47,7 @@ type plant struct {
 	noTrim      bool         // trim is not read
 	raised      float64      // V by which the signal return lies above the computer's ground
 	unused      bool         // the byte of trim beside the voltage is FF
+	mixed       float64      // the forces move lambda by so much, not the wire
 	hunting     bool         // idle speed and mixture swing with a period of 2.5 s
 }
 
@@ -105,6 +106,11 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 			lambda += 0.01 * math.Sin(2*math.Pi*t/2.5)
 		}
 		lambda += 0.002 * rng.NormFloat64()
+		for _, f := range c.forces {
+			if c.mixed > 0 && t >= f.at && t < f.at+f.length {
+				lambda += c.mixed * (2*boolTo(f.side == Lean) - 1)
+			}
+		}
 		copy(queue, queue[1:])
 		queue[len(queue)-1] = lambda
 		atSensor := queue[0]
@@ -127,7 +133,7 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 		}
 		for k, f := range c.forces {
 			if t >= f.at && t < f.at+f.length {
-				if !f.shaky || math.Mod(t*3.7, 1) > 0.15 {
+				if c.mixed == 0 && (!f.shaky || math.Mod(t*3.7, 1) > 0.15) {
 					wire = f.volts
 					if c.blend {
 						wire = 0.25*f.volts + 0.75*emf

@@ -18,6 +18,7 @@ const (
 // (trade figure), the cell's own less than 1 s even when half worn.
 const (
 	promptWithin = 1.0
+	promptByWire = 0.6  // a wire that is let go shows at once, a mixture takes its way through the engine
 	ownStay      = 0.05 // chance of a stay that is called more than plain switching
 	muteAfter    = 5.0
 	muteFlat     = 3.0 // enough where the reading lies still between the sides
@@ -34,6 +35,7 @@ type release struct {
 	expect Side
 	lo, hi float64 // the wire was let go between these, s
 	at     float64
+	prompt float64 // s: what comes within it comes at once
 
 	trimThen  float64 // mirrored trim at the release
 	trimMade  float64 // how far the force had moved it, %
@@ -71,8 +73,11 @@ type release struct {
 // begin starts the watch after f; first is the session's first force, before which
 // trim was last seen at its balance undisturbed.
 func (r *release) begin(f *force, trim float64, first *force) {
-	*r = release{expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end,
+	*r = release{expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end, prompt: promptByWire,
 		trimThen: trim, trimNow: trim, bottom: 9, top: -9}
+	if f.own.mayTurn {
+		r.prompt = promptWithin
+	}
 	// What counts is how far trim is past its balance, not past where it happened to
 	// stand: after an earlier force it may stand far out on the other side.
 	if a := &f.own; a.base.known() {
@@ -179,6 +184,21 @@ func (r *release) says() bool {
 	return r.state == sensorSays && !(r.left && r.stillLeft > 0.5)
 }
 
+// leftWithTrim reports whether the reading left the side when trim had gone back, neither
+// long before nor long after.
+func (r *release) leftWithTrim() bool { return r.left && abs(r.stillLeft) <= 0.3 }
+
+// denies reports whether trim had gone far and the sensor, let go, did not report it: not
+// within the time that a sound one takes, or it left the side again with trim still there.
+func (r *release) denies(interval float64) bool {
+	if r.trimMade < 6 || r.says() || r.state == sensorOpen || r.state == sensorNotYet {
+		return false
+	}
+	late := r.lastOff.hi > 0 && r.lastOff.t()-r.hi > promptWithin+interval
+	// (What left within a second may have been on its way before the release.)
+	return late || r.left && r.stillLeft > 0.8 && r.lastOn.t()-r.at > promptWithin
+}
+
 // stayNeeded is how long the reading must stay on the side to be more than plain
 // switching: longer than it ever did at rest.
 func (r *release) stayNeeded(b voltsBase) float64 {
@@ -186,9 +206,9 @@ func (r *release) stayNeeded(b voltsBase) float64 {
 		return 1.5
 	}
 	own := b.stays(r.expect)
-	stay := own.lasting(ownStay)
-	if own.n >= 3 {
-		stay = min(stay, 4*own.mid) // one long stay among others is no habit
+	stay := own.habit(own.lasting(ownStay))
+	if own.n > 0 && own.n < 3 {
+		stay = min(stay, 4*own.longest) // of so few the law is hardly known
 	}
 	return max(0.5, stay, 2.2*b.interval)
 }
@@ -224,7 +244,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	lateBy := r.lastOff.t() - r.hi // it had not answered this long after the release
 	off := r.lastOff.hi > 0
 	late := off && lateBy > promptWithin+b.interval
-	atOnce := !off || lateBy <= max(0.6, 1.2*b.interval)
+	atOnce := !off || lateBy <= max(r.prompt, 1.2*b.interval)
 	switch {
 	case late && r.trimAtOn < 0.3:
 		return set(sensorVague, "it came when trim had already gone back, which proves nothing")
@@ -246,8 +266,8 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return set(sensorVague, "the reading was not extreme enough to prove it")
 	case enough:
 		return set(sensorVague, "the reading came to that side, but not far")
-	case r.strong+r.grey == 0 && r.still() >= 0.5 && waited < muteAfter && !last:
-		r.hasOn, r.left, r.nOn = false, false, 0 // a brush past the side; go on looking
+	case (r.strong+r.grey == 0 || waited <= r.prompt) && r.still() >= 0.5 && waited < muteAfter && !last:
+		r.hasOn, r.left, r.nOn, r.strong, r.grey = false, false, 0, 0, 0 // a brush past the side; go on looking
 		return false
 	}
 	return set(sensorVague, "it did not stay longer than it does by plain switching")

@@ -237,6 +237,9 @@ func (w *Watcher) stepStatus(p point) {
 		r.closedAt, r.everClosed = p.lo, true
 	} else {
 		r.openAt = p.hi
+		if f := w.holding(); f != nil {
+			f.wasOpen = true
+		}
 	}
 	if had && isClosed(was) && !isClosed(r.status) {
 		if f := w.running(); f != nil && (!f.ended || p.t()-f.end < 20) && !f.opened {
@@ -338,7 +341,7 @@ func (w *Watcher) lookForForce(p point) {
 			w.beginForce(h, &w.volts, true)
 			return
 		}
-		if w.now > w.expect.at+3 {
+		if w.now > w.expect.at+3 && w.volts.dwell.side != w.expect.side {
 			// The watched sensor has had its time: perhaps it is read as the other bank's.
 			if h, ok := w.heldMarked(&w.otherVolts); ok && !h.loose && w.otherVolts.run.n >= 4 {
 				w.beginForce(h, &w.otherVolts, true)
@@ -466,6 +469,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	from := max(h.lo-trimBaselineFor, w.restFrom)
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.holds()
+	f.wasOpen = w.ready.hasStatus && !isClosed(w.ready.status)
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
 	w.expect.open = false
 	w.forces = append(w.forces, f)
@@ -616,7 +620,7 @@ func (w *Watcher) judgeHold(f *force) {
 		f.toldLimit = true
 		w.fitAnswer(a, &w.trim, a.limitAt)
 		w.emit(Event{T: a.limitAt, Name: TrimAtLimit, Value: a.limitRaw})
-	case a.state == wrongWay && !f.toldWrong && f.firm():
+	case a.state == wrongWay && !f.toldWrong && f.firm() && !f.wasOpen:
 		f.toldWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
 	case a.state == answerOpen && !f.toldSilent && !f.opened && a.quiet() && f.firm() && w.steered(f):
@@ -757,12 +761,13 @@ func (w *Watcher) stepMixtureHold(f *force, p point) {
 	if d.side == f.side {
 		f.toldFor = d.seconds()
 	}
-	long := d.side == f.side && d.seconds() > max(1, 1.3*f.volts.stays(f.side).p95)
+	own := f.volts.stays(f.side)
+	long := d.side == f.side && d.seconds() > max(1, 1.3*own.habit(own.p95))
 	if long && strength(f.side, p.v) == 2 {
 		f.strong++
 	}
 	w.feedTrims(f, p.t())
-	if !f.seen && (long && d.seconds() > 1.3*f.volts.stays(f.side).longest || f.own.state == answered) {
+	if !f.seen && (long && d.seconds() > 1.3*own.habit(own.longest) || f.own.state == answered) {
 		f.seen = true
 		if t := d.first.t(); long && t > f.begin-2 {
 			f.beginLo, f.beginHi = startOf(d.before, d.hasBefore, d.first)

@@ -72,6 +72,19 @@ func TestConclusions(t *testing.T) {
 		{"PID 14 without trim", with(func(p *plant) { p.unused = true }), Config{}, LoopProven},
 		{"trim never read", with(func(p *plant) { p.noTrim, p.marks = true, true }), Config{}, UnclearResult},
 		{"a touch of a second", with(func(p *plant) { p.marks = true; p.forces = []hold{lean(30, 1)} }), Config{}, UnclearResult},
+		// The reading lay on the side that was announced long before, so nothing was seen of the
+		// force; that the other side is proven makes no part of it.
+		{"announced, but it lay there already", with(func(p *plant) {
+			p.marks, p.addsOnly, p.seconds = true, true, 130
+			p.disturbance = func(t float64) float64 { return -0.08 * boolTo(t > 52) }
+		}), Config{}, UnclearResult},
+		{"by mixture", with(mixture(0.05)), Config{ByMixture: true}, LoopProven},
+		{"by mixture, more than the loop brings back", with(mixture(0.15)), Config{ByMixture: true}, LoopProven},
+		{"by mixture, lean only", with(func(p *plant) { mixture(0.08)(p); p.forces = p.forces[:1] }), Config{ByMixture: true}, PartlyProven},
+		{"by mixture, adds only", with(func(p *plant) { mixture(0.08)(p); p.addsOnly = true }), Config{ByMixture: true}, NoCommand},
+		{"by mixture, cuts only", with(func(p *plant) { mixture(0.08)(p); p.cutsOnly, p.base = true, 0.98 }), Config{ByMixture: true}, NoCommand},
+		{"by mixture, trim frozen", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{ByMixture: true}, NoCommand},
+		{"by mixture, sensor dead", with(func(p *plant) { mixture(0.08)(p); p.cell, p.seconds = flat(0.06), 130 }), Config{ByMixture: true}, SensorDead},
 		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, UnclearResult},
 	}
 	for _, c := range cases {
@@ -93,6 +106,11 @@ func TestConclusions(t *testing.T) {
 			}
 		})
 	}
+}
+
+// mixture has the forces move lambda by so much, announced.
+func mixture(by float64) func(*plant) {
+	return func(p *plant) { p.mixed, p.marks = by, true }
 }
 
 // misfire lets a cylinder's air through unburnt, 60 ms at a time at no regular times, which
