@@ -121,8 +121,11 @@ func (w *Watcher) stepReady(now float64) {
 // steady reports whether the engine ran evenly in [from, to]: within a quarter of
 // its slowest. True if speed was not read.
 func (r *readiness) steady(from, to float64) bool {
-	lo, hi, n := r.rpm.span(from-1, to)
-	return n == 0 || hi <= 1.25*lo+50
+	if r.rpm.n == 0 {
+		return true
+	}
+	lo, hi, n := r.rpm.span(from-2, to)
+	return n > 0 && hi <= 1.25*lo+50
 }
 
 // closedDuring reports whether the loop is known to have been closed since the

@@ -75,8 +75,8 @@ type plan struct {
 // of trim would not count it (the engine's speed after 4 s, its load and air after 9 s,
 // temperatures after 90 s).
 var slow = []item{
-	{pid: 0x03, every: 1500 * time.Millisecond, within: 4 * time.Second, await: awaited},
-	{pid: 0x0C, every: 1200 * time.Millisecond, within: 4 * time.Second},
+	{pid: 0x03, every: 1500 * time.Millisecond, within: 3 * time.Second, await: awaited},
+	{pid: 0x0C, every: 1200 * time.Millisecond, within: 3 * time.Second},
 	{pid: 0x04, every: 3 * time.Second, within: 9 * time.Second},
 	{pid: 0x05, every: 5 * time.Second, within: 30 * time.Second},
 	{pid: 0x07, every: 2500 * time.Millisecond, within: 9 * time.Second},
