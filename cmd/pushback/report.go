@@ -15,10 +15,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"pushback/analysis"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/report"
-	"pushback/decode"
 	"pushback/store"
 )
 
@@ -255,7 +253,7 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 		return nil, nil, err
 	}
 	trace := report.NewTrace(m.Watching)
-	c, t := conditions{}, tellings{content: store.NewContent(), can: m.Format.Bus.CAN(), status: map[byte]int{}, codes: map[string][]string{}}
+	c, t := conditions{}, newTellings(m)
 	e, err := gather(ctx, db, m.ID, &c, &t, trace)
 	if err != nil {
 		return nil, nil, err
@@ -263,21 +261,14 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 	built := make(chan trimmap.Map, 1)
 	go func() { built <- trimmap.Build(e.trims.Data(e.forced, 0)) }() // as long as all the rest
 	s := &report.Side{Session: m, Records: t.records, Hash: t.content.Sum(), Verdict: e.verdict, Events: e.events, Figures: e.figures,
-		Trace: trace, Facts: testFacts(m, c, t, e.verdict.Conclusion != analysis.NothingForced), Resting: restFacts(m.Watching, e.figures)}
+		Trace: trace, Resting: restFacts(m.Watching, e.figures)}
+	s.Facts = testFacts(m, c, t, s.Forcing())
 	if vin {
 		s.VIN = m.VIN
 	}
 	found := foundOf(e)
 	s.Switching = switchingTable(found.Switching)
-	s.Codes, s.CodesRead = codesOver(t.codes, e), len(e.Codes) > 0
-	for _, x := range []struct {
-		what string
-		r    *decode.Readiness
-	}{{"At the beginning", t.readiness}, {"At the end", e.Readiness}} {
-		if x.r != nil {
-			s.Monitors = append(s.Monitors, report.Fact{What: x.what, Text: x.r.String()})
-		}
-	}
+	s.Codes, s.NoCodes, s.Monitors = codesOver(t, e), noCodes(t, e), monitorsOver(e.Findings)
 	if f := found.Freeze; f != nil {
 		var text strings.Builder
 		writeFreeze(&text, f)

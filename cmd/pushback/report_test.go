@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -135,7 +136,7 @@ func TestOwnersWords(t *testing.T) {
 		if car.Expect == "" {
 			continue
 		}
-		if o := words.OwnerText(analysis.Verdict{Conclusion: analysis.Conclusion(car.Expect)}, false); o.Answer == "" || len(o.Next) == 0 {
+		if o := words.OwnerText(analysis.Verdict{Conclusion: analysis.Conclusion(car.Expect)}, false, true); o.Answer == "" || len(o.Next) == 0 {
 			t.Errorf("%s: %+v", car.Expect, o)
 		}
 	}
@@ -272,4 +273,135 @@ func BenchmarkReplayOfEightHours(b *testing.B) {
 	}
 	b.ReportMetric(judging.Seconds()/float64(b.N), "s/replay")
 	b.ReportMetric(judging.Seconds()/printing.Seconds(), "replay/shell")
+}
+
+// What was read once is not said to have been read at the beginning and at the end.
+func TestReportOfCodesReadOnce(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	db := filepath.Join(t.TempDir(), "p.db")
+	for _, c := range []struct {
+		car        string
+		bus        obd.Bus
+		part       float64 // of the recording; it ends before codes are read again
+		want, none []string
+	}{
+		{"healthy", obd.ISO9141, 1, []string{"No stored or pending codes, neither at the beginning nor at the end.", "Monitors At the beginning", "At the end lamp"}, []string{"when they were read", "When they were read"}},
+		{"healthy", obd.CAN11at500, 1, []string{"No stored or pending codes, neither at the beginning nor at the end; no permanent codes when they were read."}, nil},
+		{"healthy", obd.ISO9141, 0.2, []string{"No stored or pending codes when they were read.", "Monitors When they were read lamp off"}, []string{"at the beginning", "At the beginning", "At the end"}},
+		{"vacuum-leak-large", obd.ISO9141, 0.2, []string{"P0171 stored there not read again"}, nil},
+		{"vacuum-leak-large", obd.ISO9141, 1, []string{"P0171 stored there there"}, []string{"not read again"}},
+		{"healthy", obd.ISO9141, 0, []string{"Codes were not read."}, []string{"No stored", "h3>Monitors"}},
+	} {
+		id := firstPart(t, db, recordSim(t, db, simcar.Config{Car: simCar(t, c.car), Bus: c.bus, Seed: 1}, 20*time.Second), c.part)
+		page, _ := reportOf(t, db, id)
+		_, text, _ := strings.Cut(textOfPage(page), "Trouble codes and monitors")
+		text, _, _ = strings.Cut(text, "Cautions")
+		for _, want := range c.want {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s, %g of it: no %q in %s", c.car, c.part, want, text)
+			}
+		}
+		for _, none := range c.none {
+			if strings.Contains(text, none) {
+				t.Errorf("%s, %g of it: %q in %s", c.car, c.part, none, text)
+			}
+		}
+	}
+}
+
+// firstPart stores the first part of a session as another one, of which no record is left
+// where part is 0.
+func firstPart(t *testing.T, db, id string, part float64) string {
+	t.Helper()
+	s, err := store.Open(t.Context(), db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	m, err := s.Find(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := s.Records(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := m.Duration
+	m.ID, m.Conclusion = "", ""
+	w, err := s.Create(t.Context(), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for rec, err := r.Next(t.Context()); err == nil && rec.At.Seconds() <= part*whole.Seconds() && part > 0; rec, err = r.Next(t.Context()) {
+		if err := w.Append(rec, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := errors.Join(r.Close(), w.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return w.ID()
+}
+
+// Nobody is said to have forced the signal where neither the technician's marks nor a force
+// that was seen show it.
+func TestReportOfNoForce(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	db := filepath.Join(t.TempDir(), "p.db")
+	const did, byWire = "We put a false message", "Forced B1S1, by the wire"
+	table := func(mark string) string {
+		file := filepath.Join(t.TempDir(), "cold.csv")
+		text := "t_s,O2S11,SHRTFT1,ECT,FUELSYS1,RPM,mark\n"
+		for i := range 400 {
+			said := ""
+			if i == 200 {
+				said = mark
+			}
+			text += fmt.Sprintf("%.2f,0.45,0,15,1,900,%s\n", float64(i)/4, said)
+		}
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		command(t, "import", file, "--db", db)
+		return "last"
+	}
+	guided := func(name string) string {
+		a, _, _ := testApp(t, db)
+		_ = guidedRun(t, a, simCar(t, name), obd.BusUnknown, false) // the status is the verdict's
+		return "last"
+	}
+	for _, c := range []struct {
+		name       string
+		session    func() string
+		conclusion analysis.Conclusion
+		want, none []string
+	}{
+		{"driven", func() string {
+			return recordSim(t, db, simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN11at500, Seed: 1}, time.Minute)
+		}, analysis.NothingForced, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
+		{"cold", func() string {
+			return recordSim(t, db, simcar.Config{Car: simCar(t, "cold"), Bus: obd.CAN11at500, Seed: 1}, time.Minute)
+		}, analysis.NotReadyToSay, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
+		{"cold table", func() string { return table("") }, analysis.NotReadyToSay, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
+		{"cold table with a mark", func() string { return table("lean") }, analysis.NotReadyToSay, []string{byWire + ", as the technician marked; the reading shows no force", did}, []string{"is not in this recording"}},
+		{"tested", func() string { return guided("healthy") }, analysis.LoopProven, []string{byWire, did}, []string{"as the technician marked"}},
+		{"wire broken", func() string { return guided("wire-open-computer-side") }, analysis.InputDead, []string{byWire + ", as the technician marked; the reading shows no force", did}, nil},
+	} {
+		id := c.session()
+		if got := metaOf(t, db, id).Conclusion; got != string(c.conclusion) {
+			t.Errorf("%s: %s: nothing is tested here", c.name, got)
+		}
+		page, _ := reportOf(t, db, id)
+		text := textOfPage(page)
+		for _, want := range c.want {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s: no %q", c.name, want)
+			}
+		}
+		for _, none := range c.none {
+			if strings.Contains(text, none) {
+				t.Errorf("%s: %q", c.name, none)
+			}
+		}
+	}
 }

@@ -103,10 +103,13 @@ func restFacts(sensor string, f analysis.Figures) (out []report.Fact) {
 	return out
 }
 
-func testFacts(m store.Meta, c conditions, t tellings, forced bool) []report.Fact {
+func testFacts(m store.Meta, c conditions, t tellings, forced report.Forcing) []report.Fact {
 	out := []report.Fact{{What: "Forced", Text: m.Watching + ", by the " + m.By}}
-	if !forced {
+	switch forced {
+	case report.NotForced:
 		out = []report.Fact{{What: "Watched", Text: m.Watching}}
+	case report.ForceMarked:
+		out[0].Text += ", as the technician marked; the reading shows no force"
 	}
 	add := func(what, text string) {
 		if text != "" {
@@ -145,12 +148,16 @@ func testFacts(m store.Meta, c conditions, t tellings, forced bool) []report.Fac
 
 // tellings is a sink that keeps what the records tell at the beginning, and their hash.
 type tellings struct {
-	content   store.Content
-	records   int
-	can       bool
-	codes     map[string][]string // first reading of each state
-	readiness *decode.Readiness   // first reading
-	status    map[byte]int        // readings of FUELSYS1 by value
+	content store.Content
+	records int
+	can     bool
+	codes   map[string][]string // first reading of each state
+	times   map[string]int      // how often each state was read
+	status  map[byte]int        // readings of FUELSYS1 by value
+}
+
+func newTellings(m store.Meta) tellings {
+	return tellings{content: store.NewContent(), can: m.Format.Bus.CAN(), codes: map[string][]string{}, times: map[string]int{}, status: map[byte]int{}}
 }
 
 func (t *tellings) Write(f session.Frame) error {
@@ -169,45 +176,100 @@ func (t *tellings) Write(f session.Frame) error {
 	return t.content.Add(f.Record)
 }
 
-// tells takes the first reading of each kind of code, and of the monitors.
+// tells counts a reading of codes and keeps the first of each state. One that cannot be
+// decoded was none.
 func (t *tellings) tells(x *obd.Exchange) {
 	state := session.CodeState(x.Request.Service)
-	_, known := t.codes[state]
-	readiness := t.readiness == nil && x.Request.Service == 0x01 && slices.Equal(x.Request.Data, []byte{0x01})
-	if (state == "" || known) && !readiness {
+	if state == "" || x.Outcome != obd.OK {
 		return
 	}
+	all := []string{}
 	for _, r := range x.Replies {
-		if state != "" {
-			if c, err := decode.Codes(x.Request.Service, t.can, r.Data); err == nil {
-				t.codes[state] = append(some(t.codes[state]), c...)
-			}
-		} else if r, err := decode.ReadReadiness(r.Data); err == nil && t.readiness == nil {
-			t.readiness = &r
+		c, err := decode.Codes(x.Request.Service, t.can, r.Data)
+		if err != nil {
+			return
 		}
+		all = append(all, c...)
+	}
+	if t.times[state]++; t.times[state] == 1 {
+		t.codes[state] = all
 	}
 }
 
-// codesOver lists each code that was there at the beginning or the end.
-func codesOver(first map[string][]string, e *evidence) (out []report.Code) {
-	said := func(in map[string][]string, state, code string) string {
-		list, read := in[state]
-		switch {
-		case slices.Contains(list, code):
+var codeStates = []string{"stored", "pending", "permanent"}
+
+// codesOver lists each code that was there at the beginning or the end. What was read once
+// is not said to have been read at both.
+func codesOver(t tellings, e *evidence) (out []report.Code) {
+	said := func(list []string, code string) string {
+		if slices.Contains(list, code) {
 			return "there"
-		case read:
-			return "not there"
 		}
-		return "not read"
+		return "not there"
 	}
-	for _, state := range []string{"stored", "pending", "permanent"} {
-		all := slices.Concat(first[state], e.Codes[state])
+	for _, state := range codeStates {
+		all := slices.Concat(t.codes[state], e.Codes[state])
 		slices.Sort(all)
 		for _, code := range slices.Compact(all) {
-			out = append(out, report.Code{Code: code, State: state, Meaning: decode.Describe(code),
-				Before: said(first, state, code), After: said(e.Codes, state, code),
-				ByTest: slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == code })})
+			c := report.Code{Code: code, State: state, Meaning: decode.Describe(code), Before: said(t.codes[state], code), After: "not read again",
+				ByTest: slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == code })}
+			if last, read := e.Codes[state]; read && t.times[state] > 1 { // not read since they were cleared, else
+				c.After = said(last, code)
+			}
+			out = append(out, c)
 		}
+	}
+	return out
+}
+
+// noCodes says which kinds of codes were read and not found, and when; "" where none was read.
+func noCodes(t tellings, e *evidence) string {
+	var once, twice []string
+	for _, state := range codeStates {
+		_, last := e.Codes[state]
+		switch n := t.times[state]; {
+		case n > 1 && last:
+			twice = append(twice, state)
+		case n > 0:
+			once = append(once, state)
+		}
+	}
+	var parts []string
+	if len(twice) > 0 {
+		parts = append(parts, "no "+orList(twice)+" codes, neither at the beginning nor at the end")
+	}
+	if len(once) > 0 {
+		parts = append(parts, "no "+orList(once)+" codes when they were read")
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	text := strings.Join(parts, "; ")
+	return strings.ToUpper(text[:1]) + text[1:] + "."
+}
+
+func orList(words []string) string {
+	last := len(words) - 1
+	if last == 0 {
+		return words[0]
+	}
+	return strings.Join(words[:last], ", ") + " or " + words[last]
+}
+
+// monitorsOver are the monitors as first and last read, or as read once.
+func monitorsOver(f *session.Findings) (out []report.Fact) {
+	first := f.Began
+	for c := f.Cleared; c != nil; c = c.Cleared {
+		if c.Began != nil {
+			first = c.Began
+		}
+	}
+	switch last := f.Readiness; {
+	case first == nil:
+	case last == nil || last == first: // the same reading, not an equal one
+		out = []report.Fact{{What: "When they were read", Text: first.String()}}
+	default:
+		out = []report.Fact{{What: "At the beginning", Text: first.String()}, {What: "At the end", Text: last.String()}}
 	}
 	return out
 }

@@ -18,7 +18,9 @@ import (
 	"pushback/analysis/compare"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
+	"pushback/obd"
 	"pushback/store"
 )
 
@@ -53,7 +55,7 @@ type Side struct {
 	Switching Table
 	Map       trimmap.Map
 	Codes     []Code
-	CodesRead bool
+	NoCodes   string // said where there are none; "" they were not read
 	Monitors  []Fact
 	OwnTests  []Fact
 	Freeze    string
@@ -169,7 +171,30 @@ func (r *Report) Owner() words.Owner {
 	if c := r.Compare; c != nil {
 		return words.OwnerCompared(c.Answer, c.Shifted, r.Sides[0].Verdict, s.Verdict, byMixture)
 	}
-	return words.OwnerText(s.Verdict, byMixture)
+	return words.OwnerText(s.Verdict, byMixture, s.Forcing() != NotForced)
+}
+
+// Forcing is what shows that somebody forced the signal.
+type Forcing int
+
+const (
+	NotForced   Forcing = iota // nothing does
+	ForceMarked                // the technician's marks alone
+	ForceSeen                  // the watcher saw a force
+)
+
+// Forcing is how the side's signal was forced.
+func (s *Side) Forcing() Forcing {
+	out := NotForced
+	if slices.ContainsFunc(s.Trace.Ticks, func(k session.Tick) bool {
+		return k.Mark != nil && (k.Mark.Kind == obd.MarkLean || k.Mark.Kind == obd.MarkRich)
+	}) {
+		out = ForceMarked
+	}
+	if slices.ContainsFunc(s.Events, func(e analysis.Event) bool { return e.Name == analysis.ForceBegins }) {
+		out = ForceSeen
+	}
+	return out
 }
 
 // Vehicle is the car in the shop's words, else in the session's.

@@ -33,8 +33,9 @@ func toneOf(c analysis.Conclusion) string {
 	return "doubt"
 }
 
-// OwnerText words a verdict for who does not know the trade.
-func OwnerText(v analysis.Verdict, byMixture bool) Owner {
+// OwnerText words a verdict for who does not know the trade; forced: somebody is known to
+// have put a false message on the wire, or to have changed the mixture.
+func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 	c := v.Conclusion
 	is := func(id analysis.ProofID, state analysis.State) bool {
 		return slices.ContainsFunc(v.Proofs, func(p analysis.Proof) bool { return p.ID == id && p.State == state })
@@ -50,8 +51,8 @@ func OwnerText(v analysis.Verdict, byMixture bool) Owner {
 		o.Did = "An oxygen sensor in the exhaust tells the engine's computer whether it burns too much or too little fuel, and the computer corrects. " +
 			"We made the mixture itself richer or leaner for some seconds and watched whether the sensor noticed and the computer pushed back. Then we undid it and watched both return."
 	}
-	if !slices.ContainsFunc(v.Proofs, func(p analysis.Proof) bool { return p.State != analysis.Untested }) {
-		o.Did = "We recorded what the engine's computer reports. Nothing was done to the sensor's wire or to the mixture."
+	if !forced {
+		o.Did = "We recorded what the engine's computer reports. The test itself, a false message on the sensor's wire or a changed mixture, is not in this recording."
 	}
 	switch c {
 	case analysis.LoopProven:
@@ -224,7 +225,7 @@ func Length(d time.Duration) string {
 
 // OwnerCompared is what the first page of a report on a repair says.
 func OwnerCompared(a compare.Answer, shifted bool, first, last analysis.Verdict, byMixture bool) Owner {
-	was, now := OwnerText(first, byMixture), OwnerText(last, byMixture)
+	was, now := OwnerText(first, byMixture, true), OwnerText(last, byMixture, true) // what was done is said anew
 	before, after := first.Conclusion, last.Conclusion
 	o := Owner{Question: "Did the repair help?", Next: now.Next,
 		Did: "We measured the car before the repair and again after it, and compared how much the engine's computer has to correct the fuel under the same conditions. " +
