@@ -12,10 +12,10 @@ import (
 )
 
 // memory remembers cars while the program runs.
-type memory map[string]poll.Car
+type memory map[string][]poll.Car
 
-func (m memory) Recall(key string) (poll.Car, bool) { c, ok := m[key]; return c, ok }
-func (m memory) Remember(key string, c poll.Car)    { m[key] = c }
+func (m memory) Recall(key string) []poll.Car    { return m[key] }
+func (m memory) Remember(key string, c poll.Car) { m[key] = poll.Met(m[key], c) }
 
 // adapterReset is how long a simulated adapter takes to start.
 const adapterReset = 600 * time.Millisecond
@@ -35,9 +35,23 @@ func idealStart(bus obd.Bus, baud int) time.Duration {
 		simcar.Ideal(bus, baud, reply, pair, pairReply, false)
 }
 
-// firstReading is the time from the first byte to the end of the first reading of the sensor.
-func firstReading(ctx context.Context, bus obd.Bus, baud int, mem poll.Memory) (time.Duration, error) {
-	sim, err := newCar(bus, baud, 0)
+// visit is one car met with one adapter.
+type visit struct {
+	car string
+	bus obd.Bus
+}
+
+// The cars of the table: the one that is measured, and another.
+const known, other = "healthy", "v-engine"
+
+// firstReading is the time from the first byte to the end of the first reading of the sensor. The
+// session lasts until all that discovery asks was asked.
+func firstReading(ctx context.Context, v visit, baud int, mem poll.Memory) (time.Duration, error) {
+	car, err := simcar.Find(v.car)
+	if err != nil {
+		return 0, err
+	}
+	sim, err := simcar.New(simcar.Config{Car: car, Bus: v.bus, Seed: 1, Baud: baud})
 	if err != nil {
 		return 0, err
 	}
@@ -46,35 +60,84 @@ func firstReading(ctx context.Context, bus obd.Bus, baud int, mem poll.Memory) (
 	if err != nil {
 		return 0, err
 	}
-	for {
+	var read time.Duration
+	for range 60 {
 		r, err := p.Next(ctx)
 		if err != nil {
 			return 0, err
 		}
 		// A record that Next had to wait for ends now; one that Open has kept is no reading.
-		if x := r.Exchange; x.Outcome == obd.OK && slices.Contains(x.Request.Data, 0x14) {
-			return sim.Now(), nil
+		if x := r.Exchange; read == 0 && x.Outcome == obd.OK && slices.Contains(x.Request.Data, 0x14) {
+			read = sim.Now()
 		}
 	}
+	return read, nil
+}
+
+// afterwards is the first reading of the last visit of several through one adapter.
+func afterwards(ctx context.Context, visits ...visit) (read time.Duration, err error) {
+	mem := memory{}
+	for _, v := range visits {
+		if read, err = firstReading(ctx, v, 38400, mem); err != nil {
+			return 0, fmt.Errorf("%s on %v: %w", v.car, v.bus, err)
+		}
+	}
+	return read, nil
+}
+
+// longest is the longest of the first readings of a car that comes after others, which are met
+// on each of the buses.
+func longest(ctx context.Context, visits func(bus obd.Bus) []visit) (most time.Duration, on obd.Bus, err error) {
+	for _, bus := range speedBuses {
+		read, err := afterwards(ctx, visits(bus)...)
+		if err != nil {
+			return 0, 0, err
+		}
+		if read > most {
+			most, on = read, bus
+		}
+	}
+	return most, on, nil
 }
 
 func firstTable(ctx context.Context) error {
 	fmt.Println("First reading of the sensor, s from the first byte; the adapter's reset takes 0.60 s of it.")
-	rows := [][]string{{"bus, 38400 baud", "ideal", "known car", "over ideal", "new car"}}
+	fmt.Println("known: as always of late; once: met once before, and no other. in turn: two known cars come in turn, the other on the")
+	fmt.Println("bus where that costs most, or on the same. new: no memory. unknown: another car is remembered, on the bus where that")
+	fmt.Println("costs most, or on the same. habit: unknown, after only known ones came of late.")
+	rows := [][]string{{"bus, 38400 baud", "ideal", "known", "over ideal", "once", "in turn", "same bus", "new", "unknown", "over new", "same bus", "habit"}}
+	seconds := func(d time.Duration) string { return fmt.Sprintf("%.3f", d.Seconds()) }
 	for _, bus := range speedBuses {
-		mem := memory{}
-		fresh, err := firstReading(ctx, bus, 38400, mem)
-		if err != nil {
-			return fmt.Errorf("%v: %w", bus, err)
+		ideal, me := idealStart(bus, 38400), visit{known, bus}
+		inTurn := func(b obd.Bus) []visit {
+			you := visit{other, b}
+			return []visit{me, you, me, you, me, you, me}
 		}
-		known, err := firstReading(ctx, bus, 38400, mem)
-		if err != nil {
-			return fmt.Errorf("%v, known: %w", bus, err)
+		unknown := func(b obd.Bus) []visit { return []visit{{other, b}, me} }
+		habit := func(b obd.Bus) []visit {
+			you := visit{other, b}
+			return []visit{you, you, you, you, me}
 		}
-		ideal := idealStart(bus, 38400)
+		var got [8]time.Duration
+		for i, visits := range [][]visit{{me, me, me, me}, {me, me}, nil, inTurn(bus), {me}, nil, unknown(bus), nil} {
+			var err error
+			switch i {
+			case 2:
+				got[i], _, err = longest(ctx, inTurn)
+			case 5:
+				got[i], _, err = longest(ctx, unknown)
+			case 7:
+				got[i], _, err = longest(ctx, habit)
+			default:
+				got[i], err = afterwards(ctx, visits...)
+			}
+			if err != nil {
+				return err
+			}
+		}
 		rows = append(rows, []string{
-			bus.String(), fmt.Sprintf("%.3f", ideal.Seconds()), fmt.Sprintf("%.3f", known.Seconds()),
-			percent(known.Seconds()/ideal.Seconds() - 1), fmt.Sprintf("%.3f", fresh.Seconds()),
+			bus.String(), seconds(ideal), seconds(got[0]), percent(got[0].Seconds()/ideal.Seconds() - 1), seconds(got[1]),
+			seconds(got[2]), seconds(got[3]), seconds(got[4]), seconds(got[5]), percent(got[5].Seconds()/got[4].Seconds() - 1), seconds(got[6]), seconds(got[7]),
 		})
 	}
 	grid(rows)

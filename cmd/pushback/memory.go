@@ -18,13 +18,14 @@ type memory struct {
 	mu   sync.Mutex
 }
 
-// remembered is one entry of the file.
+// remembered is one entry of the file: the cars met through one adapter.
 type remembered struct {
-	Car  poll.Car  `json:"car"`
-	Used time.Time `json:"used"`
+	Cars []poll.Car `json:"cars"`
+	Car  *poll.Car  `json:"car,omitempty"` // in older files, which held one
+	Used time.Time  `json:"used"`
 }
 
-// Bounds of the file: the cars used longest ago are forgotten first.
+// Bounds of the file: the adapters used longest ago are forgotten first.
 const (
 	maxRemembered = 64
 	maxMemoryFile = 1 << 20
@@ -43,24 +44,30 @@ func (m *memory) read() map[string]remembered {
 	if err != nil || json.Unmarshal(text, &all) != nil || all == nil {
 		return map[string]remembered{}
 	}
+	for key, r := range all {
+		if r.Car != nil {
+			r.Cars, r.Car = append(r.Cars, *r.Car), nil
+			all[key] = r
+		}
+	}
 	return all
 }
 
-// Recall returns what was learned under the key.
-func (m *memory) Recall(key string) (poll.Car, bool) {
+// Recall returns the cars met under the key, the latest first.
+func (m *memory) Recall(key string) []poll.Car {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	r, ok := m.read()[key]
-	return r.Car, ok
+	return m.read()[key].Cars
 }
 
-// Remember keeps what was learned under the key.
+// Remember keeps what was learned of a car under the key.
 func (m *memory) Remember(key string, c poll.Car) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	all := m.read()
-	all[key] = remembered{Car: c, Used: time.Now()}
-	for len(all) > maxRemembered {
+	all[key] = remembered{Cars: poll.Met(all[key].Cars, c), Used: time.Now()}
+	text, err := json.Marshal(all)
+	for err == nil && (len(all) > maxRemembered || len(text) > maxMemoryFile) {
 		oldest := ""
 		for k, r := range all {
 			if oldest == "" || r.Used.Before(all[oldest].Used) {
@@ -68,8 +75,8 @@ func (m *memory) Remember(key string, c poll.Car) {
 			}
 		}
 		delete(all, oldest)
+		text, err = json.Marshal(all)
 	}
-	text, err := json.Marshal(all)
 	if err != nil || os.MkdirAll(filepath.Dir(m.path), 0o700) != nil {
 		return
 	}

@@ -9,11 +9,13 @@ import (
 	"pushback/obd"
 )
 
-// Memory keeps what was learned of a car, so that the next start need not find it out
+// Memory keeps what was learned of cars, so that the next start need not find it out
 // again. The key stands for a port and an adapter. What is remembered is verified before
 // it is used, so a Memory may be wrong or forget.
 type Memory interface {
-	Recall(key string) (Car, bool)
+	// Recall returns the cars met through this adapter, the latest first.
+	Recall(key string) []Car
+	// Remember keeps [Met] of them and this one.
 	Remember(key string, c Car)
 }
 
@@ -23,6 +25,33 @@ type Car struct {
 	Packed  bool      // it answers several PIDs in one request
 	Doubles bool      // it answers one PID twice, if asked for it twice
 	Replies []Reply   // of discovery that do not change: bitmaps and sensors
+	Row     int       // how many meetings in a row, this the last, were of remembered cars
+}
+
+// MaxCars is how many cars are remembered of one adapter.
+const MaxCars = 16
+
+// Met puts a car before those that were met earlier, and forgets what is beyond [MaxCars].
+func Met(cars []Car, c Car) []Car {
+	c.Row = 0
+	others := slices.DeleteFunc(slices.Clone(cars), c.same)
+	if len(others) < len(cars) {
+		c.Row = cars[0].Row + 1
+	}
+	others = append([]Car{c}, others...)
+	return others[:min(len(others), MaxCars)]
+}
+
+// same tells whether two cars answer discovery alike: then they are one, or as good as one.
+func (c Car) same(o Car) bool {
+	return c.Known.Format == o.Known.Format && len(c.Replies) == len(o.Replies) &&
+		!slices.ContainsFunc(c.Replies, func(r Reply) bool { return !o.has(r) })
+}
+
+func (c *Car) has(r Reply) bool {
+	return slices.ContainsFunc(c.Replies, func(o Reply) bool {
+		return o.Request == r.Request && o.From == r.From && bytes.Equal(o.Data, r.Data)
+	})
 }
 
 // Reply is one computer's answer to a request of discovery.
@@ -50,59 +79,199 @@ func (p *Poller) remember() {
 	}
 	c := Car{Known: p.adapter.Known(), Packed: p.plan.multi, Doubles: p.plan.double}
 	for _, r := range p.found {
-		if x := r.Exchange; lasting(x.Request) && x.Outcome == obd.OK {
-			for _, reply := range x.Replies {
-				c.Replies = append(c.Replies, Reply{x.Request.Hex(), reply.From, slices.Clone(reply.Data)})
-			}
-		}
+		c.Replies = append(c.Replies, repliesOf(r.Exchange)...)
 	}
 	p.config.Memory.Remember(p.key(), c)
 }
 
-// recall takes the car that was last met with this adapter for known, if it answers the first
-// request as it did then. What else discovery asks comes after the first reading, and is
-// compared too.
-func (p *Poller) recall(ctx context.Context) (bool, error) {
+// repliesOf are the replies of an exchange that are worth being remembered.
+func repliesOf(x *obd.Exchange) []Reply {
+	if !lasting(x.Request) || x.Outcome != obd.OK {
+		return nil
+	}
+	var all []Reply
+	for _, r := range x.Replies {
+		all = append(all, Reply{x.Request.Hex(), r.From, slices.Clone(r.Data)})
+	}
+	return all
+}
+
+// habit is how many meetings in a row with remembered cars let another such be expected.
+const habit = 2
+
+// tries are the buses to ask on before a search, of the cars that are remembered. What is asked in
+// vain makes the start of an unknown car longer, at worst by a tenth: so it is one CAN bus,
+// which says at once that nobody is there. Where all cars of late were remembered ones it is two
+// quick buses, then slow ones, the slowest last: a start with 5 baud takes 2.5 s in vain, so
+// before it comes the bus that most cars have.
+func tries(cars []Car) []obd.Bus {
+	if len(cars) == 0 {
+		return nil
+	}
+	var can, quick, fast, slow []obd.Bus
+	for _, c := range cars {
+		b := c.Known.Format.Bus
+		kind := &slow
+		switch {
+		case b.CAN():
+			can, kind = add(can, b), &quick
+		case b == obd.VPW, b == obd.PWM:
+			kind = &quick
+		case b == obd.ISO14230Fast:
+			kind = &fast
+		}
+		*kind = add(*kind, b)
+	}
+	if cars[0].Row < habit {
+		return can[:min(len(can), 1)]
+	}
+	all := append(quick[:min(len(quick), 2)], fast...)
+	if len(slow) > 0 {
+		all = append(add(all, obd.CAN11at500), slow[0])
+	}
+	return all
+}
+
+func add(buses []obd.Bus, b obd.Bus) []obd.Bus {
+	if slices.Contains(buses, b) {
+		return buses
+	}
+	return append(buses, b)
+}
+
+// recall returns the cars that may be met: remembered, and on a bus that may be asked on.
+func (p *Poller) recall() []Car {
 	if p.config.Memory == nil {
-		return false, nil
+		return nil
 	}
-	c, ok := p.config.Memory.Recall(p.key())
-	bus := c.Known.Format.Bus
-	if !ok || bus == obd.BusUnknown || bus > obd.CAN29at250 || p.config.Bus != obd.BusUnknown && p.config.Bus != bus {
-		return false, nil
+	return slices.DeleteFunc(slices.Clone(p.config.Memory.Recall(p.key())), func(c Car) bool {
+		b := c.Known.Format.Bus
+		return b == obd.BusUnknown || b > obd.CAN29at250 || p.config.Bus != obd.BusUnknown && p.config.Bus != b
+	})
+}
+
+// find finds the bus, by what is remembered if that helps, and the car if it is a remembered
+// one. Of another car that has answered it returns the answer, with which discovery begins.
+func (p *Poller) find(ctx context.Context) (known bool, first *obd.Exchange, err error) {
+	cars := p.recall()
+	buses := tries(cars)
+	if p.config.Bus != obd.BusUnknown && len(cars) > 0 { // there is no other
+		buses = []obd.Bus{p.config.Bus}
 	}
-	if err := p.adapter.Use(ctx, c.Known); errors.Is(err, obd.ErrNoVehicle) {
-		return false, nil
-	} else if err != nil {
-		return false, err
+	for _, b := range buses {
+		there := onBus(cars, b)
+		if len(there) == 0 { // any car
+			k := cars[0].Known
+			k.Format = obd.Format{Bus: b, Headers: k.Format.Headers, Padded: k.Format.Headers && b.CAN()}
+			there = []Car{{Known: k}}
+		}
+		if err := p.adapter.Use(ctx, there[0].Known); errors.Is(err, obd.ErrNoVehicle) {
+			continue
+		} else if err != nil {
+			return false, nil, err
+		}
+		p.vehicle.Format = there[0].Known.Format
+		if known, first, err := p.meet(ctx, there); known || first != nil || err != nil {
+			return known, first, err
+		}
 	}
-	p.vehicle.Format = c.Known.Format
 	p.begin()
-	first := obd.Request{Service: 0x01, Data: []byte{0x00}}
-	first.Expect = c.count(first)
-	x, err := p.ask(ctx, first)
-	if err != nil {
-		return false, err
+	if p.vehicle.Format, err = p.adapter.FindBus(ctx, p.config.Bus); err != nil {
+		return false, nil, err
 	}
-	if !c.agrees(&x) {
-		return false, nil
+	if there := onBus(cars, p.vehicle.Format.Bus); len(there) > 0 {
+		return p.meet(ctx, there)
 	}
-	p.found = append(p.found, p.record(&x))
+	p.begin()
+	return false, nil, nil
+}
+
+func onBus(cars []Car, b obd.Bus) []Car {
+	return slices.DeleteFunc(slices.Clone(cars), func(c Car) bool { return c.Known.Format.Bus != b })
+}
+
+// meet asks the first request, and takes a car for known if it answers that as it did then. What
+// else discovery asks comes after the first reading, and is compared too. Of another car it
+// returns the answer.
+func (p *Poller) meet(ctx context.Context, cars []Car) (known bool, x *obd.Exchange, err error) {
+	req := obd.Request{Service: 0x01, Data: []byte{0x00}}
+	req.Expect = cars[0].count(req)
+	for _, o := range cars[1:] { // one that answers alike, and then with one computer more
+		if o.count(req) != req.Expect && slices.ContainsFunc(o.Replies, func(r Reply) bool { return r.Request == req.Hex() && cars[0].has(r) }) {
+			req.Expect = 0
+		}
+	}
+	ask := func() error {
+		p.begin()
+		got, err := p.ask(ctx, req)
+		x = &got
+		return err
+	}
+	agrees := func(c Car) bool { return c.Known.Format == p.vehicle.Format && c.agrees(x) }
+	if err := ask(); err != nil {
+		return false, nil, err
+	}
+	f := printed(x, p.vehicle.Format)
+	if f.Bus == obd.BusUnknown {
+		return false, nil, nil
+	}
+	if !agrees(cars[0]) && (f != p.vehicle.Format || req.Expect > 0) {
+		if f != p.vehicle.Format {
+			k := p.adapter.Known()
+			k.Format = f
+			if kept, err := p.adapter.Keep(ctx, k); err != nil || !kept {
+				return false, nil, err
+			}
+			p.vehicle.Format = f
+		}
+		req.Expect = 0 // others may have more computers
+		if err := ask(); err != nil || x.Outcome != obd.OK {
+			return false, nil, err
+		}
+	}
+	if i := slices.IndexFunc(cars, agrees); i >= 0 && p.take(cars[i], x) {
+		return true, x, nil
+	}
+	return false, x, nil
+}
+
+// printed tells how the answer to the first request is printed, on the same bus and by the
+// same adapter as before; no bus if it is none.
+func printed(x *obd.Exchange, f obd.Format) obd.Format {
+	for _, padded := range []bool{true, false} {
+		if f.Padded = padded; padded && (!f.Headers || !f.Bus.CAN()) {
+			continue
+		}
+		if _, o := obd.Parse(x.Raw, f, x.Request); o == obd.OK {
+			return f
+		}
+	}
+	return obd.Format{}
+}
+
+// take takes a car for known; false where what is remembered makes no sense.
+func (p *Poller) take(c Car, x *obd.Exchange) bool {
+	first := x.Request
+	var later []obd.Request
 	for _, r := range c.Replies {
 		req, err := obd.ParseRequest(r.Request)
 		if err != nil || !lasting(req) {
-			return false, nil
+			return false
 		}
+		if req.Data[0] != 0 && req.Data[0]%0x20 == 0 && !slices.ContainsFunc(later, func(o obd.Request) bool { return o.Hex() == req.Hex() }) {
+			later = append(later, req)
+		}
+	}
+	for _, r := range c.Replies {
+		req, _ := obd.ParseRequest(r.Request)
 		p.plan.learn(req, obd.Reply{From: r.From, Data: r.Data})
 		// What cannot be decoded teaches nothing.
 		_, _ = p.vehicle.Decoder.Reply(r.From, append([]byte{req.Service}, req.Data...), r.Data, 0, 0, nil)
-		if req.Data[0] != 0 && req.Data[0]%0x20 == 0 && !slices.ContainsFunc(p.later, func(o obd.Request) bool { return o.Hex() == req.Hex() }) {
-			p.later = append(p.later, req)
-		}
 	}
+	p.found = append(p.found, p.record(x))
 	p.plan.multi, p.plan.double = c.Packed, c.Doubles
 	p.plan.unsure = !c.Known.Format.Headers && c.count(first) > 1 || p.vehicle.Decoder.Supports(0x1D)
-	p.later = append(p.particulars(), p.later...)
+	p.later = append(p.particulars(), later...)
 	for i := range p.later {
 		p.later[i].Expect = p.plan.expect(p.later[i])
 	}
@@ -113,24 +282,63 @@ func (p *Poller) recall(ctx context.Context) (bool, error) {
 			break
 		}
 	}
-	p.memo = &c
-	return true, nil
+	p.memo = &meeting{car: c, heard: repliesOf(x)}
+	return true
+}
+
+// meeting is a car that was taken for known until all that discovery asks is compared.
+type meeting struct {
+	car   Car
+	heard []Reply
+	other bool // it is another
 }
 
 // verify compares what a car that was taken for known answers with what it did then.
 // It is another car when that differs.
 func (p *Poller) verify(x *obd.Exchange) {
-	if p.memo == nil {
+	m := p.memo
+	if m == nil {
 		return
 	}
-	if x.Outcome == obd.OK && lasting(x.Request) && !p.memo.agrees(x) {
-		for _, r := range x.Replies {
-			p.plan.learn(x.Request, r)
+	if x.Outcome == obd.OK && lasting(x.Request) {
+		m.heard = append(m.heard, repliesOf(x)...)
+		if !m.car.agrees(x) {
+			m.other = true
+			for _, r := range x.Replies {
+				p.plan.learn(x.Request, r)
+			}
+			p.choose() // the decoder has learned already
 		}
-		p.choose() // the decoder has learned already
+		if m.other {
+			p.askRest()
+		}
 	}
-	if len(p.later) == 0 {
-		p.memo = nil
+	if len(p.later) > 0 || len(p.urgent) > 0 {
+		return
+	}
+	p.memo = nil
+	switch c := (Car{Known: p.adapter.Known(), Packed: p.plan.multi, Doubles: p.plan.double, Replies: m.heard}); {
+	case !m.other:
+		p.config.Memory.Remember(p.key(), m.car)
+	case c.Packed || !p.plan.can: // else nobody has tried it
+		p.config.Memory.Remember(p.key(), c)
+	}
+}
+
+// askRest adds what another car than was thought offers beyond that one.
+func (p *Poller) askRest() {
+	rest := p.particulars()
+	for base := 0x20; base <= 0xE0; base += 0x20 {
+		if p.anySupports(byte(base)) {
+			rest = append(rest, obd.Request{Service: 0x01, Data: []byte{byte(base)}})
+		}
+	}
+	for _, req := range rest {
+		known := func(o obd.Request) bool { return o.Hex() == req.Hex() }
+		if lasting(req) && !slices.ContainsFunc(p.later, known) && !slices.ContainsFunc(p.urgent, known) &&
+			!slices.ContainsFunc(p.memo.heard, func(r Reply) bool { return r.Request == req.Hex() }) {
+			p.later = append(p.later, req)
+		}
 	}
 }
 
@@ -147,15 +355,6 @@ func (c *Car) count(req obd.Request) int {
 
 // agrees tells whether an exchange brought what is remembered of it.
 func (c *Car) agrees(x *obd.Exchange) bool {
-	if x.Outcome != obd.OK || len(x.Replies) != c.count(x.Request) {
-		return false
-	}
-	for _, r := range x.Replies {
-		if !slices.ContainsFunc(c.Replies, func(o Reply) bool {
-			return o.Request == x.Request.Hex() && o.From == r.From && bytes.Equal(o.Data, r.Data)
-		}) {
-			return false
-		}
-	}
-	return true
+	return x.Outcome == obd.OK && len(x.Replies) == c.count(x.Request) &&
+		!slices.ContainsFunc(repliesOf(x), func(r Reply) bool { return !c.has(r) })
 }

@@ -2,8 +2,10 @@ package poll_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"slices"
 	"testing"
+	"time"
 
 	"pushback/decode"
 	"pushback/obd"
@@ -14,21 +16,52 @@ import (
 // memory keeps cars as JSON, as a file would.
 type memory map[string]string
 
-func (m memory) Recall(key string) (poll.Car, bool) {
-	var c poll.Car
-	return c, json.Unmarshal([]byte(m[key]), &c) == nil
+func (m memory) Recall(key string) []poll.Car {
+	var all []poll.Car
+	if json.Unmarshal([]byte(m[key]), &all) != nil {
+		return nil
+	}
+	return all
 }
 
-func (m memory) Remember(key string, c poll.Car) {
-	text, err := json.Marshal(c)
+func (m memory) Remember(key string, c poll.Car) { m.keep(key, poll.Met(m.Recall(key), c)) }
+
+func (m memory) keep(key string, cars []poll.Car) {
+	text, err := json.Marshal(cars)
 	if err != nil {
 		panic(err)
 	}
 	m[key] = string(text)
 }
 
+// key is the one that there is.
+func (m memory) key() string {
+	for key := range m {
+		return key
+	}
+	return ""
+}
+
+// change changes every car that is remembered.
+func (m memory) change(f func(*poll.Car)) {
+	for key := range m {
+		cars := m.Recall(key)
+		for i := range cars {
+			f(&cars[i])
+		}
+		m.keep(key, cars)
+	}
+}
+
 // meet polls a car and returns its first records and what is known of it.
 func meet(t *testing.T, name string, bus obd.Bus, mem poll.Memory) ([]obd.Record, poll.Vehicle) {
+	t.Helper()
+	all, v, _ := meeting(t, name, bus, mem)
+	return all, v
+}
+
+// meeting is meet, with the time of the first reading of the sensor.
+func meeting(t *testing.T, name string, bus obd.Bus, mem poll.Memory) (all []obd.Record, v poll.Vehicle, read time.Duration) {
 	t.Helper()
 	car, err := simcar.Find(name)
 	if err != nil {
@@ -43,15 +76,18 @@ func meet(t *testing.T, name string, bus obd.Bus, mem poll.Memory) ([]obd.Record
 	if err != nil {
 		t.Fatal(err)
 	}
-	var all []obd.Record
+	v = p.Vehicle()
 	for range 60 {
 		r := next(t, p)
 		if r.Seq != int64(len(all)) || r.Exchange.Outcome != obd.OK {
 			t.Fatalf("record %d: %+v", len(all), r.Exchange)
 		}
+		if read == 0 && slices.Contains(r.Exchange.Request.Data, 0x14) {
+			read = s.Now()
+		}
 		all = append(all, r)
 	}
-	return all, p.Vehicle()
+	return all, v, read
 }
 
 // requests lists what was asked first.
@@ -96,15 +132,13 @@ func TestMemory(t *testing.T) {
 	t.Run("another car that begins alike", func(t *testing.T) {
 		mem := memory{}
 		meet(t, "healthy", obd.CAN11at500, mem)
-		for key := range mem { // it is remembered with one sensor only
-			c, _ := mem.Recall(key)
+		mem.change(func(c *poll.Car) { // it is remembered with one sensor only
 			for i, r := range c.Replies {
 				if r.Request == "0113" {
 					c.Replies[i].Data = []byte{0x41, 0x13, 0x01}
 				}
 			}
-			mem.Remember(key, c)
-		}
+		})
 		all, _ := meet(t, "healthy", obd.CAN11at500, mem)
 		found := false
 		for _, r := range all {
@@ -113,19 +147,151 @@ func TestMemory(t *testing.T) {
 		if !found {
 			t.Errorf("the second sensor is never read: %v", requests(all, 60))
 		}
+		if cars := mem.Recall(mem.key()); len(cars) != 2 || cars[0].Row != 0 {
+			t.Errorf("it is not remembered as another: %+v", cars)
+		}
+		if again, _ := meet(t, "healthy", obd.CAN11at500, mem); len(mem.Recall(mem.key())) != 2 {
+			t.Errorf("now it is a third: %v", requests(again, 60))
+		}
 	})
 	t.Run("memory of no sense", func(t *testing.T) {
 		mem := memory{}
 		meet(t, "healthy", obd.CAN11at500, mem)
-		for key := range mem {
-			c, _ := mem.Recall(key)
-			c.Replies = append(c.Replies, poll.Reply{Request: "04"}, poll.Reply{Request: "0100", From: 1}, poll.Reply{Request: "zz"})
-			mem.Remember(key, c)
-		}
+		mem.change(func(c *poll.Car) {
+			c.Replies = append(c.Replies, poll.Reply{Request: "04"}, poll.Reply{Request: "zz"})
+		})
 		if all, _ := meet(t, "healthy", obd.CAN11at500, mem); slices.Contains(requests(all, 60), "04") {
 			t.Error("asks what is remembered")
 		}
 	})
+}
+
+// Two cars that come in turn through one adapter are both known: neither costs a search.
+func TestTwoCarsInTurn(t *testing.T) {
+	for _, tt := range []struct {
+		name [2]string
+		bus  [2]obd.Bus
+	}{
+		{[2]string{"healthy", "v-engine"}, [2]obd.Bus{obd.CAN11at500, obd.CAN11at500}},
+		{[2]string{"healthy", "v-engine"}, [2]obd.Bus{obd.ISO9141, obd.ISO9141}},
+		{[2]string{"healthy", "v-engine"}, [2]obd.Bus{obd.CAN11at500, obd.ISO9141}},
+		{[2]string{"healthy", "healthy"}, [2]obd.Bus{obd.CAN29at500, obd.VPW}},
+		{[2]string{"healthy", "healthy"}, [2]obd.Bus{obd.VPW, obd.ISO14230Fast}},
+		{[2]string{"healthy", "healthy"}, [2]obd.Bus{obd.ISO14230Fast, obd.ISO9141}},
+		{[2]string{"healthy", "healthy"}, [2]obd.Bus{obd.CAN11at250, obd.CAN29at250}},
+	} {
+		t.Run(fmt.Sprint(tt), func(t *testing.T) {
+			mem := memory{}
+			var alone [2]time.Duration
+			for i := range 2 {
+				only := memory{}
+				for range 5 {
+					_, _, alone[i] = meeting(t, tt.name[i], tt.bus[i], only)
+				}
+			}
+			for range 3 {
+				for i := range 2 {
+					meet(t, tt.name[i], tt.bus[i], mem)
+				}
+			}
+			for i := range 2 {
+				all, v, read := meeting(t, tt.name[i], tt.bus[i], mem)
+				if v.Format.Bus != tt.bus[i] || slices.Contains(sensorNames(v.Decoder), "B2S1") != (tt.name[i] == "v-engine") {
+					t.Errorf("%s: %+v, sensors %v", tt.name[i], v.Format, sensorNames(v.Decoder))
+				}
+				if limit := alone[i] + 450*time.Millisecond; read > limit {
+					t.Errorf("%s on %v after %v, alone %v: %v", tt.name[i], tt.bus[i], read, alone[i], requests(all, 10))
+				}
+			}
+			if n := len(mem.Recall(mem.key())); n != 2 {
+				t.Errorf("%d cars are remembered", n)
+			}
+		})
+	}
+}
+
+// An unknown car takes hardly longer than without a memory, whichever car was met before; it is
+// met as it is.
+func TestUnknownCar(t *testing.T) {
+	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		_, _, fresh := meeting(t, "v-engine", bus, nil)
+		for other := obd.PWM; other <= obd.CAN29at250; other++ {
+			mem := memory{}
+			for range 2 {
+				meet(t, "healthy", other, mem)
+			}
+			all, v, read := meeting(t, "v-engine", bus, mem)
+			if v.Format.Bus != bus || !slices.Contains(sensorNames(v.Decoder), "B2S1") {
+				t.Errorf("%v, memory of %v: %+v, sensors %v", bus, other, v.Format, sensorNames(v.Decoder))
+			}
+			if float64(read) > 1.105*float64(fresh) {
+				t.Errorf("%v, memory of %v: %v, without %v: %v", bus, other, read, fresh, requests(all, 12))
+			}
+		}
+	}
+}
+
+// Where only known cars came of late, a car that is not costs at most two quick buses and the
+// start of a slow one, once; and not that, if it is on the bus that most cars have.
+func TestUnknownCarAgainstHabit(t *testing.T) {
+	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		mem := memory{}
+		for range 4 {
+			meet(t, "healthy", obd.ISO9141, mem)
+		}
+		_, _, fresh := meeting(t, "v-engine", bus, nil)
+		limit := fresh + 2700*time.Millisecond
+		if bus == obd.CAN11at500 || bus == obd.ISO9141 {
+			limit = fresh
+		}
+		_, v, read := meeting(t, "v-engine", bus, mem)
+		if read > limit || v.Format.Bus != bus || !slices.Contains(sensorNames(v.Decoder), "B2S1") {
+			t.Errorf("%v: %v, without memory %v; %+v, sensors %v", bus, read, fresh, v.Format, sensorNames(v.Decoder))
+		}
+		next := obd.VPW
+		if bus == next {
+			next = obd.PWM
+		}
+		_, _, fresh = meeting(t, "healthy", next, nil)
+		if _, _, read := meeting(t, "healthy", next, mem); float64(read) > 1.1*float64(fresh) {
+			t.Errorf("%v after %v: %v, without memory %v", next, bus, read, fresh)
+		}
+	}
+}
+
+// The cars met longest ago are forgotten.
+func TestMet(t *testing.T) {
+	var cars []poll.Car
+	car := func(i int) poll.Car {
+		return poll.Car{Replies: []poll.Reply{{Request: "0100", From: uint32(i)}}}
+	}
+	for i := range 3 * poll.MaxCars {
+		cars = poll.Met(cars, car(i))
+		cars = poll.Met(cars, car(0))
+	}
+	if len(cars) != poll.MaxCars || cars[0].Replies[0].From != 0 || cars[1].Replies[0].From != 3*poll.MaxCars-1 || cars[0].Row != 1 || cars[1].Row != 0 {
+		t.Errorf("%+v", cars)
+	}
+}
+
+// A computer more than was remembered is not missed for the number of replies to wait for.
+func TestOneComputerMore(t *testing.T) {
+	mem := memory{}
+	meet(t, "v-engine", obd.CAN11at500, mem)
+	full := mem.Recall(mem.key())[0]
+	less := full
+	less.Replies = slices.DeleteFunc(slices.Clone(full.Replies), func(r poll.Reply) bool { return r.From != 0x7E8 })
+	if len(less.Replies) == len(full.Replies) {
+		t.Fatal("the car has one computer")
+	}
+	mem.Remember(mem.key(), less)
+	all, _ := meet(t, "v-engine", obd.CAN11at500, mem)
+	if n := len(all[0].Exchange.Replies); n != 2 {
+		t.Errorf("%d replies", n)
+	}
+	if cars := mem.Recall(mem.key()); len(cars) != 2 || len(cars[0].Replies) != len(full.Replies) {
+		t.Errorf("%+v", cars)
+	}
 }
 
 func sensorNames(d *decode.Decoder) []string {

@@ -51,7 +51,7 @@ type Poller struct {
 	urgent  []obd.Request // before all else: codes after PID 01 changed
 	later   []obd.Request // discovery on a known car, after the first reading
 	begun   bool          // there was a reading
-	memo    *Car          // what is remembered of it until that is done
+	memo    *meeting      // with a car taken for known, until all is compared
 	asked   []obd.Request // by Ask
 	askTurn bool          // the exchange now may be one of them
 	closing []obd.Request // what Stop still reads; nil before
@@ -100,17 +100,12 @@ func Open(ctx context.Context, a *obd.Adapter, c obd.Clock, cfg Config) (*Poller
 	if _, err := a.Start(ctx); err != nil {
 		return nil, err
 	}
-	known, err := p.recall(ctx)
+	known, first, err := p.find(ctx)
 	if err != nil {
 		return nil, err
 	}
 	if !known {
-		p.begin()
-		if p.vehicle.Format, err = a.FindBus(ctx, cfg.Bus); err != nil {
-			return nil, err
-		}
-		p.begin()
-		if err := p.discover(ctx); err != nil {
+		if err := p.discover(ctx, first); err != nil {
 			return nil, err
 		}
 		p.remember()
@@ -159,12 +154,18 @@ func (p *Poller) Origin() time.Time { return p.origin }
 func (p *Poller) Quirks() []string { return p.adapter.Identity().Quirks }
 
 // discover asks what the car offers. A request that is not answered is left at that,
-// but for the first.
-func (p *Poller) discover(ctx context.Context) error {
+// but for the first, which may have been asked already.
+func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 	d := p.vehicle.Decoder
 	ask := func(service byte, data ...byte) (obd.Exchange, error) {
 		req := obd.Request{Service: service, Data: data}
 		req.Expect = p.plan.expect(req)
+		if first != nil {
+			x := *first
+			first = nil
+			p.found = append(p.found, p.record(&x))
+			return x, nil
+		}
 		x, err := p.ask(ctx, req)
 		if err == nil {
 			p.watchCodes()
