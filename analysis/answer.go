@@ -57,7 +57,9 @@ type answer struct {
 	drop   float64 // largest fall from a peak since low
 	bottom float64 // lowest and highest since the beginning
 	top    float64
-	wrongs int // readings in a row that say the wrong way
+	peakAt float64 // s: when it was first at peak
+	turnAt float64 // s: when it was at the first peak from which it went back; 0: it did not
+	wrongs int     // readings in a row that say the wrong way
 
 	steadyRef float64 // total trim has not left this by more than a count …
 	steadyRaw float64 // … nor short-term trim this, for long-term trim may hide it …
@@ -133,18 +135,24 @@ func (a *answer) add(p point, total, raw float64) {
 	a.n++
 	a.rawTop = max(a.rawTop, a.up*raw)
 	a.climb.add(p.t(), u)
+	if u > a.peak {
+		a.peakAt = p.t()
+	}
 	if a.state == answered {
 		// Where it began is settled; a fall now is the loop letting go.
 		a.peak = max(a.peak, u)
 		a.drop = max(a.drop, a.peak-u)
 	} else if u <= a.low+roundoff {
-		a.low, a.lowAt, a.rising, a.peak, a.drop = min(u, a.low), p, false, u, 0
+		a.low, a.lowAt, a.rising, a.peak, a.drop, a.turnAt = min(u, a.low), p, false, u, 0, 0
 	} else {
 		if !a.rising {
 			a.rising, a.rise = true, p
 		}
 		a.peak = max(a.peak, u)
 		a.drop = max(a.drop, a.peak-u)
+	}
+	if a.turnAt == 0 && a.peak-a.low >= minAnswer-roundoff && a.peak-u > 1.01*trimCount {
+		a.turnAt = a.peakAt
 	}
 	a.top = max(a.top, u)
 	a.bottom = min(a.bottom, u)
@@ -278,6 +286,18 @@ func (w *Watcher) fitOnset(a *answer, t *trimStream, until float64) {
 		return
 	}
 	a.onset, a.onsetLo, a.onsetHi = h.Onset, h.Low, h.High
+}
+
+// ramped is until when trim went the way of the answer, at most until: a limit stops it, a loop
+// that has brought the mixture back turns it, an open one drops it.
+func (a *answer) ramped(until float64) float64 {
+	if a.limit {
+		until = min(until, a.limitAt)
+	}
+	if a.turnAt > a.rise.t() {
+		until = min(until, a.turnAt)
+	}
+	return until
 }
 
 // riseHeight is how far above its lowest trim was at the first reading that rose, %.

@@ -3,7 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"strings"
+	"slices"
 )
 
 // Verdict returns the verdict on all that was seen so far.
@@ -21,7 +21,7 @@ func (w *Watcher) Verdict() Verdict {
 type courtCase struct {
 	w      *Watcher
 	forces []*force // those that count
-	wasted int      // forces while the conditions did not hold
+	wasted []*force // while the conditions did not hold
 }
 
 func newCase(w *Watcher) *courtCase {
@@ -40,7 +40,7 @@ func newCase(w *Watcher) *courtCase {
 		case f.ready:
 			c.forces = append(c.forces, f)
 		default:
-			c.wasted++
+			c.wasted = append(c.wasted, f)
 		}
 	}
 	return c
@@ -69,7 +69,7 @@ func evidence(pairs ...any) map[string]float64 {
 
 func (c *courtCase) input() Proof {
 	p := Proof{ID: ProofInput, State: Untested, Why: "nothing was forced", Evidence: evidence()}
-	if c.wasted > 0 && len(c.forces) == 0 {
+	if len(c.wasted) > 0 && len(c.forces) == 0 {
 		p.Why = "it was forced while the conditions for a test did not hold"
 	}
 	for _, side := range []Side{Lean, Rich} {
@@ -103,10 +103,11 @@ func (c *courtCase) input() Proof {
 	return p
 }
 
+// command is the proof that trim answers a force of the side.
 func (c *courtCase) command(side Side) Proof {
-	id, verb := ProofAddsFuel, "rise"
+	id := ProofAddsFuel
 	if side == Rich {
-		id, verb = ProofCutsFuel, "fall"
+		id = ProofCutsFuel
 	}
 	p := Proof{ID: id, State: Untested, Why: fmt.Sprintf("not forced %s", side), Evidence: evidence()}
 	switch fo := c.w.follow[sideIndex(side)]; {
@@ -114,94 +115,16 @@ func (c *courtCase) command(side Side) Proof {
 		p.Why = "the reading did not follow the force"
 	case fo.vague:
 		p.State, p.Why = Unclear, "the reading did not follow the force"
-	case c.w.announced(side) && len(c.on(side)) == 0:
+	case len(c.on(side)) > 0:
+	case slices.ContainsFunc(c.wasted, func(f *force) bool { return f.side == side }):
+		p.State, p.Why = Unclear, "it was forced while the conditions for a test did not hold"
+	case c.w.announced(side):
 		p.State, p.Why = Unclear, "the reading did not begin and end to be held when that was said"
 	}
 	rank := map[State]int{Untested: 0, Unclear: 1, Failed: 2, Proven: 3}
 	for _, f := range c.on(side) {
-		a := &f.own
-		q := Proof{ID: id, State: Unclear}
-		best, lo, hi := a.after()
-		signed := a.up * a.moved()
-		switch {
-		case a.state == answered:
-			q.State = Proven
-			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim began to %s %s after, %.1f %% a second, to %+.1f %%",
-				f.level, f.seconds(), verb, span(lo, hi), a.rate, a.up*a.top)
-			if a.limit && !f.compensated {
-				q.Why += ", where it stopped"
-			}
-			if c.w.cfg.ByMixture {
-				q.Why = strings.Replace(q.Why, fmt.Sprintf("held at %.2f V", f.level), "the mixture was moved", 1)
-			}
-			q.Evidence = evidence("after_s", best, "after_min_s", lo, "after_max_s", hi, "rate_pct_s", a.rate,
-				"moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start, "held_s", f.seconds())
-			if a.limit {
-				q.Evidence["limit_pct"] = round3(a.limitRaw)
-			}
-			near := nearZero
-			if c.w.cfg.ByMixture {
-				near = 1 // trim may rest near zero because the mixture is balanced there
-			}
-			if a.stops(near) && !f.compensated {
-				q.State = Unclear
-				q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
-			}
-			if c.w.cfg.ByMixture && a.toItsMiddle() {
-				q.State = Unclear
-				q.Why += "; that is its middle, and it may have no authority beyond: move the mixture further"
-			}
-			if a.stopsAtZero(near) && !f.compensated && c.w.steered(f) {
-				q.State = Failed
-				q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim went back to %+.1f %% and stopped there: it does not %s below its middle",
-					f.level, f.seconds(), a.raw, verb)
-				if side == Lean {
-					q.Why = strings.Replace(q.Why, "below", "above", 1)
-				}
-			}
-		case a.state == cannot:
-			q.Why = fmt.Sprintf("trim stood at its limit (%+.1f %%) and had no room to answer", a.up*a.now)
-			q.Evidence = evidence("limit_pct", a.up*a.now, "held_s", f.seconds())
-		case a.state == wrongWay && f.firm() && !f.wasOpen:
-			q.State = Failed
-			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%", signed)
-			if c.w.cfg.ByMixture {
-				q.State = Unclear
-				q.Why += ": something else moved the mixture the other way meanwhile, purge perhaps"
-			}
-			q.Evidence = evidence("moved_pct", signed, "held_s", f.seconds())
-		case f.opened:
-			q.Why = "the computer left closed loop before trim had answered"
-			q.Evidence = evidence("held_s", f.openedAt-f.begin, "moved_pct", signed)
-		case a.state == wrongWay && f.wasOpen:
-			q.Why = fmt.Sprintf("trim moved with the force, by %+.1f %%, but the loop was open for some of that time", signed)
-			q.Evidence = evidence("moved_pct", signed, "held_s", f.seconds())
-		case a.state == silent:
-			q.State = Failed
-			q.Why = fmt.Sprintf("held at %.2f V for %.1f s; trim did not answer (%+.1f %%)", f.level, f.seconds(), signed)
-			q.Evidence = evidence("waited_s", a.nowAt-f.begin, "moved_pct", signed, "stood_still_s", a.stuckFor())
-		case !f.firm():
-			q.Why = "the contact was not steady enough to say that trim did not answer"
-			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "contact_share", f.share)
-		case a.n == 0:
-			q.Why = "trim was not read during the force"
-			q.Evidence = evidence("held_s", f.seconds())
-		case a.stopsAtZero(1) && c.w.steered(f):
-			q.State = Failed
-			q.Why = fmt.Sprintf("held for %.1f s; trim went from %+.1f %% to its middle and stood there for %.0f s: it does not %s beyond",
-				f.seconds(), a.up*a.start, a.stuckFor(), verb)
-			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "stood_still_s", a.stuckFor())
-		case a.moved() >= 2*trimCount-roundoff && a.stuckFor() >= 2 && a.peak-a.now <= 1.01*trimCount:
-			q.Why = fmt.Sprintf("trim went to %+.1f %% and stood there for %.0f s, too short to say that it goes no further: hold for longer", a.up*a.now, a.stuckFor())
-			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed, "stood_still_s", a.stuckFor())
-		case a.top-a.bottom >= 2*trimCount && f.seconds() > stuckEnough:
-			q.Why = fmt.Sprintf("trim went on hunting between %+.1f and %+.1f %% while the reading was held: poor contact, or the computer looks at another sensor",
-				min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top))
-			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed)
-		default:
-			q.Why = fmt.Sprintf("held for %.1f s only, too short to say that trim does not answer: hold for 15 s", f.seconds())
-			q.Evidence = evidence("held_s", f.seconds(), "moved_pct", signed)
-		}
+		q := c.commandBy(f)
+		q.ID = id
 		if p.State == Proven && q.State == Failed {
 			p.Why += "; at another force it did not"
 		} else if rank[q.State] > rank[p.State] {
@@ -209,6 +132,86 @@ func (c *courtCase) command(side Side) Proof {
 		}
 	}
 	return p
+}
+
+// held says what was done, and for how long.
+func (c *courtCase) held(f *force) string {
+	if c.w.cfg.ByMixture {
+		return fmt.Sprintf("the mixture was moved %s for %.1f s", f.side, f.seconds())
+	}
+	return fmt.Sprintf("held at %.2f V for %.1f s", f.level, f.seconds())
+}
+
+// commandBy is what one force has shown of trim.
+func (c *courtCase) commandBy(f *force) (q Proof) {
+	a := &f.own
+	verb, beyond := "rise", "above"
+	if f.side == Rich {
+		verb, beyond = "fall", "below"
+	}
+	signed := a.up * a.moved()
+	say := func(s State, why string, pairs ...any) {
+		q.State, q.Why = s, why
+		q.Evidence = evidence(append([]any{"held_s", f.seconds(), "moved_pct", signed}, pairs...)...)
+	}
+	switch {
+	case a.state == answered:
+		best, lo, hi := a.after()
+		say(Proven, fmt.Sprintf("%s; trim began to %s %s after, %.1f %% a second, to %+.1f %%", c.held(f), verb, span(lo, hi), a.rate, a.up*a.top),
+			"after_s", best, "after_min_s", lo, "after_max_s", hi, "rate_pct_s", a.rate, "moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start)
+		if a.limit {
+			q.Evidence["limit_pct"] = round3(a.limitRaw)
+			if !f.compensated {
+				q.Why += ", where it stopped"
+			}
+		}
+		near := nearZero
+		if c.w.cfg.ByMixture {
+			near = 1 // trim may rest near zero because the mixture is balanced there
+		}
+		switch {
+		case a.stopsAtZero(near) && !f.compensated && c.w.steered(f):
+			q.State = Failed
+			q.Why = fmt.Sprintf("%s; trim went back to %+.1f %% and stopped there: it does not %s %s its middle", c.held(f), a.raw, verb, beyond)
+		case c.w.cfg.ByMixture && a.toItsMiddle():
+			q.State = Unclear
+			q.Why += "; that is its middle, and it may have no authority beyond: move the mixture further"
+		case a.stops(near) && !f.compensated:
+			q.State = Unclear
+			q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
+		}
+	case a.state == cannot:
+		say(Unclear, fmt.Sprintf("trim stood at its limit (%+.1f %%) and had no room to answer", a.up*a.now), "limit_pct", a.up*a.now)
+	case a.state == wrongWay && f.wasOpen && !f.toldWrong && !f.opened:
+		say(Unclear, fmt.Sprintf("trim moved with the force, by %+.1f %%, but the loop was open for some of that time", signed))
+	case a.state == wrongWay && (!f.wasOpen || f.toldWrong) && f.firm() && c.w.cfg.ByMixture:
+		say(Unclear, fmt.Sprintf("trim moved with the force, by %+.1f %%: something else moved the mixture the other way meanwhile, purge perhaps", signed))
+	case a.state == wrongWay && (!f.wasOpen || f.toldWrong) && f.firm():
+		say(Failed, fmt.Sprintf("trim moved with the force, by %+.1f %%", signed))
+	case f.opened:
+		say(Unclear, fmt.Sprintf("the computer left closed loop %.1f s after the force began, before trim had answered", f.openedAt-f.begin))
+	case a.state == silent:
+		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+	case !f.firm():
+		say(Unclear, "the contact was not steady enough to say that trim did not answer", "contact_share", f.share)
+	case a.n == 0:
+		say(Unclear, "trim was not read during the force")
+	case a.stopsAtZero(1) && a.n >= 4 && a.moved() >= 2*trimCount-roundoff && !f.wasOpen && c.w.steered(f):
+		say(Failed, fmt.Sprintf("%s; trim went back by %.1f %% to its middle and stood there for %.0f s: it does not %s %s it", c.held(f), a.moved(), a.stuckFor(), verb, beyond),
+			"stood_still_s", a.stuckFor())
+	case a.moved() >= 2*trimCount-roundoff && a.stuckFor() >= 2 && a.peak-a.now <= 1.01*trimCount:
+		say(Unclear, fmt.Sprintf("trim went to %+.1f %% and stood there for %.0f s, too short to say that it goes no further: hold for longer", a.up*a.now, a.stuckFor()),
+			"stood_still_s", a.stuckFor())
+	case a.top-a.bottom >= 2*trimCount && f.seconds() > stuckEnough:
+		why := "poor contact, or the computer looks at another sensor"
+		if c.w.cfg.ByMixture {
+			why = "the mixture was moved too little, or the computer looks at another sensor"
+		}
+		say(Unclear, fmt.Sprintf("%s and trim went on hunting between %+.1f and %+.1f %%: %s", c.held(f), min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top), why))
+	default:
+		say(Unclear, fmt.Sprintf("held for %.1f s only, too short to say that trim does not answer: hold for 15 s", f.seconds()))
+	}
+	return q
 }
 
 // nearZero: a limit this close to zero is no authority at all, %.
@@ -242,7 +245,7 @@ func (c *courtCase) delivery() Proof {
 		if f.own.state != answered {
 			continue
 		}
-		denied = denied || c.w.cfg.ByMixture && f.rel.denies(f.volts.interval)
+		denied = denied || c.w.cfg.ByMixture && !f.compensated && f.rel.denies(f.volts.interval)
 		// The mixture swings back by itself when it is let go, and a sensor that does not cycle
 		// evenly may be following something else than the loop: unless it left the side just when
 		// trim had gone back.
@@ -263,7 +266,7 @@ func (c *courtCase) delivery() Proof {
 			prove(fmt.Sprintf("the downstream sensor went %s %.1f s after the force began", f.down.side, f.down.answeredAt-f.begin),
 				evidence("after_s", f.down.answeredAt-f.begin))
 			byDown = true
-		} else if !f.rel.says() && (best == nil || f.down.dose > best.down.dose) {
+		} else if !f.rel.says() && !f.compensated && (best == nil || f.down.dose > best.down.dose) {
 			best = f
 		}
 	}
@@ -276,11 +279,12 @@ func (c *courtCase) delivery() Proof {
 	}
 	switch {
 	case bySensor && !byDown && denied:
-		p.State, p.Why = Unclear, "after one release the sensor reported what trim had made, and after another it did not"
+		p.State, p.Evidence = Unclear, evidence()
+		p.Why = "one force showed that trim moves the mixture; but after another the sensor did not report what trim had made"
 		return p
 	case bySensor && p.State == Untested:
 		p.State = Unclear
-		p.Why = "released, the sensor reported the other side; but it does not cycle evenly, so it may have followed something else: force the other side too"
+		p.Why = "released, the sensor reported the other side; but it did not cycle evenly before, or not for long enough, so it may have followed something else"
 		return p
 	case best == nil:
 		return p
@@ -290,7 +294,7 @@ func (c *courtCase) delivery() Proof {
 	switch {
 	case byDown:
 	case bySensor && d.mute():
-		p.State = Unclear
+		p.State, p.Evidence = Unclear, evidence("most_pct", d.most, "dose_pct_s", d.dose)
 		p.Why += "; at another force " + silent
 	case bySensor:
 	case d.mute() && !best.volts.switching():
@@ -301,8 +305,10 @@ func (c *courtCase) delivery() Proof {
 		p.State, p.Why = Failed, silent
 		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
 	case !d.seen:
+		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
 		p.State, p.Why = Unclear, "no downstream sensor was read to show it, and the forced sensor did not report it"
 	case d.blind:
+		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
 		p.State, p.Why = Unclear, fmt.Sprintf("the downstream sensor read %s already before the force, and the forced sensor did not report a change", d.side)
 	case d.dose < enoughDose || d.most < 10:
 		p.State = Unclear
@@ -385,7 +391,9 @@ func (c *courtCase) sensor(side Side) Proof {
 			better(Proof{id, Failed, fmt.Sprintf("released, it read %.2f to %.2f V for %.1f s; it never said %s although trim was still %+.0f %% away",
 				r.bottom, r.top, r.decidedAt-r.at, side, f.own.up*r.trimMade), ev})
 		case sensorNotYet:
-			if f.own.state == answered || f.own.moved() > 2 {
+			if f.opened {
+				better(Proof{id, Unclear, "the computer left closed loop, and what trim had made was gone before the release", ev})
+			} else if f.own.state == answered || f.own.moved() > 2 {
 				better(Proof{id, Unclear, "released before trim had moved enough to make a mixture to report: hold longer", ev})
 			}
 		default:
@@ -419,16 +427,20 @@ func (c *courtCase) bankProof() Proof {
 		case f.own.state == answered && p.State != Proven:
 			p.State = Proven
 			p.Why = fmt.Sprintf("the trim of bank %d answered", c.w.bank)
-			p.Evidence = evidence("own_moved_pct", f.own.up*f.own.moved())
-			switch {
-			case f.other.n == 0:
+			p.Evidence = evidence("own_moved_pct", f.own.up*(f.own.top-f.own.start))
+			if f.other.n == 0 {
 				p.Why += "; no other bank's trim was read"
+				continue
+			}
+			p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
+			switch {
+			case c.w.cfg.ByMixture:
+				p.State, p.Why = Untested, "the mixture was moved, which may reach both banks: only the wire tells whose trim answers this sensor"
 			case f.other.state == answered:
-				p.Why += fmt.Sprintf(", and bank %d's with it", c.w.other)
-				p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
+				p.State = Unclear
+				p.Why += fmt.Sprintf(", and bank %d's with it: both may have one trim", c.w.other)
 			default:
 				p.Why += fmt.Sprintf(" and bank %d's did not", c.w.other)
-				p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
 			}
 		}
 	}
@@ -496,7 +508,7 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 	nothing := len(w.forces) == 0 && w.marks == 0
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds()
 	switch {
-	case nothing && unfit, len(c.forces) == 0 && (c.wasted > 0 || unfit):
+	case nothing && unfit, len(c.forces) == 0 && (len(c.wasted) > 0 || unfit):
 		return NotReadyToSay
 	case nothing:
 		return NothingForced

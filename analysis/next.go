@@ -48,9 +48,9 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 		return []string{fmt.Sprintf("force the other side too: hold it %s", side)}
 	case InputDead:
 		return []string{
+			"check that the sensor under test is the one that you read",
 			"measure the signal at the computer's connector while the wire is held: it must be there",
 			"check tap, terminal and the wire from tap to computer for an open or a short",
-			"check that the sensor under test is the one that you read",
 			"only then suspect the computer's input",
 		}
 	case NoCommand:
@@ -84,8 +84,8 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 		}
 	case WrongBank:
 		return []string{
-			"check that the sensor connectors of the two banks are not crossed",
 			"check which bank is bank 1 in the maker's service information, and that you forced that one",
+			"check that the sensor connectors of the two banks are not crossed",
 		}
 	case NotReadyToSay:
 		if c.w.ready.wide {
@@ -103,6 +103,10 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 		add("either the fuel is not delivered or the sensor is dead: nothing here tells them apart")
 		add("enrich with propane: if the sensor goes above 0.8 V it is good and the fuel is not delivered; if not, the sensor is dead")
 	case by[ProofInput].State == Unclear:
+		if c.w.cfg.ByMixture {
+			add("move the mixture further: " + by[ProofInput].Why)
+			break
+		}
 		add("repeat with a firm contact, or a stronger source within its safe limits: " + by[ProofInput].Why)
 	}
 	for _, f := range c.forces {
@@ -113,7 +117,7 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 			}
 			add(after)
 			add(fmt.Sprintf("read the codes, clear them, and repeat with holds shorter than %.0f s", max(3, f.openedAt-f.begin-2)))
-			break
+			return out // what else is open asks for longer holds
 		}
 	}
 	for _, f := range c.forces {
@@ -128,9 +132,13 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 			break
 		}
 	}
-	for _, id := range ProofOrder {
-		if p := by[id]; p.State == Unclear && id != ProofInput {
-			add(decides[id] + ": " + p.Why)
+	for _, d := range decides {
+		if p := by[d.id]; p.State == Unclear {
+			how := d.wire
+			if c.w.cfg.ByMixture && d.mixture != "" {
+				how = d.mixture
+			}
+			add(how + ": " + p.Why)
 		}
 	}
 	if len(out) == 0 {
@@ -139,15 +147,21 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 	return out
 }
 
-// decides says for each proof that is still open what would settle it.
-var decides = map[ProofID]string{
-	ProofAddsFuel:   "force lean again, for 15 s and with a firm contact",
-	ProofCutsFuel:   "force rich again, for 15 s and with a firm contact",
-	ProofDelivery:   "hold until trim is 15 % away for 15 s and watch the sensor behind the catalyst",
-	ProofSensorRich: "force lean until trim is 10 % away, let go at once and watch the sensor for rich",
-	ProofSensorLean: "force rich until trim is 10 % away, let go at once and watch the sensor for lean",
-	ProofBank:       "force the sensor of the other bank and see whose trim answers",
-	ProofRecovery:   "keep your hands off for 30 s after the release",
+// decides says for each proof that is still open what would settle it, the cheapest first.
+var decides = []struct {
+	id            ProofID
+	wire, mixture string
+}{
+	{ProofRecovery, "keep your hands off for 30 s after the release", ""},
+	{ProofAddsFuel, "force lean again, for 15 s and with a firm contact", "lean the mixture again, for 15 s"},
+	{ProofCutsFuel, "force rich again, for 15 s and with a firm contact", "enrich the mixture again, for 15 s"},
+	{ProofSensorRich, "force lean until trim is 10 % away, let go at once and watch the sensor for rich",
+		"enrich until the sensor reads above 0.8 V; or lean until trim is 10 % away, let go at once and watch it for rich"},
+	{ProofSensorLean, "force rich until trim is 10 % away, let go at once and watch the sensor for lean",
+		"lean until the sensor reads below 0.1 V; or enrich until trim is 10 % away, let go at once and watch it for lean"},
+	{ProofDelivery, "hold until trim is 15 % away for 15 s and watch the sensor behind the catalyst",
+		"move the mixture to the other side too, less far, until the sensor cycles again"},
+	{ProofBank, "force the sensor of the other bank and see whose trim answers", ""},
 }
 
 func longOr0(v float64) float64 {

@@ -48,6 +48,7 @@ type plant struct {
 	raised      float64      // V by which the signal return lies above the computer's ground
 	unused      bool         // the byte of trim beside the voltage is FF
 	mixed       float64      // the forces move lambda by so much, not the wire
+	lingers     float64      // s by which a release is said before the mixture goes back
 	hunting     bool         // idle speed and mixture swing with a period of 2.5 s
 }
 
@@ -144,7 +145,7 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 					keep(w.Mark(secs(t+0.2), f.side))
 				}
 			}
-			if t >= f.at+f.length && c.marks && marked[k] == 1 {
+			if t >= f.at+f.length-c.lingers && c.marks && marked[k] == 1 {
 				marked[k] = 2
 				keep(w.Mark(secs(t+0.3), ""))
 			}

@@ -11,7 +11,7 @@ func TestStayNeeded(t *testing.T) {
 		min, max float64
 	}{
 		{"none was seen", nil, 0.5, 0.5},
-		{"two of a slow loop", []float64{3.5, 4}, 5, 16},
+		{"two of a slow loop", []float64{3.5, 4}, 15, 16},
 		{"many alike", []float64{0.9, 1.1, 1, 0.9, 1.1, 1, 0.9, 1.1, 1, 1}, 1, 3},
 		{"one long among many", []float64{1, 1, 1, 1, 1, 1, 1, 1, 1, 30}, 1, 4},
 	} {

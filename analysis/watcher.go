@@ -611,7 +611,7 @@ func (w *Watcher) judgeHold(f *force) {
 		if a.nowAt-a.rise.t() < 1.2 && !f.ended {
 			return // a little more of the ramp, to know its rate
 		}
-		w.fitAnswer(a, &w.trim, w.now)
+		w.fitAnswer(a, &w.trim, a.ramped(w.now))
 		best, lo, hi := a.after()
 		f.toldAnswer = true
 		w.emit(Event{T: a.onset, Name: LoopAnswers, Side: f.side, Toward: toward(f.side),
@@ -623,7 +623,7 @@ func (w *Watcher) judgeHold(f *force) {
 	case a.state == wrongWay && !f.toldWrong && f.firm() && !f.wasOpen:
 		f.toldWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
-	case a.state == answerOpen && !f.toldSilent && !f.opened && a.quiet() && f.firm() && w.steered(f):
+	case a.state == answerOpen && !f.toldSilent && f.ready && !f.opened && a.quiet() && f.firm() && w.steered(f):
 		f.toldSilent = true
 		if a.now >= farOut && a.nowAt-a.steadyAt >= 3 && a.now >= w.farthest(a.up)-2*trimCount {
 			// It stands still far out on the side to which it should go, farther than it
@@ -813,12 +813,8 @@ func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
 	w.expect.releaseAt = 0
 	f.own.finish()
 	if f.own.state == answered {
-		until := f.end
-		if f.own.limit {
-			until = f.own.limitAt
-		}
 		w.judgeHold(f)
-		w.fitAnswer(&f.own, &w.trim, until)
+		w.fitAnswer(&f.own, &w.trim, f.own.ramped(f.end))
 	}
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
 	f.rel.begin(f, f.own.now, w.forces[0])

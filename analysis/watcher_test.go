@@ -80,6 +80,8 @@ func TestConclusions(t *testing.T) {
 		}), Config{}, UnclearResult},
 		{"by mixture", with(mixture(0.05)), Config{ByMixture: true}, LoopProven},
 		{"by mixture, more than the loop brings back", with(mixture(0.15)), Config{ByMixture: true}, LoopProven},
+		{"by mixture, the gas lingers after the release", with(func(p *plant) { mixture(0.05)(p); p.lingers = 1.8 }), Config{ByMixture: true}, LoopProven},
+		{"by mixture, fuel not delivered", with(func(p *plant) { mixture(0.08)(p); p.noDelivery, p.base = true, 1 }), Config{ByMixture: true}, UnclearResult},
 		{"by mixture, lean only", with(func(p *plant) { mixture(0.08)(p); p.forces = p.forces[:1] }), Config{ByMixture: true}, PartlyProven},
 		{"by mixture, adds only", with(func(p *plant) { mixture(0.08)(p); p.addsOnly = true }), Config{ByMixture: true}, NoCommand},
 		{"by mixture, cuts only", with(func(p *plant) { mixture(0.08)(p); p.cutsOnly, p.base = true, 0.98 }), Config{ByMixture: true}, NoCommand},

@@ -127,11 +127,33 @@ func TestForgedRecord(t *testing.T) {
 		"a newline in a request":  "update record set request = '0114' || char(10) where kind = 'exchange'",
 		"another kind of outcome": "update record set outcome = 'fine' where kind = 'exchange'",
 		"more names than values":  "update record set names = 'RPM ECT', vals = '1', kind = 'row'",
+		"a NUL in a request":      "update record set request = '0114' || char(0) || 'zz' where kind = 'exchange'",
+		"a blank before the raw":  "update record set request = '0114 ', raw = cast('ABC' || char(10) as blob) where kind = 'exchange'",
+		"numbers below zero":      "update record set seq = seq - 1000",
+		"one number below zero":   "update record set seq = -1 where seq = 0",
 		"a value that is a word":  "update record set names = 'RPM', vals = 'many', kind = 'row'",
 	} {
 		path := copyKept(t, len(migrations))
 		sqlOn(t, path, change)
 		if err := readForeign(path); !errors.Is(err, ErrDamaged) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// The last number that there is ends a session as any other does, and what is not there is 0.
+func TestOddRecords(t *testing.T) {
+	for name, change := range map[string]string{
+		"the last number":     "update record set seq = 9223372036854775807 where seq = (select max(seq) from record where session = 1) and session = 1",
+		"a hole":              "update record set seq = seq + 100000",
+		"no time of sending":  "update record set sent_us = null",
+		"no count of replies": "update record set expect = null",
+		"nothing that came":   "update record set raw = null",
+		"another time of end": "update record set received_us = at_us - 1 where kind = 'exchange'",
+	} {
+		path := copyKept(t, len(migrations))
+		sqlOn(t, path, change)
+		if err := readForeign(path); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -21,7 +22,8 @@ type Reader struct {
 	n     int64   // of the session
 	tx    *sql.Tx // what stood in the database when reading began
 	pack  *sql.Stmt
-	last  int64        // seq of the record before
+	from  int64        // seq from which to read on; of the next record or less
+	end   bool         // there is none
 	ahead []obd.Record // read, not yet given; the next one is ahead[given]
 	given int
 	err   error // sticky; given after what is ahead
@@ -53,7 +55,11 @@ const (
 // That of any other record, with texts in hexadecimal and null as 0 or nothing:
 //
 //	! seq at_us sent_us received_us expect kind request outcome raw mark|names text|vals
-const packQuery = `select count(*), group_concat(iif(kind = 'exchange' and outcome = 'ok' and received_us = at_us and raw is not null,
+//
+// SQLite reads them in order of their key; where it did not, the order of seq would show it. In a
+// database of UTF-16, which is none of ours, the lengths do not fit, and it reads as damaged.
+const packQuery = `select count(*), group_concat(iif(kind = 'exchange' and outcome = 'ok' and received_us = at_us and sent_us is not null
+			and raw is not null and length(request) = octet_length(request),
 		format('%d %d %d %d %d %s ', seq, sent_us, at_us - sent_us, expect, length(raw), request) || raw,
 		format('! %d %d %d %d %d %s %s %s %s %s %s ', seq, at_us, sent_us, received_us, expect, hex(kind), hex(request), hex(outcome),
 			hex(raw), hex(coalesce(mark, names)), hex(coalesce(text, vals)))), char(10))
@@ -66,7 +72,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m, n: n, last: -1, replies: make(map[string][]obd.Reply)}
+	r := &Reader{meta: m, n: n, from: math.MinInt64, replies: make(map[string][]obd.Reply)}
 	// They do not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
@@ -89,13 +95,15 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	if err := ctx.Err(); err != nil {
 		return obd.Record{}, err
 	}
+	if r.given == len(r.ahead) && r.err == nil {
+		r.err = r.fill(ctx)
+	}
 	if r.given == len(r.ahead) {
-		if r.err == nil {
-			r.err = r.fill(ctx)
+		err := r.err
+		if ctx.Err() != nil { // nothing was read by that: another may go on
+			r.err = nil
 		}
-		if r.given == len(r.ahead) {
-			return obd.Record{}, r.err
-		}
+		return obd.Record{}, err
 	}
 	rec := r.ahead[r.given]
 	r.ahead[r.given] = obd.Record{}
@@ -116,32 +124,39 @@ func (r *Reader) fill(ctx context.Context) error {
 	p := unpacker{rest: lines}
 	for range count {
 		rec, err := r.record(&p)
-		if err == nil && rec.Seq <= r.last { // a tree that leads to a page twice has no end
-			err = fmt.Errorf("it follows record %d", r.last)
+		switch {
+		case err != nil:
+		case rec.Seq < r.from || r.end: // a tree that leads to a page twice has no end
+			err = errors.New("it stands in the wrong place")
+		default:
+			r.from, r.end = rec.Seq+1, rec.Seq == math.MaxInt64
+			r.ahead = append(r.ahead, rec)
+			continue
 		}
-		if err != nil {
-			return fmt.Errorf("read session %s: record %d: %w: %w", r.meta.ID, rec.Seq, ErrDamaged, err)
-		}
-		r.last = rec.Seq
-		r.ahead = append(r.ahead, rec)
+		return fmt.Errorf("read session %s: record %d: %w: %w", r.meta.ID, rec.Seq, ErrDamaged, err)
+	}
+	if p.rest != "" {
+		return fmt.Errorf("read session %s: %w: its records are not what they seem", r.meta.ID, ErrDamaged)
 	}
 	return nil
 }
 
 // packed is how many records come next, and their lines; none after the last record.
 func (r *Reader) packed(ctx context.Context) (count int, lines string, err error) {
-	for first := r.last + 1; ; {
-		var text sql.NullString
-		if err := r.pack.QueryRowContext(ctx, r.n, first, packed).Scan(&count, &text); err != nil || count > 0 {
-			return count, text.String, err
-		}
-		var next sql.NullInt64 // beyond a hole, which no session of ours has
-		err := r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, first).Scan(&next)
-		if err != nil || !next.Valid {
-			return 0, "", err
-		}
-		first = next.Int64
+	if r.end {
+		return 0, "", nil
 	}
+	var first sql.NullInt64
+	err = r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, r.from).Scan(&first)
+	if err != nil || !first.Valid {
+		return 0, "", err
+	}
+	if first.Int64 < 0 {
+		return 0, "", fmt.Errorf("%w: a record has the number %d", ErrDamaged, first.Int64)
+	}
+	var text sql.NullString
+	err = r.pack.QueryRowContext(ctx, r.n, first.Int64, packed).Scan(&count, &text)
+	return count, text.String, err
 }
 
 // record makes a record of the next line.
