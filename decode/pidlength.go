@@ -28,7 +28,7 @@ var pidLengths = func() (n [256]uint8) {
 // four banks; the length given is 1.
 func PIDLength(pid byte) int { return int(pidLengths[pid]) }
 
-// twoBanked reports whether the PID carries a trim with an optional second bank.
-func twoBanked(pid byte) bool {
+// TwoBanked reports whether the PID carries a trim with an optional second bank.
+func TwoBanked(pid byte) bool {
 	return 0x06 <= pid && pid <= 0x09 || 0x55 <= pid && pid <= 0x58
 }

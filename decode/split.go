@@ -42,7 +42,7 @@ func (c *computer) only(p *part, pid byte, data []byte) error {
 	switch {
 	case data[0] != pid:
 		cause = ErrForeign
-	case want == 0 || got == want || got == 2 && twoBanked(pid):
+	case want == 0 || got == want || got == 2 && TwoBanked(pid):
 		*p = part{pid, data[1:]}
 		return nil
 	case got < want:
@@ -61,7 +61,7 @@ func (c *computer) several(parts *[maxParts]part, asked, data []byte, pairs bool
 	for rest := data; len(rest) > 0; {
 		pid := rest[0]
 		size := c.length(pid)
-		if pairs && twoBanked(pid) {
+		if pairs && TwoBanked(pid) {
 			size = 2
 		}
 		var cause error
@@ -89,7 +89,7 @@ func (c *computer) several(parts *[maxParts]part, asked, data []byte, pairs bool
 // length is PIDLength for this computer: trims have a second byte when PID 1D
 // names sensors of bank 3 (trims of bank 1) or 4 (of bank 2).
 func (c *computer) length(pid byte) int {
-	if twoBanked(pid) && c.layout() == fourBanks {
+	if TwoBanked(pid) && c.layout() == fourBanks {
 		banks := byte(0x30)
 		switch pid {
 		case 0x08, 0x09, 0x57, 0x58:

@@ -47,7 +47,7 @@ func TestTable(t *testing.T) {
 			t.Errorf("%s: not found by its name", l.Name)
 		}
 		seen[l.Name] = true
-		if end := l.at + l.size; end > PIDLength(l.PID) && (!twoBanked(l.PID) || end > 2) {
+		if end := l.at + l.size; end > PIDLength(l.PID) && (!TwoBanked(l.PID) || end > 2) {
 			t.Errorf("%s: ends at byte %d of a PID of %d", l.Name, end, PIDLength(l.PID))
 		}
 

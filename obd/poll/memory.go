@@ -270,7 +270,8 @@ func (p *Poller) take(c Car, x *obd.Exchange) bool {
 	}
 	p.found = append(p.found, p.record(x))
 	p.plan.multi, p.plan.double = c.Packed, c.Doubles
-	p.plan.unsure = !c.Known.Format.Headers && c.count(first) > 1 || p.vehicle.Decoder.Supports(0x1D)
+	p.plan.unsure = !c.Known.Format.Headers && c.count(first) > 1
+	p.plan.fourBanks = p.vehicle.Decoder.Supports(0x1D)
 	p.later = append(p.particulars(), later...)
 	for i := range p.later {
 		p.later[i].Expect = p.plan.expect(p.later[i])

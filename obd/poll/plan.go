@@ -65,10 +65,12 @@ type plan struct {
 	// until when the answer to a force or to its release is awaited
 	awaits time.Duration
 	// pids tells per computer what it supports; its key is 0 where headers are off.
-	pids    map[uint32]*[256]bool
-	unsure  bool           // replies cannot be counted beforehand
-	noCount map[string]int // failures in a row of requests with a count: it may be wrong
-	codes   map[string]int // lines that answer requests for trouble codes
+	pids   map[uint32]*[256]bool
+	unsure bool // replies cannot be counted beforehand
+	// fourBanks: a trim may come with a second byte, of bank 3 or 4.
+	fourBanks bool
+	noCount   map[string]int // failures in a row of requests with a count: it may be wrong
+	codes     map[string]int // lines that answer requests for trouble codes
 }
 
 // slow lists what else is read, how often, and within what time at the latest: later the maps
@@ -360,7 +362,7 @@ func (p *plan) expect(req obd.Request) int {
 	}
 	lines := 0
 	for _, has := range p.pids {
-		n := 1
+		n, more := 1, 0
 		for _, pid := range req.Data {
 			if !has[pid] {
 				continue
@@ -370,16 +372,27 @@ func (p *plan) expect(req obd.Request) int {
 				return 0
 			}
 			n += 1 + size
+			if p.fourBanks && decode.TwoBanked(pid) {
+				more++
+			}
 		}
-		switch {
-		case n == 1: // silent
-		case n <= 7: // one message, or one CAN frame
-			lines++
-		default: // ISO 15765-2: 6 bytes in the first frame, 7 in each that follows
-			lines += 1 + (n-6+6)/7
+		if p.can && frames(n) != frames(n+more) {
+			return 0
+		}
+		if n > 1 { // else it is silent
+			lines += frames(n)
 		}
 	}
 	return lines
+}
+
+// frames is how many lines a reply of n bytes takes: one message, or CAN frames by ISO 15765-2,
+// 7 bytes in one, or 6 in the first and 7 in each that follows.
+func frames(n int) int {
+	if n <= 7 {
+		return 1
+	}
+	return 1 + (n-6+6)/7
 }
 
 // counted learns from an exchange for trouble codes how many lines answer it: one of each

@@ -199,7 +199,7 @@ func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 		}
 	}
 	// Banks 3 and 4 lengthen the trims by a byte.
-	p.plan.unsure = p.plan.unsure || d.Supports(0x1D)
+	p.plan.fourBanks = d.Supports(0x1D)
 	for _, req := range p.particulars() {
 		if _, err := ask(req.Service, req.Data...); err != nil {
 			return err
