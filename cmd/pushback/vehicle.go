@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
@@ -19,6 +20,7 @@ import (
 	"pushback/cmd/internal/term"
 	"pushback/decode"
 	"pushback/obd"
+	"pushback/obd/capture"
 	"pushback/obd/poll"
 )
 
@@ -36,22 +38,41 @@ stored and nothing in the car is changed.`,
 			if err != nil {
 				return err
 			}
-			return a.vehicle(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open})
+			v := visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open}
+			return a.vehicle(cmd.Context(), vehicleRun{visit: v, memory: memoryBeside(a.db), maxBaud: f.maxBaud()})
 		},
 	}
 	f.add(cmd)
 	return cmd
 }
 
-func (a *app) vehicle(ctx context.Context, v visit) error {
+// vehicleRun is one look at a car.
+type vehicleRun struct {
+	visit
+	memory  poll.Memory // of cars met before; nil: none
+	maxBaud int         // serial speed up to which the line's is raised; 0: it stays
+}
+
+func (a *app) vehicle(ctx context.Context, v vehicleRun) error {
 	f, bus, clock := v.car, v.bus, v.clock
 	wire := line{open: v.open}
+	if a.log.GetLevel() <= zerolog.DebugLevel {
+		log := capture.NewWriter(&logLines{log: a.log}, clock)
+		defer log.Flush()
+		wire.open = func(ctx context.Context) (obd.Link, error) {
+			link, err := v.open(ctx)
+			if err != nil {
+				return nil, err
+			}
+			return log.Link(link), nil
+		}
+	}
 	if _, err := wire.reopen(ctx); err != nil {
 		return err
 	}
-	adapter := obd.NewAdapter(wire.link, clock, obd.AdapterOptions{Trying: a.trying()})
+	adapter := obd.NewAdapter(wire.link, clock, obd.AdapterOptions{Trying: a.trying(), MaxBaud: v.maxBaud})
 	defer wire.close(adapter)
-	p, err := poll.Open(ctx, adapter, clock, poll.Config{Sensor: f.sensor, Bus: bus})
+	p, err := poll.Open(ctx, adapter, clock, poll.Config{Sensor: f.sensor, Bus: bus, Memory: v.memory, Port: f.port})
 	if err != nil {
 		return err
 	}

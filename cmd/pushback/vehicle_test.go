@@ -1,17 +1,32 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
 
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/store"
 )
+
+// visitOf is a look at a simulated car in simulated time.
+func visitOf(sim *simcar.Sim, bus obd.Bus) visit {
+	return visit{car: carFlags{sensor: "B1S1"}, bus: bus, clock: sim.Clock(), open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
+}
 
 func look(t *testing.T, cfg simcar.Config) (vehicleReport, int, string) {
 	t.Helper()
@@ -20,8 +35,7 @@ func look(t *testing.T, cfg simcar.Config) (vehicleReport, int, string) {
 		t.Fatal(err)
 	}
 	a, out, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
-	err = a.vehicle(context.Background(), visit{car: carFlags{sensor: "B1S1"}, bus: cfg.Bus, clock: sim.Clock(),
-		open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }})
+	err = a.vehicle(context.Background(), vehicleRun{visit: visitOf(sim, cfg.Bus)})
 	var r vehicleReport
 	if jerr := json.Unmarshal(out.Bytes(), &r); jerr != nil {
 		t.Fatalf("%v: %v", jerr, err)
@@ -151,5 +165,303 @@ func TestVehicleLine(t *testing.T) {
 		if !strings.Contains(text, "signals      ") || !strings.Contains(text, "if nothing else were read") {
 			t.Error(text)
 		}
+	}
+}
+
+// spy is a line that tells what is sent and to which speed it is set.
+type spy struct {
+	obd.Link
+	obd.BaudSetter
+	sent func(text string)
+	sped func(baud int)
+}
+
+func (s *spy) Write(p []byte) (int, error) {
+	s.sent(string(p))
+	return s.Link.Write(p)
+}
+
+func (s *spy) SetBaud(baud int) error {
+	s.sped(baud)
+	return s.BaudSetter.SetBaud(baud)
+}
+
+// spied lets a look be seen: sent is told all that goes to the adapter, sped each serial speed.
+func spied(v visit, sent func(string), sped func(int)) visit {
+	open := v.open
+	v.open = func(ctx context.Context) (obd.Link, error) {
+		l, err := open(ctx)
+		if err != nil {
+			return nil, err
+		}
+		return &spy{l, l.(obd.BaudSetter), sent, sped}, nil
+	}
+	return v
+}
+
+// manners is what the adapter says by itself at the usual speed: bus, echo, blanks, headers. It
+// is another adapter's after power-up, where nobody has set it up.
+func manners(t *testing.T, sim *simcar.Sim) string {
+	t.Helper()
+	l := sim.Link()
+	defer l.Close()
+	speed := l.(obd.BaudSetter).Baud()
+	if speed != 38400 {
+		t.Errorf("the line is left at %d baud", speed)
+	}
+	var got []byte
+	buf := make([]byte, 64)
+	for _, text := range []string{"ATDPN\r", "0100\r", "ATDPN\r", "0114\r"} {
+		if _, err := l.Write([]byte(text)); err != nil {
+			t.Fatal(err)
+		}
+		for n := len(got); !strings.HasSuffix(string(got[n:]), ">"); {
+			if err := l.SetReadDeadline(sim.Clock().Now().Add(20 * time.Second)); err != nil {
+				t.Fatal(err)
+			}
+			k, err := l.Read(buf)
+			if err != nil {
+				t.Fatalf("after %q: %v", got, err)
+			}
+			got = append(got, buf[:k]...)
+		}
+		if text == "0114\r" { // the reading is another each time
+			got = regexp.MustCompile(`41 14 .. ..`).ReplaceAll(got, []byte("41 14"))
+		}
+	}
+	return string(got)
+}
+
+// A look at a known car spares the search; what it learns of a new one, it keeps.
+func TestVehicleRemembers(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	var reports [2]vehicleReport
+	for i := range 2 {
+		sim, err := simcar.New(simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN29at500, Seed: 3})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, out, _ := testApp(t, db)
+		searched := false
+		v := spied(visitOf(sim, obd.BusUnknown), func(text string) { searched = searched || strings.Contains(text, "ATTP0") }, func(int) {})
+		if err := a.vehicle(t.Context(), vehicleRun{visit: v, memory: memoryBeside(db)}); err != nil {
+			t.Fatal(err)
+		}
+		if searched != (i == 0) {
+			t.Errorf("look %d: searched %v", i+1, searched)
+		}
+		if err := json.Unmarshal(out.Bytes(), &reports[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	a, b := reports[0], reports[1]
+	if a.Bus != b.Bus || !slices.Equal(a.Signals, b.Signals) || !slices.Equal(a.Sensors, b.Sensors) || !slices.Equal(a.Computers, b.Computers) || !b.Ready {
+		t.Errorf("%+v\nthen %+v", a, b)
+	}
+}
+
+// The rate is measured at the serial speed that a test has, and that is put back.
+func TestVehicleRaisesTheSpeed(t *testing.T) {
+	rates := map[int]float64{}
+	for _, most := range []int{0, 500_000} {
+		sim, err := simcar.New(simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN11at500, Seed: 3, MaxBaud: 500_000})
+		if err != nil {
+			t.Fatal(err)
+		}
+		fresh, err := simcar.New(simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN11at500, Seed: 3})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, out, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
+		var speeds []int
+		v := spied(visitOf(sim, obd.CAN11at500), func(string) {}, func(baud int) { speeds = append(speeds, baud) })
+		if err := a.vehicle(t.Context(), vehicleRun{visit: v, maxBaud: most}); err != nil {
+			t.Fatal(err)
+		}
+		if slices.Contains(speeds, 500_000) != (most > 0) {
+			t.Errorf("up to %d: %v", most, speeds)
+		}
+		if got, want := manners(t, sim), manners(t, fresh); got != want {
+			t.Errorf("up to %d: the adapter is left as %q, was %q", most, got, want)
+		}
+		var r vehicleReport
+		if err := json.Unmarshal(out.Bytes(), &r); err != nil {
+			t.Fatal(err)
+		}
+		rates[most] = r.RateHz
+	}
+	if rates[500_000] < 1.1*rates[0] {
+		t.Errorf("readings/s %v", rates)
+	}
+}
+
+// Ctrl-C at any moment leaves the adapter as it was after power-up: echo, blanks, headers, serial
+// speed, and the bus that it keeps.
+func TestInterruptLeavesTheAdapterAsItWas(t *testing.T) {
+	var noTry []string // an adapter that can only keep a bus, not try it
+	for n := range 10 {
+		noTry = append(noTry, fmt.Sprintf("TP%d", n))
+	}
+	for _, refuse := range [][]string{nil, noTry} {
+		for _, name := range []string{"record", "vehicle"} {
+			for _, at := range []string{"ATZ", "ATE1", "ATH1", "ATAT1", "ATRV", "BRD", "ATTP6", "ATSP6", "01", "0C", "14"} {
+				if at == "ATSP6" && refuse == nil {
+					continue
+				}
+				t.Run(fmt.Sprint(name, " ", at, len(refuse)), func(t *testing.T) {
+					cfg := simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN11at500, Seed: 1, MaxBaud: 500_000, Refuse: refuse}
+					sim, err := simcar.New(cfg)
+					if err != nil {
+						t.Fatal(err)
+					}
+					fresh, err := simcar.New(cfg)
+					if err != nil {
+						t.Fatal(err)
+					}
+					ctx, interrupt := context.WithCancel(t.Context())
+					defer interrupt()
+					sent, cut := "", false
+					v := spied(visitOf(sim, obd.CAN11at500), func(text string) {
+						if sent += text; !cut && strings.Contains(sent, at) {
+							cut = true
+							interrupt()
+						}
+					}, func(int) {})
+					a, _, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
+					if name == "vehicle" {
+						err = a.vehicle(ctx, vehicleRun{visit: v, maxBaud: 500_000})
+					} else {
+						r := liveRun{name: "record", origin: "live", clock: v.clock, open: v.open, bus: v.bus, maxBaud: 500_000}
+						r.flags.car, r.flags.dur = v.car, time.Hour
+						err = a.live(ctx, r)
+					}
+					if !cut {
+						t.Fatalf("not interrupted by %q; %v", sent, err)
+					}
+					if got, want := manners(t, sim), manners(t, fresh); got != want {
+						t.Errorf("the adapter is left as %q, was %q; %v", got, want, err)
+					}
+				})
+			}
+		}
+	}
+}
+
+// served serves a sound car on this machine.
+func served(t *testing.T) (port string) {
+	t.Helper()
+	sim, err := simcar.New(simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN11at500, Seed: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	port, stop, err := serveTCP(context.Background(), sim)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(stop)
+	return port
+}
+
+// --log debug shows the dialogue on standard error; without it nothing of it is shown.
+func TestLogDebug(t *testing.T) {
+	for _, args := range [][]string{{"record", "--for", "1s"}, {"vehicle"}} {
+		for _, debug := range []bool{true, false} {
+			t.Run(fmt.Sprint(args[0], debug), func(t *testing.T) {
+				t.Parallel()
+				args := append(slices.Clone(args), "--port", served(t), "--db", filepath.Join(t.TempDir(), "p.db"))
+				if debug {
+					args = append(args, "--log", "debug")
+				}
+				soundAtEnd(t, databaseOf(args))
+				var out, errOut bytes.Buffer
+				status := run(context.Background(), args, strings.NewReader(""), &out, &errOut)
+				if status == statusFailed || status == statusUsage {
+					t.Errorf("status %d", status)
+				}
+				said := map[string]string{}
+				for _, line := range regexp.MustCompile(`(?m)^\S+ DBG \d+\.\d+ ([<>]) (".*")$`).FindAllStringSubmatch(errOut.String(), -1) {
+					text, err := strconv.Unquote(line[2])
+					if err != nil {
+						t.Errorf("%s: %v", line[2], err)
+					}
+					said[line[1]] += text
+				}
+				for _, want := range [][2]string{{">", "ATZ\r"}, {">", "0100"}, {"<", "SIMULATED INTERFACE"}, {"<", "7E8064100"}} {
+					if strings.Contains(said[want[0]], want[1]) != debug {
+						t.Errorf("%q in\n%.3000s", want, &errOut)
+					}
+				}
+			})
+		}
+	}
+}
+
+// The file of --capture is read back as the session that was recorded beside it: of a new car, and of
+// one that is known, which begins otherwise.
+func TestCaptureFlag(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	here, port := filepath.Join(dir, "here.db"), served(t)
+	for _, name := range []string{"new", "known"} {
+		file, there := filepath.Join(dir, name+".txt"), filepath.Join(dir, name+".db")
+		command(t, "record", "--port", port, "--for", "1s", "--capture", file, "--db", here)
+		command(t, "import", file, "--db", there)
+		want, got := recordsIn(t, here), recordsIn(t, there)
+		// The clock was read twice, for the session and for the file.
+		near := cmp.Comparer(func(x, y time.Duration) bool { return (x - y).Abs() < 100*time.Millisecond })
+		if d := cmp.Diff(want, got, near); d != "" || len(got) < 20 {
+			t.Errorf("%s: %d records: %s", name, len(got), d)
+		}
+		if x, y := metaOf(t, here, "last"), metaOf(t, there, "last"); x.Format != y.Format || x.Adapter != y.Adapter || !slices.Equal(x.Sensors, y.Sensors) {
+			t.Errorf("%s: %+v, was %+v", name, y, x)
+		}
+	}
+}
+
+// In simulated time both clocks show the same, and so do both sessions: to the byte.
+func TestCaptureFlagExactly(t *testing.T) {
+	dir := t.TempDir()
+	db := filepath.Join(dir, "p.db")
+	for i, name := range []string{"healthy", "healthy", "v-engine", "healthy"} { // new, known, another, known
+		sim, err := simcar.New(simcar.Config{Car: simCar(t, name), Bus: obd.CAN11at500, Seed: 3})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, _, errOut := testApp(t, db)
+		v := visitOf(sim, obd.BusUnknown)
+		r := liveRun{name: "record", origin: "live", clock: v.clock, open: v.open, memory: memoryBeside(db)}
+		r.flags.car, r.flags.dur, r.flags.capture = v.car, 3*time.Second, filepath.Join(dir, fmt.Sprint(i, ".txt"))
+		if err := a.live(t.Context(), r); err != nil {
+			t.Fatal(err, errOut)
+		}
+		if out, _ := command(t, "import", r.flags.capture, "--json", "--db", db); !strings.Contains(out, `"duplicate":true`) {
+			t.Errorf("%d: its records are not those of the session: %s", i, out)
+		}
+	}
+}
+
+// recordsIn returns the records of the last session of a database.
+func recordsIn(t *testing.T, path string) []obd.Record {
+	t.Helper()
+	db, err := store.Open(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	r, err := db.Records(t.Context(), "last")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	var all []obd.Record
+	for {
+		rec, err := r.Next(t.Context())
+		if errors.Is(err, io.EOF) {
+			return all
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, rec)
 	}
 }
