@@ -43,11 +43,11 @@ func speedTable(ctx context.Context) error {
 		rows := [][]string{{fmt.Sprintf("bus, %d baud", baud), "ideal", "awaited", "share", "bus use",
 			"at rest: ideal", "ours", "share", "bus use", "deadlines", "plain", "rest/plain", "raised", "awaited", "share"}}
 		for _, bus := range speedBuses {
-			forced, err := measure(ctx, bus, baud, 0, true)
+			forced, err := measure(ctx, plainCar, bus, baud, 0, true)
 			if err != nil {
 				return fmt.Errorf("%v: %w", bus, err)
 			}
-			rest, err := measure(ctx, bus, baud, 0, false)
+			rest, err := measure(ctx, plainCar, bus, baud, 0, false)
 			if err != nil {
 				return fmt.Errorf("%v: %w", bus, err)
 			}
@@ -55,7 +55,7 @@ func speedTable(ctx context.Context) error {
 			if err != nil {
 				return fmt.Errorf("%v: plain client: %w", bus, err)
 			}
-			raised, err := measure(ctx, bus, baud, 500_000, true)
+			raised, err := measure(ctx, plainCar, bus, baud, 500_000, true)
 			if err != nil {
 				return fmt.Errorf("%v: %w", bus, err)
 			}
@@ -70,6 +70,21 @@ func speedTable(ctx context.Context) error {
 		fmt.Println()
 		grid(rows)
 	}
+	rows := [][]string{{"V engine, 38400 baud", "ideal", "awaited", "share", "at rest: ideal", "ours", "share", "deadlines"}}
+	for _, bus := range speedBuses {
+		forced, err := measure(ctx, vEngine, bus, 38400, 0, true)
+		if err != nil {
+			return fmt.Errorf("%v: %w", bus, err)
+		}
+		rest, err := measure(ctx, vEngine, bus, 38400, 0, false)
+		if err != nil {
+			return fmt.Errorf("%v: %w", bus, err)
+		}
+		rows = append(rows, []string{bus.String(), fmt.Sprintf("%.2f", forced.ideal), fmt.Sprintf("%.2f", forced.rate), percent(forced.rate / forced.ideal),
+			fmt.Sprintf("%.2f", rest.ideal), fmt.Sprintf("%.2f", rest.rate), percent(rest.rate / rest.ideal), fmt.Sprintf("%.2f", rest.late)})
+	}
+	fmt.Println()
+	grid(rows)
 	return nil
 }
 
@@ -111,8 +126,8 @@ func (s *speed) atRest(bus obd.Bus) {
 }
 
 // measure runs our own session.
-func measure(ctx context.Context, bus obd.Bus, baud, maxBaud int, awaited bool) (speed, error) {
-	sim, err := newCar(bus, baud, maxBaud)
+func measure(ctx context.Context, car string, bus obd.Bus, baud, maxBaud int, awaited bool) (speed, error) {
+	sim, err := newCar(car, bus, baud, maxBaud)
 	if err != nil {
 		return speed{}, err
 	}
@@ -191,8 +206,14 @@ func singles(r obd.Request) []string {
 	return all
 }
 
-func newCar(bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
-	car, err := simcar.Find("healthy")
+// plainCar has one bank and four sensors, vEngine two banks, and says its sensors by PID 1D.
+const (
+	plainCar = "healthy"
+	vEngine  = "v-engine"
+)
+
+func newCar(name string, bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
+	car, err := simcar.Find(name)
 	if err != nil {
 		return nil, err
 	}
@@ -203,7 +224,7 @@ func newCar(bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
 // for more: the pair are PIDs 14 and 06, and after each pair one of the slow
 // signals, with the periods that our own session keeps.
 func plainRate(bus obd.Bus, baud int, periods map[string]poll.Period) (float64, error) {
-	sim, err := newCar(bus, baud, 0)
+	sim, err := newCar(plainCar, bus, baud, 0)
 	if err != nil {
 		return 0, err
 	}

@@ -54,11 +54,12 @@ const maxPIDs = 6
 // plan decides what to ask next.
 type plan struct {
 	items  []*item
-	beside []*item // the sensors of other banks in the watched one's place
-	multi  bool    // the car answers several PIDs in one request
-	short  int     // replies in a row that lacked some of what was packed
-	most   int     // how many at the most, as it has shown; 0: as many as the standard allows
-	double bool    // the car answers one PID twice, if asked for it twice, and that costs nothing
+	beside []*item       // the sensors of other banks in the watched one's place
+	latest time.Duration // deadline of the other sensors and trims
+	multi  bool          // the car answers several PIDs in one request
+	short  int           // replies in a row that lacked some of what was packed
+	most   int           // how many at the most, as it has shown; 0: as many as the standard allows
+	double bool          // the car answers one PID twice, if asked for it twice, and that costs nothing
 	can    bool
 	credit float64 // a fast exchange earns some, any other spends 1
 	turn   int
@@ -73,21 +74,21 @@ type plan struct {
 	codes     map[string]int // lines that answer requests for trouble codes
 }
 
-// slow lists what else is read, how often, and within what time at the latest: later the maps
-// of trim would not count it (the engine's speed after 4 s, its load and air after 9 s,
-// temperatures after 90 s).
+// slow lists what else is read, how often, and within what time at the latest. The maps of trim
+// count the engine's speed for 4 s, its load and air for 9 s and temperatures for 90 s; the watcher
+// wants to know of an open loop before it believes in a hold. The rest is for people to read.
 var slow = []item{
 	{pid: 0x03, every: 1500 * time.Millisecond, within: 3 * time.Second, await: awaited},
 	{pid: 0x0C, every: 1200 * time.Millisecond, within: 3 * time.Second},
 	{pid: 0x04, every: 3 * time.Second, within: 9 * time.Second},
 	{pid: 0x05, every: 5 * time.Second, within: 30 * time.Second},
-	{pid: 0x07, every: 2500 * time.Millisecond, within: 9 * time.Second},
-	{pid: 0x09, every: 2500 * time.Millisecond, within: 9 * time.Second},
+	{pid: 0x07, every: 2500 * time.Millisecond, within: 12 * time.Second},
+	{pid: 0x09, every: 2500 * time.Millisecond, within: 12 * time.Second},
 	{pid: 0x01, every: 8 * time.Second, within: 60 * time.Second},
 	{pid: 0x0B, every: 3 * time.Second, within: 9 * time.Second},
 	{pid: 0x10, every: 3 * time.Second, within: 9 * time.Second},
-	{pid: 0x0D, every: 3 * time.Second, within: 9 * time.Second},
-	{pid: 0x11, every: 3 * time.Second, within: 9 * time.Second},
+	{pid: 0x0D, every: 3 * time.Second, within: 15 * time.Second},
+	{pid: 0x11, every: 3 * time.Second, within: 20 * time.Second},
 	{pid: 0x0F, every: 20 * time.Second, within: 60 * time.Second},
 	{pid: 0x1F, every: 20 * time.Second, within: 60 * time.Second},
 	{pid: 0x33, every: time.Hour, within: 2 * time.Hour},
@@ -96,7 +97,8 @@ var slow = []item{
 
 const (
 	medium  = time.Second             // other sensors, the other bank's trim
-	latest  = 3500 * time.Millisecond // of these
+	latest  = 3500 * time.Millisecond // of these, where they are few
+	apart   = 1200 * time.Millisecond // of so many each, where they are more
 	alert   = medium / 3              // the other bank's sensor while a force is announced
 	awaited = 2 * time.Second         // what else tells of an answer, while one is awaited
 	recheck = 5 * time.Second         // a trim that also comes with the voltage
@@ -162,7 +164,20 @@ func (p *plan) fill(d *decode.Decoder, sensor string) {
 	add(item{pid: 0x06, every: medium, within: latest, await: awaited})
 	add(item{pid: 0x08, every: medium, within: latest, await: awaited})
 	for _, it := range slow {
+		if it.pid == 0x0B && d.Supports(0x10) { // air is metered
+			it.within = 20 * time.Second
+		}
 		add(it)
+	}
+	var others []*item
+	for _, it := range p.items {
+		if it.every == medium && !it.fast {
+			others = append(others, it)
+		}
+	}
+	p.latest = max(latest, time.Duration(len(others))*apart)
+	for _, it := range others {
+		it.within = p.latest
 	}
 }
 
@@ -308,7 +323,7 @@ func (p *plan) fell(items []*item, came func(*item) bool, now time.Duration) {
 // sensor of the other bank is read more often: if the watched one does not follow, that one
 // tells whether the connectors are crossed. Without such a sensor the answer is awaited at once.
 func (p *plan) announce(k obd.MarkKind, now time.Duration) {
-	every, within := medium, latest
+	every, within := medium, p.latest
 	switch k {
 	case obd.MarkLean, obd.MarkRich:
 		every, within = alert, alert

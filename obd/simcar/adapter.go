@@ -681,7 +681,7 @@ func (a *adapter) asked(payload []byte, expect int) {
 	x := &transfer{expect: expect, asked: a.s.now}
 	a.x = x
 	a.arm(x)
-	nodes := a.addressed()
+	nodes := slices.DeleteFunc(a.addressed(), func(n *node) bool { return a.silent(n, payload) })
 	x.remaining = len(nodes)
 	if a.bus.CAN() {
 		// Each computer answers for itself.
@@ -704,6 +704,13 @@ func (a *adapter) asked(payload []byte, expect int) {
 		})
 	}
 	turn(0)
+}
+
+// silent reports whether a computer lets a request pass without a word: values that it does
+// not have are another's to tell.
+func (a *adapter) silent(n *node, payload []byte) bool {
+	return !n.engine && len(payload) > 1 && payload[0] == 0x01 &&
+		!slices.ContainsFunc(payload[1:], func(pid byte) bool { return a.s.car.supports(n, pid) })
 }
 
 // replyTime is the computers' time to answer, with some scatter.
