@@ -24,7 +24,8 @@ const (
 	axisTop     = trimTop + trimHeight
 	plotHeight  = axisTop + 34
 	gutter      = 46.0
-	fine        = 2400 // columns that are drawn: enough for a zoom of four
+	fine        = 9600     // columns that are drawn: enough for the largest zoom
+	frame       = 4 * fine // width of a curve's own frame: each column's points stay apart
 )
 
 // view is what a figure shows.
@@ -145,43 +146,59 @@ func (d *drawing) axes(middle float64) {
 	d.f(`<line class="base" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/><line class="base" x1="0" x2="100%%" y1="%[2]g" y2="%[2]g"/>`, axisTop, voltsTop+voltsHeight)
 }
 
-// curve draws a series in a frame of its own, 10000 wide, that is stretched to the width.
+// curve draws a series in a frame of its own that is stretched to the width. Steps from
+// point to point are written, for they are shorter than places.
 func (d *drawing) curve(class string, points []Point, s scale, top, height float64) {
 	runs := thin(points, d.v.from, d.v.to, fine)
 	if len(runs) == 0 {
 		return
 	}
-	d.f(`<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 10000 1000" preserveAspectRatio="none"><path vector-effect="non-scaling-stroke" class="line %s" d="`, top, height, class)
-	var b []byte
-	put := func(cmd byte, p Point) {
-		b = append(b, cmd)
-		b = strconv.AppendInt(b, int64(math.Round(10000*(p.T-d.v.from)/(d.v.to-d.v.from))), 10)
-		b = append(b, ' ')
-		b = strconv.AppendInt(b, int64(math.Round(1000*(1-s.part(p.V)))), 10)
+	d.f(`<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 %d 1000" preserveAspectRatio="none"><path vector-effect="non-scaling-stroke" class="line %s" d="`, top, height, frame, class)
+	b := make([]byte, 0, 8*count(runs))
+	across := frame / (d.v.to - d.v.from)
+	place := func(p Point) (x, y int64) {
+		return int64(math.Round(across * (p.T - d.v.from))), int64(math.Round(1000 * (1 - s.part(p.V))))
 	}
 	for _, r := range runs {
-		for i, p := range r {
-			if i == 0 {
-				put('M', p)
-			} else {
-				put('L', p)
+		x, y := place(r[0])
+		b = pair(append(b, 'M'), x, y)
+		b = append(b, 'l')
+		last := byte('l')
+		for _, p := range r[1:] {
+			nx, ny := place(p)
+			if nx == x && ny == y {
+				continue
 			}
+			if last != 'l' && nx >= x {
+				b = append(b, ' ')
+			}
+			b, last = pair(b, nx-x, ny-y), 0
+			x, y = nx, ny
 		}
-		if len(r) == 1 {
-			b = append(b, "h0"...)
+		if last == 'l' { // one place: a line of no length is a dot
+			b = append(b[:len(b)-1], "h0"...)
 		}
 	}
 	if d.v.dots && count(runs) <= mostDots {
 		b = append(b, `"/><path vector-effect="non-scaling-stroke" class="dot `+class+`" d="`...)
 		for _, r := range runs {
 			for _, p := range r {
-				put('M', p)
-				b = append(b, "h0"...)
+				x, y := place(p)
+				b = append(pair(append(b, 'M'), x, y), "h0"...)
 			}
 		}
 	}
 	d.Write(b)
 	d.WriteString(`"/></svg>`)
+}
+
+// pair writes two numbers of a path.
+func pair(b []byte, x, y int64) []byte {
+	b = strconv.AppendInt(b, x, 10)
+	if y >= 0 { // a minus parts them too
+		b = append(b, ' ')
+	}
+	return strconv.AppendInt(b, y, 10)
 }
 
 // mostDots is how many readings are drawn as dots: more would be a thick line.

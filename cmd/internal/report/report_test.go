@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"image"
 	"image/png"
 	"io"
@@ -461,4 +462,86 @@ func TestLogo(t *testing.T) {
 	if _, err := ReadLogo(filepath.Join(dir, "none.png")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("no file: %v", err)
 	}
+}
+
+// The largest zoom that is offered has a column for about each pixel of the widest page,
+// and the frame of a curve has room for what a column holds.
+func TestColumnsSuitTheZoom(t *testing.T) {
+	widest := 0.0
+	for _, m := range regexp.MustCompile(`\.plot\{width:([0-9]+)%`).FindAllStringSubmatch(pageCSS, -1) {
+		n, err := strconv.ParseFloat(m[1], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		widest = max(widest, n/100)
+	}
+	if widest < 2 || !strings.Contains(page, fmt.Sprintf(` %g×</label>`, widest)) {
+		t.Fatalf("zoom %g is not the one that the page offers", widest)
+	}
+	if !strings.Contains(pageCSS, "max-width:60rem;padding:1.2rem") || !strings.Contains(pageCSS, "html{font:15px") {
+		t.Fatal("the page has another width than here")
+	}
+	px := widest * (60*15 - 2*1.2*15 - gutter) / fine
+	if px > 1.5 {
+		t.Errorf("a column is %.2f px wide at zoom %g", px, widest)
+	}
+	if frame < 4*fine {
+		t.Errorf("a frame of %d has no room for four points in each of %d columns", frame, fine)
+	}
+}
+
+// A curve's path, read as SVG 2 has it (9.3), goes through the points that were kept.
+func TestCurveGoesThroughItsPoints(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		points, at := []Point{}, 0.0
+		for _, step := range rapid.SliceOfN(rapid.Float64Range(0.0001, 3), 2, 80).Draw(t, "steps") {
+			at += step
+			points = append(points, Point{at, rapid.Float64Range(0, 1).Draw(t, "v")})
+		}
+		d := &drawing{v: view{from: 0, to: at, volts: scale{0, 1}}}
+		d.curve("volts", points, d.v.volts, 0, 100)
+		path := regexp.MustCompile(` d="([^"]*)"`).FindStringSubmatch(d.String())[1]
+		var got [][2]int64
+		var x, y int64
+		for _, part := range regexp.MustCompile(`[Mlh][^Mlh]*`).FindAllString(path, -1) {
+			var n []int64
+			for _, s := range regexp.MustCompile(`-?[0-9]+`).FindAllString(part, -1) {
+				v, err := strconv.ParseInt(s, 10, 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				n = append(n, v)
+			}
+			switch part[0] {
+			case 'M':
+				x, y = n[0], n[1]
+				got = append(got, [2]int64{x, y})
+			case 'l':
+				if len(n) == 0 || len(n)%2 != 0 {
+					t.Fatalf("%q in %q", part, path)
+				}
+				for i := 0; i < len(n); i += 2 {
+					x, y = x+n[i], y+n[i+1]
+					got = append(got, [2]int64{x, y})
+				}
+			}
+		}
+		var want [][2]int64
+		for _, r := range thin(points, 0, at, fine) {
+			var before [2]int64
+			for i, p := range r {
+				p := [2]int64{int64(math.Round(frame * p.T / at)), int64(math.Round(1000 * (1 - p.V)))}
+				if i == 0 || p != before {
+					want = append(want, p)
+				}
+				before = p
+			}
+		}
+		for i := range want {
+			// The last digit may be rounded otherwise.
+			if len(got) != len(want) || max(got[i][0]-want[i][0], want[i][0]-got[i][0], got[i][1]-want[i][1], want[i][1]-got[i][1]) > 1 {
+				t.Fatalf("%v, want %v in %q", got, want, path)
+			}
+		}
+	})
 }
