@@ -63,11 +63,18 @@ func Unforced(from uint64, hours int, progress func(done int)) []Trial {
 	return each(hours, progress, func(i int) Trial {
 		seed := from + uint64(i)
 		cfg := simcar.RandomSound(seed)
-		cfg.Drive = []simcar.Drive{simcar.Idle, simcar.Fast, simcar.Town, simcar.Town}[i%4]
+		drive := drives[i%len(drives)]
+		cfg.Drive = drive.how
 		cfg.Busy = true
-		return Run(cfg, simcar.Expected{Fault: "nobody forces", Conclusion: string(analysis.NothingForced), Length: time.Hour}, false)
+		return Run(cfg, simcar.Expected{Fault: drive.name, Conclusion: string(analysis.NothingForced), Length: time.Hour}, false)
 	})
 }
+
+// drives are how the hours that nobody forces are driven, with all that disturbs the mixture.
+var drives = []struct {
+	name string
+	how  simcar.Drive
+}{{"idle", simcar.Idle}, {"fast idle", simcar.Fast}, {"town", simcar.Town}, {"town", simcar.Town}}
 
 func each(n int, progress func(int), one func(i int) Trial) []Trial {
 	out := make([]Trial, n)
@@ -158,7 +165,7 @@ type Tally struct {
 	WrongAt2, N2            int       // at 2 readings/s and more
 	UndecidedMarked, Marked int       // with marks, at 2 readings/s and more
 	Held, Intervals         int       // stated latency intervals that hold the truth
-	Begins                  []float64 // |error| of force begins, s, in units of the reading interval
+	Begins, Ends            []float64 // |error| of force times, in intervals between readings
 	Missed, Forces          int
 	Wrongs                  []Trial
 }
@@ -221,6 +228,12 @@ func (c *Tally) match(t Trial) {
 			continue
 		}
 		c.Begins = append(c.Begins, math.Abs(seen.T-begin)*t.Rate)
+		for i := range t.Events {
+			if e := &t.Events[i]; e.Name == analysis.ForceEnds && e.Side == side && e.T > seen.T {
+				c.Ends = append(c.Ends, math.Abs(e.T-end)*t.Rate)
+				break
+			}
+		}
 		// (Mixture takes its way through the engine; its latency is not the loop's.)
 		if answered != nil && f.Answer >= 0 && !f.Shaky && f.Kind.Wire() {
 			c.Intervals++
@@ -245,10 +258,14 @@ func Print(w io.Writer, trials []Trial) {
 		fmt.Fprintf(w, "latency interval holds truth   %s\n", share(c.Held, c.Intervals))
 	}
 	fmt.Fprintf(w, "forces not seen                %s\n", share(c.Missed, c.Forces))
-	if len(c.Begins) > 0 {
-		slices.Sort(c.Begins)
-		fmt.Fprintf(w, "error of a force's beginning   median %.2f, 95 %% within %.2f intervals between readings\n",
-			c.Begins[len(c.Begins)/2], c.Begins[len(c.Begins)*95/100])
+	for _, e := range []struct {
+		what   string
+		errors []float64
+	}{{"error of a force's beginning ", c.Begins}, {"error of a force's end       ", c.Ends}} {
+		if v := e.errors; len(v) > 0 {
+			slices.Sort(v)
+			fmt.Fprintf(w, "%s  median %.2f, 95 %% within %.2f intervals between readings\n", e.what, v[len(v)/2], v[len(v)*95/100])
+		}
 	}
 	if c.Failed > 0 {
 		fmt.Fprintf(w, "sessions broken off            %s\n", share(c.Failed, c.Trials))
@@ -284,25 +301,66 @@ func confusion(w io.Writer, trials []Trial) {
 	tw.Flush()
 }
 
+// byProof writes what was said of each link beside what it is; cloudy ones, which nobody can
+// know, count for neither.
 func byProof(w io.Writer, trials []Trial) {
-	all, decided, total := map[analysis.ProofID]int{}, 0, 0
+	states := []analysis.State{analysis.Proven, analysis.Failed, analysis.Unclear, analysis.Untested}
+	said := map[analysis.ProofID]*[2]map[analysis.State]int{} // of links that are whole, and broken
+	wrong, decided := 0, 0
 	for _, t := range trials {
 		if t.Err != nil {
 			continue
 		}
-		wrong, n := ProofsWrong(t)
+		b := broken[t.Expected.Fault]
+		for _, p := range t.Verdict.Proofs {
+			if slices.Contains(b.cloudy, p.ID) {
+				continue
+			}
+			of := said[p.ID]
+			if of == nil {
+				of = &[2]map[analysis.State]int{{}, {}}
+				said[p.ID] = of
+			}
+			i := 0
+			if slices.Contains(b.links, p.ID) {
+				i = 1
+			}
+			of[i][p.State]++
+		}
+		bad, n := ProofsWrong(t)
 		decided += n
-		for id, k := range wrong {
-			all[id] += k
-			total += k
+		for _, k := range bad {
+			wrong += k
 		}
 	}
-	fmt.Fprintf(w, "proofs wrong                   %s of those decided\n", share(total, decided))
+	fmt.Fprintf(w, "proofs wrong                   %s of those decided\n\n", share(wrong, decided))
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprint(tw, "of links that are\t")
+	for range 2 {
+		for _, s := range states {
+			fmt.Fprintf(tw, "%s\t", s)
+		}
+	}
+	fmt.Fprintln(tw)
 	for _, id := range analysis.ProofOrder {
-		if all[id] > 0 {
-			fmt.Fprintf(w, "  %-12s %d\n", id, all[id])
+		of := said[id]
+		if of == nil {
+			continue
 		}
+		fmt.Fprintf(tw, "%s\t", id)
+		for i := range of {
+			for _, s := range states {
+				n := fmt.Sprint(of[i][s])
+				if of[i][s] > 0 && (i == 0 && s == analysis.Failed || i == 1 && s == analysis.Proven) {
+					n = "wrong: " + n
+				}
+				fmt.Fprintf(tw, "%s\t", n)
+			}
+		}
+		fmt.Fprintln(tw)
 	}
+	tw.Flush()
+	fmt.Fprintln(w, "(the first four columns: whole; the others: broken)")
 }
 
 func byRate(w io.Writer, trials []Trial) {
@@ -344,12 +402,16 @@ func PrintUnforced(w io.Writer, trials []Trial) {
 	}
 	var all sum
 	by := make([]sum, len(rates))
+	driven := map[string]*sum{}
 	for _, t := range trials {
 		if t.Err != nil {
 			continue
 		}
 		n := FalseEvents(t)
-		for _, s := range []*sum{&all, &by[rateOf(t)]} {
+		if driven[t.Expected.Fault] == nil {
+			driven[t.Expected.Fault] = &sum{}
+		}
+		for _, s := range []*sum{&all, &by[rateOf(t)], driven[t.Expected.Fault]} {
 			s.hours += t.Expected.Length.Hours()
 			s.events += n
 			if n > 0 {
@@ -360,7 +422,16 @@ func PrintUnforced(w io.Writer, trials []Trial) {
 			fmt.Fprintf(w, "false event: seed %d at %.1f readings/s\n", t.Seed, t.Rate)
 		}
 	}
-	fmt.Fprintf(w, "\n%.0f hours of driving that nobody forced: %d false events in %d sessions\n", all.hours, all.events, all.sessions)
+	// An upper bound of the rate of sessions with such an event, by Poisson's law (F. Garwood,
+	// Biometrika 28, 1936): of none in h hours it is 3/h.
+	fmt.Fprintf(w, "\n%.0f hours of driving that nobody forced: %d false events in %d sessions", all.hours, all.events, all.sessions)
+	if all.sessions == 0 && all.hours > 0 {
+		fmt.Fprintf(w, " (95 %%: below %.1f in 100 hours)", 100*2.9957/all.hours)
+	}
+	fmt.Fprintln(w)
+	for _, name := range sortedKeys(driven) {
+		fmt.Fprintf(w, "  %-11s %d false events in %.0f hours\n", name, driven[name].events, driven[name].hours)
+	}
 	for i, s := range by {
 		if s.hours > 0 {
 			fmt.Fprintf(w, "  %-11s %d false events in %.0f hours\n", rates[i].name, s.events, s.hours)
