@@ -215,7 +215,7 @@ func (p *Poller) meet(ctx context.Context, cars []Car) (known bool, x *obd.Excha
 	if f.Bus == obd.BusUnknown {
 		return false, nil, nil
 	}
-	if !agrees(cars[0]) && (f != p.vehicle.Format || req.Expect > 0) {
+	if f != p.vehicle.Format || !agrees(cars[0]) && req.Expect > 0 {
 		if f != p.vehicle.Format {
 			k := p.adapter.Known()
 			k.Format = f

@@ -3,6 +3,7 @@ package poll_test
 import (
 	"encoding/json"
 	"fmt"
+	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
@@ -67,7 +68,12 @@ func meeting(t *testing.T, name string, bus obd.Bus, mem poll.Memory) (all []obd
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1})
+	return visit(t, simcar.Config{Car: car, Bus: bus, Seed: 1}, mem)
+}
+
+func visit(t *testing.T, cfg simcar.Config, mem poll.Memory) (all []obd.Record, v poll.Vehicle, read time.Duration) {
+	t.Helper()
+	s, err := simcar.New(cfg)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -82,7 +88,7 @@ func meeting(t *testing.T, name string, bus obd.Bus, mem poll.Memory) (all []obd
 		if r.Seq != int64(len(all)) || r.Exchange.Outcome != obd.OK {
 			t.Fatalf("record %d: %+v", len(all), r.Exchange)
 		}
-		if read == 0 && slices.Contains(r.Exchange.Request.Data, 0x14) {
+		if pid := r.Exchange.Request.Data; read == 0 && len(pid) > 0 && (pid[0] == 0x14 || pid[0] == 0x24 || pid[0] == 0x34) {
 			read = s.Now()
 		}
 		all = append(all, r)
@@ -154,6 +160,29 @@ func TestMemory(t *testing.T) {
 			t.Errorf("now it is a third: %v", requests(again, 60))
 		}
 	})
+	for _, packed := range []bool{true, false} {
+		t.Run(fmt.Sprint("another car that offers more, packed ", packed), func(t *testing.T) {
+			mem := memory{}
+			meet(t, "healthy", obd.CAN11at500, mem)
+			mem.change(func(c *poll.Car) { // it is remembered with nothing beyond PID 3F
+				c.Packed = packed
+				for i, r := range c.Replies {
+					if r.Request == "0120" {
+						c.Replies[i].Data[5] &^= 1
+					}
+				}
+				c.Replies = slices.DeleteFunc(c.Replies, func(r poll.Reply) bool { return r.Request == "0140" })
+			})
+			all, v := meet(t, "healthy", obd.CAN11at500, mem)
+			if !slices.Contains(requests(all, 60), "0140") || !v.Decoder.Supports(0x42) {
+				t.Errorf("it is not asked for more: %v", requests(all, 60))
+			}
+			// Whether it takes several PIDs a request nobody has asked it, if the other did not.
+			if n := len(mem.Recall(mem.key())); (n == 2) != packed {
+				t.Errorf("%d cars are remembered", n)
+			}
+		})
+	}
 	t.Run("memory of no sense", func(t *testing.T) {
 		mem := memory{}
 		meet(t, "healthy", obd.CAN11at500, mem)
@@ -256,6 +285,63 @@ func TestUnknownCarAgainstHabit(t *testing.T) {
 		if _, _, read := meeting(t, "healthy", next, mem); float64(read) > 1.1*float64(fresh) {
 			t.Errorf("%v after %v: %v, without memory %v", next, bus, read, fresh)
 		}
+	}
+}
+
+// Many cars come to one adapter in any order, more than are remembered: each is met as it is.
+func TestAnyCarAfterOthers(t *testing.T) {
+	type car struct {
+		cfg   simcar.Config
+		fresh poll.Vehicle
+	}
+	var cars []car
+	offers := func(v poll.Vehicle) (all []byte) {
+		for pid := range 256 {
+			if v.Decoder.Supports(byte(pid)) {
+				all = append(all, byte(pid))
+			}
+		}
+		return all
+	}
+	short := 0 // cars that do not fill their CAN frames
+	for seed := range uint64(20) {
+		cfg := simcar.RandomSound(seed)
+		cfg.Bus = []obd.Bus{obd.CAN11at500, obd.CAN11at500, obd.CAN29at250, obd.ISO14230Fast, obd.VPW}[seed%5]
+		_, v, _ := visit(t, cfg, nil)
+		cars = append(cars, car{cfg, v})
+		if v.Format.Bus.CAN() && !v.Format.Padded {
+			short++
+		}
+	}
+	if short == 0 || short == 12 {
+		t.Errorf("%d cars with short frames", short)
+	}
+	mem := memory{}
+	dice := rand.New(rand.NewPCG(1, 2))
+	for i := range 150 {
+		c := cars[dice.IntN(len(cars))]
+		all, v, _ := visit(t, c.cfg, mem)
+		if v.Format != c.fresh.Format || !slices.Equal(sensorNames(v.Decoder), sensorNames(c.fresh.Decoder)) || !slices.Equal(offers(v), offers(c.fresh)) {
+			t.Errorf("visit %d, seed %d: %+v, sensors %v, offers %X; without memory %+v, %v, %X; %v", i, c.cfg.Seed, v.Format, sensorNames(v.Decoder), offers(v),
+				c.fresh.Format, sensorNames(c.fresh.Decoder), offers(c.fresh), requests(all, 20))
+		}
+	}
+	if n := len(mem.Recall(mem.key())); n != poll.MaxCars {
+		t.Errorf("%d cars are remembered", n)
+	}
+}
+
+// However many buses are remembered, an unknown car is asked for on one only.
+func TestUnknownCarAfterManyBuses(t *testing.T) {
+	_, _, fresh := meeting(t, "v-engine", obd.CAN11at500, nil)
+	mem := memory{}
+	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		if bus != obd.CAN11at500 {
+			meet(t, "healthy", bus, mem)
+		}
+	}
+	if _, _, read := meeting(t, "v-engine", obd.CAN11at500, mem); float64(read) > 1.105*float64(fresh) {
+		t.Errorf("%v, without memory %v", read, fresh)
 	}
 }
 
