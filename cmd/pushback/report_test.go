@@ -64,6 +64,7 @@ func TestReportSaysTheVerdict(t *testing.T) {
 				}
 				Events []json.RawMessage
 				Found  foundJSON
+				SHA256 string `json:"records_sha256"`
 			}
 			if err := json.Unmarshal([]byte(shown), &s); err != nil {
 				t.Fatal(err)
@@ -95,6 +96,16 @@ func TestReportSaysTheVerdict(t *testing.T) {
 			}
 			has(s.Session.ID)
 			has(w.Records[0])
+			// The hash that a report is tied to its recording by is the one that show prints.
+			plain, _ := command(t, "show", "last", "--db", db)
+			if line := regexp.MustCompile(`(?m)^  records +([0-9]+), SHA-256 ([0-9a-f]{64})$`).FindStringSubmatch(plain); line == nil {
+				t.Error("show prints no hash")
+			} else {
+				has(line[1] + " records")
+				if line[2] != w.Records[0] || s.SHA256 != w.Records[0] {
+					t.Errorf("show has %s and %s, the report %s", line[2], s.SHA256, w.Records[0])
+				}
+			}
 			if n := strings.Count(page, `class="arc `); n != 8 {
 				t.Errorf("%d arcs", n)
 			}

@@ -146,18 +146,31 @@ func testFacts(m store.Meta, c conditions, t tellings, forced report.Forcing) []
 	return out
 }
 
-// tellings is a sink that keeps what the records tell at the beginning, and their hash.
-type tellings struct {
+// digest is a sink that counts the records and hashes them.
+type digest struct {
 	content store.Content
 	records int
-	can     bool
-	codes   map[string][]string // first reading of each state
-	times   map[string]int      // how often each state was read
-	status  map[byte]int        // readings of FUELSYS1 by value
+}
+
+func (d *digest) Write(f session.Frame) error {
+	if f.Last {
+		return nil
+	}
+	d.records++
+	return d.content.Add(f.Record)
+}
+
+// tellings is a sink that keeps what the records tell at the beginning, and their hash.
+type tellings struct {
+	digest
+	can    bool
+	codes  map[string][]string // first reading of each state
+	times  map[string]int      // how often each state was read
+	status map[byte]int        // readings of FUELSYS1 by value
 }
 
 func newTellings(m store.Meta) tellings {
-	return tellings{content: store.NewContent(), can: m.Format.Bus.CAN(), codes: map[string][]string{}, times: map[string]int{}, status: map[byte]int{}}
+	return tellings{digest: digest{content: store.NewContent()}, can: m.Format.Bus.CAN(), codes: map[string][]string{}, times: map[string]int{}, status: map[byte]int{}}
 }
 
 func (t *tellings) Write(f session.Frame) error {
@@ -166,14 +179,10 @@ func (t *tellings) Write(f session.Frame) error {
 			t.status[byte(s.Value)]++
 		}
 	}
-	if f.Last {
-		return nil
-	}
-	t.records++
-	if x := f.Record.Exchange; x != nil {
+	if x := f.Record.Exchange; x != nil && !f.Last {
 		t.tells(x)
 	}
-	return t.content.Add(f.Record)
+	return t.digest.Write(f)
 }
 
 // tells counts a reading of codes and keeps the first of each state. One that cannot be

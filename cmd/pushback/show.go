@@ -23,7 +23,8 @@ func newShow(a *app) *cobra.Command {
 		Use:   "show SESSION",
 		Short: "A stored session's verdict and evidence",
 		Long: `Prints what was stored: the session's conditions, its events, the proofs and the
-verdict. The exit status is the verdict's. 'replay' judges again in place of that.`,
+verdict; and the hash of the records, which ties a report to its recording. The exit
+status is the verdict's. 'replay' judges again in place of that.`,
 		Args: named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd, func(db *store.Store) error { return a.show(cmd, db, args[0], why) })
@@ -47,9 +48,9 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 	if err != nil {
 		return err
 	}
-	c := conditions{}
+	c, d := conditions{}, digest{content: store.NewContent()}
 	// What the car told is found again in the records; events and verdict are the stored ones.
-	e, err := gather(ctx, db, m.ID, &c)
+	e, err := gather(ctx, db, m.ID, &c, &d)
 	if err != nil {
 		return err
 	}
@@ -63,11 +64,14 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 			Events  []json.RawMessage `json:"events"`
 			Verdict json.RawMessage   `json:"verdict"`
 			Found   foundJSON         `json:"found"`
-		}{sessionOf(m), events, raw, found}); err != nil {
+			Records int               `json:"records"`
+			SHA256  string            `json:"records_sha256"`
+		}{sessionOf(m), events, raw, found, d.records, fmt.Sprintf("%x", d.content.Sum())}); err != nil {
 			return err
 		}
 	} else {
 		writeSession(a.out, m)
+		fmt.Fprintf(a.out, "  %-11s %d, SHA-256 %x\n", "records", d.records, d.content.Sum())
 	}
 	if raw == nil {
 		return hinted{fmt.Errorf("session %s has no verdict: it was not finished", m.ID),
