@@ -108,7 +108,7 @@ func (d *drawing) span(class string, from, to float64, label string) {
 	}
 	d.f(`<rect class="%s" x="%g%%" width="%g%%" y="%g" height="%g"/>`, class, d.x(from), max(0.15, d.x(to)-d.x(from)), voltsTop, axisTop-voltsTop)
 	if label != "" {
-		d.f(`<text paint-order="stroke" class="held %s" x="%g%%" y="%g" dx="3">%s</text>`, strings.TrimPrefix(class, "band "), d.x(from), trimTop-2, html.EscapeString(label))
+		d.f(`<text paint-order="stroke" class="held %s" x="%g%%" y="%g" dx="3">%s</text>`, strings.TrimPrefix(class, "band "), d.x(from), trimTop-2, escaped(label))
 	}
 }
 
@@ -201,6 +201,16 @@ func pair(b []byte, x, y int64) []byte {
 	return strconv.AppendInt(b, y, 10)
 }
 
+// escaped is a text for a drawing, without what a file of XML cannot hold (XML 1.0, 2.2).
+func escaped(s string) string {
+	return html.EscapeString(strings.Map(func(r rune) rune {
+		if r < ' ' && r != '\t' && r != '\n' || r == '\ufffe' || r == '\uffff' {
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\ufffd")))
+}
+
 // mostDots is how many readings are drawn as dots: more would be a thick line.
 const mostDots = 260
 
@@ -222,7 +232,7 @@ func (d *drawing) tick(k session.Tick) {
 	x := d.x(t)
 	class := strings.TrimSpace("tick " + string(side))
 	d.f(`<g class="%s"><title>%s  %s</title><line x1="%[4]g%%" x2="%[4]g%%" y1="%[5]g" y2="%[6]g"/>`,
-		class, words.SessionTime(t), html.EscapeString(words.TickText(k)), x, stripHeight-5, axisTop)
+		class, words.SessionTime(t), escaped(words.TickText(k)), x, stripHeight-5, axisTop)
 	d.WriteString(`</g>`)
 	room := 1.6
 	if d.v.half {
@@ -252,7 +262,7 @@ func (d *drawing) writeSigns() {
 		} else if g.x < 2 {
 			anchor = "start"
 		}
-		d.f(`<text class="%s" x="%g%%" y="%g" text-anchor="%s">%s</text>`, strings.TrimSpace("sign-at "+string(g.side)), g.x, stripHeight-9, anchor, html.EscapeString(g.text))
+		d.f(`<text class="%s" x="%g%%" y="%g" text-anchor="%s">%s</text>`, strings.TrimSpace("sign-at "+string(g.side)), g.x, stripHeight-9, anchor, escaped(g.text))
 	}
 }
 
@@ -270,8 +280,8 @@ func (t *Trace) gutterBody(v view) string {
 	}
 	axis(v.volts, voltsTop, voltsHeight, "%.1f")
 	axis(v.trim, trimTop, trimHeight, "%+.0f")
-	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, html.EscapeString(t.upperName()))
-	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, html.EscapeString(words.TrimOf(t.Sensor)))
+	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, escaped(t.upperName()))
+	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, escaped(words.TrimOf(t.Sensor)))
 	d.f(`<text class="unit" x="%g" y="%g" text-anchor="end">time</text>`, gutter-5, axisTop+17)
 	return d.String()
 }
@@ -317,7 +327,7 @@ func (t *Trace) says(v view) string {
 func (t *Trace) inline(v view) string {
 	return fmt.Sprintf(`<svg class="gutter" width="%[1]g" height="%[2]g" aria-hidden="true">%[3]s</svg>`+
 		`<div class="scroll" tabindex="0" role="group" aria-label="%[4]s"><svg class="plot" height="%[2]g" role="img" aria-label="%[5]s">%[6]s</svg></div>`,
-		gutter, plotHeight, t.gutterBody(v), html.EscapeString(v.title), html.EscapeString(t.says(v)), t.body(v))
+		gutter, plotHeight, t.gutterBody(v), escaped(v.title), escaped(t.says(v)), t.body(v))
 }
 
 // alone is the figure as a file of its own.
@@ -325,7 +335,7 @@ func (t *Trace) alone(v view, style string) string {
 	const width = 1000.0
 	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %[1]g %[2]g" width="%[1]g" height="%[2]g" role="img" aria-label="%[3]s"><style>%[4]s</style>`+
 		`<rect width="100%%" height="100%%" fill="#fff"/><svg width="%[5]g" height="%[2]g">%[6]s</svg><svg x="%[5]g" width="%[7]g" height="%[2]g">%[8]s</svg></svg>`+"\n",
-		width, plotHeight, html.EscapeString(t.says(v)), style, gutter, t.gutterBody(v), width-gutter-12, t.body(v))
+		width, plotHeight, escaped(t.says(v)), style, gutter, t.gutterBody(v), width-gutter-12, t.body(v))
 }
 
 // whole shows the session to a length, which may be that of a longer one beside it.

@@ -52,8 +52,8 @@ func sample(text string, sides int) *Report {
 			{At: 36 * time.Second, Mark: &obd.Mark{Kind: obd.MarkNote, Text: text}},
 			{At: 84 * time.Second, Event: &analysis.Event{T: 84, Name: analysis.CodeSet, Code: text}},
 		}
-		s := &Side{Session: store.Meta{ID: "abc234", Started: r.Made, Duration: 100 * time.Second, Watching: "B1S1", By: "wire", Origin: "import",
-			Vehicle: text, Label: text, Note: text, Adapter: text, Version: text},
+		s := &Side{Session: store.Meta{ID: "abc234", Started: r.Made, Duration: 100 * time.Second, Watching: text, By: text, Origin: "import",
+			Sensors: []string{text}, Vehicle: text, Label: text, Note: text, Adapter: text, Version: text},
 			VIN: text, Records: 400, Hash: make([]byte, 32), Trace: t,
 			Verdict: analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{text}},
 			Events: []analysis.Event{{T: 1, Name: analysis.Ready, Reasons: []string{text}}, {T: 84, Name: analysis.CodeSet, Code: text},
@@ -134,7 +134,7 @@ func textOf(n *html.Node) string {
 
 var hostile = []string{
 	`<script>alert(1)</script>`, `"><img src=x onerror=alert(1)>`, `' onload='alert(1)`, `</style><script>alert(1)</script>`, `</title><svg onload=alert(1)>`,
-	`<svg><script>alert(1)</script></svg>`, `</text></svg><script>alert(1)</script>`, `javascript:alert(1)`, `{{.Shop}}`, `<!--`, `]]>`, "a\x00b\u202e", `\3c script`, `<iframe srcdoc="x">`,
+	`<svg><script>alert(1)</script></svg>`, `</text></svg><script>alert(1)</script>`, `javascript:alert(1)`, `{{.Shop}}`, `<!--`, `]]>`, "a\x00b\u202e", "\x1b[31m\x07\ufffe\xff", `\3c script`, `<iframe srcdoc="x">`,
 }
 
 // Words from outside inject nothing, wherever they stand: the page has the same elements
@@ -183,9 +183,6 @@ func TestFigureFiles(t *testing.T) {
 				tok, err := d.Token()
 				if err == io.EOF {
 					break
-				}
-				if strings.Contains(text, "\x00") {
-					break // XML has no way to write it
 				}
 				if err != nil {
 					t.Fatalf("%s of %q: %v", figure, text, err)

@@ -3,7 +3,6 @@ package report
 import (
 	"cmp"
 	"fmt"
-	"html"
 	"html/template"
 	"math"
 	"slices"
@@ -127,7 +126,7 @@ func (c *cloud) body() string {
 			x, cloudTop, cloudAxis+4, cloudAxis+16, anchor, math.Round(v*1e6)/1e6)
 	}
 	fmt.Fprintf(&b, `<line class="base" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/><text class="unit" x="100%%" y="%[2]g" text-anchor="end">%[3]s</text>`,
-		cloudAxis, cloudAxis+31, html.EscapeString(flowName(c.unit)))
+		cloudAxis, cloudAxis+31, escaped(flowName(c.unit)))
 	fmt.Fprintf(&b, `<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 10000 1000" preserveAspectRatio="none">`, cloudTop, cloudHeight)
 	dots := c.dots(240, 90)
 	for i, k := range crowds {
@@ -196,7 +195,7 @@ func (c *cloud) says() string {
 // inline is the figure for a page.
 func (c *cloud) inline() template.HTML {
 	return template.HTML(fmt.Sprintf(`<svg class="gutter" width="%[1]g" height="%[2]g" aria-hidden="true">%[3]s</svg><svg class="plot" height="%[2]g" role="img" aria-label="%[4]s">%[5]s</svg>`,
-		gutter, cloudFull, c.gutterBody(), html.EscapeString(c.says()), c.body()))
+		gutter, cloudFull, c.gutterBody(), escaped(c.says()), c.body()))
 }
 
 // note explains the figure.
@@ -226,12 +225,12 @@ func writeClouds(cs []cloud, style string) string {
 		says[i] = cs[i].says()
 	}
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %[1]g %[2]g" width="%[1]g" height="%[2]g" role="img" aria-label="%[3]s"><style>%[4]s</style><rect width="100%%" height="100%%" fill="#fff"/>`,
-		width, height, html.EscapeString(strings.Join(says, " ")), style)
+		width, height, escaped(strings.Join(says, " ")), style)
 	for i := range cs {
 		cs[i].half = false // each has the width for itself
 		y := float64(i) * (cloudFull + cloudHead)
 		fmt.Fprintf(&b, `<text class="title" x="%g" y="%g">%s</text><svg y="%g" width="%[1]g" height="%[5]g">%[6]s</svg><svg x="%[1]g" y="%[4]g" width="%[7]g" height="%[5]g">%[8]s</svg>`,
-			gutter, y+18, html.EscapeString(cs[i].title), y+cloudHead, cloudFull, cs[i].gutterBody(), width-gutter-12, cs[i].body())
+			gutter, y+18, escaped(cs[i].title), y+cloudHead, cloudFull, cs[i].gutterBody(), width-gutter-12, cs[i].body())
 	}
 	b.WriteString("</svg>\n")
 	return b.String()
