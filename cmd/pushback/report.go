@@ -236,8 +236,8 @@ func (f *reportFlags) head() (report.Shop, error) {
 		}
 		return b
 	}
-	s := report.Shop{Name: first(f.shop.Name, c.Name), Technician: first(f.shop.Technician, c.Technician),
-		Vehicle: f.shop.vehicle, Odometer: f.miles, Complaint: f.complaint}
+	s := report.Shop{Name: clean(first(f.shop.Name, c.Name)), Technician: clean(first(f.shop.Technician, c.Technician)),
+		Vehicle: clean(f.shop.vehicle), Odometer: clean(f.miles), Complaint: clean(f.complaint)}
 	if logo := first(f.shop.Logo, c.Logo); logo != "" {
 		if s.Logo, err = report.ReadLogo(logo); err != nil {
 			return s, hinted{err, "name a PNG or JPEG file with --logo, or leave it out", statusFailed}
