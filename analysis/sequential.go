@@ -151,6 +151,7 @@ type climb struct {
 	n        int
 	last     float64
 	up, down [len(shiftsSought)]stats.CUSUM
+	most     [2][len(shiftsSought)]float64 // the highest that up and down came to
 }
 
 func (c *climb) begin(s noise, mirror, began float64) {
@@ -196,6 +197,7 @@ func (c *climb) close() {
 	for i := range c.up {
 		c.up[i].Add(news)
 		c.down[i].Add(-news)
+		c.most[0][i], c.most[1][i] = max(c.most[0][i], c.up[i].Sum), max(c.most[1][i], c.down[i].Sum)
 	}
 	c.last, c.filled = from, c.at
 	c.sum, c.n = 0, 0

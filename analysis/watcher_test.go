@@ -95,6 +95,10 @@ func TestConclusions(t *testing.T) {
 				c.p.seed = seed
 				w, events := c.p.run(c.cfg)
 				v := w.Verdict()
+				if text := strings.Join(w.Reasons(), "\n"); strings.Contains(text, "NaN") || strings.Contains(text, "%!") || strings.Contains(text, "Inf") ||
+					!strings.Contains(text, "Conclusion: "+string(v.Conclusion)) {
+					t.Errorf("reasons: %s", text)
+				}
 				if v.Conclusion != c.want {
 					for _, e := range events {
 						j, _ := json.Marshal(e)

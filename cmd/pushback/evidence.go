@@ -22,6 +22,7 @@ type evidence struct {
 	events   []analysis.Event
 	verdict  analysis.Verdict
 	figures  analysis.Figures
+	reasons  []string // of the verdict
 	*session.Findings
 }
 
@@ -58,7 +59,7 @@ func newEvidence(m store.Meta, judge *session.Judge) *evidence {
 
 // end takes how the session ended.
 func (e *evidence) end(res session.Result, judge *session.Judge) {
-	e.verdict, e.figures = res.Verdict, judge.Figures()
+	e.verdict, e.figures, e.reasons = res.Verdict, judge.Figures(), judge.Reasons()
 	if n := len(e.forced); n > 0 && math.IsInf(e.forced[n-1].To, 1) {
 		e.forced[n-1].To = res.End.Seconds()
 	}

@@ -30,7 +30,7 @@ status is the verdict's. 'replay' judges again in place of that.`,
 			return a.withStore(cmd, func(db *store.Store) error { return a.show(cmd, db, args[0], why) })
 		},
 	}
-	cmd.Flags().BoolVar(&why, "why", false, "print the numbers behind each proof too")
+	cmd.Flags().BoolVar(&why, "why", false, "print the numbers behind each proof, and what was weighed, force by force")
 	return cmd
 }
 
@@ -55,6 +55,10 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 		return err
 	}
 	found := foundOf(e)
+	var reasons []string
+	if why {
+		reasons = e.reasons
+	}
 	if a.json {
 		if events == nil {
 			events = []json.RawMessage{}
@@ -66,7 +70,8 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 			Found   foundJSON         `json:"found"`
 			Records int               `json:"records"`
 			SHA256  string            `json:"records_sha256"`
-		}{sessionOf(m), events, raw, found, d.records, fmt.Sprintf("%x", d.content.Sum())}); err != nil {
+			Reasons []string          `json:"reasons,omitempty"`
+		}{sessionOf(m), events, raw, found, d.records, fmt.Sprintf("%x", d.content.Sum()), reasons}); err != nil {
 			return err
 		}
 	} else {
@@ -100,6 +105,12 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 			fmt.Fprintln(a.out, text)
 		}
 		term.StyleOf(a.out).WriteVerdict(a.out, v, why)
+		if why {
+			term.WriteReasons(a.out, reasons)
+			if e.verdict.Conclusion != v.Conclusion {
+				fmt.Fprintf(a.out, "This is how the records are judged now; what is stored is older: `pushback replay %s --store`.\n", m.ID)
+			}
+		}
 	}
 	return conclude(v.Conclusion)
 }

@@ -67,6 +67,9 @@ func (j *Judge) Verdict() analysis.Verdict { return j.watcher.Verdict() }
 // Figures is what the records show apart from any force.
 func (j *Judge) Figures() analysis.Figures { return j.watcher.Figures() }
 
+// Reasons is what the verdict weighed, line by line; see [analysis.Watcher.Reasons].
+func (j *Judge) Reasons() []string { return j.watcher.Reasons() }
+
 // Decoder is what the records have told about the car so far.
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
 

@@ -69,6 +69,21 @@ func evidenceText(e map[string]float64) string {
 	return "[" + strings.Join(keys, ", ") + "]"
 }
 
+// WriteReasons prints what a verdict weighed, see [analysis.Watcher.Reasons].
+func WriteReasons(w io.Writer, reasons []string) {
+	fmt.Fprintf(w, "\n%s:\n", words.Weighed)
+	for _, r := range reasons {
+		indent := "  "
+		if strings.HasPrefix(r, "  ") {
+			indent = "      "
+		}
+		for _, line := range wrap(strings.TrimSpace(r), width-len(indent)) {
+			fmt.Fprintf(w, "%s%s\n", indent, line)
+		}
+	}
+	fmt.Fprintln(w)
+}
+
 // wrap breaks text at spaces into lines of at most n characters. A number stays
 // with its unit.
 func wrap(text string, n int) []string {

@@ -259,3 +259,6 @@ func Arrow(s analysis.Side) string {
 	}
 	return " "
 }
+
+// Weighed heads what a verdict weighed.
+const Weighed = "What was weighed, force by force"
