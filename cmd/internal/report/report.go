@@ -171,6 +171,9 @@ func (r *Report) Owner() words.Owner {
 	if c := r.Compare; c != nil {
 		return words.OwnerCompared(c.Answer, c.Shifted, r.Sides[0].Verdict, s.Verdict, byMixture)
 	}
+	if s.Trace.Wide() {
+		return words.OwnerWide(s.Forcing() != NotForced)
+	}
 	return words.OwnerText(s.Verdict, byMixture, s.Forcing() != NotForced)
 }
 
