@@ -25,7 +25,6 @@ type Car struct {
 	Packed  bool      // it answers several PIDs in one request
 	Doubles bool      // it answers one PID twice, if asked for it twice
 	Replies []Reply   // of discovery that do not change: bitmaps and sensors
-	Row     int       // how many meetings in a row, this the last, were of remembered cars
 }
 
 // MaxCars is how many cars are remembered of one adapter.
@@ -33,12 +32,7 @@ const MaxCars = 16
 
 // Met puts a car before those that were met earlier, and forgets what is beyond [MaxCars].
 func Met(cars []Car, c Car) []Car {
-	c.Row = 0
-	others := slices.DeleteFunc(slices.Clone(cars), c.same)
-	if len(others) < len(cars) {
-		c.Row = cars[0].Row + 1
-	}
-	others = append([]Car{c}, others...)
+	others := append([]Car{c}, slices.DeleteFunc(slices.Clone(cars), c.same)...)
 	return others[:min(len(others), MaxCars)]
 }
 
@@ -96,36 +90,27 @@ func repliesOf(x *obd.Exchange) []Reply {
 	return all
 }
 
-// habit is how many meetings in a row with remembered cars let another such be expected.
-const habit = 2
-
-// tries are the buses to ask on before a search, of the cars that are remembered. What is asked in
-// vain makes the start of an unknown car longer, at worst by a tenth: so it is one CAN bus,
-// which says at once that nobody is there. Where all cars of late were remembered ones it is two
-// quick buses, then slow ones, the slowest last: a start with 5 baud takes 2.5 s in vain, so
-// before it comes the bus that most cars have.
+// tries are the buses to ask on before a search, of the cars that are remembered: two quick
+// ones, then slow ones, the slowest last. A start with 5 baud takes 2.5 s in vain, so before
+// it comes the bus that most cars have. A known car is met within a tenth of the shortest time
+// that way; one that is not known waits for what was asked in vain, 3 s at the most.
 func tries(cars []Car) []obd.Bus {
 	if len(cars) == 0 {
 		return nil
 	}
-	var can, quick, fast, slow []obd.Bus
+	var quick, fast, slow []obd.Bus
 	for _, c := range cars {
 		b := c.Known.Format.Bus
 		kind := &slow
 		switch {
-		case b.CAN():
-			can, kind = add(can, b), &quick
-		case b == obd.VPW, b == obd.PWM:
+		case b.CAN(), b == obd.VPW, b == obd.PWM:
 			kind = &quick
 		case b == obd.ISO14230Fast:
 			kind = &fast
 		}
 		*kind = add(*kind, b)
 	}
-	if cars[0].Row < habit {
-		return can[:min(len(can), 1)]
-	}
-	all := append(quick[:min(len(quick), 2)], fast...)
+	all := append(quick[:min(len(quick), 2)], fast...) // there is one fast K-line
 	if len(slow) > 0 {
 		all = append(add(all, obd.CAN11at500), slow[0])
 	}
