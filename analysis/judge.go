@@ -170,7 +170,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 			near = 1 // trim may rest near zero because the mixture is balanced there
 		}
 		switch {
-		case a.stopsAtZero(near) && !f.compensated && c.w.steered(f):
+		case a.stopsAtZero(near) && !f.compensated && f.firm() && c.w.steered(f):
 			q.State = Failed
 			q.Why = fmt.Sprintf("%s; trim went back to %+.1f %% and stopped there: it does not %s %s its middle", c.held(f), a.raw, verb, beyond)
 		case c.w.cfg.ByMixture && a.toItsMiddle():

@@ -88,19 +88,20 @@ func (t *trimStream) total(p point, ref float64) float64 {
 	return p.v + t.longAt(p.t()) - t.longAt(ref)
 }
 
-// longAt is the long-term trim that was in force at time at, %; 0 if unknown.
+// longAt is the long-term trim that was in force at time at, %; 0 if unknown. It learns slowly and
+// is read seldom: between two readings it went from one to the other.
 func (t *trimStream) longAt(at float64) float64 {
-	i := t.long.from(at)
-	if i < t.long.n && t.long.at(i).t() == at {
-		return t.long.at(i).v
-	}
-	if i > 0 {
-		return t.long.at(i - 1).v
-	}
-	if t.long.n > 0 {
+	i, n := t.long.from(at), t.long.n
+	switch {
+	case n == 0:
+		return 0
+	case i == 0:
 		return t.long.at(0).v
+	case i == n:
+		return t.long.at(n - 1).v
 	}
-	return 0
+	a, b := t.long.at(i-1), t.long.at(i)
+	return a.v + (b.v-a.v)*(at-a.t())/(b.t()-a.t())
 }
 
 func abs(x float64) float64 {

@@ -469,7 +469,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	from := max(h.lo-trimBaselineFor, w.restFrom)
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.holds()
-	f.wasOpen = w.ready.hasStatus && !isClosed(w.ready.status)
+	f.wasOpen = w.ready.hasStatus && (!isClosed(w.ready.status) || w.ready.openAt > max(0, h.lo-openShortly))
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
 	w.expect.open = false
 	w.forces = append(w.forces, f)
@@ -499,6 +499,10 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		w.judgeHold(f)
 	}
 }
+
+// openShortly is how long before a force the loop may have been seen open for the force to have
+// closed it, s: status is read every few seconds.
+const openShortly = 5.0
 
 // noises is how the trims of both banks scatter at rest before the moment t. Soon after
 // a force there is little rest to look at: what was known before that force still holds.
