@@ -29,6 +29,7 @@ func TestReferencesAgain(t *testing.T) {
 			continue // a table
 		}
 		t.Run(filepath.ToSlash(script), func(t *testing.T) {
+			t.Parallel()
 			if run[0] == "" {
 				t.Skip("what it needs is not installed")
 			}

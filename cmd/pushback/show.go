@@ -131,7 +131,7 @@ func writeSession(w io.Writer, m store.Meta) {
 	}
 	line("adapter", m.Adapter)
 	line("sensors", strings.Join(m.Sensors, ", "))
-	line("watching", m.Watching+", forced by the "+m.By)
+	line("watching", m.Watching+", for forces by the "+m.By)
 }
 
 // conditions is a sink that notes under what conditions a session ran.
