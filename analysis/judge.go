@@ -100,6 +100,9 @@ func (c *courtCase) input() Proof {
 			p.Evidence = evidence("held_v", f.level, "held_s", f.seconds(), "begin_s", f.begin)
 		}
 	}
+	if c.w.unjudged > 0 {
+		p.Why += fmt.Sprintf("; the first %d forces of the session are judged, %d more were announced: begin another session", maxForces, c.w.unjudged)
+	}
 	return p
 }
 

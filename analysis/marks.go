@@ -45,6 +45,10 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	}
 	w.marks++
 	f := w.holding()
+	if f == nil && len(w.forces) >= maxForces {
+		w.unjudged++ // nor may it count as a force that nothing followed
+		return w.events
+	}
 	if f != nil && f.side == side {
 		f.marked = true // seen before it was said
 		return w.events

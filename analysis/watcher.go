@@ -48,6 +48,7 @@ type Watcher struct {
 	told     []told
 	follow   [2]followed // by side: what a mark that nothing followed has shown
 	forces   []*force    // the last one may be running
+	unjudged int         // announced when there were maxForces already
 	restFrom float64     // baseline readings are taken from here on
 	cache    baseCache
 	marks    int

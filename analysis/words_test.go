@@ -57,3 +57,17 @@ func TestWordsOfHardCases(t *testing.T) {
 		})
 	}
 }
+
+// A session with more forces than are judged says so.
+func TestManyForcesAreTold(t *testing.T) {
+	p := healthy()
+	p.marks, p.forces = true, nil
+	for i := range maxForces + 8 {
+		p.forces = append(p.forces, lean(20+float64(20*i), 8))
+	}
+	p.seconds = 40 + 20*float64(len(p.forces))
+	w, _ := p.run(Config{})
+	if why := w.Verdict().Proofs[0].Why; len(w.forces) != maxForces || !strings.Contains(why, "the first 32 forces of the session are judged, 8 more") {
+		t.Errorf("%d forces: %s", len(w.forces), why)
+	}
+}
