@@ -71,6 +71,7 @@ type answer struct {
 	onset, onsetLo, onsetHi float64
 	rate                    float64
 	rated                   bool
+	fitted                  bool // the onset is a change point's
 }
 
 // begin starts to follow trim for a force that began between lo and hi.
@@ -282,7 +283,8 @@ func (w *Watcher) fitOnset(a *answer, t *trimStream, until float64) {
 	}
 	w.scratchA, w.scratchB = at, y
 	h, ok := stats.FitHinge(at, y, a.onsetLo, a.onsetHi, onsetConfidence, trimCount*trimCount/12)
-	if !ok || h.Slope <= 0 {
+	a.fitted = ok && h.Slope > 0
+	if !a.fitted {
 		return
 	}
 	a.onset, a.onsetLo, a.onsetHi = h.Onset, h.Low, h.High

@@ -49,6 +49,23 @@ func (f *force) seconds() float64 {
 	return f.own.nowAt - f.begin
 }
 
+// followed reports whether the reading moved with the mixture, or moves at all: one that lies
+// where it lay tells nothing of what it is wired to.
+func (f *force) followed() bool {
+	b := f.volts
+	if !b.known() || b.switching() {
+		return true
+	}
+	if f.level != 0 && (f.side == Lean && b.high-f.level >= alive || f.side == Rich && f.level-b.low >= alive) {
+		return true
+	}
+	return f.rel.n > 0 && (f.rel.top-b.low >= alive || b.high-f.rel.bottom >= alive)
+}
+
+// alive is by how much a reading must have moved for the sensor to be what moved it, V: more than
+// the noise of a dead line.
+const alive = 0.1
+
 // pastBalance is how far mirrored trim u is past where the mixture is balanced, %:
 // where trim hunted at rest if the sensor cycled, else zero for want of better.
 func (f *force) pastBalance(u float64) float64 {

@@ -13,6 +13,14 @@ func (w *Watcher) Verdict() Verdict {
 		c.input(), c.command(Lean), c.command(Rich), c.delivery(),
 		c.sensor(Rich), c.sensor(Lean), c.bankProof(), c.recovery(),
 	}
+	if w.cfg.ByMixture && proofs[0].State != Proven {
+		for i := range proofs {
+			if p := &proofs[i]; p.State == Failed && (p.ID == ProofSensorRich || p.ID == ProofSensorLean) {
+				p.State = Unclear
+				p.Why += "; but whether its wire is read at all is not known"
+			}
+		}
+	}
 	conclusion := c.conclude(proofs)
 	return Verdict{Conclusion: conclusion, Proofs: proofs, Next: c.next(conclusion, proofs)}
 }
@@ -87,6 +95,13 @@ func (c *courtCase) input() Proof {
 	for _, f := range c.forces {
 		why := fmt.Sprintf("held %s at %.2f V for %.1f s", f.side, f.level, f.seconds())
 		if c.w.cfg.ByMixture {
+			if !f.followed() {
+				if p.State != Proven {
+					p.State, p.Why = Unclear, fmt.Sprintf("the reading lay between %.2f and %.2f V and did not follow the mixture: the sensor, its wire or the computer's input", f.volts.low, f.volts.high)
+					p.Evidence = evidence("low_v", f.volts.low, "high_v", f.volts.high, "moved_s", f.seconds())
+				}
+				continue
+			}
 			why = fmt.Sprintf("the reading went %s with the mixture for %.1f s", f.side, f.seconds())
 		}
 		if f.bank != c.w.bank {
@@ -196,7 +211,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 	case a.state == silent:
 		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case !f.firm():
-		say(Unclear, "the contact was not steady enough to say that trim did not answer", "contact_share", f.share)
+		say(Unclear, "the reading was not held steadily enough to say that trim did not answer", "contact_share", f.share)
 	case a.n == 0:
 		say(Unclear, "trim was not read during the force")
 	case a.stopsAtZero(1) && a.n >= 4 && a.moved() >= 2*trimCount-roundoff && !f.wasOpen && c.w.steered(f):
@@ -212,7 +227,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 		}
 		say(Unclear, fmt.Sprintf("%s and trim went on hunting between %+.1f and %+.1f %%: %s", c.held(f), min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top), why))
 	default:
-		say(Unclear, fmt.Sprintf("held for %.1f s only, too short to say that trim does not answer: hold for 15 s", f.seconds()))
+		say(Unclear, c.held(f)+" only, too short to say that trim does not answer: do it for 15 s")
 	}
 	return q
 }
@@ -359,7 +374,7 @@ func (c *courtCase) sensor(side Side) Proof {
 			case f.own.state == answered && f.compensated && (f.volts.showed(side) || strength(side, f.level) > 0):
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s, the sensor said so and steered trim until it had brought it back", side),
 					evidence("moved_pct", f.own.up*(f.own.top-f.own.start), "held_s", f.seconds())})
-			case f.strong >= 2:
+			case f.strong >= 2 && f.followed():
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s and the sensor said so, at %.2f V", side, f.level),
 					evidence("reading_v", f.level, "held_s", f.seconds())})
 			default:
@@ -427,7 +442,7 @@ func (c *courtCase) bankProof() Proof {
 		case f.bank != c.w.bank && (f.own.state != answered || c.w.marks > 0): // with marks it was in step
 			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, f.bank),
 				evidence("held_v", f.level)}
-		case f.own.state == answered && p.State != Proven:
+		case f.own.state == answered && p.State == Untested:
 			p.State = Proven
 			p.Why = fmt.Sprintf("the trim of bank %d answered", c.w.bank)
 			p.Evidence = evidence("own_moved_pct", f.own.up*(f.own.top-f.own.start))
@@ -445,6 +460,9 @@ func (c *courtCase) bankProof() Proof {
 			default:
 				p.Why += fmt.Sprintf(" and bank %d's did not", c.w.other)
 			}
+		case f.own.state == answered && p.State == Proven && f.other.state == answered && !c.w.cfg.ByMixture:
+			p.State = Unclear
+			p.Why += fmt.Sprintf("; but at another force bank %d's answered with it", c.w.other)
 		}
 	}
 	return p

@@ -103,11 +103,15 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 		add("either the fuel is not delivered or the sensor is dead: nothing here tells them apart")
 		add("enrich with propane: if the sensor goes above 0.8 V it is good and the fuel is not delivered; if not, the sensor is dead")
 	case by[ProofInput].State == Unclear:
-		if c.w.cfg.ByMixture {
+		switch {
+		case !c.w.cfg.ByMixture:
+			add("repeat with a firm contact, or a stronger source within its safe limits: " + by[ProofInput].Why)
+		case len(c.forces) > 0:
+			add("hold the signal wire lean, then rich: if the reading follows, its wire and the computer's input are good and the sensor is dead; if it does not, they are not")
+			return out
+		default:
 			add("move the mixture further: " + by[ProofInput].Why)
-			break
 		}
-		add("repeat with a firm contact, or a stronger source within its safe limits: " + by[ProofInput].Why)
 	}
 	for _, f := range c.forces {
 		if f.opened {

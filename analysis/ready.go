@@ -119,7 +119,7 @@ func (w *Watcher) stepReady(now float64) {
 }
 
 // steady reports whether the engine ran evenly in [from, to]: within a quarter of
-// its slowest. True if speed was not read.
+// its slowest. True if speed is never read, false if it was not read in that time.
 func (r *readiness) steady(from, to float64) bool {
 	if r.rpm.n == 0 {
 		return true

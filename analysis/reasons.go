@@ -28,7 +28,7 @@ func (w *Watcher) Reasons() []string {
 		}
 		add("Force %d, %s, from %.2f s (between %.2f and %.2f) to %.2f s: %s.", i+1, f.side, f.begin, f.beginLo, f.beginHi, f.begin+max(0, f.seconds()), how)
 		w.restReasons(f, add)
-		if !w.cfg.ByMixture && !f.loose {
+		if !w.cfg.ByMixture && !f.loose && f.volts.known() {
 			add("  Held: %.0f %% of the readings at %.3f V; the chance that the sensor stays on this side for so long by itself is %s.",
 				100*f.share, f.level, odds(f.volts.stays(f.side).chance(f.seconds())))
 		}
@@ -37,7 +37,14 @@ func (w *Watcher) Reasons() []string {
 	}
 	for i, s := range []Side{Lean, Rich} {
 		if fo := w.follow[i]; fo.no || fo.vague {
-			add("Said to be forced %s, for %.0f s: %d readings, mean %.2f V; %s.", s, fo.secs, fo.n, fo.level, map[bool]string{true: "it went on as before", false: fo.why}[fo.no])
+			read, why := "", strings.TrimSuffix(fo.why, "?")
+			if fo.n > 0 {
+				read = fmt.Sprintf(" %d readings, mean %.2f V;", fo.n, fo.level)
+			}
+			if fo.no {
+				why = "it went on as before"
+			}
+			add("Said to be forced %s, for %.0f s:%s %s.", s, fo.secs, read, why)
 		}
 	}
 	v := w.Verdict()
@@ -75,12 +82,16 @@ func (f *force) answerReasons(add func(string, ...any)) {
 		min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top), a.up*a.now, answerWords[a.state])
 	if s := a.climb.noise; s.known() {
 		c := &a.climb
-		add("  Against its own hunting: blocks of %.1f s, %d of them at rest, standard deviation %.2f %%, correlation %.2f; sums %.1f and %.1f upward, %.1f and %.1f downward, of %.1f and %.1f that raise the alarm (once in 1000 forces by chance).",
+		add("  Against its own hunting: blocks of %.1f s, %d of them at rest, standard deviation %.2f %%, correlation %.2f; sums %.1f and %.1f against the force, %.1f and %.1f with it, of %.1f and %.1f that raise the alarm (once in 1000 forces by chance).",
 			s.block, s.n, s.sd, s.corr, c.most[0][0], c.most[0][1], c.most[1][0], c.most[1][1], c.up[0].H, c.up[1].H)
 	}
 	if a.state == answered {
 		best, lo, hi := a.after()
-		add("  It began %.2f s after the force, between %.2f and %.2f s (99 %%), and went %.2f %% a second.", best, lo, hi, a.rate)
+		sure := ""
+		if a.fitted {
+			sure = " (99 %)"
+		}
+		add("  It began %.2f s after the force, between %.2f and %.2f s%s, and went %.2f %% a second.", best, lo, hi, sure, a.rate)
 	} else {
 		add("  It stood within a count for %.1f s; the slowest loop that counts as alive (%.1f %% a second) leaves it within %.1f s.", a.stuckFor(), minLoopRate, stuckEnough)
 	}
@@ -103,7 +114,7 @@ func (f *force) releaseReasons(add func(string, ...any)) {
 	if r.hasOn {
 		left := "it was still there at the end"
 		if r.left {
-			left = fmt.Sprintf("it left with %.0f %% of what trim had made still there", 100*r.stillLeft)
+			left = fmt.Sprintf("it left with %.0f %% of what trim had made still there", 100*max(0, r.stillLeft))
 		}
 		add("  On that side from %.2f to %.2f s after the release; a stay of %.1f s is more than plain switching; %s.",
 			r.firstOn.t()-r.at, r.lastOn.t()-r.at, r.stayNeeded(f.volts), left)
@@ -113,8 +124,12 @@ func (f *force) releaseReasons(add func(string, ...any)) {
 		if d.answered {
 			went = "went"
 		}
-		add("  Behind the catalyst: %.2f to %.2f V at rest; trim was away by %.0f %% at most and %.0f %%·s in all (%.0f are enough); it %s %s.",
-			d.baseLow, d.baseHigh, d.most, d.dose, enoughDose, went, d.side)
+		rest := "not read at rest"
+		if d.hasBase {
+			rest = fmt.Sprintf("%.2f to %.2f V at rest", d.baseLow, d.baseHigh)
+		}
+		add("  Behind the catalyst: %s; trim was away by %.0f %% at most and %.0f %%·s in all (%.0f are enough); it %s %s.",
+			rest, d.most, d.dose, enoughDose, went, d.side)
 	}
 }
 

@@ -12,11 +12,14 @@ func TestReasons(t *testing.T) {
 	w, _ := p.run(Config{})
 	text := strings.Join(w.Reasons(), "\n")
 	for _, want := range []string{"Force 1, lean, from 25.", "Force 2, rich, from 65.", "as was said", "Sensor at rest before:", "Trim at rest before:",
-		"the chance that the sensor stays", "raise the alarm (once in 1000 forces by chance)", "(99 %), and went 2.", "the sensor was to say rich: reported",
+		"the chance that the sensor stays", "raise the alarm (once in 1000 forces by chance)", "(99 %), and went 2.", "the sensor was to say rich: reported", " against the force, 0.0 and 0.0 with it",
 		"a stay of ", "Behind the catalyst:", "Conclusion: loop_proven; proven: input"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("nowhere %q in: %s", want, text)
 		}
+	}
+	if strings.Count(text, "0.0 and 0.0 with it") != 2 {
+		t.Errorf("not both forces were answered one way: %s", text)
 	}
 	p.trips = 9
 	w, _ = p.run(Config{})

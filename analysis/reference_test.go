@@ -9,10 +9,11 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 )
 
-// The programs that the tables in testdata come from, run again on the same data where they are
-// installed: SciPy, and R with MASS, sandwich and boot.
+// The scripts golden.py and golden.R, which made tables in testdata, run again on the same data where
+// what they need is installed: SciPy 1.10 or later, and R with MASS, sandwich and boot.
 func TestReferencesAgain(t *testing.T) {
 	scripts, err := filepath.Glob("*/testdata/golden.*")
 	if err != nil || len(scripts) == 0 {
@@ -37,18 +38,36 @@ func TestReferencesAgain(t *testing.T) {
 			if err := os.CopyFS(dir, os.DirFS(from)); err != nil {
 				t.Fatal(err)
 			}
+			copies, _ := filepath.Glob(filepath.Join(dir, "*.csv"))
+			for _, name := range copies {
+				if err := os.Chtimes(name, long, long); err != nil {
+					t.Fatal(err)
+				}
+			}
 			c := exec.CommandContext(t.Context(), run[0], run[1:]...)
 			c.Dir = dir
 			if out, err := c.CombinedOutput(); err != nil {
 				t.Fatalf("%v: %s", err, out)
 			}
 			tables, _ := filepath.Glob(filepath.Join(from, "*.csv"))
+			written := 0
 			for _, name := range tables {
-				compare(t, name, filepath.Join(dir, filepath.Base(name)))
+				again := filepath.Join(dir, filepath.Base(name))
+				if fi, err := os.Stat(again); err != nil || fi.ModTime().Equal(long) {
+					continue // another's
+				}
+				written++
+				compare(t, name, again)
+			}
+			if written == 0 {
+				t.Error("it wrote nothing")
 			}
 		})
 	}
 }
+
+// long is the time of the tables before a script writes its own.
+var long = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // python is one that has SciPy, "" if none has.
 func python() string {

@@ -259,7 +259,7 @@ func (w *Watcher) stepVolts(p point) {
 		w.rest.forced(p.t())
 	}
 	w.fig.volts(p, w.running() != nil)
-	w.slow.volts(p, w.holding() != nil)
+	w.slow.volts(p, w.holding() != nil && !w.cfg.ByMixture)
 	f := w.running()
 	switch {
 	case f == nil:

@@ -86,7 +86,12 @@ func TestConclusions(t *testing.T) {
 		{"by mixture, adds only", with(func(p *plant) { mixture(0.08)(p); p.addsOnly = true }), Config{ByMixture: true}, NoCommand},
 		{"by mixture, cuts only", with(func(p *plant) { mixture(0.08)(p); p.cutsOnly, p.base = true, 0.98 }), Config{ByMixture: true}, NoCommand},
 		{"by mixture, trim frozen", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{ByMixture: true}, NoCommand},
-		{"by mixture, sensor dead", with(func(p *plant) { mixture(0.08)(p); p.cell, p.seconds = flat(0.06), 130 }), Config{ByMixture: true}, SensorDead},
+		{"by mixture, sensor dead", with(func(p *plant) { mixture(0.08)(p); p.cell, p.seconds = flat(0.06), 130 }), Config{ByMixture: true}, UnclearResult},
+		{"by mixture, answers rich, never lean", with(func(p *plant) {
+			mixture(0.12)(p)
+			p.cell = func(l, t float64) float64 { return max(cellCurve(l), 0.56) }
+			p.seconds = 130
+		}), Config{ByMixture: true}, UnclearResult},
 		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, UnclearResult},
 	}
 	for _, c := range cases {

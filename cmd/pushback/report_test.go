@@ -15,7 +15,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"pushback/analysis"
+	"pushback/cmd/internal/chrometest"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -415,4 +418,43 @@ func TestReportOfNoForce(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The report of eight hours on a fast bus in a real browser: from each zoom, and from a turn of the
+// page, to the next picture, ms. Sixteen are sixty pictures a second.
+func BenchmarkReportInBrowser(b *testing.B) {
+	db := filepath.Join(b.TempDir(), "p.db")
+	id := recordSim(b, db, simcar.Config{Car: simCar(b, "healthy"), Bus: obd.CAN11at500, Seed: 1, Drive: simcar.Town}, 8*time.Hour)
+	page := filepath.Join(b.TempDir(), "report.html")
+	if _, s := command(b, "report", id, "--db", db, "--out", page); s != statusDone {
+		b.Fatal(s)
+	}
+	ctx := chrometest.Start(b)
+	chrometest.Do(b, ctx, chromedp.Navigate("file://"+page))
+	// Two frames: what was changed is drawn by the second.
+	const frames = `const drawn = () => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now()))))`
+	zoom, turn := 0.0, 0.0
+	for b.Loop() {
+		zoom = chrometest.Eval[float64](b, ctx, `(async () => {`+frames+`
+			let worst = 0
+			for (const z of [".z16", ".z2", ".z4", ".z16", ".z1"]) {
+				const from = performance.now()
+				document.querySelector(z).click()
+				worst = Math.max(worst, await drawn() - from)
+			}
+			return worst })()`)
+		turn = chrometest.Eval[float64](b, ctx, `(async () => {`+frames+`
+			document.querySelector(".z16").click()
+			await drawn()
+			const box = document.querySelector(".scroll")
+			let worst = 0
+			for (let x = 0; x < box.scrollWidth; x += box.clientWidth / 2) {
+				const from = performance.now()
+				box.scrollLeft = x
+				worst = Math.max(worst, await drawn() - from)
+			}
+			return worst })()`)
+	}
+	b.ReportMetric(zoom, "ms/zoom")
+	b.ReportMetric(turn, "ms/turn")
 }
