@@ -81,6 +81,22 @@ type technician interface {
 // closing bounds what a session may still ask for after it was told to end.
 const closing = 2 * time.Second
 
+// logDialogue has a line's dialogue logged, where that is wanted; what it returns ends that.
+func (a *app) logDialogue(wire *line, clock obd.Clock) (end func()) {
+	if a.log.GetLevel() > zerolog.DebugLevel {
+		return func() {}
+	}
+	log, open := capture.NewWriter(&logLines{log: a.log}, clock), wire.open
+	wire.open = func(ctx context.Context) (obd.Link, error) {
+		link, err := open(ctx)
+		if err != nil {
+			return nil, err
+		}
+		return log.Link(link), nil
+	}
+	return func() { log.Flush() }
+}
+
 // live runs a session from the first byte to the verdict.
 func (a *app) live(ctx context.Context, r liveRun) error {
 	people, style := a.people(), term.StyleOf(a.people())
@@ -116,18 +132,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 			}
 		}()
 	}
-	if a.log.GetLevel() <= zerolog.DebugLevel {
-		log := capture.NewWriter(&logLines{log: a.log}, r.clock)
-		defer log.Flush()
-		open := wire.open
-		wire.open = func(ctx context.Context) (obd.Link, error) {
-			link, err := open(ctx)
-			if err != nil {
-				return nil, err
-			}
-			return log.Link(link), nil
-		}
-	}
+	defer a.logDialogue(&wire, r.clock)()
 	if _, err := wire.reopen(ctx); err != nil {
 		return err
 	}

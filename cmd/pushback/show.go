@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,7 +25,8 @@ func newShow(a *app) *cobra.Command {
 		Short: "A stored session's verdict and evidence",
 		Long: `Prints what was stored: the session's conditions, its events, the proofs and the
 verdict; and the hash of the records, which ties a report to its recording. The exit
-status is the verdict's. 'replay' judges again in place of that.`,
+status is the verdict's. 'replay' judges again in place of that, and so does --why for
+what was weighed.`,
 		Args: named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd, func(db *store.Store) error { return a.show(cmd, db, args[0], why) })
@@ -107,12 +109,17 @@ func (a *app) show(cmd *cobra.Command, db *store.Store, ref string, why bool) er
 		term.StyleOf(a.out).WriteVerdict(a.out, v, why)
 		if why {
 			term.WriteReasons(a.out, reasons)
-			if e.verdict.Conclusion != v.Conclusion {
+			if !sameStates(e.verdict, v) {
 				fmt.Fprintf(a.out, "This is how the records are judged now; what is stored is older: `pushback replay %s --store`.\n", m.ID)
 			}
 		}
 	}
 	return conclude(v.Conclusion)
+}
+
+// sameStates reports whether two verdicts come to the same, proof by proof.
+func sameStates(a, b analysis.Verdict) bool {
+	return a.Conclusion == b.Conclusion && slices.EqualFunc(a.Proofs, b.Proofs, func(p, q analysis.Proof) bool { return p.ID == q.ID && p.State == q.State })
 }
 
 func writeSession(w io.Writer, m store.Meta) {

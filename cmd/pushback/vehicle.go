@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
@@ -20,7 +19,6 @@ import (
 	"pushback/cmd/internal/term"
 	"pushback/decode"
 	"pushback/obd"
-	"pushback/obd/capture"
 	"pushback/obd/poll"
 )
 
@@ -30,8 +28,9 @@ func newVehicle(a *app) *cobra.Command {
 		Use:   "vehicle --port PORT",
 		Short: "What this car offers, and whether it is ready for a test",
 		Long: `Shows bus, computers, oxygen sensors and their kind, the reply rate that was
-measured, trouble codes, and whether the car is ready for a bias test. Nothing is
-stored and nothing in the car is changed.`,
+measured, trouble codes, and whether the car is ready for a bias test. No session is
+stored and nothing in the car is changed; its bus and what it offers are remembered (cars.json
+beside the database), so that it is met quickly another time.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			bus, err := f.check(cmd)
@@ -56,17 +55,7 @@ type vehicleRun struct {
 func (a *app) vehicle(ctx context.Context, v vehicleRun) error {
 	f, bus, clock := v.car, v.bus, v.clock
 	wire := line{open: v.open}
-	if a.log.GetLevel() <= zerolog.DebugLevel {
-		log := capture.NewWriter(&logLines{log: a.log}, clock)
-		defer log.Flush()
-		wire.open = func(ctx context.Context) (obd.Link, error) {
-			link, err := v.open(ctx)
-			if err != nil {
-				return nil, err
-			}
-			return log.Link(link), nil
-		}
-	}
+	defer a.logDialogue(&wire, clock)()
 	if _, err := wire.reopen(ctx); err != nil {
 		return err
 	}

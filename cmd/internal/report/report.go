@@ -172,7 +172,7 @@ func (r *Report) Owner() words.Owner {
 		return words.OwnerCompared(c.Answer, c.Shifted, r.Sides[0].Verdict, s.Verdict, byMixture)
 	}
 	if s.Trace.Wide() {
-		return words.OwnerWide(s.Forcing() != NotForced)
+		return words.OwnerWide()
 	}
 	return words.OwnerText(s.Verdict, byMixture, s.Forcing() != NotForced)
 }

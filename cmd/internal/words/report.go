@@ -98,11 +98,9 @@ func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 }
 
 // OwnerWide is what the first page says of a wide-range sensor, which the test cannot judge.
-func OwnerWide(forced bool) Owner {
-	o := OwnerText(analysis.Verdict{Conclusion: analysis.NothingForced}, true, forced)
-	if !forced {
-		o.Did = "We recorded what the engine's computer reports." // a force on such a sensor is not seen unless it was marked
-	}
+func OwnerWide() Owner {
+	o := OwnerText(analysis.Verdict{Conclusion: analysis.NothingForced}, true, false)
+	o.Did = "We recorded what the engine's computer reports." // a force on such a sensor is not seen
 	o.Answer = "Not judged: this oxygen sensor is of a kind that this test only records."
 	o.Next = []string{"What sensor and computer reported is on the pages that follow, for a technician to read.", "No part has been found bad, and none has been shown to be good."}
 	return o
