@@ -374,7 +374,9 @@ func (c *courtCase) sensor(side Side) Proof {
 			case f.own.state == answered && f.compensated && (f.volts.showed(side) || strength(side, f.level) > 0):
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s, the sensor said so and steered trim until it had brought it back", side),
 					evidence("moved_pct", f.own.up*(f.own.top-f.own.start), "held_s", f.seconds())})
-			case f.strong >= 2 && f.followed():
+			case !f.followed():
+				better(Proof{id, Unclear, "the reading lay where it lay, whatever the mixture was", evidence("low_v", f.volts.low, "high_v", f.volts.high)})
+			case f.strong >= 2:
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s and the sensor said so, at %.2f V", side, f.level),
 					evidence("reading_v", f.level, "held_s", f.seconds())})
 			default:
