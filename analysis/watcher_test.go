@@ -61,6 +61,17 @@ func TestConclusions(t *testing.T) {
 		{"both banks on one trim", with(func(p *plant) { p.bothTrims = true }), Config{}, LoopProven},
 		{"idle hunts in step", with(func(p *plant) { p.hunting, p.marks = true, true }), Config{}, LoopProven},
 		{"gaps just inside the edges", with(func(p *plant) { p.marks = true; p.gaps = [][2]float64{{25.5, 27}, {77, 78.4}} }), Config{}, LoopProven},
+		{"gaps exactly at the edges", with(func(p *plant) {
+			p.marks, p.gaps = true, [][2]float64{{24.4, 25.6}, {38.4, 39.6}, {64.4, 65.6}, {78.4, 79.6}}
+		}), Config{}, LoopProven},
+		{"slow integrator, 0.3 % a second", with(func(p *plant) {
+			p.ramp, p.jump, p.marks = 0.3, 1, true
+			p.forces, p.seconds = []hold{lean(40, 28), rich(130, 28)}, 220
+		}), Config{}, LoopProven},
+		{"long-term trim learns in a long force", with(func(p *plant) {
+			p.learn, p.marks, p.forces, p.seconds = 0.3, true, []hold{lean(25, 28), rich(95, 28)}, 170
+		}), Config{}, LoopProven},
+		{"trim at its lower limit before the rich force", with(func(p *plant) { p.base, p.marks = 0.7, true }), Config{}, UnclearResult},
 		{"gap over the release", with(func(p *plant) { p.marks = true; p.forces = p.forces[:1]; p.gaps = [][2]float64{{36, 49}} }), Config{}, UnclearResult},
 		{"raised signal return", with(func(p *plant) { p.raised, p.marks = 0.15, true }), Config{}, LoopProven},
 		{"misfire", with(func(p *plant) { p.disturbance, p.marks = misfire, true }), Config{}, LoopProven},
