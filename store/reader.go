@@ -59,8 +59,8 @@ const (
 // SQLite reads them in order of their key; where it did not, the order of seq would show it. In a
 // database of UTF-16, which is none of ours, the lengths do not fit, and it reads as damaged.
 const packQuery = `select count(*), group_concat(iif(kind = 'exchange' and outcome = 'ok' and received_us = at_us and sent_us is not null
-			and raw is not null and length(request) = octet_length(request),
-		format('%d %d %d %d %d %s ', seq, sent_us, at_us - sent_us, expect, length(raw), request) || raw,
+			and request is not null and raw is not null,
+		format('%d %d %d %d %d ', seq, sent_us, at_us - sent_us, expect, length(raw)) || request || ' ' || raw,
 		format('! %d %d %d %d %d %s %s %s %s %s %s ', seq, at_us, sent_us, received_us, expect, hex(kind), hex(request), hex(outcome),
 			hex(raw), hex(coalesce(mark, names)), hex(coalesce(text, vals)))), char(10))
 	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
@@ -143,20 +143,24 @@ func (r *Reader) fill(ctx context.Context) error {
 
 // packed is how many records come next, and their lines; none after the last record.
 func (r *Reader) packed(ctx context.Context) (count int, lines string, err error) {
-	if r.end {
-		return 0, "", nil
+	for !r.end {
+		if r.from >= 0 { // else it is not known where they begin
+			var text sql.NullString
+			if err := r.pack.QueryRowContext(ctx, r.n, r.from, packed).Scan(&count, &text); err != nil || count > 0 {
+				return count, text.String, err
+			}
+		}
+		var next sql.NullInt64 // a session of ours has no holes
+		err := r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, r.from).Scan(&next)
+		if err != nil || !next.Valid {
+			return 0, "", err
+		}
+		if next.Int64 < 0 {
+			return 0, "", fmt.Errorf("%w: a record has the number %d", ErrDamaged, next.Int64)
+		}
+		r.from = next.Int64
 	}
-	var first sql.NullInt64
-	err = r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, r.from).Scan(&first)
-	if err != nil || !first.Valid {
-		return 0, "", err
-	}
-	if first.Int64 < 0 {
-		return 0, "", fmt.Errorf("%w: a record has the number %d", ErrDamaged, first.Int64)
-	}
-	var text sql.NullString
-	err = r.pack.QueryRowContext(ctx, r.n, first.Int64, packed).Scan(&count, &text)
-	return count, text.String, err
+	return 0, "", nil
 }
 
 // record makes a record of the next line.
