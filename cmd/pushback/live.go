@@ -285,7 +285,10 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	say("  pushback show %s      the evidence again", meta.ID)
 	say("  pushback replay %s    judge it again", meta.ID)
 	if err == nil && r.done != nil {
-		err = r.done(finish, db, meta.ID)
+		// A time of its own: people may have looked at the last screen for minutes.
+		after, done := context.WithTimeout(context.WithoutCancel(ctx), time.Minute)
+		defer done()
+		err = r.done(after, db, meta.ID)
 	}
 	if err != nil {
 		return err
