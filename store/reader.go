@@ -15,16 +15,18 @@ import (
 	"pushback/obd"
 )
 
-// Reader yields the records of a stored session in order of Seq; it holds at most
-// packed of them. Not for concurrent use.
+// Reader yields the records of a stored session in order of Seq. SQLite reads ahead in a
+// goroutine of its own; a reader holds a few times packed of them. Not for concurrent use.
 type Reader struct {
 	meta  Meta
 	n     int64   // of the session
 	tx    *sql.Tx // what stood in the database when reading began
 	pack  *sql.Stmt
-	from  int64        // seq from which to read on; of the next record or less
+	packs chan pack
+	stop  func()       // ends the reading ahead
+	from  int64        // least seq of the next record
 	end   bool         // there is none
-	ahead []obd.Record // read, not yet given; the next one is ahead[given]
+	ahead []obd.Record // unpacked, not yet given; the next one is ahead[given]
 	given int
 	err   error // sticky; given after what is ahead
 
@@ -41,10 +43,20 @@ type Reader struct {
 	bytes     []byte
 }
 
+// pack is what SQLite hands over at a time: how many records come next and their lines,
+// or none after the last.
+type pack struct {
+	count int
+	lines string
+	err   error
+}
+
 const (
-	packed      = 256  // records that SQLite hands over at a time
+	packed      = 1024 // records in a pack at the most
 	mostReplies = 4096 // that are remembered, of raw texts up to longestRaw bytes
 	longestRaw  = 128
+
+	over = -1 // no number of a record
 )
 
 // packQuery packs some records after a seq into one text, since to hand over rows one by one
@@ -72,8 +84,8 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m, n: n, from: math.MinInt64, replies: make(map[string][]obd.Reply)}
-	// They do not end with ctx: Next minds the context that it is given.
+	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), from: math.MinInt64, replies: make(map[string][]obd.Reply)}
+	// It does not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
 		return nil, wrap("read session "+m.ID, err)
@@ -81,6 +93,12 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if r.pack, err = r.tx.PrepareContext(lasting, packQuery); err != nil {
 		return nil, wrap("read session "+m.ID, errors.Join(err, r.tx.Rollback()))
 	}
+	stop, stopped := make(chan struct{}), make(chan struct{})
+	r.stop = func() { close(stop); <-stopped }
+	go func() {
+		defer close(stopped)
+		r.read(lasting, stop)
+	}()
 	r.err = r.fill(ctx) // what stands there is what the first reading finds
 	return r, nil
 }
@@ -111,18 +129,23 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	return rec, nil
 }
 
-// fill reads ahead. An error may come with records that stand before it.
+// fill unpacks what comes next. An error may come with records that stand before it.
 func (r *Reader) fill(ctx context.Context) error {
 	r.ahead, r.given = r.ahead[:0], 0
-	count, lines, err := r.packed(ctx)
-	if err != nil {
-		return wrap("read session "+r.meta.ID, err)
+	var next pack
+	select {
+	case next = <-r.packs:
+	case <-ctx.Done():
+		return ctx.Err()
 	}
-	if count == 0 {
+	if next.err != nil {
+		return wrap("read session "+r.meta.ID, next.err)
+	}
+	if next.count == 0 {
 		return io.EOF
 	}
-	p := unpacker{rest: lines}
-	for range count {
+	p := unpacker{rest: next.lines}
+	for range next.count {
 		rec, err := r.record(&p)
 		switch {
 		case err != nil:
@@ -141,26 +164,46 @@ func (r *Reader) fill(ctx context.Context) error {
 	return nil
 }
 
-// packed is how many records come next, and their lines; none after the last record.
-func (r *Reader) packed(ctx context.Context) (count int, lines string, err error) {
-	for !r.end {
-		if r.from >= 0 { // else it is not known where they begin
-			var text sql.NullString
-			if err := r.pack.QueryRowContext(ctx, r.n, r.from, packed).Scan(&count, &text); err != nil || count > 0 {
-				return count, text.String, err
+// read sends pack after pack, until one of them is empty or has an error, or until stop.
+func (r *Reader) read(ctx context.Context, stop <-chan struct{}) {
+	for from := int64(math.MinInt64); ; {
+		var p pack
+		p, from = r.packFrom(ctx, from)
+		select {
+		case r.packs <- p:
+		case <-stop:
+			return
+		}
+		if p.count == 0 || p.err != nil {
+			return
+		}
+	}
+}
+
+// packFrom is the first pack with records from a seq on, and where the next one begins.
+func (r *Reader) packFrom(ctx context.Context, from int64) (p pack, next int64) {
+	for from != over {
+		if from >= 0 { // else it is not known where they begin
+			if next = over; from <= math.MaxInt64-packed {
+				next = from + packed
+			}
+			var lines sql.NullString
+			p.err = r.pack.QueryRowContext(ctx, r.n, from, packed).Scan(&p.count, &lines)
+			if p.err != nil || p.count > 0 {
+				p.lines = lines.String
+				return p, next
 			}
 		}
-		var next sql.NullInt64 // a session of ours has no holes
-		err := r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, r.from).Scan(&next)
-		if err != nil || !next.Valid {
-			return 0, "", err
+		var first sql.NullInt64 // a session of ours has no holes
+		p.err = r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, from).Scan(&first)
+		if p.err != nil || !first.Valid {
+			return p, over
 		}
-		if next.Int64 < 0 {
-			return 0, "", fmt.Errorf("%w: a record has the number %d", ErrDamaged, next.Int64)
+		if from = first.Int64; from < 0 {
+			return pack{err: fmt.Errorf("%w: a record has the number %d", ErrDamaged, from)}, over
 		}
-		r.from = next.Int64
 	}
-	return 0, "", nil
+	return pack{}, over
 }
 
 // record makes a record of the next line.
@@ -354,6 +397,7 @@ func (r *Reader) Close() error {
 	if r.tx == nil {
 		return nil
 	}
+	r.stop()
 	err := errors.Join(r.pack.Close(), r.tx.Rollback())
 	r.tx, r.ahead, r.given, r.err = nil, nil, 0, ErrClosed
 	return err
