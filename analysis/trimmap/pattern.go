@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"pushback/analysis/stats"
 )
@@ -243,9 +244,18 @@ func Build(d Data) Map {
 	}
 	for bank, any := range seen {
 		if any {
-			f := FitBank(d.Readings, bank)
-			m.Banks = append(m.Banks, Result{Bank: bank, Cells: Cells(d.Readings, bank), Fit: f, Pattern: judge(f)})
+			m.Banks = append(m.Banks, Result{Bank: bank})
 		}
+	}
+	var work sync.WaitGroup // hours of readings take a while
+	for i := range m.Banks {
+		b := &m.Banks[i]
+		work.Go(func() { b.Cells = Cells(d.Readings, b.Bank) })
+		work.Go(func() { b.Fit = FitBank(d.Readings, b.Bank) })
+	}
+	work.Wait()
+	for i := range m.Banks {
+		m.Banks[i].Pattern = judge(m.Banks[i].Fit)
 	}
 	both := len(m.Banks) > 1 && !slices.ContainsFunc(m.Banks, func(r Result) bool { return r.Pattern != m.Banks[0].Pattern })
 	for i := range m.Banks {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"pushback/analysis"
 	"pushback/analysis/trimmap"
@@ -14,7 +15,7 @@ import (
 
 // Drawings are the figures of a report: whole recordings, forces from close by, and trim
 // against air flow.
-type Drawings struct{ Whole, Close, Clouds []Figure }
+type Drawings struct{ Whole, Close, Clouds []*Figure }
 
 // draw draws the traces of all sides on the same axes, of each side of the signal the
 // force that was held longest, and the trims. Figures are numbered as they stand in the page.
@@ -26,9 +27,15 @@ func (r *Report) draw() (out Drawings) {
 		length = max(length, s.Trace.End)
 	}
 	trim := trimScale(traces...)
-	figure := func(s *Side, v view, note string) Figure {
+	var work sync.WaitGroup // hours of readings take a while to draw
+	figure := func(title, note string, zoom bool, inline func() template.HTML) *Figure {
 		n++
-		return Figure{n, v.title, note, template.HTML(s.Trace.inline(v)), true}
+		f := &Figure{N: n, Title: title, Note: note, Zoom: zoom}
+		work.Go(func() { f.Drawing = inline() })
+		return f
+	}
+	trace := func(s *Side, v view, note string) *Figure {
+		return figure(v.title, note, true, func() template.HTML { return template.HTML(s.Trace.inline(v)) })
 	}
 	cloudFigures := func() {
 		cs := clouds(r.Sides)
@@ -36,15 +43,14 @@ func (r *Report) draw() (out Drawings) {
 			return // of one air flow there is nothing to see
 		}
 		for _, c := range cs {
-			n++
-			out.Clouds = append(out.Clouds, Figure{n, c.title, c.note(), c.inline(), false})
+			out.Clouds = append(out.Clouds, figure(c.title, c.note(), false, c.inline))
 		}
 	}
 	if r.Compare != nil {
 		cloudFigures()
 	}
 	for _, s := range r.Sides {
-		out.Whole = append(out.Whole, figure(s, s.Trace.whole(length, label(s, "The whole recording"), s.Trace.upperScale(traces...), trim), ""))
+		out.Whole = append(out.Whole, trace(s, s.Trace.whole(length, label(s, "The whole recording"), s.Trace.upperScale(traces...), trim), ""))
 	}
 	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
 		hold := 0.0
@@ -66,12 +72,13 @@ func (r *Report) draw() (out Drawings) {
 			if many := s.Trace.count(side); many > 1 {
 				note += fmt.Sprintf(" The longest of %d.", many)
 			}
-			out.Close = append(out.Close, figure(s, v, note))
+			out.Close = append(out.Close, trace(s, v, note))
 		}
 	}
 	if r.Compare == nil {
 		cloudFigures()
 	}
+	work.Wait()
 	return out
 }
 
