@@ -156,9 +156,10 @@ func odds(p float64) string {
 	case p > 0.5:
 		return "better than even"
 	case p < 1e-12:
-		return "less than 1 in 10^12"
-	case p < 1e-4:
-		return fmt.Sprintf("1 in 10^%.0f", -math.Log10(p))
+		return "less than 1 in a million million"
+	case p < 1e-6:
+		digit := math.Pow(10, math.Floor(-math.Log10(p)))
+		return fmt.Sprintf("1 in %.0f million", math.Round(1/p/digit)*digit/1e6)
 	}
 	return fmt.Sprintf("1 in %.0f", 1/p)
 }

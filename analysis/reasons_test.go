@@ -29,7 +29,7 @@ func TestReasons(t *testing.T) {
 }
 
 func TestOdds(t *testing.T) {
-	for p, want := range map[float64]string{0: "none: it was never there", 0.7: "better than even", 0.01: "1 in 100", 1e-7: "1 in 10^7", 1e-30: "less than 1 in 10^12"} {
+	for p, want := range map[float64]string{0: "none: it was never there", 0.7: "better than even", 0.01: "1 in 100", 1.0 / 45678: "1 in 45678", 1e-7: "1 in 10 million", 3e-11: "1 in 30000 million", 1e-30: "less than 1 in a million million"} {
 		if got := odds(p); got != want {
 			t.Errorf("%g: %s, want %s", p, got, want)
 		}

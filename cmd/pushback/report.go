@@ -260,7 +260,7 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 	}
 	built := make(chan trimmap.Map, 1)
 	go func() { built <- trimmap.Build(e.trims.Data(e.forced, 0)) }() // as long as all the rest
-	s := &report.Side{Session: m, Records: t.records, Hash: t.content.Sum(), Verdict: e.verdict, Events: e.events, Figures: e.figures,
+	s := &report.Side{Session: m, Records: t.records, Hash: t.content.Sum(), Verdict: e.verdict, Reasons: e.reasons, Events: e.events, Figures: e.figures,
 		Trace: trace, Resting: restFacts(m.Watching, e.figures)}
 	s.Facts = testFacts(m, c, t, s.Forcing())
 	if vin {

@@ -92,7 +92,7 @@ func TestReplayInTmux(t *testing.T) {
 	tmux("send-keys", ".")
 	shows(`ready for the test`)
 	tmux("send-keys", ".") // the force begins
-	shows(`0:1\d  ?the signal is held ▼ lean`)
+	shows(`0:1\d  ?the ▼ lean force begins`)
 	tmux("send-keys", "Space")
 	for range 12 {
 		tmux("send-keys", "Right")

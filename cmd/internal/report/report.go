@@ -48,6 +48,7 @@ type Side struct {
 	Records   int
 	Hash      []byte // of the records, as store.Content makes it
 	Verdict   analysis.Verdict
+	Reasons   []string // as the judge gives them
 	Events    []analysis.Event
 	Figures   analysis.Figures
 	Facts     []Fact // conditions of the test
@@ -109,7 +110,7 @@ var colours string
 var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"time": words.SessionTime, "text": words.EventText, "length": words.Length, "title": func(p analysis.ProofID) string { return words.ProofTitles[p] },
 	"sign": func(s analysis.State) string { return words.StateSigns[s] }, "state": func(s analysis.State) string { return strings.ToLower(words.StateWords[s]) },
-	"evidence": words.EvidenceText, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
+	"evidence": words.EvidenceText, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
 	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
 	"big": func(c analysis.Conclusion) string { return words.ConclusionText(c) }, "tick": words.TickText, "place": words.SensorPlace,
 	"rows": func(title string, rows [][]string) any {
@@ -223,8 +224,8 @@ func (r *Report) ByTest() (out []string) {
 	return out
 }
 
-// Method, Limits and Cautions are the same in each report.
-func (r *Report) Method() []string { return words.Method }
+// Method is how the report came about.
+func (r *Report) Method() []string { return words.Method(r.Last().Session.By == "mixture") }
 
 // Limits of what any report shows.
 func (r *Report) Limits() []string { return words.Limits }
@@ -267,6 +268,33 @@ func (s *Side) Listed() []analysis.Event {
 
 // Unlisted is how many events the list leaves out.
 func (s *Side) Unlisted() int { return len(s.Events) - len(s.Listed()) }
+
+// Weighed is what was weighed of a force.
+type Weighed struct {
+	Head  string
+	Lines []string
+}
+
+// Weighed lists what was weighed, force by force; the first shownForces of them. How the
+// conclusion follows is left out, for the proofs stand beside it.
+func (s *Side) Weighed() (out []Weighed) {
+	for _, r := range s.Reasons {
+		switch n := len(out); {
+		case strings.HasPrefix(r, "Conclusion"):
+			return out
+		case strings.HasPrefix(r, " ") && n > 0:
+			out[n-1].Lines = append(out[n-1].Lines, strings.TrimSpace(r))
+		case n == shownForces:
+			return out
+		default:
+			out = append(out, Weighed{Head: strings.TrimSpace(r)})
+		}
+	}
+	return out
+}
+
+// shownForces is how many forces a report goes through: more would bury the rest of it.
+const shownForces = 8
 
 // LoadHeads are the columns of a trim map.
 func (s *Side) LoadHeads() []string {

@@ -148,7 +148,7 @@ func EventText(e analysis.Event) string {
 	case analysis.NotReady:
 		return "not ready: " + strings.Join(e.Reasons, "; ")
 	case analysis.ForceBegins:
-		return "the signal is held " + Arrow(e.Side) + " " + string(e.Side)
+		return "the " + Arrow(e.Side) + " " + string(e.Side) + " force begins"
 	case analysis.LoopAnswers:
 		verb := "adds"
 		if e.Toward == "cut" {
