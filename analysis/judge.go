@@ -191,9 +191,13 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 		case a.stopsAtZero(near) && !f.compensated && f.firm() && c.w.steered(f):
 			q.State = Failed
 			q.Why = fmt.Sprintf("%s; trim went back to %+.1f %% and stopped there: it does not %s %s its middle", c.held(f), a.raw, verb, beyond)
-		case c.w.cfg.ByMixture && a.toItsMiddle():
+		case a.toItsMiddle():
 			q.State = Unclear
-			q.Why += "; that is its middle, and it may have no authority beyond: move the mixture further"
+			further := "hold longer"
+			if c.w.cfg.ByMixture {
+				further = "move the mixture further"
+			}
+			q.Why += "; that is its middle, and it may have no authority beyond: " + further
 		case a.stops(near) && !f.compensated:
 			q.State = Unclear
 			q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
@@ -263,11 +267,10 @@ func (c *courtCase) delivery() Proof {
 		if f.own.state != answered {
 			continue
 		}
-		denied = denied || c.w.cfg.ByMixture && !f.compensated && f.rel.denies(f.volts.interval)
-		// The mixture swings back by itself when it is let go, and a sensor that does not cycle
-		// evenly may be following something else than the loop: unless it left the side just when
-		// trim had gone back.
-		believed := !c.w.cfg.ByMixture || f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim()
+		denied = denied || !f.compensated && f.rel.denies(f.volts.interval)
+		// A sensor that does not cycle evenly may be following something else than the loop, as
+		// a mixture that swings back by itself: unless it left the side just when trim had gone back.
+		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim()
 		switch {
 		case f.rel.says() && believed:
 			prove(fmt.Sprintf("released, the forced sensor itself reported %s, as the loop had made it", f.rel.expect),

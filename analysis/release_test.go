@@ -1,6 +1,11 @@
 package analysis
 
-import "testing"
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+)
 
 // How long a reading must stay on the side after a release: not for ever because one stay in
 // many was long, or because few were seen. (Common practice, no source.)
@@ -50,4 +55,63 @@ func TestWhatAReleaseSaysOfDelivery(t *testing.T) {
 			t.Errorf("%s: says %v, with trim %v, denies %v", c.name, c.r.says(), c.r.leftWithTrim(), c.r.denies(0.2))
 		}
 	}
+}
+
+// Trim that goes back to its middle has not shown that it goes beyond, however long the hold:
+// a computer that cannot add, or cut, is never believed to.
+func TestBackToTheMiddleProvesNothing(t *testing.T) {
+	for _, c := range []struct {
+		proof ProofID
+		force func(at, length float64) hold
+		base  float64
+	}{{ProofAddsFuel, lean, 0.94}, {ProofCutsFuel, rich, 1.06}} {
+		seen := map[State]int{}
+		for length := 7.0; length <= 20; length += 0.5 { // it takes 6 s to the middle
+			p := healthy()
+			p.base, p.ramp, p.jump, p.marks = c.base, 1, 0, true
+			p.cutsOnly, p.addsOnly = c.proof == ProofAddsFuel, c.proof == ProofCutsFuel
+			p.forces = []hold{c.force(40, length)}
+			w, _ := p.run(Config{})
+			q := proofIn(w.Verdict(), c.proof)
+			seen[q.State]++
+			if q.State == Proven {
+				t.Errorf("%s, held for %g s: %s", c.proof, length, q.Why)
+			}
+		}
+		if seen[Unclear] == 0 || seen[Failed] == 0 {
+			t.Errorf("%s: %v", c.proof, seen)
+		}
+	}
+}
+
+// The mixture does not follow trim but swings by itself: what one release seems to show,
+// another takes back.
+func TestOneReleaseTakesBackAnother(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		rich  float64 // until when it is rich after the rich force, s
+		state State
+	}{{"lean after the rich force too", 0, Proven}, {"rich after both", 95, Unclear}} {
+		p := healthy()
+		p.noDelivery, p.base, p.downstream, p.marks, p.seconds = true, 1, false, true, 130
+		p.disturbance = func(at float64) float64 {
+			d := 0.012 * math.Sin(2*math.Pi*at/1.7)
+			switch {
+			case at > 38.6 && at < 47, at > 78.6 && at < c.rich:
+				d -= 0.03
+			case at > 78.6 && at < 87:
+				d += 0.03
+			}
+			return d
+		}
+		w, _ := p.run(Config{})
+		if q := proofIn(w.Verdict(), ProofDelivery); q.State != c.state {
+			t.Errorf("%s: %s, %s", c.name, q.State, q.Why)
+			t.Log(strings.Join(w.Reasons(), "\n"))
+		}
+	}
+}
+
+func proofIn(v Verdict, id ProofID) Proof {
+	return v.Proofs[slices.IndexFunc(v.Proofs, func(p Proof) bool { return p.ID == id })]
 }
