@@ -163,7 +163,11 @@ func measure(name string, stretches [][]reading) Band {
 	b := Band{Name: name, Low: nan, High: nan, Mean: nan, ShareRich: nan, Per10s: nan, Period: nan, Rich: nan, Lean: nan, PerSecond: nan}
 	var volts, rich, lean, periods []float64
 	var rise, fall edges
-	changes, stays, above := 0, 0, 0
+	changes, stays, above, n := 0, 0, 0, 0
+	for _, s := range stretches {
+		n += len(s)
+	}
+	volts = make([]float64, 0, n)
 	for _, s := range stretches {
 		b.Seconds += s[len(s)-1].at - s[0].at
 		cut := newCutter(&b.parts, s)

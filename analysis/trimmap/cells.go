@@ -51,17 +51,26 @@ const (
 func Cells(readings []Reading, bank int) []Cell {
 	speeds, loads := len(SpeedEdges)-1, len(LoadEdges)-1
 	values, stay := make([][]float64, speeds*loads), make([]float64, speeds*loads)
-	last := math.Inf(-1)
+	cells, count := make([]int8, len(readings)), make([]int, speeds*loads)
 	for i := range readings {
+		cells[i] = -1
+		if r := &readings[i]; r.Bank == bank {
+			if at, ok := At(*r); ok {
+				k := at.Speed*loads + at.Load
+				cells[i] = int8(k)
+				count[k]++
+			}
+		}
+	}
+	for k, n := range count {
+		values[k] = make([]float64, 0, n) // a long session is not copied as it grows
+	}
+	last := math.Inf(-1)
+	for i, k := range cells {
+		if k < 0 {
+			continue
+		}
 		r := &readings[i]
-		if r.Bank != bank {
-			continue
-		}
-		at, ok := At(*r)
-		if !ok {
-			continue
-		}
-		k := at.Speed*loads + at.Load
 		values[k] = append(values[k], r.Total())
 		if dt := r.At - last; dt < pause {
 			stay[k] += dt

@@ -253,6 +253,7 @@ func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evid
 		return nil, nil, err
 	}
 	trace := report.NewTrace(m.Watching)
+	trace.Length = m.Duration
 	c, t := conditions{}, newTellings(m)
 	e, err := gather(ctx, db, m.ID, &c, &t, trace)
 	if err != nil {

@@ -542,3 +542,53 @@ func TestCurveGoesThroughItsPoints(t *testing.T) {
 		}
 	})
 }
+
+// What was weighed is told force by force, for so many of them, without how the conclusion follows.
+func TestWeighed(t *testing.T) {
+	var reasons []string
+	for n := range shownForces + 2 {
+		reasons = append(reasons, fmt.Sprintf("Force %d, lean.", n+1), "  Held.", "  Trim.")
+	}
+	for n, want := range map[int]int{0: 0, 1: 1, shownForces: shownForces, shownForces + 2: shownForces} {
+		s := Side{Reasons: append(slices.Clone(reasons[:3*n]), "Conclusion: unclear")}
+		got := s.Weighed()
+		if len(got) != want {
+			t.Errorf("%d forces: %d told, want %d", n, len(got), want)
+		}
+		for i, w := range got {
+			if w.Head != reasons[3*i] || !slices.Equal(w.Lines, []string{"Held.", "Trim."}) {
+				t.Errorf("force %d: %+v", i+1, w)
+			}
+		}
+	}
+}
+
+// A trace makes room for a session's readings by its length, and is not led astray by a false one.
+func TestRoomOfATrace(t *testing.T) {
+	const n = 200_000
+	step := 20 * time.Millisecond
+	for _, c := range []struct {
+		name        string
+		length      time.Duration
+		grown, most int // how often, and the capacity at the end
+	}{
+		{"known", n * step, 5, n * 11 / 10},
+		{"unknown", 0, 10, 5 * n / 2},
+		{"far too long", 1 << 62, 5, 18 * n},
+		{"far too short", step, 10, 5 * n / 2},
+	} {
+		tr := Trace{Length: c.length}
+		var points []Point
+		grown := 0
+		for i := range n {
+			had := cap(points)
+			points = append(tr.room(points, time.Duration(i)*step), Point{})
+			if cap(points) != had {
+				grown++
+			}
+		}
+		if grown > c.grown || cap(points) > c.most {
+			t.Errorf("%s: grown %d times to %d", c.name, grown, cap(points))
+		}
+	}
+}

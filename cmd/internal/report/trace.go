@@ -23,10 +23,11 @@ type Band struct {
 // bank's short-term trim, the forces, the events and the marks. It is a session.Sink.
 type Trace struct {
 	Sensor string
-	Volts  []Point // V
-	Lambda []Point // equivalence ratio, of a wide-range sensor
-	Down   []Point // V, the downstream sensor of the bank
-	Trim   []Point // %
+	Length time.Duration // that the session will have; 0: not known
+	Volts  []Point       // V
+	Lambda []Point       // equivalence ratio, of a wide-range sensor
+	Down   []Point       // V, the downstream sensor of the bank
+	Trim   []Point       // %
 	Bands  []Band
 	Gaps   [][2]float64
 	Ticks  []session.Tick
@@ -73,10 +74,7 @@ func (t *Trace) Write(f session.Frame) error {
 			}
 			p.V = math.NaN()
 		}
-		if len(*to) == cap(*to) {
-			*to = slices.Grow(*to, max(1024, len(*to))) // a long session is copied less often than by append
-		}
-		*to = append(*to, p)
+		*to = append(t.room(*to, f.Record.At), p)
 	}
 	if m := f.Record.Mark; m != nil {
 		mark := *m
@@ -90,6 +88,21 @@ func (t *Trace) Write(f session.Frame) error {
 		slices.SortStableFunc(t.Ticks, func(a, b session.Tick) int { return int(a.At - b.At) })
 	}
 	return nil
+}
+
+// room makes room for another reading: where there is none, for as many as the rest of the
+// session will bring at the pace until now, since to copy a long one takes longer than to
+// read it. The length is believed within bounds only.
+func (t *Trace) room(points []Point, now time.Duration) []Point {
+	n := len(points)
+	if n < cap(points) {
+		return points
+	}
+	rest := float64(n)
+	if 0 < now && now < t.Length {
+		rest *= 1.02 * float64(t.Length-now) / float64(now)
+	}
+	return slices.Grow(points, int(min(max(1024, float64(n)/8, rest), 1024+16*float64(n))))
 }
 
 // Wide reports that the sensor is a wide-range one, which says lambda in place of a
