@@ -16,7 +16,8 @@ import (
 )
 
 // Reader yields the records of a stored session in order of Seq. SQLite reads ahead in a
-// goroutine of its own; a reader holds a few times packed of them. Not for concurrent use.
+// goroutine of its own; a reader holds three packs at the most: one is given, one waits, one
+// is being read. Not for concurrent use.
 type Reader struct {
 	meta  Meta
 	n     int64   // of the session
@@ -24,8 +25,8 @@ type Reader struct {
 	pack  *sql.Stmt
 	packs chan pack
 	stop  func()       // ends the reading ahead
-	from  int64        // least seq of the next record
-	end   bool         // there is none
+	least int64        // seq that the next record may have
+	end   bool         // there can be none
 	ahead []obd.Record // unpacked, not yet given; the next one is ahead[given]
 	given int
 	err   error // sticky; given after what is ahead
@@ -43,20 +44,21 @@ type Reader struct {
 	bytes     []byte
 }
 
-// pack is what SQLite hands over at a time: how many records come next and their lines,
-// or none after the last.
+// pack is what SQLite hands over at a time: some records as lines.
 type pack struct {
 	count int
 	lines string
+	next  int64 // seq from which to read on
+	last  bool  // nothing comes after it
 	err   error
 }
 
 const (
-	packed      = 1024 // records in a pack at the most
+	// packed is how many records a pack holds at the most. The longest raw texts that are
+	// recorded, 64 KiB, in hexadecimal, must stay below [longest] together.
+	packed      = 256
 	mostReplies = 4096 // that are remembered, of raw texts up to longestRaw bytes
 	longestRaw  = 128
-
-	over = -1 // no number of a record
 )
 
 // packQuery packs some records after a seq into one text, since to hand over rows one by one
@@ -84,8 +86,8 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), from: math.MinInt64, replies: make(map[string][]obd.Reply)}
-	// It does not end with ctx: Next minds the context that it is given.
+	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), replies: make(map[string][]obd.Reply)}
+	// They do not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
 		return nil, wrap("read session "+m.ID, err)
@@ -93,13 +95,22 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if r.pack, err = r.tx.PrepareContext(lasting, packQuery); err != nil {
 		return nil, wrap("read session "+m.ID, errors.Join(err, r.tx.Rollback()))
 	}
-	stop, stopped := make(chan struct{}), make(chan struct{})
-	r.stop = func() { close(stop); <-stopped }
+	queries, cancel := context.WithCancel(lasting)
+	first := r.packFrom(queries, math.MinInt64) // what stands there is what this finds
+	stopped := make(chan struct{})
+	r.stop = func() { cancel(); <-stopped }
 	go func() {
 		defer close(stopped)
-		r.read(lasting, stop)
+		for p := first; !p.last; {
+			p = r.packFrom(queries, p.next)
+			select {
+			case r.packs <- p:
+			case <-queries.Done():
+				return
+			}
+		}
 	}()
-	r.err = r.fill(ctx) // what stands there is what the first reading finds
+	r.unpack(first)
 	return r, nil
 }
 
@@ -113,15 +124,16 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	if err := ctx.Err(); err != nil {
 		return obd.Record{}, err
 	}
-	if r.given == len(r.ahead) && r.err == nil {
-		r.err = r.fill(ctx)
-	}
-	if r.given == len(r.ahead) {
-		err := r.err
-		if ctx.Err() != nil { // nothing was read by that: another may go on
-			r.err = nil
+	for r.given == len(r.ahead) {
+		if r.err != nil {
+			return obd.Record{}, r.err
 		}
-		return obd.Record{}, err
+		select {
+		case p := <-r.packs:
+			r.unpack(p)
+		case <-ctx.Done(): // nothing is lost by that: another may go on
+			return obd.Record{}, ctx.Err()
+		}
 	}
 	rec := r.ahead[r.given]
 	r.ahead[r.given] = obd.Record{}
@@ -129,81 +141,60 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	return rec, nil
 }
 
-// fill unpacks what comes next. An error may come with records that stand before it.
-func (r *Reader) fill(ctx context.Context) error {
+// unpack makes records of a pack. An error stands after the records before it, and a pack
+// that is the last has one: io.EOF.
+func (r *Reader) unpack(p pack) {
 	r.ahead, r.given = r.ahead[:0], 0
-	var next pack
-	select {
-	case next = <-r.packs:
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-	if next.err != nil {
-		return wrap("read session "+r.meta.ID, next.err)
-	}
-	if next.count == 0 {
-		return io.EOF
-	}
-	p := unpacker{rest: next.lines}
-	for range next.count {
-		rec, err := r.record(&p)
-		switch {
-		case err != nil:
-		case rec.Seq < r.from || r.end: // a tree that leads to a page twice has no end
+	u := unpacker{rest: p.lines}
+	for range p.count {
+		rec, err := r.record(&u)
+		if err == nil && (rec.Seq < r.least || r.end) { // a tree that leads to a page twice has no end
 			err = errors.New("it stands in the wrong place")
-		default:
-			r.from, r.end = rec.Seq+1, rec.Seq == math.MaxInt64
-			r.ahead = append(r.ahead, rec)
-			continue
 		}
-		return fmt.Errorf("read session %s: record %d: %w: %w", r.meta.ID, rec.Seq, ErrDamaged, err)
-	}
-	if p.rest != "" {
-		return fmt.Errorf("read session %s: %w: its records are not what they seem", r.meta.ID, ErrDamaged)
-	}
-	return nil
-}
-
-// read sends pack after pack, until one of them is empty or has an error, or until stop.
-func (r *Reader) read(ctx context.Context, stop <-chan struct{}) {
-	for from := int64(math.MinInt64); ; {
-		var p pack
-		p, from = r.packFrom(ctx, from)
-		select {
-		case r.packs <- p:
-		case <-stop:
+		if err != nil {
+			r.err = fmt.Errorf("read session %s: record %d: %w: %w", r.meta.ID, rec.Seq, ErrDamaged, err)
 			return
 		}
-		if p.count == 0 || p.err != nil {
-			return
-		}
+		r.least, r.end = rec.Seq+1, rec.Seq == math.MaxInt64
+		r.ahead = append(r.ahead, rec)
+	}
+	switch {
+	case p.err != nil:
+		r.err = wrap("read session "+r.meta.ID, p.err)
+	case u.rest != "":
+		r.err = fmt.Errorf("read session %s: %w: its records are not what they seem", r.meta.ID, ErrDamaged)
+	case p.last:
+		r.err = io.EOF
 	}
 }
 
-// packFrom is the first pack with records from a seq on, and where the next one begins.
-func (r *Reader) packFrom(ctx context.Context, from int64) (p pack, next int64) {
-	for from != over {
+// packFrom is the next pack, whose records have a seq of from and more.
+func (r *Reader) packFrom(ctx context.Context, from int64) (p pack) {
+	fail := func(err error) pack { return pack{last: true, err: err} }
+	for found := false; ; found = true {
 		if from >= 0 { // else it is not known where they begin
-			if next = over; from <= math.MaxInt64-packed {
-				next = from + packed
-			}
 			var lines sql.NullString
-			p.err = r.pack.QueryRowContext(ctx, r.n, from, packed).Scan(&p.count, &lines)
-			if p.err != nil || p.count > 0 {
-				p.lines = lines.String
-				return p, next
+			if err := r.pack.QueryRowContext(ctx, r.n, from, packed).Scan(&p.count, &lines); err != nil {
+				return fail(err)
+			}
+			p.lines, p.next, p.last = lines.String, from+packed, from > math.MaxInt64-packed
+			if p.count > 0 || p.last {
+				return p
+			}
+			if found {
+				return fail(fmt.Errorf("%w: record %d is there and is not", ErrDamaged, from))
 			}
 		}
 		var first sql.NullInt64 // a session of ours has no holes
-		p.err = r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, from).Scan(&first)
-		if p.err != nil || !first.Valid {
-			return p, over
+		err := r.tx.QueryRowContext(ctx, `select min(seq) from record where session = ? and seq >= ?`, r.n, from).Scan(&first)
+		switch {
+		case err != nil || !first.Valid:
+			return fail(err)
+		case first.Int64 < 0:
+			return fail(fmt.Errorf("%w: a record has the number %d", ErrDamaged, first.Int64))
 		}
-		if from = first.Int64; from < 0 {
-			return pack{err: fmt.Errorf("%w: a record has the number %d", ErrDamaged, from)}, over
-		}
+		from = first.Int64
 	}
-	return pack{}, over
 }
 
 // record makes a record of the next line.
