@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"runtime"
 	"testing"
 	"time"
 
@@ -40,6 +41,9 @@ func TestReadingAhead(t *testing.T) {
 	}
 	if _, err := closed.Next(t.Context()); err != nil {
 		t.Error(err)
+	}
+	for len(closed.packs) < cap(closed.packs) { // until a pack waits, so that the next one must
+		runtime.Gosched()
 	}
 	if err := errors.Join(closed.Close(), closed.Close()); err != nil {
 		t.Error(err)
