@@ -7,6 +7,13 @@ import (
 	"strings"
 )
 
+// How the reasons of a force and of the conclusion begin; what is indented belongs to the
+// reason before it.
+const (
+	ForceReason      = "Force "
+	ConclusionReason = "Conclusion: "
+)
+
 // Reasons tells what the judgement weighed, force by force, with the data that it used: the
 // rest before, how likely such a hold is by itself, the sums that tell an answer from hunting, the
 // release against this car's own switching, and how the conclusion follows. A line each; those
@@ -26,7 +33,7 @@ func (w *Watcher) Reasons() []string {
 		case !slices.Contains(c.forces, f):
 			how += "; it does not count: it was not in step with what was said"
 		}
-		add("Force %d, %s, from %.2f s (between %.2f and %.2f) to %.2f s: %s.", i+1, f.side, f.begin, f.beginLo, f.beginHi, f.begin+max(0, f.seconds()), how)
+		add(ForceReason+"%d, %s, from %.2f s (between %.2f and %.2f) to %.2f s: %s.", i+1, f.side, f.begin, f.beginLo, f.beginHi, f.begin+max(0, f.seconds()), how)
 		w.restReasons(f, add)
 		if !w.cfg.ByMixture && !f.loose && f.volts.known() {
 			add("  Held: %.0f %% of the readings at %.3f V; the chance that the sensor stays on this side for so long by itself is %s.",
@@ -48,7 +55,7 @@ func (w *Watcher) Reasons() []string {
 		}
 	}
 	v := w.Verdict()
-	add("Conclusion: %s", strings.Join(c.rule(v), "; "))
+	add(ConclusionReason+"%s", strings.Join(c.rule(v), "; "))
 	return out
 }
 

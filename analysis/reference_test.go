@@ -25,9 +25,11 @@ func TestReferencesAgain(t *testing.T) {
 		scripts = append(scripts, found...)
 	}
 	for _, script := range scripts {
-		run := []string{python(), filepath.Base(script)}
+		run := []string{"", filepath.Base(script)}
 		if filepath.Ext(script) == ".R" {
 			run[0] = rscript(t, script)
+		} else {
+			run[0] = python()
 		}
 		t.Run(filepath.ToSlash(script), func(t *testing.T) {
 			t.Parallel()
@@ -86,8 +88,11 @@ func rscript(t *testing.T, script string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	packages := regexp.MustCompile(`(?m)^library\(.*\)`).FindAllString(string(text), -1)
-	if exec.Command("Rscript", "-e", strings.Join(append(packages, "0"), ";")).Run() != nil {
+	packages := regexp.MustCompile(`library\(\w+\)`).FindAllString(string(text), -1)
+	if len(packages) == 0 {
+		t.Fatalf("%s names no package", script)
+	}
+	if exec.Command("Rscript", "-e", strings.Join(packages, ";")).Run() != nil {
 		return ""
 	}
 	return "Rscript"

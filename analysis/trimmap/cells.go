@@ -51,13 +51,13 @@ const (
 func Cells(readings []Reading, bank int) []Cell {
 	speeds, loads := len(SpeedEdges)-1, len(LoadEdges)-1
 	values, stay := make([][]float64, speeds*loads), make([]float64, speeds*loads)
-	cells, count := make([]int8, len(readings)), make([]int, speeds*loads)
+	cells, count := make([]int16, len(readings)), make([]int, speeds*loads)
 	for i := range readings {
 		cells[i] = -1
 		if r := &readings[i]; r.Bank == bank {
 			if at, ok := At(*r); ok {
 				k := at.Speed*loads + at.Load
-				cells[i] = int8(k)
+				cells[i] = int16(k)
 				count[k]++
 			}
 		}

@@ -246,6 +246,29 @@ func TestReportHead(t *testing.T) {
 	}
 }
 
+// The report tells all that `show --why` does of a force.
+func TestReportTellsWhatWasWeighed(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	id := recordSim(t, db, simcar.Config{Car: simCar(t, "healthy"), Seed: 1,
+		Forces: []simcar.Force{{Kind: simcar.ForceLean, At: 25 * time.Second, For: 14 * time.Second}}}, time.Minute)
+	var shown struct{ Reasons []string }
+	out, _ := command(t, "show", id, "--why", "--json", "--db", db)
+	if err := json.Unmarshal([]byte(out), &shown); err != nil {
+		t.Fatal(err)
+	}
+	if len(shown.Reasons) < 5 {
+		t.Errorf("only %q", shown.Reasons)
+	}
+	page, _ := reportOf(t, db, id)
+	text := textOfPage(page)
+	for _, r := range shown.Reasons {
+		r = strings.Join(strings.Fields(r), " ")
+		if strings.Contains(text, r) == strings.HasPrefix(r, analysis.ConclusionReason) {
+			t.Errorf("told or not: %q", r)
+		}
+	}
+}
+
 // A report of eight hours on a fast bus and on a slow one: time, and size beside it.
 func BenchmarkReportOfEightHours(b *testing.B) {
 	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141} {

@@ -64,7 +64,7 @@ func (r *Report) draw() (out Drawings) {
 			if !ok {
 				continue
 			}
-			v := s.Trace.around(b, label(s, "Held "+string(side)+" "+words.Arrow(side)), s.Trace.upperScale(traces...), trim, hold)
+			v := s.Trace.around(b, label(s, "Forced "+string(side)+" "+words.Arrow(side)), s.Trace.upperScale(traces...), trim, hold)
 			note := fmt.Sprintf("From %s to %s; time runs from the moment the force began.", words.SessionTime(b.From), words.SessionTime(b.To))
 			if s.Trace.within(v) <= mostDots {
 				note += " Each dot is one reading."

@@ -53,7 +53,7 @@ func (r *Report) WriteSVG(w io.Writer, figure string) error {
 		if !ok {
 			return fmt.Errorf("draw %s: %w", figure, ErrNoForce)
 		}
-		v = s.Trace.around(b, words.Arrow(side)+" Held "+figure, volts, trim, min(b.To-b.From, 60))
+		v = s.Trace.around(b, words.Arrow(side)+" Forced "+figure, volts, trim, min(b.To-b.From, 60))
 		v.half = false // it has the file for itself
 	}
 	_, err := io.WriteString(w, s.Trace.alone(v, colours+plotCSS))

@@ -317,7 +317,7 @@ func (t *Trace) says(v view) string {
 	about("Trim", " %", t.Trim)
 	for _, band := range t.Bands {
 		if band.To >= v.from && band.From <= v.to {
-			fmt.Fprintf(&b, " Held %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))
+			fmt.Fprintf(&b, " Forced %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))
 		}
 	}
 	return b.String()

@@ -225,7 +225,13 @@ func (r *Report) ByTest() (out []string) {
 }
 
 // Method is how the report came about.
-func (r *Report) Method() []string { return words.Method(r.Last().Session.By == "mixture") }
+func (r *Report) Method() []string {
+	byWire, byMixture := false, false
+	for _, s := range r.Sides {
+		byWire, byMixture = byWire || s.Session.By != "mixture", byMixture || s.Session.By == "mixture"
+	}
+	return words.Method(byWire, byMixture)
+}
 
 // Limits of what any report shows.
 func (r *Report) Limits() []string { return words.Limits }
@@ -275,22 +281,42 @@ type Weighed struct {
 	Lines []string
 }
 
-// Weighed lists what was weighed, force by force; the first shownForces of them. How the
-// conclusion follows is left out, for the proofs stand beside it.
-func (s *Side) Weighed() (out []Weighed) {
+// Weighed lists what was weighed, force by force, for the first shownForces of them, and what
+// was said and not seen. How the conclusion follows is left out, for the proofs stand beside it.
+func (s *Side) Weighed() []Weighed {
+	shown, _ := s.weighed()
+	return shown
+}
+
+// Unweighed is how many forces that list leaves out.
+func (s *Side) Unweighed() int {
+	_, left := s.weighed()
+	return left
+}
+
+// weighed parts the reasons, each of which is a head or, indented, a line below it.
+func (s *Side) weighed() (shown []Weighed, left int) {
+	forces, keep := 0, false
 	for _, r := range s.Reasons {
-		switch n := len(out); {
-		case strings.HasPrefix(r, "Conclusion"):
-			return out
-		case strings.HasPrefix(r, " ") && n > 0:
-			out[n-1].Lines = append(out[n-1].Lines, strings.TrimSpace(r))
-		case n == shownForces:
-			return out
+		text := strings.TrimSpace(r)
+		switch {
+		case strings.HasPrefix(r, " "):
+			if keep {
+				w := &shown[len(shown)-1]
+				w.Lines = append(w.Lines, text)
+			}
+			continue
+		case strings.HasPrefix(r, analysis.ForceReason):
+			forces++
+			keep = forces <= shownForces
 		default:
-			out = append(out, Weighed{Head: strings.TrimSpace(r)})
+			keep = !strings.HasPrefix(r, analysis.ConclusionReason)
+		}
+		if keep {
+			shown = append(shown, Weighed{Head: text})
 		}
 	}
-	return out
+	return shown, max(0, forces-shownForces)
 }
 
 // shownForces is how many forces a report goes through: more would bury the rest of it.

@@ -543,22 +543,26 @@ func TestCurveGoesThroughItsPoints(t *testing.T) {
 	})
 }
 
-// What was weighed is told force by force, for so many of them, without how the conclusion follows.
+// What was weighed is told force by force, for so many of them, with what was said and not
+// seen, and without how the conclusion follows.
 func TestWeighed(t *testing.T) {
-	var reasons []string
-	for n := range shownForces + 2 {
-		reasons = append(reasons, fmt.Sprintf("Force %d, lean.", n+1), "  Held.", "  Trim.")
-	}
-	for n, want := range map[int]int{0: 0, 1: 1, shownForces: shownForces, shownForces + 2: shownForces} {
-		s := Side{Reasons: append(slices.Clone(reasons[:3*n]), "Conclusion: unclear")}
-		got := s.Weighed()
-		if len(got) != want {
-			t.Errorf("%d forces: %d told, want %d", n, len(got), want)
+	for _, c := range []struct{ forces, told, left int }{{0, 0, 0}, {1, 1, 0}, {shownForces, shownForces, 0}, {shownForces + 2, shownForces, 2}} {
+		var s Side
+		for n := range c.forces {
+			s.Reasons = append(s.Reasons, fmt.Sprintf(analysis.ForceReason+"%d, lean.", n+1), "  Held.", "  Trim.")
 		}
-		for i, w := range got {
-			if w.Head != reasons[3*i] || !slices.Equal(w.Lines, []string{"Held.", "Trim."}) {
+		s.Reasons = append(s.Reasons, "Said to be forced rich.", analysis.ConclusionReason+"unclear")
+		got := s.Weighed()
+		if len(got) != c.told+1 || s.Unweighed() != c.left {
+			t.Fatalf("%d forces: %d told, %d left", c.forces, len(got)-1, s.Unweighed())
+		}
+		for i, w := range got[:c.told] {
+			if w.Head != s.Reasons[3*i] || !slices.Equal(w.Lines, []string{"Held.", "Trim."}) {
 				t.Errorf("force %d: %+v", i+1, w)
 			}
+		}
+		if last := got[c.told]; last.Head != "Said to be forced rich." || last.Lines != nil {
+			t.Errorf("%d forces, at the end: %+v", c.forces, last)
 		}
 	}
 }

@@ -189,19 +189,20 @@ func CanShow(f analysis.Figures) []string {
 	return out
 }
 
-// Method says how the report came about.
-func Method(byMixture bool) []string {
-	forcing := "Forcing the wire proves the way from the tap through the computer to the fuel command. It says nothing about the sensor while it is held; only the release tests the sensor."
-	if byMixture {
-		forcing = "Where the mixture itself is made lean or rich the sensor answers for itself, and the loop may compensate and go on switching at another trim. What does not answer may be the sensor, its wire or the computer's input."
+// Method says how the report came about, of tests by wire, by mixture, or both.
+func Method(byWire, byMixture bool) []string {
+	out := []string{"Every reply of the car's computer was kept with the times of its request and its arrival. This report judges those records again; nothing was judged on drawn or thinned data."}
+	if byWire {
+		out = append(out, "Forcing the wire proves the way from the tap through the computer to the fuel command. It says nothing about the sensor while it is held; only the release tests the sensor.")
 	}
-	return []string{
-		"Every reply of the car's computer was kept with the times of its request and its arrival. This report judges those records again; nothing was judged on drawn or thinned data.",
-		forcing,
+	if byMixture {
+		out = append(out, "Where the mixture itself is made lean or rich the sensor answers for itself, and the loop may compensate and go on switching at another trim. What does not answer may be the sensor, its wire or the computer's input.")
+	}
+	return append(out,
 		"A force is recognised against this car's own switching before it; an answer where short-term trim leaves the range in which it hunts at rest and does not turn back.",
 		"The times of an answer are given with the interval that holds the truth 95 times in 100.",
 		"The curves draw the first, lowest, highest and last reading of each fine column, so no peak is lost.",
-	}
+	)
 }
 
 // Limits are what no report shows.
