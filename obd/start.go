@@ -322,8 +322,8 @@ func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
 }
 
 // protocol chooses a bus, or with BusUnknown the adapter's search, and reports whether the
-// adapter knows it. ATTP does so for this time only; where an adapter has only ATSP, which
-// it keeps, Close puts back what was there (both from memory of the dialogue).
+// adapter knows it. ATTP does so for this time only. Where an adapter refuses it, ATSP is
+// left, which it keeps when the power goes: what was there is read first, and Close puts it back.
 func (a *Adapter) protocol(ctx context.Context, b Bus) (bool, error) {
 	n := strconv.Itoa(int(b))
 	if a.kept == "" {

@@ -36,9 +36,8 @@ func TestSeries(t *testing.T) {
 	}
 }
 
-// The divider of two equal thirds that circulates in the trade: 1.0 kΩ over 1.5 kΩ from
-// 1.5 V, 0.90 V behind 600 Ω; a connected hot cell (0.1 V, 100 Ω) pulls it to 0.21 V, and
-// one of 60 Ω to 0.60 V (worked by hand).
+// A divider worked by Ohm's law: 1.0 kΩ over 1.5 kΩ from 1.5 V, 0.90 V behind 600 Ω; a connected hot cell (0.1 V, 100 Ω) pulls it to 0.21 V, and
+// one of 60 Ω to 0.60 V (by hand).
 func TestByHand(t *testing.T) {
 	d, err := Find(DryCell, 0.9, 600, E12, E12.Tolerance, UsualComputer)
 	if err != nil {
@@ -54,7 +53,7 @@ func TestByHand(t *testing.T) {
 			t.Errorf("%v over %v with a hot lean cell: %.4f V, want %.4f", tt.top, tt.bottom, got, tt.want)
 		}
 	}
-	// A meter of 10 MΩ reads 0.32 V of a 0.45 V bias behind 4 MΩ (published measurement).
+	// A meter of 10 MΩ reads 0.45 V · 10/14 = 0.32 V of a 0.45 V bias behind 4 MΩ (Ohm's law).
 	meter := Values{Source: 1.5, Top: 1, Bottom: 1, SensorOhms: math.Inf(1), Input: 10e6, PullVolts: 0.45, PullOhms: 4e6}
 	if got := meter.Solve(SignalSlip).Wire; math.Abs(got-0.32) > 0.005 {
 		t.Errorf("the meter reads %.3f V", got)

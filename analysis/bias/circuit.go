@@ -37,8 +37,8 @@ type Sensor struct {
 	Ohms  float64
 }
 
-// Branch states. 10 Ω at 900 °C, 35 Ω at 750 °C and 120 Ω at 650 °C were measured on
-// one planar heated cell (a mailing list quoting a maker's graph); kΩ at 350 to 400 °C
+// Branch states. 10 Ω at 900 °C, 35 Ω at 750 °C and 120 Ω at 650 °C are of
+// one planar heated cell (a sensor maker's graph); kΩ at 350 to 400 °C
 // and MΩ when cold are from memory. 0.9 and 0.1 V are the ends of a healthy swing.
 var (
 	OpenBranch = Sensor{"branch open", 0, math.Inf(1)}

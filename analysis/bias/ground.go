@@ -4,8 +4,8 @@ import "math"
 
 // What a ground must bring the reading down to.
 const (
-	GroundWant = 0.06 // V: workshop texts expect less than this on the data list with the signal jumped to its return
-	GroundMost = 0.20 // V: above it a reading no longer proves lean
+	GroundWant = 0.06 // V: makers' workshop texts of 2006 to 2009 expect less than this on the data list with the signal jumped to its return
+	GroundMost = 0.20 // V: above it a reading no longer proves lean (common practice, no source)
 )
 
 // Ground is the lean side with one sensor: how much resistance the ground may have.

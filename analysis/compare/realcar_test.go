@@ -95,7 +95,7 @@ func spread(stretches [][]drive) float64 {
 // other half, then the other way round; and the constant that the program uses on both.
 // Between the stretches something did change: the tank was refilled with another fuel, the
 // codes were cleared. The data may be used but not handed on, so that it is not here: GitHub,
-// user eron93br, repository carOBD, commit bf09e1c0, folder obdiidata.
+// repository carOBD, commit bf09e1c00f8443212fdbf4b09e8b2a468badd775, folder obdiidata.
 func TestRealCarUnchanged(t *testing.T) {
 	if *realCar == "" {
 		t.Skip("needs -realcar FILE")

@@ -295,18 +295,18 @@ func limits(b Band) []Limit {
 	if b.Readings < fewest {
 		return nil
 	}
-	add("highest voltage, V", b.High, "0.80 to 1.0", "oscilloscope guides of the trade", b.High >= 0.80 && b.High <= 1.05, b.High < 0.70 || b.High > 1.1)
-	add("lowest voltage, V", b.Low, "0 to 0.20", "oscilloscope guides of the trade", b.Low <= 0.20, b.Low > 0.30)
-	add("swing, V", b.High-b.Low, "0.6 or more", "a handbook of automotive electronics", b.High-b.Low >= 0.6, b.High-b.Low < 0.4)
+	add("highest voltage, V", b.High, "0.80 to 1.0", "common practice, no source", b.High >= 0.80 && b.High <= 1.05, b.High < 0.70 || b.High > 1.1)
+	add("lowest voltage, V", b.Low, "0 to 0.20", "common practice, no source", b.Low <= 0.20, b.Low > 0.30)
+	add("swing, V", b.High-b.Low, "0.6 or more", "common practice, no source", b.High-b.Low >= 0.6, b.High-b.Low < 0.4)
 	if b.Name != "idle" {
-		add("changes of side in 10 s", b.Per10s, "8 or more", "sensor test text reprinted in workshop manuals of the 1990s", b.Per10s >= 8, b.Per10s < 3)
+		add("changes of side in 10 s", b.Per10s, "8 or more", "makers' workshop texts of 1993 and 1994", b.Per10s >= 8, b.Per10s < 3)
 	}
 	for _, e := range []struct {
 		what string
 		Edge
 	}{{"rise from 0.30 to 0.60 V, s", b.Rise}, {"fall from 0.60 to 0.30 V, s", b.Fall}} {
 		if e.Shown() {
-			add(e.what, e.AtMost, "under 0.1", "oscilloscope guides of the trade; the window from memory", e.AtMost < 0.1, e.AtLeast > 0.15)
+			add(e.what, e.AtMost, "under 0.1", "common practice, no source", e.AtMost < 0.1, e.AtLeast > 0.15)
 		}
 	}
 	return out

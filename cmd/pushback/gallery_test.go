@@ -109,7 +109,7 @@ func TestGallery(t *testing.T) {
 	}
 	write("repair", ids[0], ids[1])
 	write("drive", ids[0])
-	importFrames(t, real, "a")
+	importFrames(t, real)
 	report(real, "real-frames", "last")
 	if *realTrims != "" {
 		trims := importTrims(t, real, *realTrims)

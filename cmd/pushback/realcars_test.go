@@ -39,8 +39,8 @@ func csvRows(t testing.TB, file string) (column map[string]int, rows [][]string)
 }
 
 // importFrames makes a session of the frames of testdata/realframes, as an adapter with
-// headers on would have printed them. name is the recording's.
-func importFrames(t testing.TB, db, name string) {
+// headers on would have printed them.
+func importFrames(t testing.TB, db string) {
 	t.Helper()
 	c, rows := csvRows(t, "../../testdata/realframes/dialogue.csv")
 	var text strings.Builder
@@ -56,9 +56,6 @@ func importFrames(t testing.TB, db, name string) {
 		fmt.Fprintf(&text, "%.9f < \"%s\\r%s\\r>\"\n", last+0.001, asked, reply)
 	}
 	for _, r := range rows {
-		if r[c["capture"]] != name {
-			continue
-		}
 		at, err := strconv.ParseFloat(r[c["t_s"]], 64)
 		if err != nil {
 			t.Fatal(err)
@@ -166,20 +163,15 @@ func at(lines []string, i int) string {
 // What is said of real computers: frames that a car of 2021 without an engine answered
 // (testdata/realframes). No reading of an engine may come of it, and no fault.
 func TestRealFrames(t *testing.T) {
-	dir, ids := t.TempDir(), map[string]string{}
-	var commands [][]string
-	for _, name := range []string{"a", "b"} {
-		db := filepath.Join(dir, name+".db")
-		importFrames(t, db, name)
-		id, _ := command(t, "sessions", "--json", "--db", db)
-		ids[name] = idIn(t, id)
-		commands = append(commands, []string{"show", "last", "--db", db}, []string{"trims", "last", "--db", db})
-		// They were asked for codes, and answered that there are none.
-		if page, _ := reportOf(t, db, "last"); name == "a" && !strings.Contains(page, "No stored or pending codes, neither at the beginning nor at the end") {
-			t.Errorf("no word of codes: %s", regexp.MustCompile(`[^<>]*codes[^<>]*`).FindAllString(page, -1))
-		}
+	db := filepath.Join(t.TempDir(), "a.db")
+	importFrames(t, db)
+	id, _ := command(t, "sessions", "--json", "--db", db)
+	// They were asked for codes, and answered that there are none.
+	if page, _ := reportOf(t, db, "last"); !strings.Contains(page, "No stored or pending codes, neither at the beginning nor at the end") {
+		t.Errorf("no word of codes: %s", regexp.MustCompile(`[^<>]*codes[^<>]*`).FindAllString(page, -1))
 	}
-	sayings(t, "../../testdata/realframes/says.txt", "What pushback says of the frames in dialogue.csv.\n", ids, commands)
+	sayings(t, "../../testdata/realframes/says.txt", "What pushback says of the frames in dialogue.csv.\n", map[string]string{"a": idIn(t, id)},
+		[][]string{{"show", "last", "--db", db}, {"trims", "last", "--db", db}})
 }
 
 // What is said of one real petrol car's trims. The data may be used with citation, its

@@ -10,10 +10,10 @@ import (
 //   - K-line, ISO 9141-2 and ISO 14230: 10.4 kbit/s, 8N1. P3 (last reply to next
 //     request) at least 55 ms and P4 (between the tester's bytes) at least 5 ms: RP1210D,
 //     IOCTL SET_CONFIG table. P2 (request to reply) 25 to 50 ms: from memory.
-//   - J1850 VPW: bits of 64 or 128 µs, start 200 µs (Motorola MC68HC08AS20 rev. 4.1
-//     §20.5.2); end of data 200 µs, between frames 300 µs from memory.
+//   - J1850 VPW: bits of 64 or 128 µs, start 200 µs; end of data 200 µs,
+//     between frames 300 µs (SAE J1850, figures from memory).
 //   - J1850 PWM: 24 µs a bit, start 48 µs, end of data 48 µs, acknowledgement of one
-//     byte, between frames 96 µs, from memory.
+//     byte, between frames 96 µs (SAE J1850, figures from memory).
 //   - CAN: 47 (67) bits and the data, plus stuffing, which is 8 % on the average of
 //     random data (computed).
 const (

@@ -54,9 +54,8 @@ func cellEMF(phi, kelvin float64) float64 {
 
 // cellResistance returns the internal resistance in ohm of a heated planar cell:
 // an Arrhenius line through 120 ohm at 650 °C and 10 ohm at 900 °C, the end points
-// of a maker's graph quoted by F. Parker (diy_efi mailing list, July 1997); the same
-// list's middle point, 35 ohm at 750 °C, is a test. Colder it is some kiloohm at
-// 350 to 400 °C and megaohms when cold.
+// of a sensor maker's graph; the graph's middle point, 35 ohm at 750 °C, is a test.
+// Colder it is some kiloohm at 350 to 400 °C and megaohms when cold (from memory).
 func cellResistance(kelvin float64) float64 {
 	const activation = 10763.0 // K
 	r := 120 * math.Exp(activation*(1/kelvin-1/923.15))

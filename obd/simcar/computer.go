@@ -192,7 +192,7 @@ func (k *computer) status(c *car, b *bankControl, t float64) byte {
 
 // relay is the two-point control of a switching sensor: a jump at each switch of the
 // reading over 0.45 V, a ramp between. The downstream sensor shifts the mean by
-// making the jumps unequal (Mercedes ME-SFI two-sensor control, US 7343734).
+// making the jumps unequal (as in US patent 7,343,734).
 func (k *computer) relay(c *car, i int, b *bankControl, t float64) {
 	rich := b.rich
 	switch { // noise at the switch point is not let through

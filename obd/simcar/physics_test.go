@@ -16,7 +16,7 @@ import (
 )
 
 // TestCellNernst checks the Nernst part against direct numbers: E = RT/4F·ln(0.209/pO2),
-// whose constant 0.0496054 mV/K per decade is on nernst.de's lambda page (rev. 2005).
+// whose constant is R·ln10/4F = 0.0496054 mV/K per decade (R and F of CODATA 2018).
 func TestCellNernst(t *testing.T) {
 	if got, want := nernst*math.Ln10*1000, 0.0496054; math.Abs(got-want) > 5e-5 {
 		t.Errorf("RT/4F·ln10 = %.6f mV/K, want %.6f", got, want)
@@ -54,7 +54,7 @@ func TestCellCurve(t *testing.T) {
 			t.Errorf("lambda %g, %g K: %.0f mV, want %g±%g (%s)", c.lambda, c.kelvin, got, c.mv, c.within, c.source)
 		}
 	}
-	// A hotter cell reads lower rich and higher lean (F. Parker, diy_efi list, July 1997),
+	// A hotter cell reads lower rich and higher lean (Nernst equation),
 	// and the curve falls everywhere.
 	for k := 700.0; k < 1100; k += 10 {
 		if cellEMF(1/0.95, k) < cellEMF(1/0.95, k+10) || cellEMF(1/1.05, k) > cellEMF(1/1.05, k+10) {
@@ -75,7 +75,7 @@ func TestCellCurve(t *testing.T) {
 
 func TestCellResistance(t *testing.T) {
 	for _, c := range []struct{ celsius, lo, hi float64 }{
-		{900, 9, 11}, {750, 30, 50}, {650, 115, 125}, // 10, 35, 120 ohm: diy_efi list, July 1997
+		{900, 9, 11}, {750, 30, 50}, {650, 115, 125}, // 10, 35, 120 ohm: a sensor maker's graph of one planar cell
 		{375, 1e3, 100e3}, // kiloohms at 350 to 400 °C (from memory)
 		{20, 1e6, 1e9},    // megaohms cold (from memory)
 	} {
@@ -105,7 +105,7 @@ func TestWire(t *testing.T) {
 		{"hot, lean", wireSpec{}, 0.1, 10e3, contact{}, 0.103},
 		{"dying, rich", wireSpec{}, 0.9, 1e6, contact{}, 0.675},
 		{"cold, lean", wireSpec{}, 0.1, 10e6, contact{}, 0.418},
-		// Grounded: below 60 mV in the workshop texts of several makers.
+		// Grounded: below 60 mV in makers' workshop texts.
 		{"grounded", wireSpec{}, 0.9, 100, ground, 0},
 		{"fed", wireSpec{}, 0.1, 100, source, 0.9},
 		// A sensor left on the wire (0.1 V, 100 ohm) pulls a 600 ohm source to 0.21 V and a
@@ -183,9 +183,8 @@ func TestLimitCycle(t *testing.T) {
 	}
 }
 
-// TestTransportDelay: three to ten crank turns cover short headers to a maker's 'typical
-// setting' (tuning forum quoting an engine-controller maker's manual): 0.24 to 0.8 s at
-// 750 rpm, 0.09 to 0.3 s at 2000.
+// TestTransportDelay: three to ten crank turns cover short headers to long exhausts
+// (common practice, no source): 0.24 to 0.8 s at 750 rpm, 0.09 to 0.3 s at 2000.
 func TestTransportDelay(t *testing.T) {
 	for _, car := range Cars() {
 		for _, drive := range []Drive{Idle, Fast} {
@@ -217,8 +216,8 @@ func swings(points []Point, bank int) (hz, low, high float64) {
 }
 
 // TestSwitching: at 2500 rpm at least 8 cycles in 10 s, rich above 0.55 V, lean below
-// 0.40 V (Toyota training text, oxygen sensor signal checks); at idle 3 Hz on a late
-// system (Kia workshop manual XM, 2014), 0.5 to 2 Hz usual (from memory).
+// 0.40 V (a maker's training text on oxygen sensor signal checks); at idle 3 Hz on
+// a late system (a maker's workshop text of 2014, one family), 0.5 to 2 Hz usual (from memory).
 func TestSwitching(t *testing.T) {
 	for _, name := range []string{"healthy", "v-engine", "vacuum-leak", "rich-injector", "exhaust-leak", "no-downstream"} {
 		for _, c := range []struct {
@@ -234,8 +233,7 @@ func TestSwitching(t *testing.T) {
 }
 
 // TestTrimAuthority: held to a side, short-term trim stops at ±20 to ±33 %, most often ±25 %
-// (from memory; trade articles on fuel trim, e.g. of autodtcs.com, put the codes for a
-// mixture too lean or rich near ±25 %).
+// (common practice, no source; the codes for a mixture too lean or rich are set near ±25 %).
 func TestTrimAuthority(t *testing.T) {
 	for _, name := range []string{"healthy", "v-engine", "vacuum-leak", "rich-injector"} {
 		for _, kind := range []ForceKind{ForceLean, ForceRich} {
@@ -299,8 +297,7 @@ func TestCatalystDelay(t *testing.T) {
 }
 
 // TestLeaks: unmetered air asks for more fuel at idle than at speed; so does outside air
-// in the exhaust; a leaking injector for less (trade consensus, e.g. fuel trim texts of
-// apextechnation.com and autodtcs.com).
+// in the exhaust; a leaking injector for less (common practice, no source).
 func TestLeaks(t *testing.T) {
 	total := func(name string, drive Drive) float64 {
 		car := carNamed(t, name)
@@ -328,7 +325,8 @@ func TestLeaks(t *testing.T) {
 }
 
 // TestColdCell: a cell without heat reads the bias; some 20 to 40 s after a cold start
-// the heater has made it alive (light-off near 300 °C: Denton; 316 °C: a 1998 workshop text).
+// the heater has made it alive (light-off near 300 °C: T. Denton's handbook of
+// automobile electrical and electronic systems; 316 °C: a maker's workshop text of 1998, one family).
 func TestColdCell(t *testing.T) {
 	points := trace(t, Config{Car: carNamed(t, "cold")}, time.Minute, time.Second)
 	if v := points[0].Upstream[0]; math.Abs(v-biasVolts) > 0.02 {

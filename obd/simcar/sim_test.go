@@ -333,7 +333,7 @@ func TestTown(t *testing.T) {
 		if p.RPM > 1500 {
 			fast++
 		}
-		// Fuel cut: below 0.2 V (Kia workshop manual XM, 2014).
+		// Fuel cut: below 0.2 V (a maker's workshop text of 2014, one family).
 		if p.Lambda[0] > 5 && p.Upstream[0] < 0.2 {
 			lean++
 		}

@@ -11,7 +11,7 @@ type wireSpec struct {
 }
 
 // The computer's input: a bias behind a high resistance, so that an open wire reads
-// the middle (common practice; 0.45 V and about 1 Mohm are from trade texts).
+// the middle (0.45 V and about 1 Mohm: common practice, no source).
 const (
 	biasVolts = 0.45
 	biasOhms  = 1e6
