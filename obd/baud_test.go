@@ -100,7 +100,7 @@ func TestSpeedRaised(t *testing.T) {
 				}
 				got = append(got, buf[:n]...)
 			}
-			if !bytes.Contains(got, []byte("ATI\rSIMULATED")) {
+			if !bytes.Contains(got, []byte("ATI\rsimulated")) {
 				t.Errorf("afterwards it prints %q", got)
 			}
 		})

@@ -386,7 +386,7 @@ func TestLogDebug(t *testing.T) {
 					}
 					said[line[1]] += text
 				}
-				for _, want := range [][2]string{{">", "ATZ\r"}, {">", "0100"}, {"<", "SIMULATED INTERFACE"}, {"<", "7E8064100"}} {
+				for _, want := range [][2]string{{">", "ATZ\r"}, {">", "0100"}, {"<", "simulated adapter"}, {"<", "7E8064100"}} {
 					if strings.Contains(said[want[0]], want[1]) != debug {
 						t.Errorf("%q in\n%.3000s", want, &errOut)
 					}

@@ -151,7 +151,7 @@ func (c *car) service06(mid byte) []byte {
 	record := func(tid, scaling byte, value, low, high, step float64) {
 		out = append(out, mid, tid, scaling)
 		for _, v := range []float64{value, low, high} {
-			out = c.appendTwo(out, clip(v/step, 65535))
+			out = append(out, two(v/step)...)
 		}
 	}
 	for b := range banks {
@@ -241,11 +241,7 @@ func (c *car) service02(n *node, pid, frame byte) []byte {
 	if f == nil || !kept[pid] {
 		return nil
 	}
-	now := c.computer.data
-	c.computer.data = f.data
-	out = c.encode(n, pid, out)
-	c.computer.data = now
-	return out
+	return append(out, c.encode(n, pid, &f.data)...)
 }
 
 // monitors are bytes B, C and D of PID 01 since the codes were cleared: sensors,
