@@ -65,9 +65,10 @@ fuzz:
 	    echo "fuzz $$pkg $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$pkg >/tmp/pushback-fuzz.$$$$ 2>&1 || { cat /tmp/pushback-fuzz.$$$$; exit 1; }; \
 	  done; done; rm -f /tmp/pushback-fuzz.*
 
-# How often the watcher is right, on random simulated cars (about five minutes).
+# How often the watcher is right, a row a model of cars (about twenty minutes). MODEL names
+# one or some, with commas; REALTRIMS is the file that testdata/realtrims/README.md speaks of.
 accuracy:
-	$(GO) run ./cmd/accuracy
+	$(GO) run ./cmd/accuracy -model '$(MODEL)' -realtrims '$(REALTRIMS)'
 
 # Readings/s on each bus beside its ideal and a plain client's, first reading, recovery,
 # and wrong samples over a bad line (about a minute).

@@ -1,5 +1,6 @@
-// Command accuracy measures how often the watcher is right, on random simulated
-// cars through the whole path of a live session, and prints the tables.
+// Command accuracy measures how often the watcher is right: on random simulated cars
+// through the whole path of a live session, and on recordings of cars that were written
+// apart from it. It prints a row a model.
 package main
 
 import (
@@ -7,17 +8,22 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"slices"
+	"strings"
 
 	"pushback/cmd/internal/accuracy"
 	"pushback/obd/simcar"
 )
 
 func main() {
-	n := flag.Int("n", 4000, "how many simulated tests")
-	from := flag.Uint64("from", 0, "first seed")
-	mixed := flag.Int("mixed", 800, "how many with the mixture forced in place of the wire")
-	hours := flag.Int("hours", 100, "hours of driving that nobody forces")
-	show := flag.Int64("show", -1, "show this seed's events and proofs instead")
+	model := flag.String("model", "", "only these models, with commas: "+strings.Join(accuracy.ModelNames(), ", ")+" (default: all that are not held out)")
+	n := flag.Int("n", -1, "how many tests of each model (default: the model's own)")
+	from := flag.Int64("from", -1, "first seed (default: the model's own)")
+	hours := flag.Int("hours", -1, "hours of driving that nobody forces, of each model that drives (default: the model's own)")
+	real := flag.String("realtrims", "", "a `FILE` of real drives without a force to count too; testdata/realtrims/README.md says which")
+	wrongs := flag.Bool("wrongs", false, "list the tests that were not right, of models that are not held out")
+	tables := flag.Bool("tables", false, "of the simulated car, all tables (by proof, by rate, what was said of what) instead")
+	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead")
 	byMixture := flag.Bool("bymixture", false, "with -show: the trial in which the mixture is forced")
 	flag.Parse()
 
@@ -25,32 +31,94 @@ func main() {
 		showTrial(uint64(*show), *byMixture)
 		return
 	}
-	progress := func(of int) func(int) {
-		return func(done int) {
-			if done%50 == 0 || done == of {
-				fmt.Fprintf(os.Stderr, "\r%d of %d ", done, of)
-			}
-		}
+	if *tables {
+		printTables(*model, *n, *from)
+		return
 	}
-	if *n > 0 {
-		trials := accuracy.Many(*from, *n, progress(*n))
-		fmt.Fprint(os.Stderr, "\r")
-		fmt.Println("By wire, half of them with marks:")
-		accuracy.Print(os.Stdout, trials)
-	}
-	if *mixed > 0 {
-		trials := accuracy.Mixed(*from, *mixed, progress(*mixed))
-		fmt.Fprint(os.Stderr, "\r")
-		fmt.Println("\nBy mixture, all with marks:")
-		accuracy.Print(os.Stdout, trials)
-	}
-	if *hours > 0 {
-		trials := accuracy.Unforced(*from, *hours, progress(*hours))
-		fmt.Fprint(os.Stderr, "\r")
-		accuracy.PrintUnforced(os.Stdout, trials)
+	if err := run(*model, *n, *from, *hours, *real, *wrongs); err != nil {
+		fmt.Fprintln(os.Stderr, "accuracy:", err)
+		os.Exit(1)
 	}
 }
 
+func run(model string, n int, from int64, hours int, real string, wrongs bool) error {
+	var chosen []string
+	if model != "" {
+		chosen = strings.Split(model, ",")
+	}
+	for _, c := range chosen {
+		if !slices.Contains(accuracy.ModelNames(), c) {
+			return fmt.Errorf("no model %q; there are %s", c, strings.Join(accuracy.ModelNames(), ", "))
+		}
+	}
+	table := accuracy.NewTable(os.Stdout)
+	var all []accuracy.Result
+	for _, m := range accuracy.Models {
+		if chosen == nil && m.HeldOut || chosen != nil && !slices.Contains(chosen, m.Name) {
+			continue
+		}
+		results, seeds, err := m.Run(n, from, hours, progress(m.Name))
+		if err != nil {
+			return fmt.Errorf("%s: %w", m.Name, err)
+		}
+		table.Row(m.Name, seeds, results)
+		if !m.HeldOut {
+			all = append(all, results...)
+		}
+	}
+	if real != "" {
+		results, err := accuracy.RealDrives(real)
+		if err != nil {
+			return err
+		}
+		table.Row("real drives", "", results)
+		all = append(all, results...)
+	}
+	fmt.Fprint(os.Stderr, "\r\033[K")
+	if err := table.Close(); err != nil {
+		return err
+	}
+	if wrongs {
+		accuracy.PrintWrongs(os.Stdout, all)
+	}
+	return nil
+}
+
+// printTables prints all that is counted of the simulated car.
+func printTables(model string, n int, from int64) {
+	seeds := uint64(max(from, 0))
+	for _, m := range []struct {
+		name, title string
+		n           int
+		run         func(uint64, int, func(int)) []accuracy.Trial
+	}{
+		{"wire", "By wire, half of them with marks:", 4000, accuracy.Many},
+		{"mixture", "By mixture, all with marks:", 800, accuracy.Mixed},
+	} {
+		if model != "" && model != m.name {
+			continue
+		}
+		if n >= 0 {
+			m.n = n
+		}
+		trials := m.run(seeds, m.n, progress(m.name)(m.n))
+		fmt.Fprint(os.Stderr, "\r\033[K")
+		fmt.Println(m.title)
+		accuracy.Print(os.Stdout, trials)
+		fmt.Println()
+	}
+}
+
+// progress shows how far a model's tests have come.
+func progress(name string) func(of int) func(done int) {
+	return func(of int) func(int) {
+		return func(done int) {
+			if done%20 == 0 || done == of {
+				fmt.Fprintf(os.Stderr, "\r\033[K%s: %d of %d ", name, done, of)
+			}
+		}
+	}
+}
 func showTrial(seed uint64, byMixture bool) {
 	_, exp := simcar.Random(seed)
 	t := accuracy.ByWire(seed)

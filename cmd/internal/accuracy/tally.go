@@ -73,8 +73,8 @@ var drives = []struct {
 	how  simcar.Drive
 }{{"idle", simcar.Idle}, {"fast idle", simcar.Fast}, {"town", simcar.Town}, {"town", simcar.Town}}
 
-func each(n int, progress func(int), one func(i int) Trial) []Trial {
-	out := make([]Trial, n)
+func each[T any](n int, progress func(int), one func(i int) T) []T {
+	out := make([]T, n)
 	var wg sync.WaitGroup
 	var mu sync.Mutex
 	next, done := 0, 0
@@ -437,9 +437,11 @@ func PrintUnforced(w io.Writer, trials []Trial) {
 }
 
 // FalseEvents counts the events of a session without force that speak of one.
-func FalseEvents(t Trial) int {
+func FalseEvents(t Trial) int { return falseEvents(t.Events) }
+
+func falseEvents(events []analysis.Event) int {
 	n := 0
-	for _, e := range t.Events {
+	for _, e := range events {
 		switch e.Name {
 		case analysis.Ready, analysis.NotReady, analysis.GapSeen, analysis.CodeSet:
 		default:
