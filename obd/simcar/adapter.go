@@ -42,7 +42,8 @@ type adapter struct {
 	byteTime        time.Duration
 	in, out         []timedByte
 	lineIn, lineOut time.Duration // when the serial line is free again
-	events          []event
+	events          []event       // of the adapter: a prompt forgets them
+	onBus           []event       // of the bus, in order of time: they come whatever the adapter does
 
 	settings
 	chosen obd.Bus // ATSP; BusUnknown: search
@@ -72,6 +73,7 @@ type transfer struct {
 	armed         int // number of the time-out that counts
 	remaining     int // messages that computers have yet to send
 	asked         time.Duration
+	patience      time.Duration // until then an answer that was announced is waited for
 }
 
 func newAdapter(s *Sim, baud int) *adapter {
@@ -101,11 +103,20 @@ func (a *adapter) next() (time.Duration, bool) {
 	if len(a.in) > 0 && (!ok || a.in[0].at < at) {
 		at, ok = a.in[0].at, true
 	}
+	if len(a.onBus) > 0 && (!ok || a.onBus[0].at < at) {
+		at, ok = a.onBus[0].at, true
+	}
 	return at, ok
 }
 
 // run lets happen what next announced.
 func (a *adapter) run() {
+	if at, _ := a.next(); len(a.onBus) > 0 && a.onBus[0].at == at {
+		do := a.onBus[0].do
+		a.onBus = slices.Delete(a.onBus, 0, 1)
+		do()
+		return
+	}
 	if len(a.in) > 0 && (len(a.events) == 0 || a.in[0].at < a.events[0].at) {
 		b := a.in[0].b
 		a.in = slices.Delete(a.in, 0, 1)

@@ -19,21 +19,27 @@ type Car struct {
 	engine     engineSpec
 	bank       [2]bankSpec
 	control    controlSpec
-	downstream bool          // each bank has a sensor behind the catalyst
-	wide       bool          // the upstream sensors are wide-range ones
-	crossed    bool          // the upstream sensors' connectors are swapped between the banks
-	gearbox    bool          // a second computer answers
-	fourBanks  bool          // reports its sensors by PID 1D
-	recent     bool          // has PIDs beyond 20
-	refuses    bool          // answers what it does not know with 7F
-	trimApart  bool          // PID 14 carries FF in place of the trim
-	reply      time.Duration // a computer's time to answer; 0: usual for the bus
-	padding    int           // byte that fills CAN frames; -1: frames are short
+	downstream bool // each bank has a sensor behind the catalyst
+	wide       bool // the upstream sensors are wide-range ones
+	crossed    bool // the upstream sensors' connectors are swapped between the banks
+	talk
+}
+
+// talk is how the car's computers speak.
+type talk struct {
+	gearbox   bool          // a second computer answers
+	fourBanks bool          // reports its sensors by PID 1D
+	recent    bool          // has PIDs beyond 20
+	refuses   bool          // answers what it does not know with 7F
+	trimApart bool          // PID 14 carries FF in place of the trim
+	reply     time.Duration // a computer's time to answer; 0: usual for the bus
+	padding   int           // byte that fills CAN frames; -1: frames are short
+	uds       *udsSpec      // speaks SAE J1979-2, not SAE J1979; nil: the other way round
 }
 
 // healthy returns a sound car with one bank.
 func healthy() Car {
-	c := Car{Bus: obd.CAN11at500, Sensor: "B1S1", Expect: "loop_proven", downstream: true, recent: true}
+	c := Car{Bus: obd.CAN11at500, Sensor: "B1S1", Expect: "loop_proven", downstream: true, talk: talk{recent: true}}
 	e := &c.engine
 	e.banks, e.litres, e.idleRPM, e.idleFlow, e.coolant = 1, 2.0, 750, 3.0, 90
 	e.transport.turns, e.transport.pipe = 2.5, 0.9
@@ -138,6 +144,15 @@ func Cars() []Car {
 			"sensor_dead", func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.unseen = opens }},
 		{"circuit-code", "The signal wire is broken on the sensor's side, and the computer has set a code for it and left closed loop. The reading follows both forces, trim cannot: repair, clear the code, test again.",
 			"not_ready", func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.openAfter = 20 }},
+		{"obd-on-uds", "A sound car that speaks SAE J1979-2 only: it is silent to the older services.",
+			"loop_proven", func(c *Car) { c.uds = &udsSpec{most: 6} }},
+		{"obd-on-uds-long", "The same dialect with 29-bit identifiers from a car that makes it hard: one identifier a request, answers that follow 7F xx 78 late, no F810, and a second unit that tells engine speed unscaled.",
+			"loop_proven", func(c *Car) {
+				c.Bus = obd.CAN29at500
+				c.uds = &udsSpec{most: 1, noVersion: true, readiness: true, second: true, pending: 0.02, old: true,
+					late: [2]time.Duration{200 * time.Millisecond, 3 * time.Second}, permanent: []uint16{0x0456}}
+				c.control.stored = []uint16{0x0456}
+			}},
 	}
 	cars := make([]Car, len(builds))
 	for i, b := range builds {

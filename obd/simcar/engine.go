@@ -85,6 +85,7 @@ type car struct {
 	tech           technician
 	computer       computer
 	trace          tracer
+	udsBusy        time.Duration // until then the engine's computer works on a request
 }
 
 // settling is how many steps a warm car has run before the simulation's start, so

@@ -67,7 +67,7 @@ func (a *adapter) connect(then func()) {
 		then()
 		return
 	}
-	there := func(b obd.Bus) bool { return !a.s.cfg.KeyOff && !a.storm && b == a.s.bus }
+	there := func(b obd.Bus) bool { return a.there(b, a.search) }
 	link := func(b obd.Bus) {
 		a.bus, a.linked, a.asleep = b, true, false
 		a.restedSince = a.s.now
@@ -171,7 +171,7 @@ func (a *adapter) asked(payload []byte, expect int) {
 		// Each computer answers for itself.
 		for i, n := range nodes {
 			a.after(a.replyTime()+time.Duration(i)*700*time.Microsecond, func() {
-				a.play(x, a.s.messages(n, a.bus, payload), n, func() {})
+				a.play(x, a.s.messages(n, a.bus, a.functional(), payload), n, func() {})
 			})
 		}
 		return
@@ -184,7 +184,7 @@ func (a *adapter) asked(payload []byte, expect int) {
 		}
 		a.after(a.replyTime(), func() {
 			x.remaining--
-			a.play(x, a.s.messages(nodes[i], a.bus, payload), nodes[i], func() { turn(i + 1) })
+			a.play(x, a.s.messages(nodes[i], a.bus, a.functional(), payload), nodes[i], func() { turn(i + 1) })
 		})
 	}
 	turn(0)
@@ -193,7 +193,7 @@ func (a *adapter) asked(payload []byte, expect int) {
 // silent reports whether a computer lets a request pass without a word: values that it does
 // not have are another's to tell.
 func (a *adapter) silent(n *node, payload []byte) bool {
-	return !n.engine && len(payload) > 1 && payload[0] == 0x01 &&
+	return !n.engine && a.s.cfg.Car.uds == nil && len(payload) > 1 && payload[0] == 0x01 &&
 		!slices.ContainsFunc(payload[1:], func(pid byte) bool { return a.s.car.supports(n, pid) })
 }
 
@@ -214,6 +214,9 @@ func (a *adapter) addressed() []*node {
 	nodes := []*node{&engineNode}
 	if a.s.cfg.Car.gearbox {
 		nodes = append(nodes, &gearboxNode)
+	}
+	if u := a.s.cfg.Car.uds; u != nil && u.second {
+		nodes = append(nodes, &secondNode)
 	}
 	if a.header == nil {
 		return nodes
@@ -238,19 +241,32 @@ func (a *adapter) addressed() []*node {
 	return keep
 }
 
+// functional reports whether the header means all computers.
+func (a *adapter) functional() bool {
+	h := a.header
+	return h == nil || a.bus.IDBits() == 11 && slices.Equal(h[len(h)-2:], []byte{0x07, 0xDF}) ||
+		a.bus.IDBits() == 29 && len(h) == 3 && h[0] == 0xDB && h[1] == 0x33
+}
+
 // play puts a computer's messages on the bus, frame by frame.
-func (a *adapter) play(x *transfer, messages [][]byte, n *node, then func()) {
-	if a.x != x {
+func (a *adapter) play(x *transfer, messages []message, n *node, then func()) {
+	if x == nil || a.x != x {
 		return
 	}
 	if len(messages) == 0 {
 		then()
 		return
 	}
+	if late := messages[0].late; late > 0 {
+		// It comes whatever the adapter does by then, and is heard under what is asked by then.
+		messages[0].late = 0
+		a.onBus = append(a.onBus, event{a.s.now + late, func() { a.play(a.x, messages, n, then) }})
+		return
+	}
 	if x.lines == 0 {
 		a.slowest = max(a.s.now-x.asked, a.slowest*9/10)
 	}
-	frames := replyFrames(a.bus, n, messages[0], a.s.cfg.Car.padding)
+	frames := replyFrames(a.bus, n, messages[0].data, a.s.cfg.Car.padding)
 	var put func(i int)
 	put = func(i int) {
 		x.armed++ // a frame that has begun is waited for
@@ -264,7 +280,11 @@ func (a *adapter) play(x *transfer, messages [][]byte, n *node, then func()) {
 				if a.bus.IDBits() == 29 {
 					from |= 0x18DAF100
 				}
-				a.s.cfg.Tap(Traffic{At: a.s.now, From: from, Message: slices.Clone(messages[0])})
+				a.s.cfg.Tap(Traffic{At: a.s.now, From: from, Message: slices.Clone(messages[0].data)})
+			}
+			if i+1 == len(frames) && len(messages) > 1 && messages[1].late > 0 {
+				a.play(x, messages[1:], n, func() {})
+				messages = messages[:1]
 			}
 			if !a.hear(x, frames[i]) {
 				return
@@ -288,10 +308,17 @@ func (a *adapter) play(x *transfer, messages [][]byte, n *node, then func()) {
 func (a *adapter) hear(x *transfer, f frame) bool {
 	a.println(a.format(f))
 	x.lines++
-	if x.expect > 0 && x.lines >= x.expect {
+	pending := a.bus.CAN() && len(f.data) >= 4 && f.data[1] == negative && f.data[3] == pendingAnswer
+	switch {
+	case pending && a.s.cfg.Patient:
+		x.lines--
+		x.patience = a.s.now + 5*time.Second
+	case x.expect > 0 && x.lines >= x.expect:
 		a.abandon()
 		a.prompt()
 		return false
+	default:
+		x.patience = 0
 	}
 	a.arm(x)
 	return true
@@ -318,7 +345,7 @@ func (a *adapter) arm(x *transfer) {
 			wait = min(wait, a.slowest*3/2+8*time.Millisecond)
 		}
 	}
-	a.after(wait, func() {
+	a.after(max(wait, x.patience-a.s.now), func() {
 		switch {
 		case a.x != x || x.armed != mine:
 		case x.lines == 0:

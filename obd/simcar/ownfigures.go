@@ -1,6 +1,9 @@
 package simcar
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // ownFigures is what the computer measures of an upstream sensor for services 05 and 06,
 // each 10 ms: extremes of the last test cycle, times between the switches, and how long
@@ -210,6 +213,9 @@ type frozen struct {
 	data snapshot
 }
 
+// frozenPIDs are kept in it.
+var frozenPIDs = []byte{0x03, 0x04, 0x05, 0x06, 0x07, 0x0B, 0x0C, 0x0D, 0x10}
+
 // freeze keeps the conditions of the first code.
 func (k *computer) freeze(code uint16) {
 	if k.frame == nil {
@@ -230,15 +236,14 @@ func (c *car) service02(n *node, pid, frame byte) []byte {
 		}
 		return append(out, byte(f.code>>8), byte(f.code))
 	}
-	kept := map[byte]bool{0x03: true, 0x04: true, 0x05: true, 0x06: true, 0x07: true, 0x0B: true, 0x0C: true, 0x0D: true, 0x10: true}
 	if pid == 0 {
 		var m uint32 = 1 << (31 - 1) // PID 02
-		for p := range kept {
+		for _, p := range frozenPIDs {
 			m |= 1 << (31 - (p - 1))
 		}
 		return append(out, byte(m>>24), byte(m>>16), byte(m>>8), byte(m))
 	}
-	if f == nil || !kept[pid] {
+	if f == nil || !slices.Contains(frozenPIDs, pid) {
 		return nil
 	}
 	return append(out, c.encode(n, pid, &f.data)...)

@@ -32,6 +32,7 @@ type Config struct {
 	Trace       time.Duration // how often Truth keeps a Point; 0: never
 
 	Refuse  []string      // AT commands, without the letters AT, that the adapter does not know
+	Patient bool          // the adapter waits up to 5 s more for what 7F xx 78 announces
 	MaxBaud int           // up to which the adapter lets its serial speed be changed (ATBRD); 0: not at all
 	Tap     func(Traffic) // is told every message on the bus; it must not call the Sim
 }
@@ -75,6 +76,9 @@ func New(cfg Config) (*Sim, error) {
 	if cfg.Bus > obd.CAN29at250 {
 		return nil, fmt.Errorf("simulate a car: no bus %d", cfg.Bus)
 	}
+	if cfg.Car.uds != nil && !cfg.Bus.CAN() {
+		return nil, fmt.Errorf("simulate a car: SAE J1979-2 is spoken on CAN, not on %v", cfg.Bus)
+	}
 	if cfg.Sensor == "" {
 		cfg.Sensor = cfg.Car.Sensor
 	}
@@ -108,12 +112,19 @@ func (c *Car) sensors() []string {
 // Sensors lists the car's oxygen sensors, such as B1S1 and B1S2.
 func (c Car) Sensors() []string { return c.sensors() }
 
-// messages is what a computer answers now.
-func (s *Sim) messages(n *node, b obd.Bus, request []byte) [][]byte {
+// messages is what a computer answers now; functional means that all were asked.
+func (s *Sim) messages(n *node, b obd.Bus, functional bool, request []byte) []message {
 	if s.cfg.Loss > 0 && s.scatter.Float64() < s.cfg.Loss {
 		return nil
 	}
-	return s.car.answer(n, b.CAN(), request)
+	if s.cfg.Car.uds != nil {
+		return s.udsMessages(n, functional, request)
+	}
+	var out []message
+	for _, m := range s.car.answer(n, b.CAN(), request) {
+		out = append(out, message{data: m})
+	}
+	return out
 }
 
 // advance moves adapter and car to a time, and lets happen what is due.

@@ -106,7 +106,7 @@ func TestFaults(t *testing.T) {
 				ok = follows && adds && cuts && delivered && reports
 			case "exhaust-leak", "sensor-lazy":
 				ok = follows && adds && cuts && lean.lambda < 0.97 && reports
-			case "no-downstream", "slow-integrator":
+			case "no-downstream", "slow-integrator", "obd-on-uds", "obd-on-uds-long":
 				ok = follows && adds && cuts && reports
 			case "input-dead", "wire-open-computer-side":
 				ok = bias(lean.reading) && bias(rich.reading) && lean.trim == 0 && rich.trim == 0
