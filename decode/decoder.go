@@ -32,9 +32,10 @@ type Decoder struct {
 // computer is what is known of one control unit.
 type computer struct {
 	addr      uint32
-	supported [8]uint32 // PIDs 32·i+1 … 32·i+32, the first in the highest bit
-	seen      uint8     // bit i: supported[i] was read
-	present   [2]byte   // sensors present: PID 13, PID 1D; 0 while not read
+	supported [8]uint32        // PIDs 32·i+1 … 32·i+32, the first in the highest bit
+	seen      uint8            // bit i: supported[i] was read
+	present   [2]byte          // sensors present: PID 13, PID 1D; 0 while not read
+	scales    [fullScales]byte // declared by PIDs 4F and 50; 0: the usual one
 }
 
 func (c *computer) supports(pid byte) bool {
@@ -51,8 +52,9 @@ func (c *computer) supports(pid byte) bool {
 // from the engine's computer only, once that is known, and from any before. A PID
 // that the engine's computer leaves out of a reply to several gives Missing samples.
 // Sensor PIDs 16 to 1B, 26 to 2B and 36 to 3B give samples only after PID 13 or 1D.
-// Bitmaps (00, 20, …) and layouts (13, 1D) are learned and give none. Replies to other services
-// give no samples and no error.
+// Bitmaps (00, 20, …), layouts (13, 1D) and scales (4F, 50) are learned and give none; a
+// scale holds for what is decoded after it. Replies to other services give no samples and no
+// error.
 //
 // A reply that does not fit its request gives no sample and an error that wraps
 // [ErrShort], [ErrLong], [ErrForeign] or [ErrRefused]. With [ErrUnknownLength] the
@@ -194,21 +196,27 @@ func (d *Decoder) learn(c *computer, pid byte, data []byte) {
 		c.present[0] = data[0]
 	case pid == 0x1D:
 		c.present[1] = data[0]
+	case pid == 0x4F, pid == 0x50:
+		for i, d := range declarations {
+			if d.pid == pid {
+				c.scales[i] = data[d.at]
+			}
+		}
 	}
 }
 
 // samples appends the samples of one PID with its data.
 func (c *computer) samples(pid byte, data []byte, sent, received time.Duration, out []Sample) []Sample {
 	for i := 0; ; i++ {
-		l := c.line(pid, i)
+		l := c.spec(pid, i)
 		if l == nil || l.at+l.size > len(data) { // the second bank of a trim is optional
 			return out
 		}
 		s := Sample{Signal: &l.Signal, Sent: sent, Received: received}
-		if raw := l.raw(data); l.notUsed != 0 && raw == l.notUsed {
+		if raw := l.raw(data); l.absent(raw, data) {
 			s.Missing = true
 		} else {
-			s.Value = l.value(raw)
+			s.Value = l.value(raw, c.scales[l.declared])
 		}
 		out = append(out, s)
 	}
@@ -218,7 +226,7 @@ func (c *computer) samples(pid byte, data []byte, sent, received time.Duration, 
 func (c *computer) missing(pid byte, sent, received time.Duration, out []Sample) []Sample {
 	n := c.length(pid)
 	for i := 0; ; i++ {
-		l := c.line(pid, i)
+		l := c.spec(pid, i)
 		if l == nil || l.at+l.size > n {
 			return out
 		}

@@ -9,7 +9,7 @@ import (
 // FuzzReply: whatever comes, values stay within what the scaling can express, an
 // error means no sample (but for an unknown length), and nothing panics.
 func FuzzReply(f *testing.F) {
-	for _, s := range [][2]string{{"0100", "4100BE3FE813"}, {"011405", "41145AFF0569"}, {"0113", "411333"}, {"011D", "411DFF"}, {"0118", "41185A80"},
+	for _, s := range [][2]string{{"0100", "4100BE3FE813"}, {"011405", "41145AFF0569"}, {"0113", "411333"}, {"014F", "414F200A4028"}, {"0150", "415028000000"}, {"016D", "416D0301F401EA500000000000"}, {"011D", "411DFF"}, {"0118", "41185A80"},
 		{"010608", "410680810882"}, {"0134", "413480007F80"}, {"0101", "410181076D6D"}, {"0168", "416801"}, {"03", "430133"}, {"0902", "490201"}, {"0114", "7F0112"}} {
 		f.Add(uint32(0x7E8), unhex(f, s[0]), unhex(f, s[1]))
 	}

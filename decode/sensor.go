@@ -64,22 +64,22 @@ func (c *computer) layout() layout {
 	return layoutUnknown
 }
 
-// line returns the i-th signal of a PID, nil after the last.
-func (c *computer) line(pid byte, i int) *line {
+// spec returns the i-th signal of a PID, nil after the last.
+func (c *computer) spec(pid byte, i int) *signalSpec {
 	switch {
 	case 0x14 <= pid && pid <= 0x1B:
-		return c.sensorLine(int(pid-0x14), i, narrowVolts, sensorTrim)
+		return c.sensorSpec(int(pid-0x14), i, narrowVolts, sensorTrim)
 	case 0x24 <= pid && pid <= 0x2B:
-		return c.sensorLine(int(pid-0x24), i, lambda, wideVolts)
+		return c.sensorSpec(int(pid-0x24), i, lambda, wideVolts)
 	case 0x34 <= pid && pid <= 0x3B:
-		return c.sensorLine(int(pid-0x34), i, lambda, wideCurrent)
+		return c.sensorSpec(int(pid-0x34), i, lambda, wideCurrent)
 	case i < len(index.byPID[pid]):
 		return index.byPID[pid][i]
 	}
 	return nil
 }
 
-func (c *computer) sensorLine(slot, i, first, second int) *line {
+func (c *computer) sensorSpec(slot, i, first, second int) *signalSpec {
 	bank, position := c.layout().at(slot)
 	switch {
 	case bank == 0 || i > 1:

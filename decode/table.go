@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"math"
 	"math/bits"
 )
 
@@ -13,21 +14,93 @@ const (
 	memory = "SAE J1979; formula from memory"
 )
 
-// line is one signal and how its bytes become a number:
+// formula says how the big-endian number of size bytes becomes a value:
 //
 //	value = (raw − zero) · num / den
 //
-// where raw is the big-endian number of size bytes that begins at byte 'at' of the
-// PID's data, or the bits of it that mask keeps, shifted down.
-type line struct {
-	Signal
-	at, size       int
-	mask           uint32 // 0 keeps all
+// and, where the car declares another full scale by PID 4F or 50, with that in place of the
+// usual one (see [fullScale]).
+type formula struct {
+	unit           string
+	size           int
 	zero, num, den float64
-	notUsed        uint32 // a raw value that means 'not used', 0 if there is none
+	declared       fullScale
 }
 
-func (l *line) raw(data []byte) uint32 {
+// The formulas, by what they stand for.
+var (
+	byteCode     = formula{unit: "", size: 1, num: 1, den: 1}
+	percent      = formula{unit: "%", size: 1, num: 100, den: 255}
+	percentWord  = formula{unit: "%", size: 2, num: 100, den: 255}
+	trim         = formula{unit: "%", size: 1, zero: 128, num: 100, den: 128}
+	celsius      = formula{unit: "°C", size: 1, zero: 40, num: 1, den: 1}
+	catalystTemp = formula{unit: "°C", size: 2, zero: 400, num: 1, den: 10}
+	kilopascal   = formula{unit: "kPa", size: 1, num: 1, den: 1}
+	manifold     = formula{unit: "kPa", size: 1, num: 1, den: 1, declared: manifoldScale}
+	railPressure = formula{unit: "kPa", size: 2, num: 10, den: 1}
+	engineSpeed  = formula{unit: "rpm", size: 2, num: 1, den: 4}
+	kmPerHour    = formula{unit: "km/h", size: 1, num: 1, den: 1}
+	kilometres   = formula{unit: "km", size: 2, num: 1, den: 1}
+	seconds      = formula{unit: "s", size: 2, num: 1, den: 1}
+	minutes      = formula{unit: "min", size: 2, num: 1, den: 1}
+	advance      = formula{unit: "°", size: 1, zero: 128, num: 1, den: 2}
+	airFlow      = formula{unit: "g/s", size: 2, num: 1, den: 100, declared: airFlowScale}
+	fuelFlow     = formula{unit: "L/h", size: 2, num: 1, den: 20}
+	millivolts   = formula{unit: "V", size: 2, num: 1, den: 1000}
+	ratio        = formula{unit: "1", size: 2, num: 2, den: 65536, declared: ratioScale}
+	narrowCell   = formula{unit: "V", size: 1, num: 1, den: 200}
+	wideCell     = formula{unit: "V", size: 2, num: 8, den: 65536, declared: voltScale}
+	pumpCell     = formula{unit: "mA", size: 2, zero: 32768, num: 128, den: 32768, declared: currentScale}
+)
+
+// fullScale names one of the scales that a car may declare.
+type fullScale uint8
+
+const (
+	usualScale fullScale = iota
+	ratioScale
+	voltScale
+	currentScale
+	manifoldScale
+	airFlowScale
+	fullScales
+)
+
+// declarations: byte 'at' of the PID, where it is not 0, times num/den is one count
+// (SAE J1979; from memory. A real car's declared ratio of 32 reads as told there).
+var declarations = [fullScales]struct {
+	pid, at  byte
+	num, den float64
+}{
+	ratioScale:    {pid: 0x4F, at: 0, num: 1, den: 65536}, // λ
+	voltScale:     {pid: 0x4F, at: 1, num: 1, den: 65536}, // V
+	currentScale:  {pid: 0x4F, at: 2, num: 1, den: 32768}, // mA
+	manifoldScale: {pid: 0x4F, at: 3, num: 10, den: 255},  // kPa
+	airFlowScale:  {pid: 0x50, at: 0, num: 10, den: 65535},
+}
+
+// value applies the formula; declared is the byte by which the car declares its full
+// scale, 0 where it does not.
+func (f *formula) value(raw uint32, declared byte) float64 {
+	num, den := f.num, f.den
+	if declared != 0 {
+		d := &declarations[f.declared]
+		num, den = float64(float64(declared)*d.num), d.den
+	}
+	return float64((float64(raw)-f.zero)*num) / den
+}
+
+// signalSpec is one signal and where its number stands in the data of its PID.
+type signalSpec struct {
+	Signal
+	formula
+	at      int    // first byte
+	mask    uint32 // the bits that count, shifted down; 0: all
+	notUsed uint32 // a raw value that means 'not used', 0 if there is none
+	ifBit   byte   // this bit of the first byte tells whether the car has the signal; 0: it has
+}
+
+func (l *signalSpec) raw(data []byte) uint32 {
 	var r uint32
 	for _, b := range data[l.at : l.at+l.size] {
 		r = r<<8 | uint32(b)
@@ -38,75 +111,87 @@ func (l *line) raw(data []byte) uint32 {
 	return r
 }
 
-func (l *line) value(raw uint32) float64 { return (float64(raw) - l.zero) * l.num / l.den }
-
-// sig makes the Signal of a table line.
-func sig(pid byte, name, unit string, lo, hi, res float64, what, source string) Signal {
-	return Signal{Name: name, Unit: unit, Min: lo, Max: hi, Resolution: res, Service: 1, PID: pid, What: what, Source: source}
+// absent reports whether the raw number or the car's own mark says that there is no value.
+func (l *signalSpec) absent(raw uint32, data []byte) bool {
+	return l.notUsed != 0 && raw == l.notUsed || l.ifBit != 0 && data[0]&l.ifBit == 0
 }
 
-// The largest values of the 16-bit scalings that start at 0 and miss a round number by one count.
-const (
-	maxRatio = 2 - 2./65536 // PIDs 24-2B, 34-3B, 44
-	maxWideV = 8 - 8./65536 // PIDs 24-2B
-)
+// complete derives unit, range and resolution from the formula. The range is that of the
+// widest scale that a car may declare.
+func (l *signalSpec) complete() {
+	most := uint32(1)<<(8*l.size) - 1
+	if l.mask != 0 {
+		most = l.mask >> bits.TrailingZeros32(l.mask)
+	}
+	widest := byte(0)
+	if l.declared != usualScale {
+		widest = math.MaxUint8
+	}
+	l.Service, l.Unit = 1, l.unit
+	l.Min, l.Max, l.Resolution = l.value(0, widest), l.value(most, widest), l.num/l.den
+}
 
-// plain holds the signals whose PID is the same in every car.
-var plain = []line{
-	// Signal: PID, name, unit, min, max, resolution, what, source; then at, size, mask, zero, num, den
-	{sig(0x01, "MIL", "", 0, 1, 1, "malfunction lamp commanded on", wiki), 0, 1, 0x80, 0, 1, 1, 0},
-	{sig(0x01, "DTC_CNT", "", 0, 127, 1, "stored trouble codes", wiki), 0, 1, 0x7F, 0, 1, 1, 0},
-	{sig(0x03, "FUELSYS1", "", 0, 255, 1, "fuel system 1 status", wiki), 0, 1, 0, 0, 1, 1, 0},
-	{sig(0x03, "FUELSYS2", "", 0, 255, 1, "fuel system 2 status", wiki), 1, 1, 0, 0, 1, 1, 0},
-	{sig(0x04, "LOAD_PCT", "%", 0, 100, 100./255, "calculated load", wiki), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x05, "ECT", "°C", -40, 215, 1, "coolant temperature", wiki), 0, 1, 0, 40, 1, 1, 0},
-	{sig(0x06, "SHRTFT1", "%", -100, 99.21875, 0.78125, "short-term fuel trim, bank 1", wiki), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x06, "SHRTFT3", "%", -100, 99.21875, 0.78125, "short-term fuel trim, bank 3", memory), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x07, "LONGFT1", "%", -100, 99.21875, 0.78125, "long-term fuel trim, bank 1", wiki), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x07, "LONGFT3", "%", -100, 99.21875, 0.78125, "long-term fuel trim, bank 3", memory), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x08, "SHRTFT2", "%", -100, 99.21875, 0.78125, "short-term fuel trim, bank 2", wiki), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x08, "SHRTFT4", "%", -100, 99.21875, 0.78125, "short-term fuel trim, bank 4", memory), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x09, "LONGFT2", "%", -100, 99.21875, 0.78125, "long-term fuel trim, bank 2", wiki), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x09, "LONGFT4", "%", -100, 99.21875, 0.78125, "long-term fuel trim, bank 4", memory), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x0B, "MAP", "kPa", 0, 255, 1, "intake manifold pressure, absolute", both), 0, 1, 0, 0, 1, 1, 0},
-	{sig(0x0C, "RPM", "rpm", 0, 16383.75, 0.25, "engine speed", wiki), 0, 2, 0, 0, 1, 4, 0},
-	{sig(0x0D, "VSS", "km/h", 0, 255, 1, "vehicle speed", wiki), 0, 1, 0, 0, 1, 1, 0},
-	{sig(0x0E, "SPARKADV", "°", -64, 63.5, 0.5, "ignition advance before top dead centre, cylinder 1", both), 0, 1, 0, 128, 1, 2, 0},
-	{sig(0x0F, "IAT", "°C", -40, 215, 1, "intake air temperature", both), 0, 1, 0, 40, 1, 1, 0},
-	{sig(0x10, "MAF", "g/s", 0, 655.35, 0.01, "air flow rate", wiki), 0, 2, 0, 0, 1, 100, 0},
-	{sig(0x11, "TP", "%", 0, 100, 100./255, "throttle position, absolute", wiki), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x1C, "OBDSUP", "", 0, 255, 1, "OBD requirements that the vehicle meets", memory), 0, 1, 0, 0, 1, 1, 0},
-	{sig(0x1F, "RUNTM", "s", 0, 65535, 1, "time since engine start", both), 0, 2, 0, 0, 1, 1, 0},
-	{sig(0x21, "MIL_DIST", "km", 0, 65535, 1, "distance with the malfunction lamp on", both), 0, 2, 0, 0, 1, 1, 0},
-	{sig(0x2E, "EVAP_PCT", "%", 0, 100, 100./255, "commanded evaporative purge", both), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x2F, "FLI", "%", 0, 100, 100./255, "fuel level", both), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x31, "CLR_DIST", "km", 0, 65535, 1, "distance since trouble codes were cleared", both), 0, 2, 0, 0, 1, 1, 0},
-	{sig(0x33, "BARO", "kPa", 0, 255, 1, "barometric pressure", both), 0, 1, 0, 0, 1, 1, 0},
-	{sig(0x3C, "CATEMP11", "°C", -40, 6513.5, 0.1, "catalyst temperature, bank 1 sensor 1", both), 0, 2, 0, 400, 1, 10, 0},
-	{sig(0x3D, "CATEMP21", "°C", -40, 6513.5, 0.1, "catalyst temperature, bank 2 sensor 1", both), 0, 2, 0, 400, 1, 10, 0},
-	{sig(0x3E, "CATEMP12", "°C", -40, 6513.5, 0.1, "catalyst temperature, bank 1 sensor 2", both), 0, 2, 0, 400, 1, 10, 0},
-	{sig(0x3F, "CATEMP22", "°C", -40, 6513.5, 0.1, "catalyst temperature, bank 2 sensor 2", both), 0, 2, 0, 400, 1, 10, 0},
-	{sig(0x42, "VPWR", "V", 0, 65.535, 0.001, "control module voltage", both), 0, 2, 0, 0, 1, 1000, 0},
-	{sig(0x43, "LOAD_ABS", "%", 0, 25700, 100./255, "absolute load", both), 0, 2, 0, 0, 100, 255, 0},
-	{sig(0x44, "EQ_RAT", "1", 0, maxRatio, 2./65536, "commanded equivalence ratio (lambda), not a measurement", both), 0, 2, 0, 0, 2, 65536, 0},
-	{sig(0x45, "TP_R", "%", 0, 100, 100./255, "throttle position, relative to the learned closed one", both), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x46, "AAT", "°C", -40, 215, 1, "ambient air temperature", both), 0, 1, 0, 40, 1, 1, 0},
-	{sig(0x47, "TP_B", "%", 0, 100, 100./255, "throttle position, second sensor", both), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x48, "TP_C", "%", 0, 100, 100./255, "throttle position, third sensor", both), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x49, "APP_D", "%", 0, 100, 100./255, "accelerator pedal position, first sensor", both), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x4A, "APP_E", "%", 0, 100, 100./255, "accelerator pedal position, second sensor", both), 0, 1, 0, 0, 100, 255, 0},
-	{sig(0x4D, "MIL_TIME", "min", 0, 65535, 1, "engine run time with the malfunction lamp on", both), 0, 2, 0, 0, 1, 1, 0},
-	{sig(0x4E, "CLR_TIME", "min", 0, 65535, 1, "time since trouble codes were cleared", both), 0, 2, 0, 0, 1, 1, 0},
-	{sig(0x51, "FUEL_TYP", "", 0, 255, 1, "fuel in use", memory), 0, 1, 0, 0, 1, 1, 0},
-	{sig(0x55, "STSO2FT1", "%", -100, 99.21875, 0.78125, "short-term trim by the downstream sensor, bank 1", both), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x55, "STSO2FT3", "%", -100, 99.21875, 0.78125, "short-term trim by the downstream sensor, bank 3", both), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x56, "LGSO2FT1", "%", -100, 99.21875, 0.78125, "long-term trim by the downstream sensor, bank 1", both), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x56, "LGSO2FT3", "%", -100, 99.21875, 0.78125, "long-term trim by the downstream sensor, bank 3", both), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x57, "STSO2FT2", "%", -100, 99.21875, 0.78125, "short-term trim by the downstream sensor, bank 2", both), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x57, "STSO2FT4", "%", -100, 99.21875, 0.78125, "short-term trim by the downstream sensor, bank 4", both), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x58, "LGSO2FT2", "%", -100, 99.21875, 0.78125, "long-term trim by the downstream sensor, bank 2", both), 0, 1, 0, 128, 100, 128, 0},
-	{sig(0x58, "LGSO2FT4", "%", -100, 99.21875, 0.78125, "long-term trim by the downstream sensor, bank 4", both), 1, 1, 0, 128, 100, 128, 0},
-	{sig(0x5E, "FUEL_RATE", "L/h", 0, 3276.75, 0.05, "engine fuel rate", both), 0, 2, 0, 0, 1, 20, 0},
+// fixedPIDs holds the signals whose PID is the same in every car.
+var fixedPIDs = []signalSpec{
+	{Signal: Signal{PID: 0x01, Name: "MIL", What: "malfunction lamp commanded on", Source: wiki}, formula: byteCode, mask: 0x80},
+	{Signal: Signal{PID: 0x01, Name: "DTC_CNT", What: "stored trouble codes", Source: wiki}, formula: byteCode, mask: 0x7F},
+	{Signal: Signal{PID: 0x03, Name: "FUELSYS1", What: "fuel system 1 status", Source: wiki}, formula: byteCode},
+	{Signal: Signal{PID: 0x03, Name: "FUELSYS2", What: "fuel system 2 status", Source: wiki}, formula: byteCode, at: 1},
+	{Signal: Signal{PID: 0x04, Name: "LOAD_PCT", What: "calculated load", Source: wiki}, formula: percent},
+	{Signal: Signal{PID: 0x05, Name: "ECT", What: "coolant temperature", Source: wiki}, formula: celsius},
+	{Signal: Signal{PID: 0x06, Name: "SHRTFT1", What: "short-term fuel trim, bank 1", Source: wiki}, formula: trim},
+	{Signal: Signal{PID: 0x06, Name: "SHRTFT3", What: "short-term fuel trim, bank 3", Source: memory}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x07, Name: "LONGFT1", What: "long-term fuel trim, bank 1", Source: wiki}, formula: trim},
+	{Signal: Signal{PID: 0x07, Name: "LONGFT3", What: "long-term fuel trim, bank 3", Source: memory}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x08, Name: "SHRTFT2", What: "short-term fuel trim, bank 2", Source: wiki}, formula: trim},
+	{Signal: Signal{PID: 0x08, Name: "SHRTFT4", What: "short-term fuel trim, bank 4", Source: memory}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x09, Name: "LONGFT2", What: "long-term fuel trim, bank 2", Source: wiki}, formula: trim},
+	{Signal: Signal{PID: 0x09, Name: "LONGFT4", What: "long-term fuel trim, bank 4", Source: memory}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x0B, Name: "MAP", What: "intake manifold pressure, absolute", Source: both}, formula: manifold},
+	{Signal: Signal{PID: 0x0C, Name: "RPM", What: "engine speed", Source: wiki}, formula: engineSpeed},
+	{Signal: Signal{PID: 0x0D, Name: "VSS", What: "vehicle speed", Source: wiki}, formula: kmPerHour},
+	{Signal: Signal{PID: 0x0E, Name: "SPARKADV", What: "ignition advance before top dead centre, cylinder 1", Source: both}, formula: advance},
+	{Signal: Signal{PID: 0x0F, Name: "IAT", What: "intake air temperature", Source: both}, formula: celsius},
+	{Signal: Signal{PID: 0x10, Name: "MAF", What: "air flow rate", Source: wiki}, formula: airFlow},
+	{Signal: Signal{PID: 0x11, Name: "TP", What: "throttle position, absolute", Source: wiki}, formula: percent},
+	{Signal: Signal{PID: 0x12, Name: "AIR_STAT", What: "commanded secondary air status", Source: memory}, formula: byteCode},
+	{Signal: Signal{PID: 0x1C, Name: "OBDSUP", What: "OBD requirements that the vehicle meets", Source: memory}, formula: byteCode},
+	{Signal: Signal{PID: 0x1F, Name: "RUNTM", What: "time since engine start", Source: both}, formula: seconds},
+	{Signal: Signal{PID: 0x21, Name: "MIL_DIST", What: "distance with the malfunction lamp on", Source: both}, formula: kilometres},
+	{Signal: Signal{PID: 0x23, Name: "FRP", What: "fuel rail pressure, gauge", Source: both}, formula: railPressure},
+	{Signal: Signal{PID: 0x2E, Name: "EVAP_PCT", What: "commanded evaporative purge", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x2F, Name: "FLI", What: "fuel level", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x31, Name: "CLR_DIST", What: "distance since trouble codes were cleared", Source: both}, formula: kilometres},
+	{Signal: Signal{PID: 0x33, Name: "BARO", What: "barometric pressure", Source: both}, formula: kilopascal},
+	{Signal: Signal{PID: 0x3C, Name: "CATEMP11", What: "catalyst temperature, bank 1 sensor 1", Source: both}, formula: catalystTemp},
+	{Signal: Signal{PID: 0x3D, Name: "CATEMP21", What: "catalyst temperature, bank 2 sensor 1", Source: both}, formula: catalystTemp},
+	{Signal: Signal{PID: 0x3E, Name: "CATEMP12", What: "catalyst temperature, bank 1 sensor 2", Source: both}, formula: catalystTemp},
+	{Signal: Signal{PID: 0x3F, Name: "CATEMP22", What: "catalyst temperature, bank 2 sensor 2", Source: both}, formula: catalystTemp},
+	{Signal: Signal{PID: 0x42, Name: "VPWR", What: "control module voltage", Source: both}, formula: millivolts},
+	{Signal: Signal{PID: 0x43, Name: "LOAD_ABS", What: "absolute load", Source: both}, formula: percentWord},
+	{Signal: Signal{PID: 0x44, Name: "EQ_RAT", What: "commanded equivalence ratio (lambda), not a measurement", Source: both}, formula: ratio},
+	{Signal: Signal{PID: 0x45, Name: "TP_R", What: "throttle position, relative to the learned closed one", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x46, Name: "AAT", What: "ambient air temperature", Source: both}, formula: celsius},
+	{Signal: Signal{PID: 0x47, Name: "TP_B", What: "throttle position, second sensor", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x48, Name: "TP_C", What: "throttle position, third sensor", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x49, Name: "APP_D", What: "accelerator pedal position, first sensor", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x4A, Name: "APP_E", What: "accelerator pedal position, second sensor", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x4D, Name: "MIL_TIME", What: "engine run time with the malfunction lamp on", Source: both}, formula: minutes},
+	{Signal: Signal{PID: 0x4E, Name: "CLR_TIME", What: "time since trouble codes were cleared", Source: both}, formula: minutes},
+	{Signal: Signal{PID: 0x51, Name: "FUEL_TYP", What: "fuel in use", Source: memory}, formula: byteCode},
+	{Signal: Signal{PID: 0x52, Name: "ALCH_PCT", What: "alcohol in the fuel", Source: both}, formula: percent},
+	{Signal: Signal{PID: 0x55, Name: "STSO2FT1", What: "short-term trim by the downstream sensor, bank 1", Source: both}, formula: trim},
+	{Signal: Signal{PID: 0x55, Name: "STSO2FT3", What: "short-term trim by the downstream sensor, bank 3", Source: both}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x56, Name: "LGSO2FT1", What: "long-term trim by the downstream sensor, bank 1", Source: both}, formula: trim},
+	{Signal: Signal{PID: 0x56, Name: "LGSO2FT3", What: "long-term trim by the downstream sensor, bank 3", Source: both}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x57, Name: "STSO2FT2", What: "short-term trim by the downstream sensor, bank 2", Source: both}, formula: trim},
+	{Signal: Signal{PID: 0x57, Name: "STSO2FT4", What: "short-term trim by the downstream sensor, bank 4", Source: both}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x58, Name: "LGSO2FT2", What: "long-term trim by the downstream sensor, bank 2", Source: both}, formula: trim},
+	{Signal: Signal{PID: 0x58, Name: "LGSO2FT4", What: "long-term trim by the downstream sensor, bank 4", Source: both}, formula: trim, at: 1},
+	{Signal: Signal{PID: 0x59, Name: "FRP_ABS", What: "fuel rail pressure, absolute", Source: both}, formula: railPressure},
+	{Signal: Signal{PID: 0x5E, Name: "FUEL_RATE", What: "engine fuel rate", Source: both}, formula: fuelFlow},
+	{Signal: Signal{PID: 0x6D, Name: "FRP_A_CMD", What: "commanded fuel rail pressure, first rail", Source: memory}, formula: railPressure, at: 1, ifBit: 0x01},
+	{Signal: Signal{PID: 0x6D, Name: "FRP_A", What: "fuel rail pressure, first rail", Source: memory}, formula: railPressure, at: 3, ifBit: 0x02},
 }
 
 // perSensor holds the signals of one oxygen sensor; %[1]d is its bank, %[2]d its
@@ -114,13 +199,14 @@ var plain = []line{
 //
 // The standard shows the voltage or current of a wide-range sensor as O2Sbs too.
 // It means something else than a switching sensor's voltage, so here it has a name
-// of its own.
-var perSensor = []line{
-	narrowVolts: {sig(0x14, "O2S%[1]d%[2]d", "V", 0, 1.275, 0.005, "oxygen sensor voltage", wiki), 0, 1, 0, 0, 1, 200, 0},
-	sensorTrim:  {sig(0x14, "SHRTFT%[1]d%[2]d", "%", -100, 99.21875, 0.78125, "short-term fuel trim of the oxygen sensor", wikiFF), 1, 1, 0, 128, 100, 128, 0xFF},
-	lambda:      {sig(0x24, "EQ_RAT%[1]d%[2]d", "1", 0, maxRatio, 2./65536, "equivalence ratio (lambda) of the wide-range sensor", wiki), 0, 2, 0, 0, 2, 65536, 0},
-	wideVolts:   {sig(0x24, "O2S%[1]d%[2]d_WIDE_V", "V", 0, maxWideV, 8./65536, "wide-range sensor voltage", both), 2, 2, 0, 0, 8, 65536, 0},
-	wideCurrent: {sig(0x34, "O2S%[1]d%[2]d_WIDE_MA", "mA", -128, 128-1./256, 1./256, "wide-range sensor current", both), 2, 2, 0, 32768, 1, 256, 0},
+// of its own. λ is as the car tells it: it is never computed from the current, for
+// a real car's frame (λ 0.9673 at −0.2031 mA) is not on any one published curve.
+var perSensor = []signalSpec{
+	narrowVolts: {Signal: Signal{PID: 0x14, Name: "O2S%[1]d%[2]d", What: "oxygen sensor voltage", Source: wiki}, formula: narrowCell},
+	sensorTrim:  {Signal: Signal{PID: 0x14, Name: "SHRTFT%[1]d%[2]d", What: "short-term fuel trim of the oxygen sensor", Source: wikiFF}, formula: trim, at: 1, notUsed: 0xFF},
+	lambda:      {Signal: Signal{PID: 0x24, Name: "EQ_RAT%[1]d%[2]d", What: "equivalence ratio (lambda) of the wide-range sensor", Source: wiki}, formula: ratio},
+	wideVolts:   {Signal: Signal{PID: 0x24, Name: "O2S%[1]d%[2]d_WIDE_V", What: "wide-range sensor voltage", Source: both}, formula: wideCell, at: 2},
+	wideCurrent: {Signal: Signal{PID: 0x34, Name: "O2S%[1]d%[2]d_WIDE_MA", What: "wide-range sensor current", Source: both}, formula: pumpCell, at: 2},
 }
 
 const (
@@ -138,18 +224,19 @@ var index = newIndex()
 type tableIndex struct {
 	signals []*Signal
 	byName  map[string]*Signal
-	byPID   [256][]*line
-	sensor  [families][4][4]*line // by bank − 1, position − 1
+	byPID   [256][]*signalSpec
+	sensor  [families][4][4]*signalSpec // by bank − 1, position − 1
 }
 
 func newIndex() *tableIndex {
 	x := &tableIndex{byName: map[string]*Signal{}}
-	add := func(l *line) {
+	add := func(l *signalSpec) {
+		l.complete()
 		x.signals = append(x.signals, &l.Signal)
 		x.byName[l.Name] = &l.Signal
 	}
-	for i := range plain {
-		l := &plain[i]
+	for i := range fixedPIDs {
+		l := &fixedPIDs[i]
 		add(l)
 		x.byPID[l.PID] = append(x.byPID[l.PID], l)
 	}

@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"bytes"
 	"math"
 	"regexp"
 	"slices"
@@ -8,8 +9,8 @@ import (
 )
 
 // everyLine returns the table with the sensor lines made out.
-func everyLine() []*line {
-	var out []*line
+func everyLine() []*signalSpec {
+	var out []*signalSpec
 	for pid := range index.byPID {
 		out = append(out, index.byPID[pid]...)
 	}
@@ -51,14 +52,18 @@ func TestTable(t *testing.T) {
 			t.Errorf("%s: ends at byte %d of a PID of %d", l.Name, end, PIDLength(l.PID))
 		}
 
-		low, high := make([]byte, 4), []byte{0xFF, 0xFF, 0xFF, 0xFF}
+		low, high := make([]byte, 11), bytes.Repeat([]byte{0xFF}, 11)
 		one := slices.Clone(low)
 		if l.mask == 0 {
 			one[l.at+l.size-1] = 1
 		} else {
 			one[l.at+l.size-1] = byte(l.mask & -l.mask)
 		}
-		got := [3]float64{l.value(l.raw(low)), l.value(l.raw(high)), l.value(l.raw(one)) - l.value(l.raw(low))}
+		widest := byte(0)
+		if l.declared != usualScale {
+			widest = 0xFF
+		}
+		got := [3]float64{l.value(l.raw(low), widest), l.value(l.raw(high), widest), l.value(l.raw(one), 0) - l.value(l.raw(low), 0)}
 		for i, want := range [3]float64{l.Min, l.Max, l.Resolution} {
 			if math.Abs(got[i]-want) > 1e-9 || l.Min >= l.Max {
 				t.Errorf("%s: %s by the formula %v, by the table %v", l.Name, [3]string{"minimum", "maximum", "resolution"}[i], got[i], want)
