@@ -22,7 +22,7 @@ type speeds struct{ usual, raised int }
 // by itself, so that a try does no harm.
 func (a *Adapter) raise(ctx context.Context) error {
 	l, ok := a.link.(BaudSetter)
-	if !ok || a.about.Text == "" || a.mute {
+	if !ok || a.about.Text == "" || a.noEcho {
 		return nil
 	}
 	usual := l.Baud()
@@ -36,7 +36,7 @@ func (a *Adapter) raise(ctx context.Context) error {
 		if s.baud > a.opts.MaxBaud || s.baud < 3*usual/2 {
 			continue
 		}
-		if err := a.settle(ctx); err != nil {
+		if err := a.resync(ctx); err != nil {
 			return err
 		}
 		// Without its T and R it would be a request.
@@ -53,7 +53,7 @@ func (a *Adapter) raise(ctx context.Context) error {
 			return err
 		}
 		if !strings.Contains(said, "OK\r") || strings.Contains(said, ">") {
-			a.doubt = !strings.Contains(said, ">")
+			a.outOfSync = !strings.Contains(said, ">")
 			if strings.Contains(said, "?") {
 				return nil // it has no such command
 			}
@@ -75,7 +75,7 @@ func (a *Adapter) raise(ctx context.Context) error {
 		if err != nil && !errors.Is(err, errSilent) {
 			return err
 		}
-		a.doubt = true
+		a.outOfSync = true
 		if err := l.SetBaud(usual); err != nil {
 			return lost("set speed", err)
 		}
@@ -124,7 +124,7 @@ func (a *Adapter) otherSpeed() error {
 // reset sends ATZ, after which the adapter is as after power-up, and returns what it then
 // says: its name.
 func (a *Adapter) reset(ctx context.Context) (string, error) {
-	if err := a.settle(ctx); err != nil { // it may find the adapter at the other speed
+	if err := a.resync(ctx); err != nil { // it may find the adapter at the other speed
 		return "", err
 	}
 	l, ok := a.link.(BaudSetter)

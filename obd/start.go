@@ -52,7 +52,7 @@ var settings = []string{
 // context's.
 func (a *Adapter) Start(ctx context.Context) (Identity, error) {
 	a.about, a.format = Identity{}, Format{}
-	a.headers, a.counts, a.mute, a.doubt = false, false, false, true
+	a.headers, a.counts, a.noEcho, a.outOfSync = false, false, false, true
 	a.repeats, a.last, a.unheard, a.pace = untried, "", 0, 0
 	err := a.setUp(ctx)
 	if errors.Is(err, errSilent) {
@@ -72,7 +72,7 @@ func (a *Adapter) Identity() Identity {
 }
 
 func (a *Adapter) setUp(ctx context.Context) error {
-	if err := a.settle(ctx); err != nil {
+	if err := a.resync(ctx); err != nil {
 		return err
 	}
 	name, err := a.reset(ctx)
@@ -175,7 +175,7 @@ func (a *Adapter) Keep(ctx context.Context, k Known) (bool, error) {
 // than Start, and enough unless the adapter is confused. Use or FindBus must follow.
 // The errors are those of Start.
 func (a *Adapter) Again(ctx context.Context) error {
-	a.doubt = true
+	a.outOfSync = true
 	err := a.set(ctx)
 	if err == nil {
 		err = a.raise(ctx)
@@ -351,7 +351,7 @@ func protocolNumber(text string) bool {
 // ask sends text, checked by its echo, and returns the raw answer.
 func (a *Adapter) ask(ctx context.Context, text string, wait time.Duration) ([]byte, error) {
 	for range 4 {
-		if err := a.settle(ctx); err != nil {
+		if err := a.resync(ctx); err != nil {
 			return nil, err
 		}
 		if err := a.pause(ctx); err != nil {
@@ -411,7 +411,7 @@ func (a *Adapter) recognise(raw []byte, b Bus) Format {
 func (a *Adapter) probeCount(ctx context.Context, raw []byte) error {
 	want, _ := Parse(raw, a.format, supported)
 	text := supported.Hex() + strconv.Itoa(len(want))
-	if len(want) > 9 || a.mute {
+	if len(want) > 9 || a.noEcho {
 		return nil
 	}
 	again, err := a.ask(ctx, text, a.timeout())
@@ -430,7 +430,7 @@ func (a *Adapter) probeCount(ctx context.Context, raw []byte) error {
 	}
 	if !a.counts {
 		a.quirk("takes no number of replies to wait for")
-		a.doubt = true
+		a.outOfSync = true
 	}
 	return nil
 }

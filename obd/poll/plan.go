@@ -276,12 +276,6 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 	return req, chosen
 }
 
-// doubles tells whether a PID fits twice into one CAN frame.
-func (p *plan) doubles(service, pid byte) bool {
-	n := decode.PIDLength(pid)
-	return service == 0x01 && n > 0 && 1+2*(1+n) <= 7
-}
-
 // packs tells whether the item can go into a request with others.
 func (p *plan) packs(it *item) bool {
 	return it.service == 0x01 && decode.PIDLength(it.pid) > 0
@@ -367,86 +361,12 @@ func (p *plan) pack(first, more []*item) []*item {
 	return chosen
 }
 
-// expect returns how many lines will answer, 0 when that is not certain.
-func (p *plan) expect(req obd.Request) int {
-	if p.unsure || p.noCount[req.Hex()] >= maxMisses {
-		return 0
-	}
-	if req.Service != 0x01 {
-		return p.codes[req.Hex()]
-	}
-	lines := 0
-	for _, has := range p.pids {
-		n, more := 1, 0
-		for _, pid := range req.Data {
-			if !has[pid] {
-				continue
-			}
-			size := decode.PIDLength(pid)
-			if size == 0 {
-				return 0
-			}
-			n += 1 + size
-			if p.fourBanks && decode.TwoBanked(pid) {
-				more++
-			}
-		}
-		if p.can && frames(n) != frames(n+more) {
-			return 0
-		}
-		if n > 1 { // else it is silent
-			lines += frames(n)
-		}
-	}
-	return lines
-}
-
-// frames is how many lines a reply of n bytes takes: one message, or CAN frames by ISO 15765-2,
-// 7 bytes in one, or 6 in the first and 7 in each that follows.
-func frames(n int) int {
-	if n <= 7 {
-		return 1
-	}
-	return 1 + (n-6+6)/7
-}
-
-// counted learns from an exchange for trouble codes how many lines answer it: one of each
-// computer, as long as it has no more codes than a line may hold. It reports whether there may
-// be more than the count let through; then the request is to be made again, without.
-func (p *plan) counted(x *obd.Exchange) (again bool) {
-	whole := x.Outcome == obd.OK
-	for _, r := range x.Replies {
-		if p.can { // one frame
-			whole = whole && len(r.Data) <= 7
-		} else { // three codes; zeros fill it up
-			whole = whole && len(r.Data) == 7 && r.Data[5] == 0 && r.Data[6] == 0
-		}
-	}
-	switch n := x.Request.Expect; {
-	case whole && n == 0:
-		p.codes[x.Request.Hex()] = len(x.Replies)
-	case !whole || n != len(x.Replies):
-		delete(p.codes, x.Request.Hex())
-		return n > 0
-	}
-	return false
-}
-
-// learn notes what a reply to a bitmap request says.
-func (p *plan) learn(req obd.Request, r obd.Reply) {
-	if len(r.Data) != 6 || r.Data[0] != 0x41 || r.Data[1]%0x20 != 0 {
-		return
-	}
-	has := p.pids[r.From]
-	if has == nil {
-		has = new([256]bool)
-		p.pids[r.From] = has
-	}
-	base := r.Data[1]
-	has[base] = true
-	for i := range 32 {
-		if r.Data[2+i/8]&(0x80>>(i%8)) != 0 && int(base)+1+i < len(has) {
-			has[int(base)+1+i] = true
+// drop leaves an item out from now on.
+func (p *plan) drop(it *item) {
+	for i, o := range p.items {
+		if o == it {
+			p.items = append(p.items[:i], p.items[i+1:]...)
+			return
 		}
 	}
 }
