@@ -47,19 +47,30 @@ type Poller struct {
 	vehicle Vehicle
 	plan    plan
 	trims   []*trimByte
-	urgent  []obd.Request // before all else: codes after PID 01 changed
-	later   []obd.Request // discovery on a known car, after the first reading
-	begun   bool          // there was a reading
-	memo    *meeting      // with a car taken for known, until all is compared
-	asked   []obd.Request // by Ask
-	askTurn bool          // the exchange now may be one of them
-	closing []obd.Request // what Stop still reads; nil before
-	found   []obd.Record  // discovery, not yet yielded
+	begun   bool     // there was a reading
+	memo    *meeting // with a car taken for known, until all is compared
 	seq     int64
 	at      time.Duration // of the last record
 	samples []decode.Sample
 	codes   map[string]float64 // MIL and DTC_CNT as last read
+	fatal   error              // what Next returns from now on
+	queue
+	health
+	technician
+}
 
+// queue is what goes before the plan.
+type queue struct {
+	found   []obd.Record  // discovery, not yet yielded
+	urgent  []obd.Request // before all else: codes after PID 01 changed
+	later   []obd.Request // discovery on a known car, after the first reading
+	asked   []obd.Request // by Ask
+	askTurn bool          // the exchange now may be one of them
+	closing []obd.Request // what Stop still reads; nil before
+}
+
+// health is how the dialogue goes, and what was tried to bring it back.
+type health struct {
 	lastGood time.Duration // last exchange that a computer answered
 	wasGood  bool          // the last exchange was such
 	unpacked int           // requests for several PIDs in a row that failed
@@ -69,8 +80,10 @@ type Poller struct {
 	attempts int           // to do that
 	reached  int           // of them, those that had an adapter, since the last reset
 	reset    time.Duration // when an attempt last began with one
-	fatal    error         // what Next returns from now on
+}
 
+// technician is what comes from another goroutine.
+type technician struct {
 	mu      sync.Mutex
 	marks   []mark
 	stopped bool
