@@ -2,7 +2,9 @@ package decode
 
 import (
 	"errors"
+	"fmt"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -110,21 +112,22 @@ func TestReadiness(t *testing.T) {
 		supported           []string
 	}{
 		{"410181076D6D", "a maker's workshop text of 2003, one family",
-			"lamp on, 1 code; not complete: catalyst, evaporative system, secondary air, oxygen sensors, oxygen sensor heaters",
+			"lamp true, 1; open: catalyst, evaporative system, secondary air, oxygen sensors, oxygen sensor heaters",
 			[]string{"misfire", "fuel system", "components", "catalyst", "evaporative system", "secondary air", "oxygen sensors", "oxygen sensor heaters"}},
 		{"41018333FF63", "bytes from memory of ISO 15031-5, decoded by hand",
-			"lamp on, 3 codes; not complete: misfire, fuel system, catalyst, heated catalyst, oxygen sensors, oxygen sensor heaters",
+			"lamp true, 3; open: misfire, fuel system, catalyst, heated catalyst, oxygen sensors, oxygen sensor heaters",
 			[]string{"misfire", "fuel system", "catalyst", "heated catalyst", "evaporative system", "secondary air",
 				"air conditioning or particle filter", "oxygen sensors", "oxygen sensor heaters", "exhaust gas recirculation"}},
-		{"414100072100", "computed", "all monitors complete", []string{"misfire", "fuel system", "components", "catalyst", "oxygen sensors"}},
-		{"4101000F4040", "computed", "lamp off, 0 codes; not complete: particle filter", []string{"misfire", "fuel system", "components", "particle filter"}},
-		{"410100770000", "computed", "lamp off, 0 codes; not complete: misfire, fuel system, components", []string{"misfire", "fuel system", "components"}},
-		{"410100000000", "computed", "lamp off, 0 codes; no monitor supported", nil},
+		{"414100072100", "computed", "lamp false, 0; open: ", []string{"misfire", "fuel system", "components", "catalyst", "oxygen sensors"}},
+		{"4101000F4040", "computed", "lamp false, 0; open: particle filter", []string{"misfire", "fuel system", "components", "particle filter"}},
+		{"410100770000", "computed", "lamp false, 0; open: misfire, fuel system, components", []string{"misfire", "fuel system", "components"}},
+		{"410100000000", "computed", "lamp false, 0; open: ", nil},
 	}
 	for _, tt := range tests {
 		r, err := ReadReadiness(unhex(t, tt.reply))
-		if err != nil || r.String() != tt.want {
-			t.Errorf("%s: %q, %v; want %q (%s)", tt.reply, r, err, tt.want, tt.source)
+		got := fmt.Sprintf("lamp %v, %d; open: %s", r.MIL, r.Codes, strings.Join(r.Incomplete(), ", "))
+		if err != nil || got != tt.want {
+			t.Errorf("%s: %q, %v; want %q (%s)", tt.reply, got, err, tt.want, tt.source)
 		}
 		var supported []string
 		for _, m := range r.Monitors {
@@ -140,68 +143,6 @@ func TestReadiness(t *testing.T) {
 		"410381076D6D": ErrForeign, "430181076D6D": ErrForeign, "7F0112": ErrRefused} {
 		if _, err := ReadReadiness(unhex(t, reply)); !errors.Is(err, want) {
 			t.Errorf("%s: %v, want %v", reply, err, want)
-		}
-	}
-}
-
-func TestStatusWords(t *testing.T) {
-	// One bit at most is set; all else is unknown (SAE J1979; newer editions from memory).
-	known := map[byte]bool{0: true, 1: true, 2: true, 4: true, 8: true, 16: true}
-	texts := map[string]bool{}
-	for b := range 256 {
-		text := FuelStatus(byte(b))
-		if unknown := len(text) == len("unknown 0xNN") && text[:9] == "unknown 0"; unknown == known[byte(b)] || texts[text] {
-			t.Errorf("%02X: %q", b, text)
-		}
-		texts[text] = true
-	}
-	if got := FuelStatus(0x23); got != "unknown 0x23" {
-		t.Error(got)
-	}
-	for got, want := range map[string]string{FuelType(1): "gasoline", FuelType(4): "diesel", FuelType(0): "unknown 0x00", FuelType(99): "unknown 0x63",
-		OBDStandard(1): "OBD II (California)", OBDStandard(6): "EOBD", OBDStandard(0x0A): "JOBD", OBDStandard(0x0B): "unknown 0x0B"} {
-		if got != want {
-			t.Errorf("%q, want %q", got, want)
-		}
-	}
-}
-
-func TestDescribe(t *testing.T) {
-	tests := []struct{ code, want string }{
-		// Numbers and meanings of SAE J2012, as makers' workshop texts print them.
-		{"P0131", "oxygen sensor B1S1: voltage low"},
-		{"P0133", "oxygen sensor B1S1: slow response"},
-		{"P0171", "mixture too lean, bank 1"},
-		{"P0172", "mixture too rich, bank 1"},
-		{"P0174", "mixture too lean, bank 2"},
-		{"P0175", "mixture too rich, bank 2"},
-		{"P2195", "oxygen sensor B1S1: stuck lean"},
-		{"P2198", "oxygen sensor B2S1: stuck rich"},
-		{"P2270", "oxygen sensor B1S2: stuck lean"},
-		{"P2273", "oxygen sensor B2S2: stuck rich"},
-		// From memory of SAE J2012.
-		{"P0130", "oxygen sensor B1S1: circuit"},
-		{"P0135", "oxygen sensor B1S1: heater circuit"},
-		{"P0141", "oxygen sensor B1S2: heater circuit"},
-		{"P0147", "oxygen sensor B1S3: heater circuit"},
-		{"P0155", "oxygen sensor B2S1: heater circuit"},
-		{"P0161", "oxygen sensor B2S2: heater circuit"},
-		{"P0167", "oxygen sensor B2S3: heater circuit"},
-		{"P0150", "oxygen sensor B2S1: circuit"},
-		{"P0170", "fuel trim, bank 1"},
-		{"P0300", "misfire in several cylinders"},
-		{"P0312", "misfire, cylinder 12"},
-		{"P0030", "oxygen sensor B1S1: heater control circuit"},
-		{"P0051", "oxygen sensor B2S1: heater control circuit low"},
-		{"P0064", "oxygen sensor B2S3: heater control circuit high"},
-		{"P2097", "trim after the catalyst too rich, bank 1"},
-		{"P2277", "oxygen sensor B2S3: stuck rich"},
-		{"P0430", "catalyst efficiency below its limit, bank 2"},
-		{"P0148", ""}, {"P0149", ""}, {"P0168", ""}, {"P0029", ""}, {"P0033", ""}, {"P0313", ""}, {"P1131", ""}, {"B0131", ""}, {"", ""}, {"P013", ""}, {"P01310", ""}, {"P013x", ""},
-	}
-	for _, tt := range tests {
-		if got := Describe(tt.code); got != tt.want {
-			t.Errorf("%s: %q, want %q", tt.code, got, tt.want)
 		}
 	}
 }

@@ -1,10 +1,6 @@
 package decode
 
-import (
-	"fmt"
-	"slices"
-	"strings"
-)
+import "fmt"
 
 // Monitor is one of the computer's own tests.
 type Monitor struct {
@@ -74,26 +70,4 @@ func (r Readiness) Incomplete() []string {
 		}
 	}
 	return out
-}
-
-// String says it in one line: "lamp on, 1 code; not complete: catalyst".
-func (r Readiness) String() string {
-	var head string
-	if !r.ThisCycle {
-		lamp, codes := "off", "codes"
-		if r.MIL {
-			lamp = "on"
-		}
-		if r.Codes == 1 {
-			codes = "code"
-		}
-		head = fmt.Sprintf("lamp %s, %d %s; ", lamp, r.Codes, codes)
-	}
-	if open := r.Incomplete(); len(open) > 0 {
-		return head + "not complete: " + strings.Join(open, ", ")
-	}
-	if !slices.ContainsFunc(r.Monitors[:], func(m Monitor) bool { return m.Supported }) {
-		return head + "no monitor supported"
-	}
-	return head + "all monitors complete"
 }

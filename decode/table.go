@@ -135,6 +135,7 @@ func (l *signalSpec) complete() {
 var fixedPIDs = []signalSpec{
 	{Signal: Signal{PID: 0x01, Name: "MIL", What: "malfunction lamp commanded on", Source: wiki}, formula: byteCode, mask: 0x80},
 	{Signal: Signal{PID: 0x01, Name: "DTC_CNT", What: "stored trouble codes", Source: wiki}, formula: byteCode, mask: 0x7F},
+	{Signal: Signal{PID: 0x01, Name: "COMP_IGN", What: "compression ignition (a diesel)", Source: wiki}, formula: byteCode, at: 1, mask: 0x08},
 	{Signal: Signal{PID: 0x03, Name: "FUELSYS1", What: "fuel system 1 status", Source: wiki}, formula: byteCode},
 	{Signal: Signal{PID: 0x03, Name: "FUELSYS2", What: "fuel system 2 status", Source: wiki}, formula: byteCode, at: 1},
 	{Signal: Signal{PID: 0x04, Name: "LOAD_PCT", What: "calculated load", Source: wiki}, formula: percent},

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
 	"pushback/decode"
 )
 
@@ -63,7 +64,7 @@ func readyChecks(s *survey, d *decode.Decoder, found *session.Findings, sensor s
 	add("running long enough", ran >= warmTime, hasRan, fmt.Sprintf("%.0f s since the start", ran), "wait until it has run for two minutes: the sensor itself must be hot")
 	status, hasStatus := s.last[fuelStatus(sensor, s.last)]
 	closed := byte(status)&(decode.FuelClosed|decode.FuelClosedFault) != 0
-	add("closed loop", closed, hasStatus, decode.FuelStatus(byte(status)), closedAdvice(byte(status)))
+	add("closed loop", closed, hasStatus, words.FuelStatus(byte(status)), closedAdvice(byte(status)))
 	if hasRPM && rpm >= 400 {
 		lo, hi := s.rpm[0], s.rpm[1]
 		add("steady idle", hi <= 1.25*lo+50, true, fmt.Sprintf("%.0f to %.0f rpm", lo, hi), "switch off air conditioning and other loads, keep off the pedal; a hunting idle must be put right first")

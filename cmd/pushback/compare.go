@@ -16,7 +16,7 @@ import (
 	"pushback/analysis/compare"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
-	"pushback/decode"
+	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -189,7 +189,7 @@ func codeChanges(b, a *evidence) []codeChange {
 				change = "new"
 			}
 			byTest := slices.ContainsFunc(a.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == code })
-			out = append(out, codeChange{code, state, change, decode.Describe(code), byTest})
+			out = append(out, codeChange{code, state, change, words.TroubleCode(code), byTest})
 		}
 	}
 	return out

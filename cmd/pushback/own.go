@@ -10,6 +10,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/switching"
 	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/words"
 	"pushback/decode"
 )
 
@@ -148,7 +149,7 @@ func codesOf(f *session.Findings) []codeReport {
 	out := []codeReport{}
 	for _, state := range []string{"stored", "pending", "permanent"} {
 		for _, c := range f.Codes[state] {
-			out = append(out, codeReport{Code: c, State: state, Meaning: decode.Describe(c)})
+			out = append(out, codeReport{Code: c, State: state, Meaning: words.TroubleCode(c)})
 		}
 	}
 	return out
@@ -334,7 +335,7 @@ func freezeOf(f *session.Freeze) *freezeJSON {
 	if f == nil {
 		return nil
 	}
-	out := &freezeJSON{Code: f.Code, Meaning: decode.Describe(f.Code), Values: []freezeValue{}}
+	out := &freezeJSON{Code: f.Code, Meaning: words.TroubleCode(f.Code), Values: []freezeValue{}}
 	for _, s := range f.Samples {
 		if s.Missing || slices.ContainsFunc(out.Values, func(v freezeValue) bool { return v.Name == s.Signal.Name }) {
 			continue
@@ -355,7 +356,7 @@ func writeFreeze(w io.Writer, f *freezeJSON) {
 			if v.Value == 0 {
 				continue
 			}
-			text = v.Name + " " + decode.FuelStatus(byte(v.Value))
+			text = v.Name + " " + words.FuelStatus(byte(v.Value))
 		}
 		values = append(values, strings.TrimSpace(text))
 	}

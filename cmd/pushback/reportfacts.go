@@ -135,7 +135,7 @@ func testFacts(m store.Meta, c conditions, t tellings, forced report.Forcing) []
 	slices.SortFunc(kinds, func(a, b byte) int { return t.status[b] - t.status[a] })
 	var parts []string
 	for _, b := range kinds {
-		parts = append(parts, fmt.Sprintf("%s in %.0f %%", decode.FuelStatus(b), 100*float64(t.status[b])/float64(total)))
+		parts = append(parts, fmt.Sprintf("%s in %.0f %%", words.FuelStatus(b), 100*float64(t.status[b])/float64(total)))
 	}
 	if total > 0 {
 		add("Fuel system", fmt.Sprintf("%s of %d readings", strings.Join(parts, ", "), total))
@@ -220,7 +220,7 @@ func codesOver(t tellings, e *evidence) (out []report.Code) {
 		all := slices.Concat(t.codes[state], e.Codes[state])
 		slices.Sort(all)
 		for _, code := range slices.Compact(all) {
-			c := report.Code{Code: code, State: state, Meaning: decode.Describe(code), Before: said(t.codes[state], code), After: "not read again",
+			c := report.Code{Code: code, State: state, Meaning: words.TroubleCode(code), Before: said(t.codes[state], code), After: "not read again",
 				ByTest: slices.ContainsFunc(e.events, func(v analysis.Event) bool { return v.Name == analysis.CodeSet && v.Code == code })}
 			if last, read := e.Codes[state]; read && t.times[state] > 1 { // not read since they were cleared, else
 				c.After = said(last, code)
@@ -276,9 +276,9 @@ func monitorsOver(f *session.Findings) (out []report.Fact) {
 	switch last := f.Readiness; {
 	case first == nil:
 	case last == nil || last == first: // the same reading, not an equal one
-		out = []report.Fact{{What: "When they were read", Text: first.String()}}
+		out = []report.Fact{{What: "When they were read", Text: words.Readiness(first)}}
 	default:
-		out = []report.Fact{{What: "At the beginning", Text: first.String()}, {What: "At the end", Text: last.String()}}
+		out = []report.Fact{{What: "At the beginning", Text: words.Readiness(first)}, {What: "At the end", Text: words.Readiness(last)}}
 	}
 	return out
 }

@@ -199,7 +199,7 @@ func Caution(s *session.State) string {
 func Conditions(s *session.State) []string {
 	var out []string
 	if s.FuelStatus.Known {
-		text := decode.FuelStatus(byte(s.FuelStatus.Value))
+		text := FuelStatus(byte(s.FuelStatus.Value))
 		if byte(s.FuelStatus.Value) != decode.FuelClosed {
 			text = strings.ToUpper(text)
 		}

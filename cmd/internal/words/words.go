@@ -12,7 +12,6 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/bias"
 	"pushback/cmd/internal/session"
-	"pushback/decode"
 )
 
 // Around the cautions.
@@ -182,7 +181,7 @@ func EventText(e analysis.Event) string {
 			kind = "pending"
 		}
 		text := "trouble code set during the test, so caused by it: " + e.Code + " (" + kind + ")"
-		if what := decode.Describe(e.Code); what != "" {
+		if what := TroubleCode(e.Code); what != "" {
 			text += ", " + what
 		}
 		return text

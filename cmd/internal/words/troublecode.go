@@ -1,17 +1,17 @@
-package decode
+package words
 
 import (
 	"fmt"
 	"strconv"
 )
 
-// Describe says in our words what a generic trouble code means, for the codes that
+// TroubleCode says in our words what a generic trouble code means, for the codes that
 // bear on mixture and its control: oxygen sensors and their heaters, trim, air
 // metering, misfire, catalyst, purge. "" for all others.
 //
 // The numbers are those of SAE J2012 (ISO 15031-6), from memory but for P0130-P0158,
 // P0171-P0175, P2195-P2198 and P2270-P2273, which service literature confirms.
-func Describe(code string) string {
+func TroubleCode(code string) string {
 	if len(code) != 5 || code[0] != 'P' {
 		return ""
 	}
@@ -19,7 +19,7 @@ func Describe(code string) string {
 	if err != nil {
 		return ""
 	}
-	if text := descriptions[uint16(n)]; text != "" {
+	if text := codeTexts[uint16(n)]; text != "" {
 		return text
 	}
 	if cylinder := n - 0x0200; 0x01 <= cylinder && cylinder <= 0x12 && n%16 <= 9 {
@@ -73,7 +73,7 @@ var (
 	stuck         = []string{"stuck lean", "stuck rich"}
 )
 
-var descriptions = map[uint16]string{
+var codeTexts = map[uint16]string{
 	0x0053: "oxygen sensor B1S1: heater resistance",
 	0x0054: "oxygen sensor B1S2: heater resistance",
 	0x0055: "oxygen sensor B1S3: heater resistance",
