@@ -3,6 +3,8 @@ package analysis
 import (
 	"fmt"
 	"slices"
+
+	"pushback/analysis/hazard"
 )
 
 // Fuel system status bits of PID 03 (SAE J1979).
@@ -49,9 +51,9 @@ func (r *readiness) unmet() []string {
 	var out []string
 	switch {
 	case r.wide && r.mixture:
-		out = append(out, "wide-range sensor: it does not switch, so this test cannot judge it; look yourself: propane brings lambda below 1, then trim down, and its end does the opposite")
+		out = append(out, hazard.Step("wide-range sensor: it does not switch, so this test cannot judge it; look yourself: propane brings lambda below 1, then trim down, and its end does the opposite", hazard.Propane))
 	case r.wide:
-		out = append(out, "wide-range sensor: its wire must not be forced; move the mixture instead, and look at lambda and trim")
+		out = append(out, hazard.Step("wide-range sensor: its wire must not be forced; move the mixture instead, and look at lambda and trim", hazard.Propane, hazard.Hose))
 	}
 	if r.unused {
 		out = append(out, "the computer does not use this sensor for short-term trim")

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 
+	"pushback/analysis/hazard"
 	"pushback/analysis/stats"
 )
 
@@ -120,23 +121,23 @@ func points(p Pattern, flow Flow, both, two bool) []string {
 		if flow == SpeedDensity || flow == ByLoad {
 			add("is there an air meter? Without one, unmetered air mostly raises the idle; trim then points to an exhaust leak ahead of the sensor first")
 		}
-		add("unmetered air: hoses, intake gasket, brake booster, crankcase ventilation, oil cap (smoke, or propane around the joints)",
+		add(hazard.Step("unmetered air: hoses, intake gasket, brake booster, crankcase ventilation, oil cap (smoke, or propane around the joints)", hazard.Propane, hazard.Running),
 			"an exhaust leak ahead of the sensor: outside air reads as lean, most at idle",
 			"a misfire or a weak injector at idle")
 	case AddsAtLoad:
-		add("fuel supply that runs out: pressure and volume under load, filter, pump, its voltage",
+		add(hazard.Step("fuel supply that runs out: pressure and volume under load, filter, pump, its voltage", hazard.Fuel),
 			"an air meter that reads low at high flow: compare with what the engine should draw",
 			"restricted injectors")
 	case AddsAll:
-		add("an air meter or pressure sensor that reads low over its whole range", "low fuel pressure",
+		add("an air meter or pressure sensor that reads low over its whole range", hazard.Step("low fuel pressure", hazard.Fuel),
 			"fuel with more alcohol than the computer reckons with", "an oxygen sensor that reads lean: the force test tells")
 	case CutsAtIdle:
-		add("a leaking injector: pressure that falls after switching off", "purge: close it and look again",
-			"fuel in the oil, coming back through the crankcase ventilation", "a leaking pressure regulator, on cars that have its vacuum hose")
+		add(hazard.Step("a leaking injector: pressure that falls after switching off", hazard.Fuel), hazard.Step("purge: close it and look again", hazard.Running),
+			"fuel in the oil, coming back through the crankcase ventilation", hazard.Step("a leaking pressure regulator, on cars that have its vacuum hose", hazard.Fuel))
 	case CutsAtLoad:
-		add("an air meter that reads high at high flow", "fuel pressure that rises with load: regulator, return line")
+		add("an air meter that reads high at high flow", hazard.Step("fuel pressure that rises with load: regulator, return line", hazard.Fuel))
 	case CutsAll:
-		add("fuel pressure too high", "an air meter that reads high", "purge", "an oxygen sensor that reads rich: the force test tells")
+		add(hazard.Step("fuel pressure too high", hazard.Fuel), "an air meter that reads high", "purge", "an oxygen sensor that reads rich: the force test tells")
 	case AddsSomehow:
 		add("unmetered air, supply or scale: the condition below separates them")
 	case CutsSomehow:
@@ -186,11 +187,11 @@ type Condition struct {
 // conditions spread over what a petrol engine draws, the cheapest first; the load
 // figures are usual ones.
 var conditions = []Condition{
-	{"warm idle, nothing switched on, for two minutes", 800, 25},
-	{"1500 rpm without load, for one minute", 1500, 20},
-	{"2500 rpm without load, for one minute", 2500, 20},
-	{"a steady cruise at 1500 to 2500 rpm in a high gear, for some minutes", 2000, 45},
-	{"long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", 2750, 78},
+	{hazard.Step("warm idle, nothing switched on, for two minutes", hazard.Running), 800, 25},
+	{hazard.Step("1500 rpm without load, for one minute", hazard.Running), 1500, 20},
+	{hazard.Step("2500 rpm without load, for one minute", hazard.Running), 2500, 20},
+	{hazard.Step("a steady cruise at 1500 to 2500 rpm in a high gear, for some minutes", hazard.Road), 2000, 45},
+	{hazard.Step("long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", hazard.Road), 2750, 78},
 }
 
 // newFlow is how far, as a factor, an air flow must be from all that was driven to

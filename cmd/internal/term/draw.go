@@ -2,6 +2,7 @@ package term
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -177,7 +178,12 @@ func (c *canvas) values(x, y, h int, s *session.State, l look) {
 // answer lists the proofs and what to do next.
 func (c *canvas) answer(x, y, w, h int, v analysis.Verdict) {
 	end := y + h
-	for _, p := range v.Proofs {
+	proofs := v.Proofs
+	if len(v.Next) > 0 && len(proofs)+1+len(wrap(v.Next[0], w-3)) > h {
+		// No room for all and a step with its caution: what is well, the ring shows too.
+		proofs = slices.DeleteFunc(slices.Clone(proofs), func(p analysis.Proof) bool { return p.State == analysis.Proven || p.State == analysis.Untested })
+	}
+	for _, p := range proofs {
 		a := ring.Arc{ID: p.ID, State: p.State}
 		c.text(x, y, words.StateSigns[p.State], signStyle(a))
 		c.text(x+2, y, words.ProofTitles[p.ID], cell{bold: p.State == analysis.Failed})

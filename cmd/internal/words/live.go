@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/session"
 	"pushback/decode"
@@ -165,7 +166,7 @@ func Sentence(s *session.State) string {
 	case s.Phase == session.Released:
 		return "Released. Hands off: now the sensor itself must tell, and the loop must recover."
 	case s.Ready != nil && !*s.Ready:
-		return "A force would not count now: " + strings.Join(s.Reasons, "; ") + "."
+		return "A force would not count now: " + hazard.Join(s.Reasons, "; ") + "."
 	case s.Ready != nil && s.ByMixture:
 		return "Make the mixture lean or rich for 15 s, then undo it."
 	case s.Ready != nil:

@@ -11,6 +11,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/bias"
+	"pushback/analysis/hazard"
 	"pushback/cmd/internal/session"
 )
 
@@ -76,7 +77,7 @@ func PromptText(p session.Prompt, byMixture bool) string {
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			return "NOT READY YET: " + strings.Join(p.Why, "; ") + ". Waiting for it; s goes on anyway."
+			return "NOT READY YET: " + hazard.Join(p.Why, "; ") + ". Waiting for it; s goes on anyway."
 		}
 		return "Looking whether the car is ready for the test."
 	case session.StageBaseline:
@@ -145,7 +146,7 @@ func EventText(e analysis.Event) string {
 		}
 		return "ready for the test"
 	case analysis.NotReady:
-		return "not ready: " + strings.Join(e.Reasons, "; ")
+		return "not ready: " + hazard.Join(e.Reasons, "; ")
 	case analysis.ForceBegins:
 		return "the " + Arrow(e.Side) + " " + string(e.Side) + " force begins"
 	case analysis.LoopAnswers:
