@@ -9,10 +9,7 @@ import (
 // begins at 5.0 s, rises 2.5 % a second and stops at 14.2 s at 25 % (computed). Data as the
 // standard scales them: whole counts of 100/128 %.
 func TestRamp(t *testing.T) {
-	w, err := NewWatcher(Config{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	w := NewWatcher(Config{})
 	for _, every := range []float64{0.1, 0.25, 0.5, 1} {
 		w.trim = newTrimStream()
 		var a answer

@@ -3,6 +3,7 @@ package analysis
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"math"
 	"strconv"
 )
@@ -68,46 +69,42 @@ type Event struct {
 	Reasons                   []string
 }
 
-// field is one key of an event's JSON object.
+// field is one key of a JSON object; a pointer is read into, too.
 type field struct {
 	key   string
 	value any
 }
 
 // fields lists what an event of this name carries, in the promised order.
-func (e Event) fields() []field {
+func (e *Event) fields() []field {
 	switch e.Name {
 	case Ready, NotReady:
-		r := e.Reasons
-		if r == nil {
-			r = []string{}
-		}
-		return []field{{"reasons", r}}
+		return []field{{"reasons", &e.Reasons}}
 	case ForceBegins, ForceEnds:
-		return []field{{"side", e.Side}}
+		return []field{{"side", &e.Side}}
 	case LoopAnswers:
-		return []field{{"side", e.Side}, {"toward", e.Toward}, {"after_s", e.After},
-			{"after_min_s", e.AfterMin}, {"after_max_s", e.AfterMax}, {"rate_pct_s", e.Rate}}
+		return []field{{"side", &e.Side}, {"toward", &e.Toward}, {"after_s", &e.After},
+			{"after_min_s", &e.AfterMin}, {"after_max_s", &e.AfterMax}, {"rate_pct_s", &e.Rate}}
 	case LoopSilent:
-		return []field{{"side", e.Side}, {"waited_s", e.Waited}, {"moved_pct", e.Moved}}
+		return []field{{"side", &e.Side}, {"waited_s", &e.Waited}, {"moved_pct", &e.Moved}}
 	case LoopWrongWay:
-		return []field{{"side", e.Side}, {"toward", e.Toward}}
+		return []field{{"side", &e.Side}, {"toward", &e.Toward}}
 	case TrimAtLimit:
-		return []field{{"value_pct", e.Value}}
+		return []field{{"value_pct", &e.Value}}
 	case SensorAnswers:
-		return []field{{"toward", e.Toward}, {"after_s", e.After}}
+		return []field{{"toward", &e.Toward}, {"after_s", &e.After}}
 	case SensorSilent:
-		return []field{{"toward", e.Toward}, {"waited_s", e.Waited}}
+		return []field{{"toward", &e.Toward}, {"waited_s", &e.Waited}}
 	case SwitchingResumes:
-		return []field{{"after_s", e.After}}
+		return []field{{"after_s", &e.After}}
 	case OpenLoop:
-		return []field{{"status", e.Status}}
+		return []field{{"status", &e.Status}}
 	case OtherBankAnswers:
-		return []field{{"bank", e.Bank}}
+		return []field{{"bank", &e.Bank}}
 	case GapSeen:
-		return []field{{"from_s", e.From}, {"to_s", e.To}, {"cause", e.Cause}}
+		return []field{{"from_s", &e.From}, {"to_s", &e.To}, {"cause", &e.Cause}}
 	case CodeSet:
-		return []field{{"code", e.Code}, {"pending", e.Pending}}
+		return []field{{"code", &e.Code}, {"pending", &e.Pending}}
 	}
 	return nil
 }
@@ -115,7 +112,42 @@ func (e Event) fields() []field {
 // MarshalJSON writes the event as one object of the JSON lines, keys in a fixed
 // order and numbers rounded to a thousandth.
 func (e Event) MarshalJSON() ([]byte, error) {
+	if e.Reasons == nil {
+		e.Reasons = []string{}
+	}
 	return object(append([]field{{"kind", "event"}, {"t", e.T}, {"event", string(e.Name)}}, e.fields()...))
+}
+
+// UnmarshalJSON reads what MarshalJSON wrote. Keys that an event of its name does not
+// have are passed over.
+func (e *Event) UnmarshalJSON(b []byte) error {
+	var raw map[string]json.RawMessage
+	if err := json.Unmarshal(b, &raw); err != nil {
+		return err
+	}
+	var got Event
+	read := func(f field) error {
+		v, ok := raw[f.key]
+		if !ok {
+			return nil
+		}
+		if err := json.Unmarshal(v, f.value); err != nil {
+			return fmt.Errorf("read %s of an event: %w", f.key, err)
+		}
+		return nil
+	}
+	for _, f := range []field{{"event", &got.Name}, {"t", &got.T}} {
+		if err := read(f); err != nil {
+			return err
+		}
+	}
+	for _, f := range got.fields() {
+		if err := read(f); err != nil {
+			return err
+		}
+	}
+	*e = got
+	return nil
 }
 
 // object writes fields as a JSON object in the given order.
@@ -129,8 +161,11 @@ func object(fields []field) ([]byte, error) {
 		b.WriteString(strconv.Quote(f.key))
 		b.WriteByte(':')
 		v := f.value
-		if x, ok := v.(float64); ok {
+		switch x := v.(type) {
+		case float64:
 			v = round3(x)
+		case *float64:
+			v = round3(*x)
 		}
 		j, err := json.Marshal(v)
 		if err != nil {
@@ -144,6 +179,9 @@ func object(fields []field) ([]byte, error) {
 
 // round3 rounds to three decimals, and never to minus zero.
 func round3(x float64) float64 {
+	if math.Abs(x) >= 1e15 { // it has no decimals, and times 1000 might be no number
+		return x
+	}
 	r := math.Round(x*1000) / 1000
 	if r == 0 {
 		return 0

@@ -13,7 +13,7 @@ func (w *Watcher) Verdict() Verdict {
 		c.input(), c.command(Lean), c.command(Rich), c.delivery(),
 		c.sensor(Rich), c.sensor(Lean), c.bankProof(), c.recovery(),
 	}
-	if w.cfg.ByMixture && proofs[0].State != Proven {
+	if w.cfg.By == ByMixture && proofs[0].State != Proven {
 		for i := range proofs {
 			if p := &proofs[i]; p.State == Failed && (p.ID == ProofSensorRich || p.ID == ProofSensorLean) {
 				p.State = Unclear
@@ -37,11 +37,11 @@ func newCase(w *Watcher) *courtCase {
 	// A force that nobody marked counts for the watched bank where nothing was said of that time.
 	out := func(f *force) bool {
 		in, said := w.inStep(f)
-		return w.marks > 0 && !in && (said || f.bank != w.bank) && !w.cfg.ByMixture
+		return w.marks > 0 && !in && (said || f.bank != w.bank) && w.cfg.By != ByMixture
 	}
 	for _, f := range w.forces {
 		switch {
-		case w.cfg.ByMixture && w.marks > 0 && !f.marked:
+		case w.cfg.By == ByMixture && w.marks > 0 && !f.marked:
 			// Who makes marks makes them for each force: that was purge or the like.
 		case out(f):
 			// The reading lay still for a while, but not when the wire was held.
@@ -94,7 +94,7 @@ func (c *courtCase) input() Proof {
 	}
 	for _, f := range c.forces {
 		why := fmt.Sprintf("held %s at %.2f V for %.1f s", f.side, f.level, f.seconds())
-		if c.w.cfg.ByMixture {
+		if c.w.cfg.By == ByMixture {
 			if !f.followed() {
 				if p.State != Proven {
 					p.State, p.Why = Unclear, fmt.Sprintf("the reading lay between %.2f and %.2f V and did not follow the mixture: the sensor, its wire or the computer's input", f.volts.low, f.volts.high)
@@ -154,7 +154,7 @@ func (c *courtCase) command(side Side) Proof {
 
 // held says what was done, and for how long.
 func (c *courtCase) held(f *force) string {
-	if c.w.cfg.ByMixture {
+	if c.w.cfg.By == ByMixture {
 		return fmt.Sprintf("the mixture was moved %s for %.1f s", f.side, f.seconds())
 	}
 	return fmt.Sprintf("held at %.2f V for %.1f s", f.level, f.seconds())
@@ -184,7 +184,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 			}
 		}
 		near := nearZero
-		if c.w.cfg.ByMixture {
+		if c.w.cfg.By == ByMixture {
 			near = 1 // trim may rest near zero because the mixture is balanced there
 		}
 		switch {
@@ -194,7 +194,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 		case a.toItsMiddle():
 			q.State = Unclear
 			further := "hold longer"
-			if c.w.cfg.ByMixture {
+			if c.w.cfg.By == ByMixture {
 				further = "move the mixture further"
 			}
 			q.Why += "; that is its middle, and it may have no authority beyond: " + further
@@ -206,7 +206,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 		say(Unclear, fmt.Sprintf("trim stood at its limit (%+.1f %%) and had no room to answer", a.up*a.now), "limit_pct", a.up*a.now)
 	case a.state == wrongWay && f.wasOpen && !f.toldWrong && !f.opened:
 		say(Unclear, fmt.Sprintf("trim moved with the force, by %+.1f %%, but the loop was open for some of that time", signed))
-	case a.state == wrongWay && (!f.wasOpen || f.toldWrong) && f.firm() && c.w.cfg.ByMixture:
+	case a.state == wrongWay && (!f.wasOpen || f.toldWrong) && f.firm() && c.w.cfg.By == ByMixture:
 		say(Unclear, fmt.Sprintf("trim moved with the force, by %+.1f %%: something else moved the mixture the other way meanwhile, purge perhaps", signed))
 	case a.state == wrongWay && (!f.wasOpen || f.toldWrong) && f.firm():
 		say(Failed, fmt.Sprintf("trim moved with the force, by %+.1f %%", signed))
@@ -226,7 +226,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 			"stood_still_s", a.stuckFor())
 	case a.top-a.bottom >= 2*trimCount && f.seconds() > stuckEnough:
 		why := "poor contact, or the computer looks at another sensor"
-		if c.w.cfg.ByMixture {
+		if c.w.cfg.By == ByMixture {
 			why = "the mixture was moved too little, or the computer looks at another sensor"
 		}
 		say(Unclear, fmt.Sprintf("%s and trim went on hunting between %+.1f and %+.1f %%: %s", c.held(f), min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top), why))
@@ -335,7 +335,7 @@ func (c *courtCase) delivery() Proof {
 		p.State = Unclear
 		p.Why = "the downstream sensor has not moved, but trim was not away far and long enough to be sure of that: hold longer"
 		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose, "needed_pct_s", enoughDose)
-	case c.w.cfg.ByMixture:
+	case c.w.cfg.By == ByMixture:
 		p.State, p.Why = Unclear, "the loop did not bring the mixture back while it was forced: force it less, or for longer"
 	default:
 		p.State, p.Why = Unclear, "the downstream sensor was read too seldom"
@@ -372,7 +372,7 @@ func (c *courtCase) sensor(side Side) Proof {
 		}
 	}
 	for _, f := range c.forces {
-		if c.w.cfg.ByMixture && f.side == side {
+		if c.w.cfg.By == ByMixture && f.side == side {
 			switch {
 			case f.own.state == answered && f.compensated && (f.volts.showed(side) || strength(side, f.level) > 0):
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s, the sensor said so and steered trim until it had brought it back", side),
@@ -457,7 +457,7 @@ func (c *courtCase) bankProof() Proof {
 			}
 			p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
 			switch {
-			case c.w.cfg.ByMixture:
+			case c.w.cfg.By == ByMixture:
 				p.State, p.Why = Untested, "the mixture was moved, which may reach both banks: only the wire tells whose trim answers this sensor"
 			case f.other.state == answered:
 				p.State = Unclear
@@ -465,7 +465,7 @@ func (c *courtCase) bankProof() Proof {
 			default:
 				p.Why += fmt.Sprintf(" and bank %d's did not", c.w.other)
 			}
-		case f.own.state == answered && p.State == Proven && f.other.state == answered && !c.w.cfg.ByMixture:
+		case f.own.state == answered && p.State == Proven && f.other.state == answered && c.w.cfg.By != ByMixture:
 			p.State = Unclear
 			p.Why += fmt.Sprintf("; but at another force bank %d's answered with it", c.w.other)
 		}
@@ -559,7 +559,7 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 	lean, rich := tested(ProofAddsFuel), tested(ProofCutsFuel)
 	leanOK := proven(ProofAddsFuel, ProofSensorRich)
 	richOK := proven(ProofCutsFuel, ProofSensorLean)
-	if w.cfg.ByMixture {
+	if w.cfg.By == ByMixture {
 		// The mixture that is forced shows the sensor on that side itself; what it says after the
 		// release is the other side, which one force need not show.
 		sensor := proven(ProofSensorRich) || proven(ProofSensorLean)

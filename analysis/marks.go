@@ -33,16 +33,12 @@ func sideIndex(s Side) int {
 	return 0
 }
 
-// Mark takes what the technician says he does: Lean, Rich, or "" for a release.
+// Mark takes the word of the technician that they begin to force a side.
 func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	w.events = w.events[:0]
 	t := at.Seconds()
 	w.now = max(w.now, t)
 	w.tell(t, side)
-	if side == "" {
-		w.markRelease(t)
-		return w.events
-	}
 	w.marks++
 	f := w.holding()
 	if f == nil && len(w.forces) >= maxForces {
@@ -59,7 +55,7 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	if w.expect.open {
 		w.judgeFollow(t)
 	}
-	if w.cfg.ByMixture {
+	if w.cfg.By == ByMixture {
 		// The loop may compensate at once, so that the reading hardly shows it: the word
 		// begins the force, and trim is watched from there on.
 		w.beginForce(held{side: side, lo: max(0, t-2), hi: t + 2, loose: true, told: true}, &w.volts, true)
@@ -69,17 +65,25 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	return w.events
 }
 
-func (w *Watcher) markRelease(t float64) {
+// Release takes the word of the technician that they let go.
+func (w *Watcher) Release(at time.Duration) []Event {
+	w.events = w.events[:0]
+	t := at.Seconds()
+	w.now = max(w.now, t)
+	if n := len(w.told); n > 0 && w.told[n-1].release == 0 {
+		w.told[n-1].release = t
+	}
 	switch {
 	case w.holding() != nil:
 		w.expect.releaseAt = t
-		if w.cfg.ByMixture {
+		if w.cfg.By == ByMixture {
 			w.endForce(w.holding(), t, t, true)
 		}
 	case w.expect.open:
 		w.judgeFollow(t)
 		w.expect.open = false
 	}
+	return w.events
 }
 
 // told is what the technician said of one force: when he took the wire and when he let go, s; 0 if
@@ -91,12 +95,8 @@ type told struct {
 
 // tell notes a mark.
 func (w *Watcher) tell(t float64, side Side) {
-	n := len(w.told)
-	switch {
-	case side != "" && n < maxForces:
+	if len(w.told) < maxForces {
 		w.told = append(w.told, told{side: side, at: t})
-	case side == "" && n > 0 && w.told[n-1].release == 0:
-		w.told[n-1].release = t
 	}
 }
 

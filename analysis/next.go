@@ -20,7 +20,7 @@ const raisedFrom = 0.10
 // raised tells a lean force that did not read zero.
 func (c *courtCase) raised() []string {
 	for _, f := range c.forces {
-		if f.side == Lean && !c.w.cfg.ByMixture && !f.loose && f.level >= raisedFrom {
+		if f.side == Lean && c.w.cfg.By != ByMixture && !f.loose && f.level >= raisedFrom {
 			return []string{hazard.Step(fmt.Sprintf("held lean the reading was %.2f V, not zero: measure the contact's resistance, and the signal return against battery minus with a meter", f.level), hazard.Wire)}
 		}
 	}
@@ -126,7 +126,7 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 		add(hazard.Step("enrich with propane: if the sensor goes above 0.8 V it is good and the fuel is not delivered; if not, the sensor is dead", hazard.Propane))
 	case by[ProofInput].State == Unclear:
 		switch {
-		case !c.w.cfg.ByMixture:
+		case c.w.cfg.By != ByMixture:
 			add(hazard.Step("repeat with a firm contact, or a stronger source within its safe limits: "+by[ProofInput].Why, hazard.Wire))
 		case len(c.forces) > 0:
 			add(hazard.Step("hold the signal wire lean, then rich: if the reading follows, its wire and the computer's input are good and the sensor is dead; if it does not, they are not", hazard.Wire))
@@ -164,7 +164,7 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 			switch {
 			case d.id == ProofRecovery:
 				hazards = nil // hands off
-			case c.w.cfg.ByMixture && d.mixture != "":
+			case c.w.cfg.By == ByMixture && d.mixture != "":
 				how, hazards = d.mixture, d.moving
 			}
 			add(hazard.Step(how+": "+p.Why, hazards...))

@@ -72,10 +72,7 @@ func cellCurve(lambda float64) float64 {
 }
 
 func (c plant) run(cfg Config) (*Watcher, []Event) {
-	w, err := NewWatcher(cfg)
-	if err != nil {
-		panic(err)
-	}
+	w := NewWatcher(cfg)
 	var events []Event
 	keep := func(e []Event) { events = append(events, e...) }
 	rng := rand.New(rand.NewPCG(c.seed, 77))
@@ -147,7 +144,7 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 			}
 			if t >= f.at+f.length-c.lingers && c.marks && marked[k] == 1 {
 				marked[k] = 2
-				keep(w.Mark(secs(t+0.3), ""))
+				keep(w.Release(secs(t + 0.3)))
 			}
 		}
 		read := wire

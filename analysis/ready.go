@@ -103,7 +103,7 @@ func (r *readiness) settle() float64 {
 // step says ready or not_ready when that has changed for long enough.
 func (w *Watcher) stepReady(now float64) {
 	r := &w.ready
-	r.mixture = w.cfg.ByMixture
+	r.mixture = w.cfg.By == ByMixture
 	ok := r.holds()
 	if ok != r.candidate || r.since < 0 {
 		r.candidate, r.since = ok, now

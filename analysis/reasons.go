@@ -35,7 +35,7 @@ func (w *Watcher) Reasons() []string {
 		}
 		add(ForceReason+"%d, %s, from %.2f s (between %.2f and %.2f) to %.2f s: %s.", i+1, f.side, f.begin, f.beginLo, f.beginHi, f.begin+max(0, f.seconds()), how)
 		w.restReasons(f, add)
-		if !w.cfg.ByMixture && !f.loose && f.volts.known() {
+		if w.cfg.By != ByMixture && !f.loose && f.volts.known() {
 			add("  Held: %.0f %% of the readings at %.3f V; the chance that the sensor stays on this side for so long by itself is %s.",
 				100*f.share, f.level, odds(f.volts.stays(f.side).chance(f.seconds())))
 		}

@@ -155,10 +155,7 @@ func feedRest(r *rand.Rand, trim func(float64) float64, half, rest, hold float64
 }
 
 func feedHold(r *rand.Rand, trim func(float64) float64, half, rest, hold float64, side Side) answer {
-	w, err := NewWatcher(Config{})
-	if err != nil {
-		panic(err)
-	}
+	w := NewWatcher(Config{})
 	every := 0.05 * math.Pow(20, r.Float64())
 	read := func(x float64) point {
 		return point{x - 0.02, x + 0.02, math.Round(trim(x)/trimCount) * trimCount}

@@ -7,10 +7,30 @@ import (
 	"pushback/decode"
 )
 
+// By says what is forced. Its names are promised to other programs.
+type By string
+
+const (
+	ByWire    By = "wire"    // the signal wire
+	ByMixture By = "mixture" // the mixture itself: propane, an induced lean
+	ByFuelCut By = "fuelcut" // nothing but the throttle is lifted; not judged yet, so ParseBy refuses it
+)
+
+// ParseBy reads a name; "" is the wire. The error names those that there are.
+func ParseBy(name string) (By, error) {
+	switch by := By(name); by {
+	case "":
+		return ByWire, nil
+	case ByWire, ByMixture:
+		return by, nil
+	}
+	return "", fmt.Errorf("%q is neither wire nor mixture", name)
+}
+
 // Config says what is being tested.
 type Config struct {
-	Sensor    string // the sensor that is forced: "B1S1"
-	ByMixture bool   // the mixture is forced, not the signal wire
+	Sensor decode.SensorID // the one that is forced; zero: B1S1
+	By     By              // "": the wire
 }
 
 // baselineFor is how much of the past is compared with, s.
@@ -78,19 +98,13 @@ const (
 	roleWide
 )
 
-// NewWatcher returns a watcher for the sensor in cfg. The error says what is wrong
-// with its name.
-func NewWatcher(cfg Config) (*Watcher, error) {
-	if cfg.Sensor == "" {
-		cfg.Sensor = "B1S1"
-	}
-	var bank, pos int
-	if n, err := fmt.Sscanf(cfg.Sensor, "B%dS%d", &bank, &pos); n != 2 || err != nil ||
-		bank < 1 || bank > 4 || pos < 1 || pos > 4 || cfg.Sensor != fmt.Sprintf("B%dS%d", bank, pos) {
-		return nil, fmt.Errorf("sensor %q: want a name such as B1S1 (bank 1 to 4, sensor 1 to 4)", cfg.Sensor)
+// NewWatcher returns a watcher of what cfg says.
+func NewWatcher(cfg Config) *Watcher {
+	if cfg.Sensor == (decode.SensorID{}) {
+		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
 	w := &Watcher{
-		cfg: cfg, bank: bank, pos: pos, other: (bank - 1) ^ 1 + 1,
+		cfg: cfg, bank: cfg.Sensor.Bank, pos: cfg.Sensor.Position, other: cfg.Sensor.Beside().Bank,
 		roles: map[*decode.Signal]role{},
 		volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024),
 		trim: newTrimStream(), otherTrim: newTrimStream(),
@@ -102,7 +116,7 @@ func NewWatcher(cfg Config) (*Watcher, error) {
 	}
 	w.ready.rpm = newSeries(256)
 	w.ready.since, w.ready.openAt = -1, -10
-	return w, nil
+	return w
 }
 
 func (w *Watcher) roleOf(s *decode.Signal) role {
@@ -110,33 +124,35 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 		return r
 	}
 	r := roleNone
-	name := func(format string, args ...any) bool { return s.Name == fmt.Sprintf(format, args...) }
-	switch {
-	case name("O2S%d%d", w.bank, w.pos):
+	id, beside := w.cfg.Sensor, w.cfg.Sensor.Beside()
+	switch s.Name {
+	case id.Voltage():
 		r = roleVolts
-	case name("O2S%d%d", w.other, w.pos):
+	case beside.Voltage():
 		r = roleOtherVolts
-	case w.pos == 1 && name("O2S%d2", w.bank):
-		r = roleDown
-	case name("SHRTFT%d", w.bank):
+	case id.Downstream().Voltage(): // of a sensor behind the catalyst it is that itself, above
+		if id.Position == 1 {
+			r = roleDown
+		}
+	case id.Trim():
 		r = roleTrim
-	case name("SHRTFT%d%d", w.bank, w.pos):
+	case id.TrimBeside():
 		r = roleTrimBeside
-	case name("LONGFT%d", w.bank):
+	case id.LongTrim():
 		r = roleLong
-	case name("SHRTFT%d", w.other):
+	case beside.Trim():
 		r = roleOtherTrim
-	case name("SHRTFT%d%d", w.other, w.pos):
+	case beside.TrimBeside():
 		r = roleOtherTrimBeside
-	case name("LONGFT%d", w.other):
+	case beside.LongTrim():
 		r = roleOtherLong
-	case name("FUELSYS1") && w.bank != 2, name("FUELSYS2") && w.bank == 2:
+	case id.Status():
 		r = roleStatus
-	case name("ECT"):
+	case "ECT":
 		r = roleCoolant
-	case name("RPM"):
+	case "RPM":
 		r = roleRPM
-	case name("EQ_RAT%d%d", w.bank, w.pos):
+	case id.Ratio():
 		r = roleWide
 	}
 	w.roles[s] = r
@@ -259,7 +275,7 @@ func (w *Watcher) stepVolts(p point) {
 		w.rest.forced(p.t())
 	}
 	w.fig.volts(p, w.running() != nil)
-	w.slow.volts(p, w.holding() != nil && !w.cfg.ByMixture)
+	w.slow.volts(p, w.holding() != nil && w.cfg.By != ByMixture)
 	f := w.running()
 	switch {
 	case f == nil:
@@ -333,7 +349,7 @@ func (w *Watcher) lookForForce(p point) {
 	if w.holding() != nil || len(w.forces) >= maxForces {
 		return
 	}
-	if w.cfg.ByMixture {
+	if w.cfg.By == ByMixture {
 		w.lookForMixture()
 		return
 	}
@@ -466,7 +482,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.volts = volts
 	own, other := w.noises(h.hi-1e-6, volts.halfPeriod())
 	f.own.begin(h.side, h.lo, h.hi, base, own)
-	f.own.mayTurn = w.cfg.ByMixture
+	f.own.mayTurn = w.cfg.By == ByMixture
 	from := max(h.lo-trimBaselineFor, w.restFrom)
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.holds()
@@ -649,7 +665,7 @@ func (w *Watcher) judgeHold(f *force) {
 		far = 15 // nothing of its own to compare with, and purge may move trim by some 10 %
 	}
 	strides := o.moved() >= far && o.drop <= 1.01*trimCount && since >= 8
-	if (o.state == answered || strides) && !f.toldOther && since > 1 && !w.cfg.ByMixture { // propane reaches both banks
+	if (o.state == answered || strides) && !f.toldOther && since > 1 && w.cfg.By != ByMixture { // propane reaches both banks
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
 		inStep := o.lowAt.t() <= f.beginHi+2
@@ -666,7 +682,7 @@ func (w *Watcher) judgeHold(f *force) {
 // steered reports whether the sensor has told the loop to move for as long as silence
 // takes. A held wire does; a mixture that is forced may have been brought back.
 func (w *Watcher) steered(f *force) bool {
-	return !w.cfg.ByMixture || f.toldFor >= stuckEnough
+	return w.cfg.By != ByMixture || f.toldFor >= stuckEnough
 }
 
 // farOut is the trim from which standing still may mean the computer's limit, %:
@@ -703,7 +719,7 @@ func toward(side Side) string {
 
 // stepHold follows the held signal until it is let go.
 func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
-	if w.cfg.ByMixture {
+	if w.cfg.By == ByMixture {
 		w.stepMixtureHold(f, p)
 		return
 	}

@@ -89,20 +89,20 @@ func TestConclusions(t *testing.T) {
 			p.marks, p.addsOnly, p.seconds = true, true, 130
 			p.disturbance = func(t float64) float64 { return -0.08 * boolTo(t > 52) }
 		}), Config{}, UnclearResult},
-		{"by mixture", with(mixture(0.05)), Config{ByMixture: true}, LoopProven},
-		{"by mixture, more than the loop brings back", with(mixture(0.15)), Config{ByMixture: true}, LoopProven},
-		{"by mixture, the gas lingers after the release", with(func(p *plant) { mixture(0.05)(p); p.lingers = 1.8 }), Config{ByMixture: true}, LoopProven},
-		{"by mixture, fuel not delivered", with(func(p *plant) { mixture(0.08)(p); p.noDelivery, p.base = true, 1 }), Config{ByMixture: true}, UnclearResult},
-		{"by mixture, lean only", with(func(p *plant) { mixture(0.08)(p); p.forces = p.forces[:1] }), Config{ByMixture: true}, PartlyProven},
-		{"by mixture, adds only", with(func(p *plant) { mixture(0.08)(p); p.addsOnly = true }), Config{ByMixture: true}, NoCommand},
-		{"by mixture, cuts only", with(func(p *plant) { mixture(0.08)(p); p.cutsOnly, p.base = true, 0.98 }), Config{ByMixture: true}, NoCommand},
-		{"by mixture, trim frozen", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{ByMixture: true}, NoCommand},
-		{"by mixture, sensor dead", with(func(p *plant) { mixture(0.08)(p); p.cell, p.seconds = flat(0.06), 130 }), Config{ByMixture: true}, UnclearResult},
+		{"by mixture", with(mixture(0.05)), Config{By: ByMixture}, LoopProven},
+		{"by mixture, more than the loop brings back", with(mixture(0.15)), Config{By: ByMixture}, LoopProven},
+		{"by mixture, the gas lingers after the release", with(func(p *plant) { mixture(0.05)(p); p.lingers = 1.8 }), Config{By: ByMixture}, LoopProven},
+		{"by mixture, fuel not delivered", with(func(p *plant) { mixture(0.08)(p); p.noDelivery, p.base = true, 1 }), Config{By: ByMixture}, UnclearResult},
+		{"by mixture, lean only", with(func(p *plant) { mixture(0.08)(p); p.forces = p.forces[:1] }), Config{By: ByMixture}, PartlyProven},
+		{"by mixture, adds only", with(func(p *plant) { mixture(0.08)(p); p.addsOnly = true }), Config{By: ByMixture}, NoCommand},
+		{"by mixture, cuts only", with(func(p *plant) { mixture(0.08)(p); p.cutsOnly, p.base = true, 0.98 }), Config{By: ByMixture}, NoCommand},
+		{"by mixture, trim frozen", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{By: ByMixture}, NoCommand},
+		{"by mixture, sensor dead", with(func(p *plant) { mixture(0.08)(p); p.cell, p.seconds = flat(0.06), 130 }), Config{By: ByMixture}, UnclearResult},
 		{"by mixture, answers rich, never lean", with(func(p *plant) {
 			mixture(0.12)(p)
 			p.cell = func(l, t float64) float64 { return max(cellCurve(l), 0.56) }
 			p.seconds = 130
-		}), Config{ByMixture: true}, UnclearResult},
+		}), Config{By: ByMixture}, UnclearResult},
 		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, UnclearResult},
 	}
 	for _, c := range cases {
@@ -163,10 +163,7 @@ func TestRaisedReturnIsTold(t *testing.T) {
 // A sensor behind the catalyst is not used for short-term trim, and the computer says
 // so (trim byte FF, SAE J1979 PIDs 14 to 1B): forcing it tests nothing.
 func TestDownstreamSensorForced(t *testing.T) {
-	w, err := NewWatcher(Config{Sensor: "B1S2"})
-	if err != nil {
-		t.Fatal(err)
-	}
+	w := NewWatcher(Config{Sensor: decode.SensorID{Bank: 1, Position: 2}})
 	volts, trim, bank := decode.ByName("O2S12"), decode.ByName("SHRTFT12"), decode.ByName("SHRTFT1")
 	for i := range 400 {
 		at := float64(i) * 0.1
@@ -190,10 +187,7 @@ func TestDownstreamSensorForced(t *testing.T) {
 // Step is called for each reading of an eight-hour session: it allocates nothing while
 // nothing happens, and what is kept does not grow.
 func TestStepDoesNotAllocate(t *testing.T) {
-	w, err := NewWatcher(Config{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	w := NewWatcher(Config{})
 	volts, trim := decode.ByName("O2S11"), decode.ByName("SHRTFT1")
 	i := 0
 	step := func() {
@@ -215,10 +209,7 @@ func TestStepDoesNotAllocate(t *testing.T) {
 }
 
 func BenchmarkStep(b *testing.B) {
-	w, err := NewWatcher(Config{})
-	if err != nil {
-		b.Fatal(err)
-	}
+	w := NewWatcher(Config{})
 	volts := decode.ByName("O2S11")
 	b.ReportAllocs()
 	for i := range b.N {

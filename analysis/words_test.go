@@ -29,13 +29,13 @@ func TestWordsOfHardCases(t *testing.T) {
 		{"monitor trips: trim fell when the loop opened", trip, Config{}, ProofBank, Proven, "answered", number{"own_moved_pct", 15, 30}, "", ""},
 		{"monitor trips: nothing to report was left", trip, Config{}, ProofSensorRich, Unclear, "gone before the release", number{}, "", ""},
 		{"both banks on one trim", with(func(p *plant) { p.bothTrims = true }), Config{}, ProofBank, Unclear, "one trim", number{"other_moved_pct", 15, 30}, "", ""},
-		{"mixture reaches both banks", with(func(p *plant) { mixture(0.08)(p); p.bothTrims = true }), Config{ByMixture: true}, ProofBank, Untested, "only the wire tells", number{}, "", ""},
-		{"the loop's own rate, though it brought the mixture back", with(mixture(0.08)), Config{ByMixture: true}, ProofAddsFuel, Proven, "the mixture was moved lean", number{"rate_pct_s", 1.6, 3.5}, "", ""},
-		{"nothing is held by mixture", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{ByMixture: true}, ProofAddsFuel, Failed, "the mixture was moved lean", number{"stood_still_s", 7, 15}, "", "contact"},
+		{"mixture reaches both banks", with(func(p *plant) { mixture(0.08)(p); p.bothTrims = true }), Config{By: ByMixture}, ProofBank, Untested, "only the wire tells", number{}, "", ""},
+		{"the loop's own rate, though it brought the mixture back", with(mixture(0.08)), Config{By: ByMixture}, ProofAddsFuel, Proven, "the mixture was moved lean", number{"rate_pct_s", 1.6, 3.5}, "", ""},
+		{"nothing is held by mixture", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{By: ByMixture}, ProofAddsFuel, Failed, "the mixture was moved lean", number{"stood_still_s", 7, 15}, "", "contact"},
 		{"a dead line by mixture may be the wire's fault", with(func(p *plant) {
 			mixture(0.08)(p)
 			p.cell, p.seconds = func(float64, float64) float64 { return 0.06 }, 130
-		}), Config{ByMixture: true}, ProofInput, Unclear, "did not follow the mixture", number{}, "hold the signal wire", ""},
+		}), Config{By: ByMixture}, ProofInput, Unclear, "did not follow the mixture", number{}, "hold the signal wire", ""},
 		{"input dead: the cheapest check first", with(func(p *plant) { p.inputStuck = 0.45 }), Config{}, ProofInput, Failed, "went on as before", number{}, "the one that you read", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

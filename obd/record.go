@@ -14,6 +14,12 @@ type Request struct {
 	Expect int
 }
 
+// Bytes returns the service followed by the data, as they go over the bus.
+func (r Request) Bytes() []byte { return r.AppendTo(make([]byte, 0, 1+len(r.Data))) }
+
+// AppendTo appends service and data to b.
+func (r Request) AppendTo(b []byte) []byte { return append(append(b, r.Service), r.Data...) }
+
 // Hex returns service and data in capital hexadecimal, "0114". It is how requests
 // are stored.
 func (r Request) Hex() string {

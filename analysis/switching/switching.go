@@ -30,10 +30,11 @@ type reading struct {
 
 // NewCollector collects the readings of a narrow sensor such as B1S1.
 func NewCollector(sensor string) *Collector {
-	if len(sensor) != 4 {
+	id, err := decode.ParseSensorID(sensor)
+	if err != nil {
 		return &Collector{}
 	}
-	return &Collector{name: "O2S" + sensor[1:2] + sensor[3:]}
+	return &Collector{name: id.Voltage()}
 }
 
 // How long an engine speed holds by itself, s, and how far apart two that agree to a share

@@ -105,7 +105,7 @@ func integrity(ctx context.Context, s setup, n int, rates obdtest.Rates, seed ui
 			return t, fmt.Errorf("%s on a good line: %v, %w", req.Hex(), x.Outcome, err)
 		}
 		for _, r := range x.Replies {
-			_, _ = d.Reply(r.From, append([]byte{req.Service}, req.Data...), r.Data, 0, 0, nil)
+			_, _ = d.Reply(r.From, req.Bytes(), r.Data, 0, 0, nil)
 		}
 	}
 	known := a.Known()
@@ -173,7 +173,7 @@ func (t *tally) check(d *decode.Decoder, b obd.Bus, x *obd.Exchange, bus []tappe
 		}
 		samples := 0
 		if x.Request.Service == 0x01 {
-			out, _ := d.Reply(r.From, append([]byte{x.Request.Service}, x.Request.Data...), r.Data, x.Sent, x.Received, nil)
+			out, _ := d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.Received, nil)
 			for _, s := range out {
 				if !s.Missing {
 					samples++

@@ -113,7 +113,7 @@ func (s *speed) atRest(bus obd.Bus) {
 	wanted := 0.0
 	for text, period := range s.periods {
 		req, _ := obd.ParseRequest(text)
-		request := append([]byte{req.Service}, req.Data...)
+		request := req.Bytes()
 		reply := append([]byte{req.Service + 0x40}, req.Data...)
 		if req.Service == 0x01 {
 			reply = append(reply, make([]byte, decode.PIDLength(req.Data[0]))...)
@@ -169,7 +169,7 @@ func measure(ctx context.Context, car string, bus obd.Bus, baud, maxBaud int, aw
 		if x.Outcome != obd.OK {
 			return speed{}, fmt.Errorf("%s: %v", x.Request.Hex(), x.Outcome)
 		}
-		request := append([]byte{x.Request.Service}, x.Request.Data...)
+		request := x.Request.Bytes()
 		reply := x.Replies[0].Data
 		if d := x.Request.Data; len(d) == 2 && d[0] == d[1] { // the value came twice
 			reply = append(append([]byte(nil), reply...), reply[1:]...)

@@ -6,7 +6,8 @@ import (
 	"slices"
 	"strings"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 )
@@ -33,7 +34,7 @@ const (
 )
 
 // readyChecks lists the conditions for a test of a sensor, from what a survey saw.
-func readyChecks(s *survey, d *decode.Decoder, found *session.Findings, sensor string, mixture bool) []check {
+func readyChecks(s *survey, d *decode.Decoder, found *session.Findings, sensor string, by analysis.By) []check {
 	var out []check
 	add := func(what string, ok, known bool, seen, do string) {
 		c := check{what, checkOK, seen, ""}
@@ -104,17 +105,17 @@ func readyChecks(s *survey, d *decode.Decoder, found *session.Findings, sensor s
 // tells the conditions that are not met beyond those that the watcher itself waits for.
 type checklist struct {
 	*survey
-	judge   *session.Judge
-	found   *session.Findings
-	sensor  string
-	mixture bool
-	tell    func(check)
-	told    bool
-	unmet   []check
+	judge  *session.Judge
+	found  *session.Findings
+	sensor string
+	by     analysis.By
+	tell   func(check)
+	told   bool
+	unmet  []check
 }
 
-func newChecklist(judge *session.Judge, found *session.Findings, asked func() bool, sensor string, mixture bool, tell func(check)) *checklist {
-	return &checklist{survey: newSurvey(sensor, asked, func() {}), judge: judge, found: found, sensor: sensor, mixture: mixture, tell: tell}
+func newChecklist(judge *session.Judge, found *session.Findings, asked func() bool, sensor string, by analysis.By, tell func(check)) *checklist {
+	return &checklist{survey: newSurvey(sensor, asked, func() {}), judge: judge, found: found, sensor: sensor, by: by, tell: tell}
 }
 
 // waited are the conditions that the watcher waits for and says itself.
@@ -128,7 +129,7 @@ func (l *checklist) Write(f session.Frame) error {
 		return err
 	}
 	l.told = true
-	for _, c := range readyChecks(l.survey, l.judge.Decoder(), l.found, l.sensor, l.mixture) {
+	for _, c := range readyChecks(l.survey, l.judge.Decoder(), l.found, l.sensor, l.by) {
 		if c.State == checkUnmet && !slices.Contains(waited, c.What) {
 			l.unmet = append(l.unmet, c)
 			l.tell(c)

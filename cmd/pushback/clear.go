@@ -12,7 +12,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/store"
@@ -61,18 +62,20 @@ func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
 		return err
 	}
 	car := p.Vehicle()
-	w, err := db.Create(ctx, store.Meta{Started: time.Now(), Format: car.Format, Adapter: car.Identity.Text,
-		Sensors: sensorNames(car.Decoder), Watching: r.car.sensor, By: byName(false), Origin: origin,
-		Label: "clearing of codes", Note: note, Version: versionText()})
+	meta := store.Meta{Started: time.Now(), Format: car.Format, Adapter: car.Identity.Text,
+		Sensors: sensorNames(car.Decoder), Watching: r.car.sensor, By: string(analysis.ByWire), Origin: origin,
+		Label: "clearing of codes", Note: note, Version: versionText()}
+	w, err := db.Create(ctx, meta)
 	if err != nil {
 		return err
 	}
 	defer w.Close()
-	judge, err := session.NewJudge(watchConfig(r.car.sensor, false), car.Format)
+	setup, err := setupOf(meta)
 	if err != nil {
 		return err
 	}
-	found, inquiry := session.NewFindings(judge), session.NewInquiry(p, judge, r.car.sensor)
+	judge := session.NewJudge(setup)
+	found, inquiry := session.NewFindings(judge), session.NewOneTimeQueries(p, judge)
 	look := newSurvey(r.car.sensor, inquiry.Done, p.Stop)
 	src := &clearing{Poller: p, adapter: adapter, clock: r.clock}
 	src.decide = func() error {

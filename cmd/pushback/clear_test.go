@@ -10,7 +10,8 @@ import (
 	"strings"
 	"testing"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -123,7 +124,7 @@ func TestMonitorsProgress(t *testing.T) {
 	}
 	// Open, they are a condition to mind.
 	for open, want := range map[string]string{"410181076D6D": checkUnmet, "410181076D0D": checkOK} {
-		for _, c := range readyChecks(newSurvey("B1S1", nil, nil), &decode.Decoder{}, &session.Findings{Readiness: read(open)}, "B1S1", false) {
+		for _, c := range readyChecks(newSurvey("B1S1", nil, nil), &decode.Decoder{}, &session.Findings{Readiness: read(open)}, "B1S1", analysis.ByWire) {
 			if strings.HasPrefix(c.What, "monitors") && (c.State != want || (c.Do == "") != (want == checkOK)) {
 				t.Errorf("%s: %+v, want %s", open, c, want)
 			}

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"pushback/analysis/compare"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/simcar"

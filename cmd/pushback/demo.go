@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"
@@ -38,7 +38,7 @@ writes the report, as 'report' does.
 			if err != nil {
 				return err
 			}
-			mixture, err := byMixture(cmd, f.by)
+			by, err := parseBy(cmd, f.by)
 			if err != nil {
 				return err
 			}
@@ -64,9 +64,9 @@ writes the report, as 'report' does.
 			f.car.port = port
 			fmt.Fprintf(a.people(), "simulated car %q on %s\n", car, port)
 			return a.live(ctx, liveRun{
-				name: "demo", flags: f, bus: bus, mixture: mixture, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
+				name: "demo", flags: f, bus: bus, by: by, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
 				guide:      &session.GuideConfig{Ready: 12 * time.Second},
-				technician: func(h hands) technician { return &scripted{car: sim, mixture: mixture, hands: h} },
+				technician: func(h hands) technician { return &scripted{car: sim, by: by, hands: h} },
 				done: func(ctx context.Context, db *store.Store, id string) error {
 					w, err := writeReport(ctx, db, []string{id}, reportFlags{out: report})
 					if err == nil {
@@ -90,9 +90,9 @@ writes the report, as 'report' does.
 // scripted is the demonstration's technician: he does what the prompts say, with a
 // person's delay.
 type scripted struct {
-	car     *simcar.Sim
-	mixture bool
-	hands   hands
+	car   *simcar.Sim
+	by    analysis.By
+	hands hands
 
 	holds bool
 	warm  bool
@@ -125,7 +125,7 @@ func (s *scripted) Prompt(p session.Prompt) {
 }
 
 func (s *scripted) force(side analysis.Side) {
-	_ = s.car.Apply(simcar.Force{Kind: forceKind(side, s.mixture)}) // a known kind is valid
+	_ = s.car.Apply(simcar.Force{Kind: forceKind(side, s.by == analysis.ByMixture)}) // a known kind is valid
 	s.holds = true
 	s.hands.mark(obd.Mark{Kind: obd.MarkKind(side)})
 }

@@ -6,9 +6,9 @@ import (
 	"math"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
-	"pushback/cmd/internal/session"
 	"pushback/store"
 )
 
@@ -37,10 +37,11 @@ func gather(ctx context.Context, db *store.Store, ref string, sinks ...session.S
 		return nil, err
 	}
 	defer reader.Close()
-	judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
+	setup, err := setupOf(m)
 	if err != nil {
 		return nil, err
 	}
+	judge := session.NewJudge(setup)
 	e := newEvidence(m, judge)
 	e.trims = &trimmap.Collector{}
 	records, stop := newReadAhead(ctx, reader)

@@ -9,7 +9,7 @@ import (
 	"os"
 	"slices"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/decode"
 	"pushback/store"
 	"pushback/store/longcsv"
@@ -60,11 +60,12 @@ func (a *app) lines(ctx context.Context, db *store.Store, m store.Meta) iter.Seq
 			return
 		}
 		defer reader.Close()
-		judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
+		setup, err := setupOf(m)
 		if err != nil {
 			yield(transfer.Line{}, err)
 			return
 		}
+		judge := session.NewJudge(setup)
 		bar := newProgress(a.errOut, m.Duration)
 		defer bar.clear()
 		for {

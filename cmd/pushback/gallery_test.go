@@ -62,7 +62,7 @@ func TestGallery(t *testing.T) {
 	}
 	write := func(name string, refs ...string) { report(db, name, refs...) }
 	for _, car := range simcar.Cars() {
-		for _, mixture := range []bool{false, true} {
+		for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture} {
 			a, out, _ := testApp(t, db)
 			sim, err := simcar.New(simcar.Config{Car: car, Seed: 1})
 			if err != nil {
@@ -71,21 +71,21 @@ func TestGallery(t *testing.T) {
 			r := demoRun(sim)
 			r.flags.car.sensor, r.flags.vehicle = car.Sensor, "simulated "+car.Name
 			name := car.Name
-			if r.mixture = mixture; mixture {
+			if r.by = by; by == analysis.ByMixture {
 				name += "-mixture"
-				r.technician = func(h hands) technician { return &scripted{car: sim, mixture: true, hands: h} }
+				r.technician = func(h hands) technician { return &scripted{car: sim, by: by, hands: h} }
 			}
 			if err := a.live(t.Context(), r); out.Len() == 0 {
 				// The guided test refuses the car; it can be recorded.
 				t.Logf("%s: recorded only: %v", name, err)
 				cfg := simcar.Config{Car: car, Seed: 1}
-				if mixture {
+				if by == analysis.ByMixture {
 					cfg.Forces = []simcar.Force{{Kind: simcar.ForcePropane, At: 50 * time.Second, For: 25 * time.Second}, {Kind: simcar.ForceVacuum, At: 110 * time.Second, For: 25 * time.Second}}
 				}
 				if sim, err = simcar.New(cfg); err != nil {
 					t.Fatal(err)
 				}
-				r = liveRun{origin: "simulated", mixture: mixture, clock: sim.Clock(), flags: r.flags,
+				r = liveRun{origin: "simulated", by: by, clock: sim.Clock(), flags: r.flags,
 					open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
 				r.flags.dur = 3 * time.Minute
 				_ = a.live(t.Context(), r) // the status is the verdict's

@@ -15,7 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/store"
@@ -59,16 +59,14 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 		Args: args(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if cmd.Flags().Changed("sensor") {
-				if err := checkSensor(im.sensor); err != nil {
+				if _, err := decode.ParseSensorID(im.sensor); err != nil {
 					return usage(cmd, err)
 				}
 			}
 			if im.by != "" {
-				mixture, err := byMixture(cmd, im.by)
-				if err != nil {
+				if _, err := parseBy(cmd, im.by); err != nil {
 					return err
 				}
-				im.by = byName(mixture)
 			}
 			for _, s := range im.columns {
 				c, err := widecsv.ParseColumn(s)
@@ -209,12 +207,11 @@ func (a *app) readFile(ctx context.Context, open func(context.Context) (transfer
 			return nil, fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
 		}
 		f := found{meta: im.describe(m)}
-		if err := checkSensor(f.meta.Watching); err != nil {
+		setup, err := setupOf(f.meta)
+		if err != nil {
 			return nil, err
 		}
-		if f.judge, err = session.NewJudge(watchConfig(f.meta.Watching, f.meta.By == "mixture"), f.meta.Format); err != nil {
-			return nil, err
-		}
+		f.judge = session.NewJudge(setup)
 		hash := &hasher{store.NewContent()}
 		if f.result, err = session.Run(ctx, cleaned{r}, f.judge, bar, &f.what, hash); err != nil {
 			return nil, err
@@ -256,10 +253,11 @@ func (a *app) storeFile(ctx context.Context, db *store.Store, open func(context.
 		}
 		f.stored = w.ID()
 		made = append(made, f.stored)
-		judge, err := session.NewJudge(watchConfig(f.meta.Watching, f.meta.By == "mixture"), f.meta.Format)
+		setup, err := setupOf(f.meta)
 		if err != nil {
 			return errors.Join(err, w.Close())
 		}
+		judge := session.NewJudge(setup)
 		bar := newProgress(a.errOut, f.result.End)
 		bar.doing = "storing: "
 		if _, err := session.Run(ctx, cleaned{r}, judge, stored{w}, bar); err != nil {

@@ -7,7 +7,8 @@ import (
 	"strings"
 	"unicode"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -29,7 +30,10 @@ func (im *importing) describe(m store.Meta) store.Meta {
 	if m.Origin != "live" && m.Origin != "simulated" {
 		m.Origin = "import"
 	}
-	m.Sensors = slices.DeleteFunc(m.Sensors, func(s string) bool { return checkSensor(s) != nil })
+	m.Sensors = slices.DeleteFunc(m.Sensors, func(s string) bool {
+		_, err := decode.ParseSensorID(s)
+		return err != nil
+	})
 	return m
 }
 

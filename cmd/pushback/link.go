@@ -10,10 +10,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/seriallink"
 	"pushback/obd/tcplink"
+	"pushback/store"
 )
 
 // carFlags say where the car is and what is asked of it.
@@ -45,7 +47,7 @@ func (f *carFlags) checkCar(cmd *cobra.Command) (obd.Bus, error) {
 	if f.baud < 0 {
 		return 0, usagef(cmd, "a speed of %d is not possible", f.baud)
 	}
-	if err := checkSensor(f.sensor); err != nil {
+	if _, err := decode.ParseSensorID(f.sensor); err != nil {
 		return 0, usage(cmd, err)
 	}
 	if f.bus == "" {
@@ -58,30 +60,21 @@ func (f *carFlags) checkCar(cmd *cobra.Command) (obd.Bus, error) {
 	return bus, nil
 }
 
-func checkSensor(name string) error {
-	if len(name) != 4 || name[0] != 'B' || name[2] != 'S' ||
-		name[1] < '1' || name[1] > '4' || name[3] < '1' || name[3] > '4' {
-		return fmt.Errorf("sensor %q is not like B1S1 (bank 1, sensor 1)", name)
+// parseBy reads the --by flag.
+func parseBy(cmd *cobra.Command, name string) (analysis.By, error) {
+	by, err := analysis.ParseBy(name)
+	if err == nil && name == "" {
+		err = fmt.Errorf("%q is neither wire nor mixture", name)
 	}
-	return nil
+	if err != nil {
+		return "", usagef(cmd, "--by %w", err)
+	}
+	return by, nil
 }
 
-// byMixture reads the --by flag.
-func byMixture(cmd *cobra.Command, by string) (bool, error) {
-	switch by {
-	case "wire":
-		return false, nil
-	case "mixture":
-		return true, nil
-	}
-	return false, usagef(cmd, "--by %q is neither wire nor mixture", by)
-}
-
-func byName(mixture bool) string {
-	if mixture {
-		return "mixture"
-	}
-	return "wire"
+// setupOf is what a stored session tested.
+func setupOf(m store.Meta) (session.Setup, error) {
+	return session.NewSetup(m.Watching, m.By, m.Format)
 }
 
 // open opens the line to the adapter; a speed that was found is kept in f for the
@@ -165,7 +158,7 @@ func (l *line) close(a *obd.Adapter) {
 }
 
 // suit says whether the watched sensor can be forced so.
-func suit(d *decode.Decoder, sensor string, mixture bool) error {
+func suit(d *decode.Decoder, sensor string, by analysis.By) error {
 	sensors := d.Sensors()
 	if len(sensors) == 0 {
 		return notReady("this car names no oxygen sensors (PIDs 13 and 1D are not answered), so it cannot be tested this way",
@@ -181,7 +174,7 @@ func suit(d *decode.Decoder, sensor string, mixture bool) error {
 			return nil
 		}
 		why := sensor + " is a wide-range (air-fuel ratio) sensor: its wire must not be forced like a plain sensor's"
-		if mixture {
+		if by == analysis.ByMixture {
 			why = sensor + " is a wide-range (air-fuel ratio) sensor: it does not switch, and the test judges by switching"
 		}
 		return notReady(why, "force the mixture, with propane or an induced lean, and look at trim and lambda: "+
@@ -200,9 +193,4 @@ func readable(a *obd.Adapter, d *decode.Decoder, sensor string) error {
 		}
 	}
 	return nil
-}
-
-// watchConfig is what the watcher is told.
-func watchConfig(sensor string, mixture bool) analysis.Config {
-	return analysis.Config{Sensor: sensor, ByMixture: mixture}
 }

@@ -11,7 +11,9 @@ import (
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/term"
 	"pushback/obd"
 	"pushback/obd/capture"
@@ -57,7 +59,7 @@ type liveRun struct {
 	name    string // of the command
 	flags   liveFlags
 	bus     obd.Bus
-	mixture bool
+	by      analysis.By
 	origin  string // live or simulated
 	clock   obd.Clock
 	open    func(context.Context) (obd.Link, error)
@@ -155,7 +157,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	if err := readable(adapter, car.Decoder, r.flags.car.sensor); err != nil {
 		return err
 	}
-	if err := suit(car.Decoder, r.flags.car.sensor, r.mixture); err != nil {
+	if err := suit(car.Decoder, r.flags.car.sensor, r.by); err != nil {
 		if r.guide != nil {
 			return err
 		}
@@ -165,7 +167,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 
 	meta := store.Meta{
 		Started: time.Now(), Format: car.Format, Adapter: car.Identity.Text,
-		Sensors: sensorNames(car.Decoder), Watching: r.flags.car.sensor, By: byName(r.mixture),
+		Sensors: sensorNames(car.Decoder), Watching: r.flags.car.sensor, By: string(r.by),
 		Origin: r.origin, Label: r.flags.label, Vehicle: r.flags.vehicle, Note: r.flags.note,
 		Version: versionText(),
 	}
@@ -183,20 +185,21 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		raw.Session(p.Origin(), car.Format, about)
 	}
 
-	judge, err := session.NewJudge(watchConfig(r.flags.car.sensor, r.mixture), car.Format)
+	setup, err := setupOf(meta)
 	if err != nil {
 		return err
 	}
-	inquiry := session.NewInquiry(p, judge, meta.Watching)
+	judge := session.NewJudge(setup)
+	inquiry := session.NewOneTimeQueries(p, judge)
 	sinks := []session.Sink{
 		stored{w}, &vinKeeper{w.Update}, troubles{a.log},
-		inquiry, session.NewAttention(p),
+		inquiry, session.NewBusPriority(p),
 	}
 	found := session.NewFindings(judge)
 	sinks = append(sinks, found)
-	var jsonl *session.JSONLines
+	var jsonl *live.JSONLines
 	if a.json {
-		jsonl = session.NewJSONLines(a.out, r.flags.samples)
+		jsonl = live.NewJSONLines(a.out, r.flags.samples)
 		if err := jsonl.Begin(header(meta)); err != nil {
 			return err
 		}
@@ -238,7 +241,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	}
 	defer watch.Close(ctx)
 	sinks, told = append(sinks, watch), append(told, watch.Prompt)
-	list := newChecklist(judge, found, inquiry.Done, meta.Watching, r.mixture, func(c check) {
+	list := newChecklist(judge, found, inquiry.Done, meta.Watching, r.by, func(c check) {
 		if watch.screen == nil {
 			say("            ! %s", c.text())
 		}
@@ -315,8 +318,8 @@ func (l *logLines) Write(p []byte) (int, error) {
 }
 
 // header is the session line of a stored session.
-func header(m store.Meta) session.Header {
-	return session.Header{ID: m.ID, Bus: m.Format.Bus.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
+func header(m store.Meta) live.Header {
+	return live.Header{ID: m.ID, Bus: m.Format.Bus.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
 }
 
 // stored is the store as a sink.

@@ -20,7 +20,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
@@ -185,10 +185,11 @@ func tableKeeps(t *testing.T, s transfer.Session) ([]analysis.Event, analysis.Ve
 	if err != nil {
 		t.Fatalf("%v\n%.300s", err, first.String())
 	}
-	judge, err := session.NewJudge(watchConfig(s.Meta.Watching, s.Meta.By == "mixture"), obd.Format{})
+	setup, err := session.NewSetup(s.Meta.Watching, s.Meta.By, obd.Format{})
 	if err != nil {
 		t.Fatal(err)
 	}
+	judge := session.NewJudge(setup)
 	var lines lineSink
 	res, err := session.Run(t.Context(), r, judge, &lines)
 	if err != nil {

@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )

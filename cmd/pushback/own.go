@@ -8,8 +8,8 @@ import (
 	"strings"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/analysis/switching"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 )

@@ -7,8 +7,8 @@ import (
 	"sync"
 	"time"
 
+	"pushback/analysis/session"
 	"pushback/cmd/internal/page"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
 	"pushback/obd"
 )

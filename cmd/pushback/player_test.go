@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/obd"
 )
 

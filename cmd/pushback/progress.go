@@ -5,7 +5,7 @@ import (
 	"io"
 	"time"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/term"
 )
 

@@ -3,7 +3,7 @@ package main
 import (
 	"context"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/obd"
 )
 

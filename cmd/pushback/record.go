@@ -37,7 +37,7 @@ func (f *liveFlags) run(cmd *cobra.Command) (liveRun, error) {
 	if err != nil {
 		return liveRun{}, err
 	}
-	mixture, err := byMixture(cmd, f.by)
+	by, err := parseBy(cmd, f.by)
 	if err != nil {
 		return liveRun{}, err
 	}
@@ -45,6 +45,6 @@ func (f *liveFlags) run(cmd *cobra.Command) (liveRun, error) {
 		return liveRun{}, usagef(cmd, "--for %v is negative", f.dur)
 	}
 	return liveRun{
-		flags: *f, bus: bus, mixture: mixture, origin: "live", clock: obd.SystemClock{}, open: f.car.open, maxBaud: f.car.maxBaud(),
+		flags: *f, bus: bus, by: by, origin: "live", clock: obd.SystemClock{}, open: f.car.open, maxBaud: f.car.maxBaud(),
 	}, nil
 }

@@ -7,9 +7,11 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
+	"pushback/decode"
 	"pushback/store"
 )
 
@@ -48,17 +50,16 @@ session's, which ends a session whose program died. The exit status is the verdi
 					return err
 				}
 				if sensor != "" {
-					if err := checkSensor(sensor); err != nil {
+					if _, err := decode.ParseSensorID(sensor); err != nil {
 						return usage(cmd, err)
 					}
 					m.Watching = sensor
 				}
 				if by != "" {
-					mixture, err := byMixture(cmd, by)
-					if err != nil {
+					if _, err := parseBy(cmd, by); err != nil {
 						return err
 					}
-					m.By = byName(mixture)
+					m.By = by
 				}
 				return a.replay(cmd.Context(), db, m, f)
 			})
@@ -83,10 +84,11 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 	}
 	var watch *watching
 	for {
-		judge, err := session.NewJudge(watchConfig(m.Watching, m.By == "mixture"), m.Format)
+		setup, err := setupOf(m)
 		if err != nil {
 			return err
 		}
+		judge := session.NewJudge(setup)
 		e := newEvidence(m, judge)
 		if watch == nil {
 			watch, err = a.watch(showing{views: f.views, title: "replay  " + m.Watching + " by " + m.By, meta: m,
@@ -156,9 +158,9 @@ func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFl
 	defer reader.Close()
 	var src session.Source = reader
 	var sinks []session.Sink
-	var jsonl *session.JSONLines
+	var jsonl *live.JSONLines
 	if a.json {
-		jsonl = session.NewJSONLines(a.out, f.samples)
+		jsonl = live.NewJSONLines(a.out, f.samples)
 		if err := jsonl.Begin(header(m)); err != nil {
 			return session.Result{}, err
 		}

@@ -7,8 +7,8 @@ import (
 	"strings"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/report"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/obd"

@@ -18,6 +18,7 @@ import (
 
 	"go.uber.org/goleak"
 
+	"pushback/analysis"
 	"pushback/cmd/internal/term"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -106,11 +107,11 @@ func TestReplayInTmux(t *testing.T) {
 
 // What can hurt is read at one look on the smallest terminal that shows all.
 func TestCautionsFitOneScreen(t *testing.T) {
-	for _, mixture := range []bool{false, true} {
+	for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture} {
 		var b strings.Builder
-		writeCautions(&b, term.Style{}, 78, mixture)
+		writeCautions(&b, term.Style{}, 78, by)
 		if n := strings.Count(strings.TrimSpace(b.String()), "\n") + 1; n > 24-2 {
-			t.Errorf("by mixture %v: %d lines", mixture, n)
+			t.Errorf("by %s: %d lines", by, n)
 		}
 	}
 }

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/decode"

@@ -15,7 +15,8 @@ import (
 	"testing"
 	"time"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/obd/simcar"
@@ -67,10 +68,7 @@ func TestSoak(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	judge, err := session.NewJudge(watchConfig("B1S1", false), p.Vehicle().Format)
-	if err != nil {
-		t.Fatal(err)
-	}
+	judge := session.NewJudge(session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 1}, Format: p.Vehicle().Format})
 	debug.FreeOSMemory()
 	before := heldMB(t)
 	held := &memorySink{t: t, every: *soak / 20}

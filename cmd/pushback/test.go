@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 )
@@ -39,7 +39,7 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 				r.cautions = true
 			} else {
 				w := a.people()
-				writeCautions(w, term.StyleOf(w), 96, r.mixture)
+				writeCautions(w, term.StyleOf(w), 96, r.by)
 			}
 			r.name, r.memory = "test", memoryBeside(a.db)
 			return a.live(cmd.Context(), r)
@@ -52,9 +52,9 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 }
 
 // writeCautions says what can hurt, in lines of at most so many columns.
-func writeCautions(w io.Writer, style term.Style, columns int, mixture bool) {
+func writeCautions(w io.Writer, style term.Style, columns int, by analysis.By) {
 	fmt.Fprintln(w, style.Bold(words.BeforeYouTouch))
-	for _, c := range words.Cautions(mixture) {
+	for _, c := range words.Cautions(by) {
 		term.IndentTo(w, columns, "  ! ", c)
 	}
 	fmt.Fprintln(w)

@@ -10,7 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"

@@ -14,8 +14,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/analysis/switching"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
 	"pushback/decode"
 	"pushback/obd"
@@ -66,15 +66,16 @@ func (a *app) vehicle(ctx context.Context, v vehicleRun) error {
 		return err
 	}
 	car := p.Vehicle()
-	judge, err := session.NewJudge(watchConfig(f.sensor, false), car.Format)
+	setup, err := session.NewSetup(f.sensor, "", car.Format)
 	if err != nil {
 		return err
 	}
+	judge := session.NewJudge(setup)
 	if err := readable(adapter, car.Decoder, f.sensor); err != nil {
 		return err
 	}
 	fmt.Fprintln(a.errOut, "measuring for some seconds …")
-	found, inquiry := session.NewFindings(judge), session.NewInquiry(p, judge, f.sensor)
+	found, inquiry := session.NewFindings(judge), session.NewOneTimeQueries(p, judge)
 	for _, pid := range []byte{0x05, 0x1F} { // coolant, time since start: on a slow bus their turn would come late
 		if car.Decoder.Supports(pid) {
 			p.Ask(obd.Request{Service: 0x01, Data: []byte{pid}})
@@ -103,12 +104,12 @@ func (a *app) vehicle(ctx context.Context, v vehicleRun) error {
 	for _, s := range judge.Decoder().Sensors() {
 		r.Sensors = append(r.Sensors, sensorReport{s.Name, s.Kind.String(), fmt.Sprintf("%02X", s.PID)})
 	}
-	r.Checks = readyChecks(s, judge.Decoder(), found, f.sensor, false)
+	r.Checks = readyChecks(s, judge.Decoder(), found, f.sensor, analysis.ByWire)
 	r.Ask = questions
 	r.Monitors = monitorsOf(found)
 	r.Tests = testsOf(found.Tests, s.switches.Bands(nil), f.sensor)
 	r.Freeze = freezeOf(found.Freeze)
-	refused := suit(judge.Decoder(), f.sensor, false)
+	refused := suit(judge.Decoder(), f.sensor, analysis.ByWire)
 	if refused != nil {
 		r.Ready = false
 		r.Reasons = append(r.Reasons, refused.Error())
@@ -292,8 +293,9 @@ const (
 )
 
 func newSurvey(sensor string, asked func() bool, stop func()) *survey {
-	return &survey{switches: switching.NewCollector(sensor), voltage: "O2S" + sensor[1:2] + sensor[3:], lambda: "EQ_RAT" + sensor[1:2] + sensor[3:],
-		trim: "SHRTFT" + sensor[1:2] + sensor[3:], bankTrim: bankTrims(sensor[1]), asked: asked, stop: stop,
+	id, _ := decode.ParseSensorID(sensor) // the flag was checked
+	return &survey{switches: switching.NewCollector(sensor), voltage: id.Voltage(), lambda: id.Ratio(),
+		trim: id.TrimBeside(), bankTrim: bankTrims(id.Bank), asked: asked, stop: stop,
 		reasons: []string{"the watcher has not seen enough to tell"}, last: map[string]float64{}}
 }
 
@@ -361,8 +363,8 @@ func (s *survey) rate() float64 {
 }
 
 // bankTrims are the short-term trims that come with a bank's PID, 06 or 08.
-func bankTrims(bank byte) [2]string {
-	if bank == '1' || bank == '3' {
+func bankTrims(bank int) [2]string {
+	if bank%2 == 1 {
 		return [2]string{"SHRTFT1", "SHRTFT3"}
 	}
 	return [2]string{"SHRTFT2", "SHRTFT4"}
@@ -401,7 +403,7 @@ func signalNames(d *decode.Decoder) []string {
 		}
 		ofSensor := 0x14 <= s.PID && s.PID <= 0x1B || 0x24 <= s.PID && s.PID <= 0x2B || 0x34 <= s.PID && s.PID <= 0x3B
 		if !ofSensor || slices.ContainsFunc(d.Sensors(), func(o decode.Sensor) bool {
-			return o.PID == s.PID && strings.HasSuffix(s.Name, o.Name[1:2]+o.Name[3:])
+			return o.PID == s.PID && strings.HasSuffix(s.Name, fmt.Sprintf("%d%d", o.Bank, o.Position))
 		}) {
 			names = append(names, s.Name)
 		}

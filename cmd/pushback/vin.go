@@ -1,7 +1,7 @@
 package main
 
 import (
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/decode"
 	"pushback/store"
 )

@@ -12,8 +12,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/page"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/store"
@@ -69,19 +69,22 @@ func (a *app) whole(f viewFlags) (in, out *os.File, ok bool) {
 func (a *app) watch(s showing) (*watching, error) {
 	w := &watching{}
 	m, h := s.meta, s.hands
+	setup, err := setupOf(m)
+	if err != nil {
+		return nil, err
+	}
 	people, style := a.people(), term.StyleOf(a.people())
 	in, out, whole := a.whole(s.views)
 	whole = whole && !s.lines
 	var notice *term.Notice
 	if s.views.page != "" {
-		cfg := page.Config{Title: s.title, Name: m.ID, Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict}
+		cfg := page.Config{Title: s.title, Name: m.ID, Setup: setup, Verdict: s.verdict}
 		switch {
 		case s.player != nil:
 			cfg.Hands = page.Hands{Play: s.player.onPage(m.Duration)}
 		case !s.scripted:
 			cfg.Hands = page.Hands{Mark: h.mark, Enter: h.enter, Skip: h.skip, Again: h.again}
 		}
-		var err error
 		if w.page, err = page.Serve(s.views.page, cfg); err != nil {
 			return nil, pageError(err)
 		}
@@ -102,13 +105,13 @@ func (a *app) watch(s showing) (*watching, error) {
 	if whole {
 		cfg := term.ScreenConfig{
 			In: in, Out: out, Color: style.Color, Title: s.title, Name: m.ID, Keys: words.RecordScreenKeys, Notice: notice,
-			Sensor: m.Watching, ByMixture: m.By == "mixture", Verdict: s.verdict,
+			Setup: setup, Verdict: s.verdict,
 			Hands: term.Hands{Mark: h.mark, Stop: h.stop, Enter: h.enter, Skip: h.skip, Again: h.again},
 		}
 		if s.cautions {
 			cfg.First = func(columns int) []string {
 				var b strings.Builder
-				writeCautions(&b, style, columns-2, m.By == "mixture")
+				writeCautions(&b, style, columns-2, setup.By)
 				return strings.Split(strings.TrimSpace(b.String()), "\n")
 			}
 		}
@@ -132,7 +135,7 @@ func (a *app) watch(s showing) (*watching, error) {
 	if s.lines {
 		style.Live = false
 	}
-	w.view = term.NewView(people, style, m.Watching, m.By == "mixture")
+	w.view = term.NewView(people, style, setup)
 	if s.scripted || s.player != nil || s.lines {
 		return w, nil
 	}

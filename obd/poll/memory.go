@@ -251,7 +251,7 @@ func (p *Poller) take(c Car, x *obd.Exchange) bool {
 		req, _ := obd.ParseRequest(r.Request)
 		p.plan.learn(req, obd.Reply{From: r.From, Data: r.Data})
 		// What cannot be decoded teaches nothing.
-		_, _ = p.vehicle.Decoder.Reply(r.From, append([]byte{req.Service}, req.Data...), r.Data, 0, 0, nil)
+		_, _ = p.vehicle.Decoder.Reply(r.From, req.Bytes(), r.Data, 0, 0, nil)
 	}
 	p.found = append(p.found, p.record(x))
 	p.plan.multi, p.plan.double = c.Packed, c.Doubles

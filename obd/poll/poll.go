@@ -167,7 +167,7 @@ func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Exchange, error)
 	if err != nil || x.Outcome != obd.OK {
 		return x, err
 	}
-	request := append([]byte{req.Service}, req.Data...)
+	request := req.Bytes()
 	for _, r := range x.Replies {
 		// What cannot be decoded gives no samples; the session tells of it.
 		p.samples, _ = p.vehicle.Decoder.Reply(r.From, request, r.Data, x.Sent, x.Received, p.samples)

@@ -191,7 +191,7 @@ func TestAdapters(t *testing.T) {
 					continue
 				}
 				for _, r := range x.Replies {
-					samples, _ := d.Reply(r.From, append([]byte{x.Request.Service}, x.Request.Data...), r.Data, x.Sent, x.Received, nil)
+					samples, _ := d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.Received, nil)
 					for _, s := range samples {
 						switch s.Signal.Name {
 						case "O2S11":

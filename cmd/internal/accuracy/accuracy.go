@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/obd/simcar"
@@ -93,15 +93,18 @@ func Run(cfg simcar.Config, exp simcar.Expected, marked bool) Trial {
 		t.Err = err
 		return t
 	}
-	byMixture := false
+	by := analysis.ByWire
 	for _, f := range cfg.Forces {
-		byMixture = byMixture || !f.Kind.Wire()
+		if !f.Kind.Wire() {
+			by = analysis.ByMixture
+		}
 	}
-	j, err := session.NewJudge(analysis.Config{Sensor: cfg.Car.Sensor, ByMixture: byMixture}, p.Vehicle().Format)
+	setup, err := session.NewSetup(cfg.Car.Sensor, string(by), p.Vehicle().Format)
 	if err != nil {
 		t.Err = err
 		return t
 	}
+	j := session.NewJudge(setup)
 	h := &hand{Poller: p, sim: sim}
 	if marked {
 		rng := rand.New(rand.NewPCG(cfg.Seed, 0x6d61726b))
@@ -117,7 +120,7 @@ func Run(cfg simcar.Config, exp simcar.Expected, marked bool) Trial {
 	}
 	var origin time.Duration
 	stop := &stopper{until: exp.Length, sim: sim, p: p, origin: &origin}
-	res, err := session.Run(ctx, h, j, session.NewAttention(p), stop)
+	res, err := session.Run(ctx, h, j, session.NewBusPriority(p), stop)
 	t.Err, t.Verdict, t.Events = err, res.Verdict, res.Events
 	if f := j.Figures(); f.Seconds > 0 {
 		t.Rate = f.PerSecond

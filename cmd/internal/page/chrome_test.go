@@ -15,9 +15,10 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/chrometest"
-	"pushback/cmd/internal/session"
-	"pushback/cmd/internal/session/sessiontest"
+	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/sessiontest"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 )
@@ -51,7 +52,7 @@ func TestPageAtEverySize(t *testing.T) {
 		{"dead", "sensor-dead-middle", 50 * time.Millisecond, nil},
 	} {
 		play := sessiontest.Guided(t, stage.car, 3*time.Second)
-		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
+		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: (&diary{}).hands()})
 		play.Until(&thin{Page: p, apart: stage.apart, last: -time.Hour}, stage.stop)
 		p.Replays(Status{Still: true}) // nothing more comes, and that is no fault
 		chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
@@ -89,22 +90,22 @@ const capital = `ruler.measureText("H").actualBoundingBoxAscent / 100 * parseFlo
 // Whatever the step or the answer is, it reads from two metres on a small phone.
 func TestEveryHeadlineIsLarge(t *testing.T) {
 	ctx := chrometest.Start(t)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: (&diary{}).hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: (&diary{}).hands()})
 	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
 	ready, cold := true, false
-	states := []*session.State{{}, {Ready: &ready}, {Ready: &cold, Reasons: []string{"coolant 20 °C, below 60 °C", "open loop"}}, {Lost: true},
-		{Phase: session.Held, Side: analysis.Lean, Now: 12 * time.Second}, {Phase: session.Held, Side: analysis.Rich, Now: 27 * time.Second}, {Phase: session.Released}}
+	states := []*live.State{{}, {Ready: &ready}, {Ready: &cold, Reasons: []string{"coolant 20 °C, below 60 °C", "open loop"}}, {Lost: true},
+		{Phase: live.Held, Side: analysis.Lean, Now: 12 * time.Second}, {Phase: live.Held, Side: analysis.Rich, Now: 27 * time.Second}, {Phase: live.Released}}
 	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold, session.StageRelease, session.StageAnswer, session.StageDone} {
-		for _, mixture := range []bool{false, true} {
+		for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture} {
 			for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
-				states = append(states, &session.State{ByMixture: mixture, Prompt: &session.Prompt{Stage: stage, Side: side, Until: 25 * time.Second}})
+				states = append(states, &live.State{Setup: session.Setup{By: by}, Prompt: &session.Prompt{Stage: stage, Side: side, Until: 25 * time.Second}})
 			}
 		}
 	}
 	for _, c := range []analysis.Conclusion{analysis.LoopProven, analysis.PartlyProven, analysis.InputDead, analysis.NoCommand, analysis.NoDelivery, analysis.SensorDead,
 		analysis.SensorSlow, analysis.WrongBank, analysis.NotReadyToSay, analysis.UnclearResult, analysis.NothingForced} {
-		states = append(states, &session.State{Verdict: &analysis.Verdict{Conclusion: c}})
+		states = append(states, &live.State{Verdict: &analysis.Verdict{Conclusion: c}})
 	}
 	for _, size := range [][2]int64{{360, 640}, {640, 360}} {
 		chrometest.Do(t, ctx, chromedp.EmulateViewport(size[0], size[1]))
@@ -188,7 +189,7 @@ func TestButtons(t *testing.T) {
 	ctx := chrometest.Start(t)
 	wrong := chrometest.Complaints(t, ctx)
 	d := &diary{}
-	p := serve(t, Config{Title: "record", Name: "k3f9w2", Sensor: "B1S1", Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Title: "record", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
 	_ = p.Write(volts(time.Second, 0.3))
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `document.querySelectorAll("#buttons button").length === 3`)
@@ -225,10 +226,10 @@ func TestButtons(t *testing.T) {
 func TestScreenStaysOn(t *testing.T) {
 	ctx := chrometest.Start(t)
 	wrong := chrometest.Complaints(t, ctx)
-	p, err := Serve("lan", Config{Sensor: "B1S1", Verdict: noVerdict})
+	p, err := Serve("lan", Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	lan := err == nil
 	if !lan { // then the browser is told that it has no lock
-		p, err = Serve("local", Config{Sensor: "B1S1", Verdict: noVerdict})
+		p, err = Serve("local", Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -264,7 +265,7 @@ func TestScreenStaysOn(t *testing.T) {
 // The browser's own lock, where it grants one: a page of this machine.
 func TestScreenLock(t *testing.T) {
 	ctx := chrometest.Start(t)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
 	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#sound`)))
@@ -277,7 +278,7 @@ func TestReplayControls(t *testing.T) {
 	wrong := chrometest.Complaints(t, ctx)
 	d := &diary{}
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Title: "replay B1S1", Name: "k3f9w2", Sensor: "B1S1", Verdict: play.Verdict, Hands: Hands{Play: d.play(88 * time.Second)}})
+	p := serve(t, Config{Title: "replay B1S1", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: Hands{Play: d.play(88 * time.Second)}})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
 	p.Replays(Status{Speed: "2×", Still: true})
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(p.URL()))
@@ -323,7 +324,7 @@ func TestReplayControls(t *testing.T) {
 func TestRingByKeyboard(t *testing.T) {
 	ctx := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: (&diary{}).hands()})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
@@ -361,7 +362,7 @@ func TestNearAndFar(t *testing.T) {
 	ctx := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
 	d := &diary{}
-	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: d.hands()})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
 	const hasten = `(f => { window.setTimeout = (g, ms) => f(g, ms / 20); })(window.setTimeout), near(), true`
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(p.URL()))
@@ -403,7 +404,7 @@ func TestOfflineAndReturn(t *testing.T) {
 		t.Fatal(err)
 	}
 	net := &line{Listener: l}
-	p := serveOn(net, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serveOn(net, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	t.Cleanup(p.Close)
 	stop := make(chan struct{})
 	fed := make(chan int)
@@ -442,7 +443,7 @@ func TestOfflineAndReturn(t *testing.T) {
 func TestTwoClients(t *testing.T) {
 	one := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict})
 	chrometest.Do(t, one, chromedp.Navigate(p.URL()))
 	two, cancel := chromedp.NewContext(one)
 	defer cancel()
@@ -464,7 +465,7 @@ func TestTwoClients(t *testing.T) {
 // The tone that says 'let go' goes on until it is done.
 func TestAlarm(t *testing.T) {
 	ctx := chrometest.Start(t)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
 	_ = p.Write(event(time.Second, analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean}))
@@ -484,7 +485,7 @@ func TestAlarm(t *testing.T) {
 // rendered, each has energy at its fundamental and in that band.
 func TestTones(t *testing.T) {
 	ctx := chrometest.Start(t)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
 	tones := chrometest.Eval[map[string][][3]float64](t, ctx, `tones`)
@@ -533,7 +534,7 @@ const rendered = `(async () => {
 func TestAccessible(t *testing.T) {
 	ctx := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: (&diary{}).hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: (&diary{}).hands()})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 5*time.Second))
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
@@ -595,7 +596,7 @@ const contrast = `(() => {
 // to look at; it passes or fails nothing.
 func BenchmarkEventToBrowser(b *testing.B) {
 	ctx := chrometest.Start(b)
-	p := serve(b, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(b, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	if err := chromedp.Do(ctx, chromedp.Navigate(p.URL())); err != nil {
 		b.Fatal(err)
 	}

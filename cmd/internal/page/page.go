@@ -20,8 +20,9 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 )
@@ -50,12 +51,11 @@ type Play struct {
 
 // Config is what a Page needs beside the session.
 type Config struct {
-	Title     string // what is being done
-	Name      string // of the session
-	Sensor    string
-	ByMixture bool
-	Verdict   func() analysis.Verdict // the judge's
-	Hands     Hands
+	Title   string // what is being done
+	Name    string // of the session
+	Setup   session.Setup
+	Verdict func() analysis.Verdict // the judge's
+	Hands   Hands
 }
 
 // A Page is a session.Sink with an address.
@@ -72,7 +72,7 @@ type Page struct {
 	gather time.Duration // messages are at least so far apart
 
 	mu      sync.Mutex
-	state   *session.State
+	state   *live.State
 	wrote   time.Time
 	sent    time.Time
 	pending *time.Timer   // what is new is sent then; nil: at once
@@ -113,7 +113,7 @@ func Serve(where string, cfg Config) (*Page, error) {
 func serveOn(l net.Listener, cfg Config) *Page {
 	ctx, cancel := context.WithCancel(context.Background())
 	p := &Page{cfg: cfg, gather: frame, prefix: "/" + rand.Text() + "/", stop: cancel, stopped: make(chan struct{}),
-		state: session.NewState(cfg.Sensor, cfg.ByMixture, cfg.Verdict), wrote: time.Now(), guests: map[*guest]struct{}{}}
+		state: live.NewState(cfg.Setup, cfg.Verdict), wrote: time.Now(), guests: map[*guest]struct{}{}}
 	p.hosts = hostsOf(l.Addr())
 	p.url = "http://" + p.hosts[0] + p.prefix
 	p.server = &http.Server{
@@ -181,7 +181,7 @@ func (p *Page) Prompt(q session.Prompt) {
 func (p *Page) Restart(verdict func() analysis.Verdict) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.state = session.NewState(p.cfg.Sensor, p.cfg.ByMixture, verdict)
+	p.state = live.NewState(p.cfg.Setup, verdict)
 	p.sentV, p.sentT, p.view, p.axis, p.tone = 0, 0, nil, nil, ""
 	p.broadcast(p.whole())
 }
@@ -241,7 +241,7 @@ func (p *Page) index(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_ = index.Execute(w, map[string]any{
 		"Title": p.cfg.Title, "Name": p.cfg.Name, "W": words.Page,
-		"Ring":  template.HTML(r.SVG(words.RingLabels(p.cfg.Sensor))),
-		"Volts": words.VoltageOf(p.cfg.Sensor), "Trim": words.TrimOf(p.cfg.Sensor),
+		"Ring":  template.HTML(r.SVG(words.RingLabels(p.cfg.Setup.Sensor.String()))),
+		"Volts": words.VoltageOf(p.cfg.Setup.Sensor.String()), "Trim": words.TrimOf(p.cfg.Setup.Sensor.String()),
 	})
 }

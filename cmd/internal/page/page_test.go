@@ -17,8 +17,8 @@ import (
 	"go.uber.org/goleak"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
-	"pushback/cmd/internal/session/sessiontest"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/sessiontest"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -97,7 +97,7 @@ func request(t *testing.T, p *Page, method, path, body string, header map[string
 // Each way in that is not the page's own is shut, and nothing is done by it.
 func TestAttacks(t *testing.T) {
 	d := &diary{}
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
 	self := "http://" + p.hosts[0]
 	port := p.hosts[0][strings.LastIndex(p.hosts[0], ":"):]
 	good := map[string]string{"Origin": self, "Content-Type": "application/json"}
@@ -169,7 +169,7 @@ func TestAttacks(t *testing.T) {
 // What the page itself asks for is done.
 func TestActs(t *testing.T) {
 	d := &diary{}
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
 	header := map[string]string{"Origin": "http://" + p.hosts[0], "Content-Type": "application/json", "Sec-Fetch-Site": "same-origin"}
 	for _, body := range []string{`{"do":"lean"}`, `{"do":"rich"}`, `{"do":"release"}`, `{"do":"enter"}`, `{"do":"skip"}`, `{"do":"repeat"}`,
 		`{"do":"note","text":" hose off,\u001b[2J 2 cm "}`} {
@@ -190,7 +190,7 @@ func TestActs(t *testing.T) {
 	if refused < 10 {
 		t.Errorf("only %d of 20 marks at once were refused", refused)
 	}
-	watching := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	watching := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	header["Origin"] = "http://" + watching.hosts[0]
 	if resp := request(t, watching, "POST", watching.prefix+"do", `{"do":"lean"}`, header); resp.StatusCode != http.StatusBadRequest {
 		t.Errorf("a mark where none can be made: status %d", resp.StatusCode)
@@ -198,7 +198,7 @@ func TestActs(t *testing.T) {
 }
 
 func TestHeaders(t *testing.T) {
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	for _, path := range []string{p.prefix, p.prefix + "app.js", "/", p.prefix + "nothing"} {
 		h := request(t, p, "GET", path, "", nil).Header
 		csp := h.Get("Content-Security-Policy")
@@ -241,18 +241,18 @@ func TestNothingFromOutside(t *testing.T) {
 }
 
 func TestWhere(t *testing.T) {
-	if _, err := Serve("nonsense", Config{Sensor: "B1S1", Verdict: noVerdict}); err == nil {
+	if _, err := Serve("nonsense", Config{Setup: sessiontest.B1S1, Verdict: noVerdict}); err == nil {
 		t.Error("an address without a port was taken")
 	}
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
-	q := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
+	q := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	if !strings.HasPrefix(p.URL(), "http://127.0.0.1:") || !p.Local() {
 		t.Errorf("not loopback by default: %s", p.URL())
 	}
 	if len(strings.Trim(p.prefix, "/")) < 26 || p.prefix == q.prefix { // 26 letters of 32: 130 bits
 		t.Errorf("tokens %s and %s", p.prefix, q.prefix)
 	}
-	lan, err := Serve("lan", Config{Sensor: "B1S1", Verdict: noVerdict})
+	lan, err := Serve("lan", Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	if err != nil {
 		t.Skipf("no network here to serve: %v", err)
 	}
@@ -270,7 +270,7 @@ func TestWhere(t *testing.T) {
 
 // One address cannot take all connections, nor all streams.
 func TestConnectionsAreBounded(t *testing.T) {
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	for range maxFrom {
 		s := open(t, p)
 		s.next(t)
@@ -303,7 +303,7 @@ func TestConnectionsAreBounded(t *testing.T) {
 }
 
 func TestHugeHeader(t *testing.T) {
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	resp := request(t, p, "GET", p.prefix, "", map[string]string{"X-Long": strings.Repeat("x", 64<<10)})
 	if resp.StatusCode != http.StatusRequestHeaderFieldsTooLarge {
 		t.Errorf("64 KiB of header: status %d", resp.StatusCode)
@@ -372,7 +372,7 @@ func (s *stream) next(t *testing.T) told {
 // and that to what the session was.
 func TestPiecesMakeTheWhole(t *testing.T) {
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict})
 	p.gather = 0
 	s := open(t, p)
 	got := s.next(t)
@@ -413,7 +413,7 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 // and what comes in one moment goes in one message.
 func TestHurry(t *testing.T) {
 	play := sessiontest.Guided(t, "healthy", 3*time.Second)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict, Hands: Hands{Play: (&diary{}).play(time.Minute)}})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: Hands{Play: (&diary{}).play(time.Minute)}})
 	s := open(t, p)
 	s.next(t)
 	p.Replays(Status{Speed: "1×", Quiet: true})
@@ -436,7 +436,7 @@ func TestHurry(t *testing.T) {
 // Only the page of a replay paces it, and only from itself.
 func TestReplayActs(t *testing.T) {
 	d := &diary{}
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: Hands{Play: d.play(time.Minute)}})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: Hands{Play: d.play(time.Minute)}})
 	header := map[string]string{"Origin": "http://" + p.hosts[0], "Content-Type": "application/json"}
 	for body, want := range map[string]int{`{"do":"seek","to":-1}`: 400, `{"do":"seek","to":1e300}`: 400, `{"do":"seek","to":"x"}`: 400, `{"do":"lean"}`: 400, `{"do":"seek","to":12.5}`: 204} {
 		if resp := request(t, p, "POST", p.prefix+"do", body, header); resp.StatusCode != want {
@@ -454,7 +454,7 @@ func TestReplayActs(t *testing.T) {
 
 // The film comes in parts too: some browsers ask for nothing else.
 func TestFilmInParts(t *testing.T) {
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	resp := request(t, p, "GET", p.prefix+"film.mp4", "", map[string]string{"Range": "bytes=4-7"})
 	b, err := io.ReadAll(resp.Body)
 	if err != nil || resp.StatusCode != http.StatusPartialContent || string(b) != "ftyp" || resp.Header.Get("Content-Type") != "video/mp4" { // ISO/IEC 14496-12, 4.3
@@ -465,7 +465,7 @@ func TestFilmInParts(t *testing.T) {
 // A replay that goes back begins anew on every page that watches.
 func TestRestart(t *testing.T) {
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Sensor: "B1S1", Verdict: play.Verdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict})
 	play.Until(p, nil)
 	s := open(t, p)
 	if m := s.next(t); !m.View.Over || len(m.V) == 0 {
@@ -488,7 +488,7 @@ func TestHalfARequest(t *testing.T) {
 	}
 	t.Parallel()
 	d := &diary{}
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
 	for name, half := range map[string]string{
 		"head": fmt.Sprintf("GET %s HTTP/1.1\r\nHost:", p.prefix),
 		"body": fmt.Sprintf("POST %sdo HTTP/1.1\r\nHost: %s\r\nOrigin: http://%[2]s\r\nContent-Type: application/json\r\nContent-Length: 13\r\n\r\n{\"do\":", p.prefix, p.hosts[0]),
@@ -515,7 +515,7 @@ func TestHalfARequest(t *testing.T) {
 // A client that takes nothing is dropped; the session never waits for it, and the
 // others are told everything.
 func TestStalledClient(t *testing.T) {
-	p := serve(t, Config{Sensor: "B1S1", Verdict: noVerdict})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	p.gather = 0
 	stalled, err := net.Dial("tcp", p.hosts[0])
 	if err != nil {
@@ -575,7 +575,7 @@ func TestQR(t *testing.T) {
 // What a frame costs the session: the page at the end of a long test, one guest.
 func BenchmarkWrite(b *testing.B) {
 	play := sessiontest.Guided(b, "healthy", time.Second)
-	p := serve(b, Config{Sensor: "B1S1", Verdict: play.Verdict})
+	p := serve(b, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict})
 	play.Until(p, sessiontest.Stage(session.StageAnswer, analysis.Rich, 5*time.Second))
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()

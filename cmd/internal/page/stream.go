@@ -11,7 +11,7 @@ import (
 	"strconv"
 	"time"
 
-	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/live"
 )
 
 // A guest is one stream. What does not fit into its queue ends it: it comes back by
@@ -42,7 +42,7 @@ type message struct {
 }
 
 // points are written as [[t,value],…]; a break in the line is null.
-type points []session.Point
+type points []live.Point
 
 func (p points) MarshalJSON() ([]byte, error) {
 	b := []byte{'['}
@@ -64,7 +64,7 @@ func (p points) MarshalJSON() ([]byte, error) {
 }
 
 // after returns the points later than a time.
-func after(trace []session.Point, at time.Duration) points {
+func after(trace []live.Point, at time.Duration) points {
 	i := len(trace)
 	for i > 0 && trace[i-1].At > at {
 		i--
@@ -122,7 +122,7 @@ func (p *Page) mark(v, t points) {
 
 // whole is all that a new guest needs.
 func (p *Page) whole() []byte {
-	from := p.state.Now - session.Kept
+	from := p.state.Now - live.Kept
 	return encode(message{Whole: true, Now: p.state.Now.Seconds(), V: after(p.state.VTrace, from), T: after(p.state.TTrace, from),
 		View: p.viewJSON(), Axis: p.axisJSON()})
 }
@@ -139,7 +139,7 @@ func encodeAny(v any) []byte {
 
 func (p *Page) viewJSON() []byte { return encodeAny(viewOf(p.state, p.cfg.Hands, p.status)) }
 
-func (p *Page) axisJSON() []byte { return encodeAny(axisOf(p.state, p.state.Now-session.Kept)) }
+func (p *Page) axisJSON() []byte { return encodeAny(axisOf(p.state, p.state.Now-live.Kept)) }
 
 // broadcast never waits.
 func (p *Page) broadcast(b []byte) {

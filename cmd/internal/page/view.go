@@ -5,8 +5,9 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
 )
 
@@ -58,7 +59,7 @@ type button struct {
 	Side analysis.Side `json:"side"`
 }
 
-func viewOf(s *session.State, h Hands, replay Status) view {
+func viewOf(s *live.State, h Hands, replay Status) view {
 	head := words.Big(s)
 	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s) && !replay.Still && !replay.Quiet,
 		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, h)}
@@ -99,7 +100,7 @@ func goodness(c analysis.Conclusion) string {
 
 // buttons offers what the step needs; where it needs nothing, a mark in the
 // recording.
-func buttons(s *session.State, h Hands) []button {
+func buttons(s *live.State, h Hands) []button {
 	if s.Verdict != nil || h.Mark == nil {
 		return nil
 	}
@@ -116,7 +117,7 @@ func buttons(s *session.State, h Hands) []button {
 		}
 		return append(b, button{Do: "skip", Text: words.Page.Skip}, button{Do: "repeat", Text: words.Page.Repeat})
 	}
-	if s.Phase == session.Held {
+	if s.Phase == live.Held {
 		return []button{{Do: "release", Text: words.Page.Released}, mark}
 	}
 	return []button{{"lean", words.IsOn(analysis.Lean), analysis.Lean}, {"rich", words.IsOn(analysis.Rich), analysis.Rich}, mark}
@@ -140,7 +141,7 @@ type tickView struct {
 	Side analysis.Side `json:"side"`
 }
 
-func axisOf(s *session.State, from time.Duration) axis {
+func axisOf(s *live.State, from time.Duration) axis {
 	a := axis{Bands: []bandView{}, Ticks: []tickView{}}
 	for _, b := range s.Bands {
 		v := bandView{Side: b.Side, From: b.From.Seconds()}

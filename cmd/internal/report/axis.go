@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/live"
 )
 
 // scale is the range of an axis.
@@ -48,7 +48,7 @@ func (t *Trace) middle() float64 {
 	if t.Wide() {
 		return 1
 	}
-	return session.Switch
+	return live.Switch
 }
 
 func trimScale(ts ...*Trace) scale {

@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
 )
 
@@ -80,7 +80,7 @@ func (t *Trace) body(v view) string {
 		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no short-term trim was read</text>`, trimTop+trimHeight/2)
 	}
 	// The force first, then what else was seen, then what was said.
-	rank := func(k session.Tick) int {
+	rank := func(k live.Tick) int {
 		switch {
 		case k.Mark != nil:
 			return 2
@@ -223,7 +223,7 @@ func count(runs []run) (n int) {
 
 // tick draws an event's or a mark's line. Its sign joins those of events that stand too
 // near; a mark's is left out then.
-func (d *drawing) tick(k session.Tick) {
+func (d *drawing) tick(k live.Tick) {
 	t := k.At.Seconds()
 	sign, side := words.TickSign(k)
 	if sign == "" || !d.inside(t) {

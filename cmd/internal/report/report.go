@@ -17,8 +17,8 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/compare"
 	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/store"
@@ -190,7 +190,7 @@ const (
 // Forcing is how the side's signal was forced.
 func (s *Side) Forcing() Forcing {
 	out := NotForced
-	if slices.ContainsFunc(s.Trace.Ticks, func(k session.Tick) bool {
+	if slices.ContainsFunc(s.Trace.Ticks, func(k live.Tick) bool {
 		return k.Mark != nil && (k.Mark.Kind == obd.MarkLean || k.Mark.Kind == obd.MarkRich)
 	}) {
 		out = ForceMarked
@@ -237,7 +237,7 @@ func (r *Report) Method() []string {
 func (r *Report) Limits() []string { return words.Limits }
 
 // Cautions for who repeats the test.
-func (r *Report) Cautions() []string { return words.Cautions(r.Last().Session.By == "mixture") }
+func (r *Report) Cautions() []string { return words.Cautions(analysis.By(r.Last().Session.By)) }
 
 // Words name the comparison's answer.
 func (c *Comparison) Words() string { return words.Compared(c.Answer, c.Shifted) }

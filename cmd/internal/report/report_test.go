@@ -26,7 +26,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/compare"
 	"pushback/analysis/trimmap"
-	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/live"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -47,7 +47,7 @@ func sample(text string, sides int) *Report {
 		t.End = 100
 		t.Bands = []Band{{analysis.Lean, 20, 35}, {analysis.Rich, 55, 70}}
 		t.Gaps = [][2]float64{{80, 84}}
-		t.Ticks = []session.Tick{
+		t.Ticks = []live.Tick{
 			{At: 20 * time.Second, Event: &analysis.Event{T: 20, Name: analysis.ForceBegins, Side: analysis.Lean}},
 			{At: 36 * time.Second, Mark: &obd.Mark{Kind: obd.MarkNote, Text: text}},
 			{At: 84 * time.Second, Event: &analysis.Event{T: 84, Name: analysis.CodeSet, Code: text}},

@@ -10,8 +10,8 @@ import (
 
 	"pgregory.net/rapid"
 
+	"pushback/analysis/session"
 	"pushback/analysis/trimmap"
-	"pushback/cmd/internal/session"
 	"pushback/decode"
 	"pushback/obd"
 )

@@ -6,7 +6,9 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
+	"pushback/decode"
 	"pushback/obd"
 )
 
@@ -30,7 +32,7 @@ type Trace struct {
 	Trim   []Point       // %
 	Bands  []Band
 	Gaps   [][2]float64
-	Ticks  []session.Tick
+	Ticks  []live.Tick
 	End    float64 // s
 
 	volts, lambda, down string
@@ -40,11 +42,11 @@ type Trace struct {
 
 // NewTrace returns a sink for a session that watches sensor ("B1S1").
 func NewTrace(sensor string) *Trace {
-	t := &Trace{Sensor: sensor, trims: session.TrimNames(sensor)}
-	if len(sensor) == 4 {
-		t.volts, t.lambda = "O2S"+sensor[1:2]+sensor[3:4], "EQ_RAT"+sensor[1:2]+sensor[3:4]
-		if sensor[3] == '1' {
-			t.down = "O2S" + sensor[1:2] + "2"
+	t := &Trace{Sensor: sensor}
+	if id, err := decode.ParseSensorID(sensor); err == nil {
+		t.volts, t.lambda, t.trims = id.Voltage(), id.Ratio(), id.Trims()
+		if id.Position == 1 {
+			t.down = id.Downstream().Voltage()
 		}
 	}
 	return t
@@ -78,14 +80,14 @@ func (t *Trace) Write(f session.Frame) error {
 	}
 	if m := f.Record.Mark; m != nil {
 		mark := *m
-		t.Ticks = append(t.Ticks, session.Tick{At: f.Record.At, Mark: &mark})
+		t.Ticks = append(t.Ticks, live.Tick{At: f.Record.At, Mark: &mark})
 	}
 	for _, e := range f.Events {
 		t.event(e)
 	}
 	if f.Last {
 		t.close(t.End)
-		slices.SortStableFunc(t.Ticks, func(a, b session.Tick) int { return int(a.At - b.At) })
+		slices.SortStableFunc(t.Ticks, func(a, b live.Tick) int { return int(a.At - b.At) })
 	}
 	return nil
 }
@@ -119,7 +121,7 @@ func (t *Trace) event(e analysis.Event) {
 	case analysis.GapSeen:
 		t.Gaps = append(t.Gaps, [2]float64{e.From, e.To})
 	}
-	t.Ticks = append(t.Ticks, session.Tick{At: time.Duration(e.T * float64(time.Second)), Event: &e})
+	t.Ticks = append(t.Ticks, live.Tick{At: time.Duration(e.T * float64(time.Second)), Event: &e})
 }
 
 func (t *Trace) close(at float64) {
@@ -129,7 +131,7 @@ func (t *Trace) close(at float64) {
 }
 
 // Notes lists what the technician said.
-func (t *Trace) Notes() (out []session.Tick) {
+func (t *Trace) Notes() (out []live.Tick) {
 	for _, k := range t.Ticks {
 		if k.Mark != nil && k.Mark.Kind != obd.MarkStop {
 			out = append(out, k)

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
-	"pushback/cmd/internal/session"
 	"pushback/cmd/internal/words"
 )
 
@@ -31,7 +31,7 @@ const (
 )
 
 // draw draws the session's state.
-func draw(s *session.State, l look) string {
+func draw(s *live.State, l look) string {
 	c := newCanvas(l.w, l.h)
 	l.silent = max(l.silent, s.Silent())
 	if s.Verdict != nil {
@@ -106,7 +106,7 @@ func cut(lines []string, n int) []string {
 }
 
 // headline writes the step in letters as large as fit, and returns its rows.
-func (c *canvas) headline(s *session.State, l look) int {
+func (c *canvas) headline(s *live.State, l look) int {
 	head := words.Big(s)
 	if l.silent > 0 && !s.Lost && s.Prompt == nil {
 		head = words.Headline{Text: words.NoDataBig(l.silent), Loud: true}
@@ -152,12 +152,12 @@ func inkFor(k analysis.Conclusion) ink {
 }
 
 // values writes both values in large numerals beside their traces.
-func (c *canvas) values(x, y, h int, s *session.State, l look) {
+func (c *canvas) values(x, y, h int, s *live.State, l look) {
 	quiet := cell{fg: inkQuiet}
 	upper := (h - 2) / 2
 	low := y + upper + 1
-	c.text(x, y, words.VoltageOf(s.Sensor), quiet)
-	c.text(x, low, words.TrimOf(s.Sensor), quiet)
+	c.text(x, y, words.VoltageOf(s.Setup.Sensor.String()), quiet)
+	c.text(x, low, words.TrimOf(s.Setup.Sensor.String()), quiet)
 	switch {
 	case !s.Volts.Known:
 		c.text(x, y+1, words.Waiting, quiet)
@@ -208,7 +208,7 @@ func (c *canvas) answer(x, y, w, h int, v analysis.Verdict) {
 }
 
 // small is for a terminal below 80 by 24: the step, the values, the answer.
-func (c *canvas) small(s *session.State, l look) {
+func (c *canvas) small(s *live.State, l look) {
 	y := 1
 	if head := words.Big(s); l.h >= 12 && len(dots(letters, 7, head.Text)[0])+4 <= l.w {
 		y += c.headline(s, l)

@@ -12,7 +12,8 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 )
@@ -27,19 +28,18 @@ type Hands struct {
 
 // ScreenConfig is what a Screen needs beside the session.
 type ScreenConfig struct {
-	In, Out   *os.File // a terminal
-	Color     bool
-	Title     string // what is being done: "test B1S1 by wire"
-	Name      string // of the session
-	Keys      string // the keys that count, in words
-	Sensor    string
-	ByMixture bool
-	Verdict   func() analysis.Verdict // the judge's
-	Hands     Hands
-	First     func(columns int) []string // shown before all else, until a key is pressed: what can hurt; nil: nothing
-	Notice    *Notice                    // shown next, until a key is pressed or the first guest comes: the page's address
-	Guests    func() int                 // how many watch the page; the notice goes when the first comes
-	Linger    time.Duration              // how long the answer stays without a key; 0: until a key
+	In, Out *os.File // a terminal
+	Color   bool
+	Title   string // what is being done: "test B1S1 by wire"
+	Name    string // of the session
+	Keys    string // the keys that count, in words
+	Setup   session.Setup
+	Verdict func() analysis.Verdict // the judge's
+	Hands   Hands
+	First   func(columns int) []string // shown before all else, until a key is pressed: what can hurt; nil: nothing
+	Notice  *Notice                    // shown next, until a key is pressed or the first guest comes: the page's address
+	Guests  func() int                 // how many watch the page; the notice goes when the first comes
+	Linger  time.Duration              // how long the answer stays without a key; 0: until a key
 }
 
 // A Screen shows a session on the whole terminal. It is a session.Sink and never
@@ -53,7 +53,7 @@ type Screen struct {
 	bells   chan int
 
 	mu     sync.Mutex
-	state  *session.State
+	state  *live.State
 	wrote  time.Time // when the last frame came
 	status string    // of a replay: its speed
 	still  bool      // a replay stands still: silence is no fault
@@ -64,7 +64,7 @@ type Screen struct {
 // NewScreen takes the terminal over. Close gives it back.
 func NewScreen(cfg ScreenConfig) *Screen {
 	s := &Screen{cfg: cfg, dirty: make(chan struct{}, 1), closed: make(chan struct{}), bells: make(chan int, 8),
-		state: session.NewState(cfg.Sensor, cfg.ByMixture, cfg.Verdict), wrote: time.Now()}
+		state: live.NewState(cfg.Setup, cfg.Verdict), wrote: time.Now()}
 	s.program = tea.NewProgram(&model{screen: s, first: cfg.First != nil, notice: cfg.Notice != nil},
 		tea.WithInput(cfg.In), tea.WithOutput(cfg.Out), tea.WithoutSignalHandler())
 	ctx, cancel := context.WithCancel(context.Background())
@@ -159,7 +159,7 @@ func (s *Screen) Prompt(p session.Prompt) {
 // Restart forgets the session shown so far: a replay begins anew.
 func (s *Screen) Restart(verdict func() analysis.Verdict) {
 	s.mu.Lock()
-	s.state = session.NewState(s.cfg.Sensor, s.cfg.ByMixture, verdict)
+	s.state = live.NewState(s.cfg.Setup, verdict)
 	s.alarm = 0
 	s.mu.Unlock()
 	s.poke()
@@ -211,7 +211,7 @@ type model struct {
 	asking bool // for the notice, by a key
 	help   bool
 	note   *string // being typed
-	frozen *session.State
+	frozen *live.State
 	asked  bool // to stop
 }
 
@@ -278,7 +278,7 @@ func (m *model) draw() string {
 		l.name = s.cfg.Name + "  " + s.status
 	}
 	state := s.state
-	if age := time.Since(s.wrote); age > session.Stale && !s.still {
+	if age := time.Since(s.wrote); age > live.Stale && !s.still {
 		l.silent = age
 	}
 	if m.frozen != nil && state.Verdict == nil {

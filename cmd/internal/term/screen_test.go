@@ -23,8 +23,9 @@ import (
 	"go.uber.org/goleak"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
-	"pushback/cmd/internal/session/sessiontest"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/sessiontest"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -78,9 +79,9 @@ func TestRecordings(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		var end *session.State
+		var end *live.State
 		s.play(t, func(v func() analysis.Verdict) sessiontest.Show {
-			end = session.NewState("B1S1", false, v)
+			end = live.NewState(sessiontest.B1S1, v)
 			return state{end}
 		})
 		c, err := simcar.Find(car)
@@ -124,7 +125,7 @@ func actScene(name, diary string) {
 	var screen *Screen
 	scenes[name].play(panicker{}, func(verdict func() analysis.Verdict) sessiontest.Show {
 		screen = NewScreen(ScreenConfig{In: in, Out: out, Color: StyleOf(out).Color, Title: "test  B1S1 by wire  iso9141", Name: "k3f9w2",
-			Keys: words.TestScreenKeys, Sensor: "B1S1", Verdict: verdict,
+			Keys: words.TestScreenKeys, Setup: sessiontest.B1S1, Verdict: verdict,
 			Hands: Hands{
 				Mark: func(m obd.Mark) { note("%s %s", m.Kind, m.Text) }, Stop: func() { note("stop") },
 				Enter: func() { note("enter") }, Skip: func() { note("skip") }, Again: func() { note("again") },
@@ -466,11 +467,11 @@ func TestNoticeFits(t *testing.T) {
 
 // Nothing reaches outside, and nothing is missing, at any size.
 func TestEverySizeFits(t *testing.T) {
-	var at []*session.State
+	var at []*live.State
 	for _, name := range []string{"go", "hold", "release", "over", "dead"} {
-		var s *session.State
+		var s *live.State
 		scenes[name].play(t, func(v func() analysis.Verdict) sessiontest.Show {
-			s = session.NewState("B1S1", false, v)
+			s = live.NewState(sessiontest.B1S1, v)
 			return state{s}
 		})
 		at = append(at, s)
@@ -500,8 +501,8 @@ func TestEverySizeFits(t *testing.T) {
 	}
 }
 
-// state is a session.State as a view.
-type state struct{ *session.State }
+// state is a live.State as a view.
+type state struct{ *live.State }
 
 func (s state) Prompt(p session.Prompt) { s.Told(p) }
 
@@ -522,14 +523,14 @@ func stripped(s string) string {
 func TestHeadlinesFit(t *testing.T) {
 	var all []string
 	for _, c := range everyConclusion {
-		s := session.NewState("B1S1", false, nil)
+		s := live.NewState(sessiontest.B1S1, nil)
 		s.Verdict = &analysis.Verdict{Conclusion: c}
 		all = append(all, words.Big(s).Text)
 	}
 	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold,
 		session.StageRelease, session.StageAnswer, session.StageDone} {
 		for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
-			s := session.NewState("B1S1", false, nil)
+			s := live.NewState(sessiontest.B1S1, nil)
 			s.Prompt = &session.Prompt{Stage: stage, Side: side, Until: 28 * time.Second, Why: []string{"cold"}}
 			all = append(all, words.Big(s).Text)
 		}
@@ -555,8 +556,8 @@ func TestLinesFit(t *testing.T) {
 	all := []string{words.TestScreenKeys, words.RecordScreenKeys, words.ReplayScreenKeys, words.DemoScreenKeys, words.NoteKeys, words.NoticeGoes, words.Stopping}
 	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce} {
 		for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
-			for _, mixture := range []bool{false, true} {
-				s := session.NewState("B1S1", mixture, nil)
+			for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture} {
+				s := live.NewState(session.Setup{Sensor: sessiontest.B1S1.Sensor, By: by}, nil)
 				s.Prompt = &session.Prompt{Stage: stage, Side: side}
 				text := words.Caution(s)
 				if text == "" {
@@ -593,7 +594,7 @@ func TestStalledTerminal(t *testing.T) {
 	go func() {
 		defer close(done)
 		scenes["over"].play(panicker{}, func(v func() analysis.Verdict) sessiontest.Show {
-			screen = NewScreen(ScreenConfig{In: in, Out: out, Color: true, Sensor: "B1S1", Verdict: v})
+			screen = NewScreen(ScreenConfig{In: in, Out: out, Color: true, Setup: sessiontest.B1S1, Verdict: v})
 			return screen
 		})
 	}()
@@ -635,7 +636,7 @@ func TestBells(t *testing.T) {
 		}
 	}()
 	_ = pty.Setsize(slave, &pty.Winsize{Rows: 24, Cols: 80})
-	s := NewScreen(ScreenConfig{In: slave, Out: slave, Sensor: "B1S1", Verdict: func() analysis.Verdict { return analysis.Verdict{} }})
+	s := NewScreen(ScreenConfig{In: slave, Out: slave, Setup: sessiontest.B1S1, Verdict: func() analysis.Verdict { return analysis.Verdict{} }})
 	_ = s.Write(session.Frame{Record: obd.Record{At: time.Second}, Events: []analysis.Event{{T: 1, Name: analysis.ForceBegins, Side: analysis.Lean}}})     // once
 	_ = s.Write(session.Frame{Record: obd.Record{At: 2 * time.Second}, Events: []analysis.Event{{T: 2, Name: analysis.LoopAnswers, Toward: "cut"}}})       // three times
 	_ = s.Write(session.Frame{Record: obd.Record{At: 3 * time.Second}})                                                                                    // not
@@ -665,7 +666,7 @@ func BenchmarkEventToTerminal(b *testing.B) {
 	defer slave.Close()
 	_ = pty.Setsize(slave, &pty.Winsize{Rows: 24, Cols: 80})
 	b.Setenv("TERM", "xterm-256color")
-	s := NewScreen(ScreenConfig{In: slave, Out: slave, Color: true, Sensor: "B1S1", Verdict: func() analysis.Verdict { return analysis.Verdict{} }})
+	s := NewScreen(ScreenConfig{In: slave, Out: slave, Color: true, Setup: sessiontest.B1S1, Verdict: func() analysis.Verdict { return analysis.Verdict{} }})
 	got := make(chan []byte, 1000)
 	go func() {
 		for {
@@ -701,9 +702,9 @@ func BenchmarkEventToTerminal(b *testing.B) {
 
 // What one drawing costs.
 func BenchmarkDraw(b *testing.B) {
-	var s *session.State
+	var s *live.State
 	scenes["release"].play(b, func(v func() analysis.Verdict) sessiontest.Show {
-		s = session.NewState("B1S1", false, v)
+		s = live.NewState(sessiontest.B1S1, v)
 		return state{s}
 	})
 	for b.Loop() {

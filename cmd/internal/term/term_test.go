@@ -7,7 +7,8 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/sessiontest"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/obd"
@@ -44,8 +45,8 @@ func TestEverythingHasWords(t *testing.T) {
 	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold,
 		session.StageRelease, session.StageAnswer, session.StageDone} {
 		for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
-			for _, mixture := range []bool{false, true} {
-				if words.PromptText(session.Prompt{Stage: stage, Side: side}, mixture) == "" {
+			for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture} {
+				if words.PromptText(session.Prompt{Stage: stage, Side: side}, by) == "" {
 					t.Errorf("stage %s has no words", stage)
 				}
 			}
@@ -56,10 +57,10 @@ func TestEverythingHasWords(t *testing.T) {
 // Forcing the mixture is never worded as a wire, nor the other way round.
 func TestPromptsNameTheRightForce(t *testing.T) {
 	p := session.Prompt{Stage: session.StageForce, Side: analysis.Rich}
-	if got := words.PromptText(p, true); !strings.Contains(got, "propane") || strings.Contains(got, "signal") {
+	if got := words.PromptText(p, analysis.ByMixture); !strings.Contains(got, "propane") || strings.Contains(got, "signal") {
 		t.Errorf("mixture, rich: %q", got)
 	}
-	if got := words.PromptText(p, false); strings.Contains(got, "propane") || !strings.Contains(got, "sensor return") {
+	if got := words.PromptText(p, analysis.ByWire); strings.Contains(got, "propane") || !strings.Contains(got, "sensor return") {
 		t.Errorf("wire, rich: %q", got)
 	}
 }
@@ -103,7 +104,7 @@ func sampled(at time.Duration, name string, v float64) session.Frame {
 }
 
 func TestLiveLine(t *testing.T) {
-	v := NewView(&bytes.Buffer{}, Style{}, "B1S1", false)
+	v := NewView(&bytes.Buffer{}, Style{}, sessiontest.B1S1)
 	for _, f := range []session.Frame{sampled(1*time.Second, "O2S11", 0.12), sampled(1*time.Second, "SHRTFT1", -3.125), sampled(1*time.Second, "O2S12", 0.7)} {
 		if err := v.Write(f); err != nil {
 			t.Fatal(err)
@@ -126,7 +127,7 @@ func TestPlainOutputIsPlain(t *testing.T) {
 		w *bytes.Buffer
 		s Style
 	}{{&plainOut, Style{}}, {&live, Style{Live: true, Color: true}}} {
-		v := NewView(o.w, o.s, "B1S1", false)
+		v := NewView(o.w, o.s, sessiontest.B1S1)
 		_ = v.Write(sampled(1*time.Second, "O2S11", 0.12))
 		v.Prompt(session.Prompt{Stage: session.StageRelease, Side: analysis.Lean, At: time.Second, New: true})
 		f := sampled(2*time.Second, "O2S11", 0.9)
@@ -145,7 +146,7 @@ func TestPlainOutputIsPlain(t *testing.T) {
 // A force that nobody guides is not let go on for ever, in lines either.
 func TestHeldTooLongInLines(t *testing.T) {
 	var b bytes.Buffer
-	v := NewView(&b, Style{}, "B1S1", false)
+	v := NewView(&b, Style{}, sessiontest.B1S1)
 	write := func(at time.Duration, e ...analysis.Event) {
 		f := sampled(at, "O2S11", 0.02)
 		f.Events = e

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
 )
 
@@ -42,7 +42,7 @@ func (c *canvas) dot(p plot, x, y int, fg ink) {
 
 // trace draws the points as a line. It is broken where a reading is missing or the
 // next one is long in coming. hue gives a value's colour.
-func (c *canvas) trace(p plot, points []session.Point, hue func(float64) ink) {
+func (c *canvas) trace(p plot, points []live.Point, hue func(float64) ink) {
 	for i, q := range points {
 		if math.IsNaN(q.Value) || q.At > p.to || (q.At < p.from && (i+1 == len(points) || points[i+1].At < p.from)) {
 			continue
@@ -53,7 +53,7 @@ func (c *canvas) trace(p plot, points []session.Point, hue func(float64) ink) {
 			break
 		}
 		n := points[i+1]
-		if math.IsNaN(n.Value) || n.At-q.At > session.Stale {
+		if math.IsNaN(n.Value) || n.At-q.At > live.Stale {
 			continue
 		}
 		x1, y1 := p.dot(n.At, n.Value)
@@ -74,7 +74,7 @@ func abs(x int) int {
 
 // shade draws the forces behind a plot: a ground in the side's colour, and without
 // colours a fine pattern, with the side's arrow at the top.
-func (c *canvas) shade(p plot, bands []session.Band, now time.Duration, color bool) {
+func (c *canvas) shade(p plot, bands []live.Band, now time.Duration, color bool) {
 	for _, b := range bands {
 		to := b.To
 		if b.Open {
@@ -111,7 +111,7 @@ func (c *canvas) level(p plot, v float64) {
 }
 
 // trimSpan is the half-width of the trim's axis: as small as shows all, %.
-func trimSpan(points []session.Point, from time.Duration) float64 {
+func trimSpan(points []live.Point, from time.Duration) float64 {
 	most := 0.0
 	for _, q := range points {
 		if q.At >= from && !math.IsNaN(q.Value) {
@@ -139,7 +139,7 @@ func window(w int) time.Duration {
 }
 
 // traces draws both traces, the forces and the events on one time axis, in h rows.
-func (c *canvas) traces(x, y, w, h int, s *session.State, color bool) {
+func (c *canvas) traces(x, y, w, h int, s *live.State, color bool) {
 	long := window(w)
 	to := max(s.Now, long)
 	from := to - long
@@ -156,10 +156,10 @@ func (c *canvas) traces(x, y, w, h int, s *session.State, color bool) {
 	for _, p := range []plot{volts, trim} {
 		c.shade(p, s.Bands, s.Now, color)
 	}
-	c.level(volts, session.Switch)
+	c.level(volts, live.Switch)
 	c.level(trim, 0)
 	c.trace(volts, s.VTrace, func(v float64) ink {
-		if v < session.Switch {
+		if v < live.Switch {
 			return inkLean
 		}
 		return inkRich

@@ -8,7 +8,8 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
 )
 
@@ -19,16 +20,16 @@ type View struct {
 	style Style
 
 	mu     sync.Mutex
-	state  *session.State
+	state  *live.State
 	prompt session.Prompt
 	drawn  time.Duration
 	shown  bool          // a live line is on the screen
 	warned time.Duration // when it was last said that a force is held too long
 }
 
-// NewView shows the session that watches sensor ("B1S1").
-func NewView(w io.Writer, style Style, sensor string, byMixture bool) *View {
-	return &View{w: w, style: style, state: session.NewState(sensor, byMixture, nil), drawn: -time.Hour}
+// NewView shows a session of this setup.
+func NewView(w io.Writer, style Style, setup session.Setup) *View {
+	return &View{w: w, style: style, state: live.NewState(setup, nil), drawn: -time.Hour}
 }
 
 // Write shows a frame.
@@ -89,11 +90,11 @@ func (v *View) Prompt(p session.Prompt) {
 		if p.Stage == session.StageRelease {
 			fmt.Fprint(v.w, v.bell())
 		}
-		v.line(p.At, v.style.Bold(words.PromptText(p, v.state.ByMixture)))
+		v.line(p.At, v.style.Bold(words.PromptText(p, v.state.Setup.By)))
 	case p.Stage == session.StageRelease:
 		fmt.Fprint(v.w, v.bell())
 		if !v.style.Live {
-			v.line(p.At, words.PromptText(p, v.state.ByMixture))
+			v.line(p.At, words.PromptText(p, v.state.Setup.By))
 		}
 	}
 }
@@ -140,7 +141,7 @@ func (v *View) liveLine(at time.Duration) string {
 	parts := []string{fmt.Sprintf("%7.1f s", at.Seconds())}
 	volts, side := v.state.Volts, v.state.Reads()
 	switch {
-	case volts.Known && at-volts.At > session.Stale:
+	case volts.Known && at-volts.At > live.Stale:
 		parts = append(parts, words.NoData(at-volts.At))
 	case volts.Known:
 		parts = append(parts, v.style.Side(side, fmt.Sprintf("%.3f V %s %-4s", volts.Value, words.Arrow(side), strings.ToUpper(string(side)))))

@@ -8,8 +8,9 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/hazard"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
-	"pushback/cmd/internal/session"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -59,7 +60,7 @@ type Headline struct {
 }
 
 // Big is the step to do now, and when the session is over its answer.
-func Big(s *session.State) Headline {
+func Big(s *live.State) Headline {
 	if s.Verdict != nil {
 		return Headline{Text: bigConclusion[s.Verdict.Conclusion]}
 	}
@@ -70,12 +71,12 @@ func Big(s *session.State) Headline {
 		return bigStep(s, *p)
 	}
 	switch s.Phase {
-	case session.Held:
+	case live.Held:
 		if Overheld(s) {
 			return Headline{"RELEASE NOW", s.Side, true}
 		}
 		return Headline{Text: fmt.Sprintf("%s %d", strings.ToUpper(string(s.Side)), int((s.Now - s.Since).Seconds())), Side: s.Side}
-	case session.Released:
+	case live.Released:
 		return Headline{Text: "HANDS OFF"}
 	}
 	switch {
@@ -97,17 +98,17 @@ func HeldTooLong(d time.Duration) string {
 const HoldMost = 25 * time.Second
 
 // Overheld reports that the signal must be let go now.
-func Overheld(s *session.State) bool {
+func Overheld(s *live.State) bool {
 	if s.Verdict != nil {
 		return false
 	}
 	if s.Prompt != nil {
 		return s.Prompt.Stage == session.StageRelease
 	}
-	return s.Phase == session.Held && s.Now-s.Since >= HoldMost
+	return s.Phase == live.Held && s.Now-s.Since >= HoldMost
 }
 
-func bigStep(s *session.State, p session.Prompt) Headline {
+func bigStep(s *live.State, p session.Prompt) Headline {
 	side := strings.ToUpper(string(p.Side))
 	counted := func(text string) string {
 		if p.Until == 0 {
@@ -146,7 +147,7 @@ var bigConclusion = map[analysis.Conclusion]string{
 }
 
 // Sentence says the step in full, and at the end the answer.
-func Sentence(s *session.State) string {
+func Sentence(s *live.State) string {
 	switch {
 	case s.Verdict != nil:
 		_, rest, _ := strings.Cut(ConclusionText(s.Verdict.Conclusion), ". ")
@@ -156,18 +157,18 @@ func Sentence(s *session.State) string {
 	case s.Prompt != nil && s.Prompt.Stage == session.StageHold && !s.Seen && s.Now-s.Since > 2*time.Second:
 		return "The reading does not show that it is held " + string(s.Prompt.Side) + ": look at the contact."
 	case s.Prompt != nil:
-		return strings.Trim(PromptText(*s.Prompt, s.ByMixture), "<> ")
+		return strings.Trim(PromptText(*s.Prompt, s.Setup.By), "<> ")
 	case Overheld(s):
 		return HeldTooLong(s.Now - s.Since)
-	case s.Phase == session.Held && !s.Seen:
+	case s.Phase == live.Held && !s.Seen:
 		return "The reading does not show the force yet."
-	case s.Phase == session.Held:
+	case s.Phase == live.Held:
 		return "Held. Let go after 15 s."
-	case s.Phase == session.Released:
+	case s.Phase == live.Released:
 		return "Released. Hands off: now the sensor itself must tell, and the loop must recover."
 	case s.Ready != nil && !*s.Ready:
 		return "A force would not count now: " + hazard.Join(s.Reasons, "; ") + "."
-	case s.Ready != nil && s.ByMixture:
+	case s.Ready != nil && s.Setup.By == analysis.ByMixture:
 		return "Make the mixture lean or rich for 15 s, then undo it."
 	case s.Ready != nil:
 		return "Hold the signal lean or rich for 15 s, then let go."
@@ -177,7 +178,7 @@ func Sentence(s *session.State) string {
 
 // Caution is what can hurt at this very step, "" when nothing more than before the
 // test.
-func Caution(s *session.State) string {
+func Caution(s *live.State) string {
 	if s.Prompt == nil || s.Verdict != nil {
 		return ""
 	}
@@ -186,9 +187,9 @@ func Caution(s *session.State) string {
 		return "Carbon monoxide: air out. Fans and belts move by themselves; exhaust is hot."
 	case p.Stage != session.StageForce:
 		return ""
-	case s.ByMixture && p.Side == analysis.Rich:
+	case s.Setup.By == analysis.ByMixture && p.Side == analysis.Rich:
 		return "Propane away from ignition and hot exhaust; slowly, engine running."
-	case s.ByMixture:
+	case s.Setup.By == analysis.ByMixture:
 		return "A small hose that does not feed the brake booster; keep off fan and belts."
 	case p.Side == analysis.Rich:
 		return "Never 12 V, 5 V or a heater feed on this wire; never a person as resistor."
@@ -197,7 +198,7 @@ func Caution(s *session.State) string {
 }
 
 // Conditions lists what a test needs, shortly.
-func Conditions(s *session.State) []string {
+func Conditions(s *live.State) []string {
 	var out []string
 	if s.FuelStatus.Known {
 		text := FuelStatus(byte(s.FuelStatus.Value))
@@ -222,7 +223,7 @@ func Conditions(s *session.State) []string {
 func NoData(d time.Duration) string { return fmt.Sprintf("NO DATA FOR %d s", int(d.Seconds())) }
 
 // TickText words what happened at a tick.
-func TickText(t session.Tick) string {
+func TickText(t live.Tick) string {
 	if t.Mark != nil {
 		return You(*t.Mark)
 	}
@@ -246,7 +247,7 @@ func MarkText(m obd.Mark) string {
 }
 
 // TickSign is one character for the time axis, and the side whose colour it has.
-func TickSign(t session.Tick) (string, analysis.Side) {
+func TickSign(t live.Tick) (string, analysis.Side) {
 	if t.Mark != nil {
 		return "m", ""
 	}

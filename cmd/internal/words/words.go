@@ -12,7 +12,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/bias"
 	"pushback/analysis/hazard"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
 )
 
 // Around the cautions.
@@ -23,7 +23,7 @@ const (
 )
 
 // Cautions come before a test. The order is that of harm.
-func Cautions(byMixture bool) []string {
+func Cautions(by analysis.By) []string {
 	c := []string{
 		"Exhaust gas kills: carbon monoxide has no smell. Work in the open or with extraction.",
 		"Exhaust, sensor and manifold are hot enough to burn. Fans and belts move, also by themselves.",
@@ -31,7 +31,7 @@ func Cautions(byMixture bool) []string {
 		"Wheels chocked, parking brake on, gear in neutral or park.",
 		"Follow the maker's service information for this car where it says otherwise.",
 	}
-	if byMixture {
+	if by == analysis.ByMixture {
 		return append(c,
 			"Propane burns and explodes: keep bottle, hose and valve away from ignition parts and hot exhaust; meter it in slowly, never into a stopped engine.",
 			"An induced lean is one small hose off, within reach, that does not feed the brake booster.")
@@ -68,10 +68,10 @@ const (
 const enterWhen = " Enter when "
 
 // PromptText words a prompt for one side of the test.
-func PromptText(p session.Prompt, byMixture bool) string {
+func PromptText(p session.Prompt, by analysis.By) string {
 	if p.Twice {
 		p.Twice = false
-		return "Twice is enough: another force on this side would only set codes. " + PromptText(p, byMixture)
+		return "Twice is enough: another force on this side would only set codes. " + PromptText(p, by)
 	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {
@@ -84,9 +84,9 @@ func PromptText(p session.Prompt, byMixture bool) string {
 		return "HANDS OFF: steady idle. Learning how this car switches by itself."
 	case session.StageForce:
 		switch {
-		case byMixture && p.Side == analysis.Rich:
+		case by == analysis.ByMixture && p.Side == analysis.Rich:
 			return "FORCE RICH: feed propane into the intake, slowly, until the sensor stays rich." + enterWhen + "it flows."
-		case byMixture:
+		case by == analysis.ByMixture:
 			return "FORCE LEAN: open the small vacuum hose." + enterWhen + "it is open."
 		case p.Side == analysis.Rich:
 			return "HOLD RICH: " + usualSource() + " between signal and sensor return, computer's side." + enterWhen + "it is on."
@@ -98,7 +98,7 @@ func PromptText(p session.Prompt, byMixture bool) string {
 		}
 		return "HOLDING " + side + ": keep it there."
 	case session.StageRelease:
-		if byMixture {
+		if by == analysis.ByMixture {
 			return ">>> RELEASE NOW: undo it, hands off <<<"
 		}
 		return ">>> RELEASE NOW: take it off, sensor back on its wire <<<"

@@ -13,7 +13,7 @@ import (
 // live session, a replay and an import alike, and it knows nothing but the
 // records; so the same records give the same events.
 type Judge struct {
-	cfg     analysis.Config
+	setup   Setup
 	decoder decode.Decoder
 	watcher *analysis.Watcher
 	can     bool
@@ -28,15 +28,13 @@ type Judge struct {
 	rowAt   time.Duration // of the last
 }
 
-// NewJudge returns a judge for a session whose replies were printed in format f
-// (the zero Format for imported rows).
-func NewJudge(cfg analysis.Config, f obd.Format) (*Judge, error) {
-	w, err := analysis.NewWatcher(cfg)
-	if err != nil {
-		return nil, err
-	}
-	return &Judge{cfg: cfg, watcher: w, can: f.Bus.CAN()}, nil
+// NewJudge returns a judge for a session of this setup.
+func NewJudge(s Setup) *Judge {
+	return &Judge{setup: s, watcher: analysis.NewWatcher(analysis.Config{Sensor: s.Sensor, By: s.By}), can: s.Format.Bus.CAN()}
 }
+
+// Setup is what is judged.
+func (j *Judge) Setup() Setup { return j.setup }
 
 // Step judges the next record.
 func (j *Judge) Step(rec obd.Record) Frame {
@@ -81,7 +79,7 @@ func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
 		j.silence.nothing(x.Outcome)
 	}
 
-	j.request = append(append(j.request[:0], x.Request.Service), x.Request.Data...)
+	j.request = x.Request.AppendTo(j.request[:0])
 	request := j.request
 	if x.Outcome == obd.OK {
 		for _, r := range x.Replies {
@@ -154,7 +152,7 @@ func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 	case obd.MarkRich:
 		j.emit(j.watcher.Mark(at, analysis.Rich))
 	case obd.MarkRelease:
-		j.emit(j.watcher.Mark(at, ""))
+		j.emit(j.watcher.Release(at))
 	}
 }
 
@@ -171,16 +169,6 @@ func (j *Judge) gap(from, to time.Duration, cause string) {
 }
 
 func (j *Judge) emit(e []analysis.Event) { j.events = append(j.events, e...) }
-
-// TrimNames returns the signals that may carry the short-term trim of the bank of a
-// sensor such as B1S1; nil when it is no sensor's name.
-func TrimNames(sensor string) []string {
-	if len(sensor) != 4 {
-		return nil
-	}
-	bank, position := sensor[1:2], sensor[3:4]
-	return []string{"SHRTFT" + bank, "SHRTFT" + bank + position}
-}
 
 // silence notices when nothing came for too long to go unmentioned.
 type silence struct {

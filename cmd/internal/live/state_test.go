@@ -1,4 +1,4 @@
-package session_test
+package live_test
 
 import (
 	"math"
@@ -6,19 +6,20 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
-	"pushback/cmd/internal/session"
-	"pushback/cmd/internal/session/sessiontest"
+	"pushback/cmd/internal/sessiontest"
 	"pushback/decode"
 	"pushback/obd"
 )
 
 // show is a state as a view.
-type show struct{ *session.State }
+type show struct{ *live.State }
 
 func (s show) Prompt(p session.Prompt) { s.Told(p) }
 
-func newShow(p *sessiontest.Play) show { return show{session.NewState("B1S1", false, p.Verdict)} }
+func newShow(p *sessiontest.Play) show { return show{live.NewState(sessiontest.B1S1, p.Verdict)} }
 
 func arcs(r ring.Ring) map[analysis.ProofID]string {
 	out := map[analysis.ProofID]string{}
@@ -52,14 +53,14 @@ func TestRingFills(t *testing.T) {
 			t.Errorf("before any force: %s is %s", id, state)
 		}
 	}
-	if s.Phase != session.Idle || len(s.Bands) != 0 || s.Ready == nil || !*s.Ready {
+	if s.Phase != live.Idle || len(s.Bands) != 0 || s.Ready == nil || !*s.Ready {
 		t.Errorf("before any force: phase %d, %d bands, ready %v", s.Phase, len(s.Bands), s.Ready)
 	}
 
 	play.Until(s, sessiontest.Event(analysis.ForceBegins))
 	check("forced lean", map[analysis.ProofID]string{analysis.ProofInput: "proven", analysis.ProofDelivery: "open",
 		analysis.ProofCutsFuel: "untested", analysis.ProofSensorRich: "untested"})
-	if s.Phase != session.Held || s.Side != analysis.Lean || !s.Seen || len(s.Bands) != 1 || !s.Bands[0].Open {
+	if s.Phase != live.Held || s.Side != analysis.Lean || !s.Seen || len(s.Bands) != 1 || !s.Bands[0].Open {
 		t.Errorf("forced lean: %+v", s.Bands)
 	}
 
@@ -68,7 +69,7 @@ func TestRingFills(t *testing.T) {
 
 	play.Until(s, sessiontest.Event(analysis.ForceEnds))
 	check("released", map[analysis.ProofID]string{analysis.ProofAddsFuel: "proven", analysis.ProofSensorLean: "untested"})
-	if s.Phase != session.Released || s.Bands[0].Open || s.Bands[0].To <= s.Bands[0].From {
+	if s.Phase != live.Released || s.Bands[0].Open || s.Bands[0].To <= s.Bands[0].From {
 		t.Errorf("released: phase %d, %+v", s.Phase, s.Bands)
 	}
 
@@ -111,7 +112,7 @@ func nothing() analysis.Verdict { return analysis.Verdict{} }
 
 // A reading that does not come breaks the line and grows old; it never goes on as if.
 func TestStateGrowsStale(t *testing.T) {
-	s := session.NewState("B1S1", false, nothing)
+	s := live.NewState(sessiontest.B1S1, nothing)
 	for i := range 10 {
 		_ = s.Write(frame(time.Duration(i)*500*time.Millisecond, "O2S11", 0.8, false))
 	}
@@ -131,28 +132,28 @@ func TestStateGrowsStale(t *testing.T) {
 
 // A force that only a mark tells of is held, but not seen.
 func TestMarkedForce(t *testing.T) {
-	s := session.NewState("B1S1", false, nothing)
+	s := live.NewState(sessiontest.B1S1, nothing)
 	_ = s.Write(session.Frame{Record: obd.Record{At: time.Second, Mark: &obd.Mark{Kind: obd.MarkRich}}})
-	if s.Phase != session.Held || s.Side != analysis.Rich || s.Seen || len(s.Bands) != 0 {
+	if s.Phase != live.Held || s.Side != analysis.Rich || s.Seen || len(s.Bands) != 0 {
 		t.Errorf("phase %d %s, seen %v, bands %v", s.Phase, s.Side, s.Seen, s.Bands)
 	}
 	_ = s.Write(session.Frame{Record: obd.Record{At: 9 * time.Second, Mark: &obd.Mark{Kind: obd.MarkRelease}}})
-	if s.Phase != session.Released {
+	if s.Phase != live.Released {
 		t.Errorf("phase %d after the release", s.Phase)
 	}
 	_ = s.Write(frame(60*time.Second, "RPM", 700, false))
-	if s.Phase != session.Idle {
+	if s.Phase != live.Idle {
 		t.Errorf("phase %d long after the release", s.Phase)
 	}
 }
 
 // Eight hours do not grow the traces without bound.
 func TestStateIsBounded(t *testing.T) {
-	s := session.NewState("B1S1", false, nothing)
+	s := live.NewState(sessiontest.B1S1, nothing)
 	for at := time.Duration(0); at < 8*time.Hour; at += 200 * time.Millisecond {
 		_ = s.Write(frame(at, "O2S11", 0.4, false))
 	}
-	if n, most := len(s.VTrace), int(2*session.Kept/(200*time.Millisecond))+64; n > most || n < int(session.Kept/(200*time.Millisecond)) {
+	if n, most := len(s.VTrace), int(2*live.Kept/(200*time.Millisecond))+64; n > most || n < int(live.Kept/(200*time.Millisecond)) {
 		t.Errorf("%d points are kept, at most %d wanted", n, most)
 	}
 }

@@ -116,7 +116,7 @@ type step struct {
 // second of it) and calls done once when the test is over.
 func NewGuide(cfg GuideConfig, j *Judge, prompt func(Prompt), done func()) *Guide {
 	cfg.fill()
-	return &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, trims: TrimNames(j.cfg.Sensor),
+	return &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, trims: j.setup.Sensor.Trims(),
 		stage: StageReady, fresh: true, told: -time.Hour, count: map[analysis.Side]int{}}
 }
 
@@ -376,13 +376,13 @@ func (g *Guide) advance() {
 	}
 }
 
-// enough is how far trim should be from where it was, %, so that the sensor has a
+// TrimEnough is how far trim should be from where it was, %, so that the sensor has a
 // mixture to tell of on release.
-const enough = 10
+const TrimEnough = 10
 
 // slow reports that trim answers but has not come far yet, and could go on.
 func (g *Guide) slow() bool {
-	return !g.step.limit && math.Abs(g.trim-g.step.from) < enough
+	return !g.step.limit && math.Abs(g.trim-g.step.from) < TrimEnough
 }
 
 func (g *Guide) delivered() bool {

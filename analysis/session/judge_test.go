@@ -1,7 +1,6 @@
 package session
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -12,7 +11,6 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"pushback/analysis"
 	"pushback/obd"
 )
 
@@ -46,11 +44,7 @@ func ask(at, took time.Duration, o obd.Outcome, request string, replies ...strin
 
 func newJudge(t *testing.T, bus obd.Bus) *Judge {
 	t.Helper()
-	j, err := NewJudge(analysis.Config{Sensor: "B1S1"}, obd.Format{Bus: bus, Headers: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return j
+	return NewJudge(Setup{Format: obd.Format{Bus: bus, Headers: true}})
 }
 
 func events(t *testing.T, j *Judge, records []obd.Record) []string {
@@ -184,28 +178,3 @@ func (f failing) Write(Frame) error { return f.err }
 type counter int
 
 func (c *counter) Write(Frame) error { *c++; return nil }
-
-// The lines are those that contract promises to other programs.
-func TestJSONLines(t *testing.T) {
-	var out bytes.Buffer
-	p := NewJSONLines(&out, true)
-	if err := p.Begin(Header{ID: "k3x7rt", Bus: "can11-500", Watching: "B1S1", By: "wire"}); err != nil {
-		t.Fatal(err)
-	}
-	j := newJudge(t, obd.CAN11at500)
-	r := ask(1234567*time.Microsecond, 50*time.Millisecond, obd.OK, "0114", "4114577F")
-	if err := p.Write(j.Step(r)); err != nil {
-		t.Fatal(err)
-	}
-	if err := p.Write(j.Step(ask(2*time.Second, 50*time.Millisecond, obd.NoData, "0114"))); err != nil {
-		t.Fatal(err)
-	}
-	// 57 hex = 87, 87/200 V; 7F hex = 127, (127-128)*100/128 % (SAE J1979, PID 14).
-	want := `{"kind":"session","id":"k3x7rt","bus":"can11-500","sensors":[],"watching":"B1S1","by":"wire"}
-{"kind":"sample","t":1.235,"name":"O2S11","value":0.435,"unit":"V"}
-{"kind":"sample","t":1.235,"name":"SHRTFT11","value":-0.78125,"unit":"%"}
-`
-	if d := cmp.Diff(want, out.String()); d != "" {
-		t.Error(d)
-	}
-}

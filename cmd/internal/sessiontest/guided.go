@@ -10,7 +10,8 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/session"
+	"pushback/analysis/session"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/capture"
 	"pushback/obd/poll"
@@ -36,6 +37,9 @@ type Play struct {
 	Moments []Moment
 	next    int
 }
+
+// B1S1 is the setup of the sessions played here, but for their format.
+var B1S1 = session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 1}, By: analysis.ByWire}
 
 // Guided plays the guided test of a car on its first sensor; the technician does what
 // he is told, and releases late seconds after he is told to.
@@ -111,10 +115,9 @@ func Recorded(tb testing.TB, r io.Reader) *Play {
 // play runs a session with a guide.
 func (s *script) play(tb testing.TB, src session.Source, format obd.Format, done func()) *Play {
 	tb.Helper()
-	judge, err := session.NewJudge(analysis.Config{Sensor: "B1S1"}, format)
-	if err != nil {
-		tb.Fatal(err)
-	}
+	setup := B1S1
+	setup.Format = format
+	judge := session.NewJudge(setup)
 	s.judge = judge
 	s.guide = session.NewGuide(session.GuideConfig{Ready: 12 * time.Second}, judge, s.prompt, done)
 	if _, err := session.Run(context.Background(), src, judge, s); err != nil {

@@ -1,4 +1,4 @@
-package session
+package live
 
 import (
 	"math"
@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/ring"
 	"pushback/obd"
 )
@@ -56,12 +57,11 @@ const (
 // frames alone, so live, replay and page show the same. Its Write is a Sink's; it
 // is not for concurrent use.
 type State struct {
-	Sensor    string
-	ByMixture bool
-	verdict   func() analysis.Verdict
-	volts     string
-	trims     []string
-	status    string
+	Setup   session.Setup
+	verdict func() analysis.Verdict
+	volts   string // names of the signals that are shown
+	trims   []string
+	status  string
 
 	Now        time.Duration
 	Volts      Reading // of the watched sensor, V
@@ -83,29 +83,22 @@ type State struct {
 	Ready   *bool // nil: not known yet
 	Reasons []string
 	Ring    ring.Ring
-	Prompt  *Prompt // nil: not guided, or not yet
-	Lost    bool    // the line to the adapter is gone
-	Last    *Tick   // what happened last that people are told of
+	Prompt  *session.Prompt // nil: not guided, or not yet
+	Lost    bool            // the line to the adapter is gone
+	Last    *Tick           // what happened last that people are told of
 
 	Verdict *analysis.Verdict // once the session is over
 }
 
-// NewState shows the session that watches sensor ("B1S1"); verdict is the judge's.
-// Without it the ring stays open.
-func NewState(sensor string, byMixture bool, verdict func() analysis.Verdict) *State {
-	s := &State{Sensor: sensor, ByMixture: byMixture, verdict: verdict, trims: TrimNames(sensor),
-		Ring: ring.New(), status: "FUELSYS1"}
-	if len(sensor) == 4 {
-		s.volts = "O2S" + sensor[1:2] + sensor[3:4]
-		if sensor[1] == '2' {
-			s.status = "FUELSYS2"
-		}
-	}
-	return s
+// NewState shows a session of this setup; verdict is the judge's. Without it the ring
+// stays open.
+func NewState(setup session.Setup, verdict func() analysis.Verdict) *State {
+	id := setup.Sensor
+	return &State{Setup: setup, verdict: verdict, volts: id.Voltage(), trims: id.Trims(), status: id.Status(), Ring: ring.New()}
 }
 
 // Write takes in a frame.
-func (s *State) Write(f Frame) error {
+func (s *State) Write(f session.Frame) error {
 	s.Now = max(s.Now, f.Record.At)
 	for _, x := range f.Samples {
 		var r *Reading
@@ -156,7 +149,7 @@ func (s *State) Write(f Frame) error {
 		s.enter(Idle, s.Side, s.Now)
 	}
 	if s.Phase == Held {
-		s.Ring.Progress(command(s.Side), s.moved()/enough)
+		s.Ring.Progress(command(s.Side), s.moved()/session.TrimEnough)
 	}
 	if s.verdict != nil && (len(f.Events) > 0 || f.Last) {
 		v := s.verdict()
@@ -182,7 +175,7 @@ func (s *State) moved() float64 {
 }
 
 // Told takes in what the technician is asked to do.
-func (s *State) Told(p Prompt) { s.Prompt = &p }
+func (s *State) Told(p session.Prompt) { s.Prompt = &p }
 
 func (s *State) event(e analysis.Event) {
 	at := seconds(e.T)

@@ -64,7 +64,7 @@ func (n *Findings) Write(f Frame) error {
 	if x.Request.Service == 0x01 && len(x.Request.Data) > 0 && !slices.Contains(x.Request.Data, 0x01) {
 		return nil // nearly all records
 	}
-	request := append([]byte{x.Request.Service}, x.Request.Data...)
+	request := x.Request.Bytes()
 	for _, r := range x.Replies {
 		if engine := n.decoder.Engine(); engine != 0 && r.From != 0 && r.From != engine {
 			continue

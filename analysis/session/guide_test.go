@@ -24,11 +24,7 @@ type drive struct {
 
 func newDrive(t *testing.T, cfg GuideConfig) *drive {
 	d := &drive{t: t}
-	j, err := NewJudge(analysis.Config{Sensor: "B1S1"}, obd.Format{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	d.g = NewGuide(cfg, j, func(p Prompt) {
+	d.g = NewGuide(cfg, NewJudge(Setup{Sensor: decode.SensorID{Bank: 1, Position: 1}}), func(p Prompt) {
 		d.last = p
 		if p.New {
 			d.stages = append(d.stages, strings.TrimSpace(fmt.Sprintf("%v %s %s", p.At, p.Stage, p.Side)))

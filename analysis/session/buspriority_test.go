@@ -11,9 +11,9 @@ type awaiter []bool
 
 func (a *awaiter) Await(answer bool) { *a = append(*a, answer) }
 
-func TestAttention(t *testing.T) {
+func TestBusPriority(t *testing.T) {
 	var got awaiter
-	a := NewAttention(&got)
+	a := NewBusPriority(&got)
 	for _, names := range [][]analysis.EventName{
 		{analysis.Ready}, {analysis.ForceBegins}, {analysis.LoopAnswers}, {analysis.TrimAtLimit},
 		{analysis.ForceEnds, analysis.SensorAnswers}, {analysis.SwitchingResumes},

@@ -1,4 +1,4 @@
-package session
+package live
 
 import (
 	"encoding/json"
@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 )
 
 // Header is the first of the JSON lines.
@@ -43,7 +44,7 @@ func (p *JSONLines) Begin(h Header) error {
 }
 
 // Write prints a frame's samples (if wanted) and events.
-func (p *JSONLines) Write(f Frame) error {
+func (p *JSONLines) Write(f session.Frame) error {
 	if p.samples {
 		for _, s := range f.Samples {
 			if s.Missing {

@@ -1,0 +1,77 @@
+package decode
+
+import "fmt"
+
+// SensorID says where an oxygen sensor sits: "B1S1" is bank 1 (the one with cylinder 1),
+// position 1 (upstream of the catalyst). Both are 1 to 4; the zero value is no sensor.
+type SensorID struct{ Bank, Position int }
+
+// ParseSensorID reads a name such as "B1S1". The error says what is wrong with it.
+func ParseSensorID(name string) (SensorID, error) {
+	if len(name) != 4 || name[0] != 'B' || name[2] != 'S' ||
+		name[1] < '1' || name[1] > '4' || name[3] < '1' || name[3] > '4' {
+		return SensorID{}, fmt.Errorf("sensor %q is not like B1S1 (bank 1, sensor 1)", name)
+	}
+	return SensorID{Bank: int(name[1] - '0'), Position: int(name[3] - '0')}, nil
+}
+
+// String returns the name, "B1S1"; "" of no sensor.
+func (id SensorID) String() string {
+	if id == (SensorID{}) {
+		return ""
+	}
+	return fmt.Sprintf("B%dS%d", id.Bank, id.Position)
+}
+
+// MarshalText writes the name, in JSON too.
+func (id SensorID) MarshalText() ([]byte, error) { return []byte(id.String()), nil }
+
+// UnmarshalText reads the name; an empty one is no sensor.
+func (id *SensorID) UnmarshalText(text []byte) error {
+	if len(text) == 0 {
+		*id = SensorID{}
+		return nil
+	}
+	v, err := ParseSensorID(string(text))
+	if err == nil {
+		*id = v
+	}
+	return err
+}
+
+// The names of the signals of a sensor and of its bank, as [Signal.Name] has them.
+
+// Voltage names the reading of a narrow sensor, "O2S11".
+func (id SensorID) Voltage() string { return fmt.Sprintf("O2S%d%d", id.Bank, id.Position) }
+
+// Ratio names the reading of a wide-range sensor, "EQ_RAT11".
+func (id SensorID) Ratio() string { return fmt.Sprintf("EQ_RAT%d%d", id.Bank, id.Position) }
+
+// Trim names the short-term trim of the bank, "SHRTFT1".
+func (id SensorID) Trim() string { return fmt.Sprintf("SHRTFT%d", id.Bank) }
+
+// TrimBeside names the same trim as it comes with the voltage, "SHRTFT11".
+func (id SensorID) TrimBeside() string { return fmt.Sprintf("SHRTFT%d%d", id.Bank, id.Position) }
+
+// Trims names the signals that may carry the short-term trim of the bank.
+func (id SensorID) Trims() []string { return []string{id.Trim(), id.TrimBeside()} }
+
+// LongTrim names the long-term trim of the bank, "LONGFT1".
+func (id SensorID) LongTrim() string { return fmt.Sprintf("LONGFT%d", id.Bank) }
+
+// Status names the fuel system status of the bank, "FUELSYS1" or, of bank 2, "FUELSYS2".
+func (id SensorID) Status() string {
+	if id.Bank == 2 {
+		return "FUELSYS2"
+	}
+	return "FUELSYS1"
+}
+
+// Downstream is the sensor behind the catalyst of the same bank.
+func (id SensorID) Downstream() SensorID { return SensorID{id.Bank, 2} }
+
+// Beside is the sensor in the same place of the bank beside: of 1 that is 2, of 3 it is 4.
+func (id SensorID) Beside() SensorID { return SensorID{(id.Bank - 1) ^ 1 + 1, id.Position} }
+
+// ID returns the place of the sensor.
+func (s Sensor) ID() SensorID { return SensorID{s.Bank, s.Position} }
