@@ -37,7 +37,7 @@ func ask(at, took time.Duration, o obd.Outcome, request string, replies ...strin
 		if err != nil {
 			panic(err)
 		}
-		x.Replies = append(x.Replies, obd.Reply{From: 0x7E8, Data: append([]byte{d.Service}, d.Data...)})
+		x.Replies = append(x.Replies, obd.Reply{From: 0x7E8, Data: d.Bytes()})
 	}
 	return obd.Record{At: at, Exchange: x}
 }

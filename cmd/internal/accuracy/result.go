@@ -8,8 +8,8 @@ import (
 	"text/tabwriter"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
 	"pushback/cmd/internal/accuracy/truth"
-	"pushback/cmd/internal/session"
 	"pushback/obd"
 )
 
@@ -41,16 +41,15 @@ func Judge(t *truth.Test, src session.Source) Result {
 	if t.Style != "" {
 		r.Case += ", " + t.Style
 	}
-	sensor := t.Sensor
-	if sensor == "" {
-		sensor = "B1S1"
-	}
-	j, err := session.NewJudge(analysis.Config{Sensor: sensor, ByMixture: t.By != "" && t.By != "wire"}, obd.Format{})
+	setup, err := session.NewSetup(t.Sensor, "", obd.Format{})
 	if err != nil {
 		r.Err = err
 		return r
 	}
-	res, err := session.Run(context.Background(), src, j)
+	if t.By != "" && t.By != "wire" {
+		setup.By = analysis.ByMixture
+	}
+	res, err := session.Run(context.Background(), src, session.NewJudge(setup))
 	if err != nil {
 		r.Err = err
 		return r
