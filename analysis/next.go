@@ -29,7 +29,7 @@ func (c *courtCase) raised() []string {
 
 // hazards are those of forcing these sides.
 func (c *courtCase) hazards(sides ...Side) []hazard.Kind {
-	if !c.w.cfg.ByMixture {
+	if c.w.cfg.By != ByMixture {
 		return []hazard.Kind{hazard.Wire}
 	}
 	var out []hazard.Kind
