@@ -11,7 +11,8 @@ import (
 )
 
 // imports is the table of what each room may import of this module. Inner rooms
-// never import outer ones; what is under cmd may import all, tests too.
+// never import outer ones; what is under cmd may import all, tests too, but for what is
+// drawn to measure the watcher, which must not know it.
 var imports = map[string][]string{
 	"decode":             {},
 	"decode/dissector":   {},
@@ -37,6 +38,9 @@ var imports = map[string][]string{
 	"store/parquet":      {"obd", "decode", "store", "store/transfer"},
 	"store/portable":     {"obd", "store", "store/transfer"},
 	"store/rawcapture":   {"obd", "obd/capture", "store", "store/transfer"},
+
+	"cmd/internal/accuracy/truth":   {},
+	"cmd/internal/accuracy/heldout": {"obd", "cmd/internal/accuracy/truth"},
 }
 
 // owners says which rooms may import a library of others'.
@@ -101,7 +105,7 @@ func TestImportsPointOneWay(t *testing.T) {
 				if slices.Contains(testOnly, ours) {
 					t.Errorf("%s imports %s, which is for tests only", room, ours)
 				}
-				if !outer && !slices.Contains(allowed, ours) {
+				if (known || !outer) && !slices.Contains(allowed, ours) {
 					t.Errorf("%s imports %s; it may import of ours only %v", room, ours, allowed)
 				}
 				continue

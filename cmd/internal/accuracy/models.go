@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 
+	"pushback/cmd/internal/accuracy/heldout"
 	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd"
 )
@@ -60,6 +61,8 @@ var Models = []Model{
 		Tests: trials(Many), Unforced: trials(Unforced)},
 	{Name: "mixture", About: "obd/simcar, by mixture, all with marks", N: 800, Tests: trials(Mixed)},
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
+	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, N: 1000, Hours: 100,
+		Tests: recordings(heldout.Narrow), Unforced: recordings(heldout.Drive)},
 }
 
 // ModelNames are the names of all models.

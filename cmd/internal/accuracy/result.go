@@ -93,10 +93,13 @@ func (r *Result) compare(t *truth.Test, res session.Result) {
 		}
 	}
 	for k, f := range t.Forces {
-		r.Forces++
-		if seen[k] == nil {
+		if !f.Faint {
+			r.Forces++
+		}
+		switch {
+		case seen[k] == nil && !f.Faint:
 			r.Missed++
-		} else if f.Told > 0 {
+		case seen[k] != nil && f.Told > 0:
 			r.latency(f, seen[k], res.Events)
 		}
 	}
@@ -110,9 +113,7 @@ func (r *Result) latency(f truth.Force, seen *analysis.Event, events []analysis.
 			continue
 		}
 		r.Intervals++
-		// after_s counts from when the watcher says that the force began.
-		off := seen.T - f.Begin
-		if e.AfterMin+off <= f.Told+1e-3 && e.AfterMax+off >= f.Commanded-1e-3 {
+		if e.AfterMin <= f.Told+1e-3 && e.AfterMax >= f.Commanded-1e-3 {
 			r.Held++
 		}
 		return

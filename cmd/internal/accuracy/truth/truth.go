@@ -29,6 +29,7 @@ type Force struct {
 	Side  string  `json:"side"` // lean or rich
 	Begin float64 `json:"begin"`
 	End   float64 `json:"end,omitempty"`
+	Faint bool    `json:"faint,omitempty"` // too short or too weak a hold to be missed
 	// Commanded is when the computer first moved trim against the force, Told when the
 	// port first showed that, s from the force's beginning; both 0 where unknown.
 	Commanded float64 `json:"commanded,omitempty"`

@@ -1,0 +1,67 @@
+package heldout
+
+import "math"
+
+// falseClaims has, by proof, the states that it would be false to claim of this car. What
+// the fault keeps anyone from knowing has none.
+func (v *view) falseClaims() map[string][]string {
+	f := map[string][]string{}
+	never := func(state string, proofs ...string) {
+		for _, p := range proofs {
+			f[p] = append(f[p], state)
+		}
+	}
+	crossed := v.computer.crossed != ""
+	deadInput := v.inputs[0].open || !math.IsNaN(v.inputs[0].stuck)
+	beyond := v.fault == "leak beyond authority" || v.fault == "exhaust leak beyond authority"
+	sensor := v.cells[0]
+	broken := sensor.open || !math.IsNaN(sensor.stuck)
+	odd := v.fault == "sensor slow" || v.fault == "sensor cold"
+	delivers := v.engines[0].delivered > 0.5
+
+	if deadInput || v.computer.crossed == "harness" {
+		never("proven", "input")
+	} else {
+		never("failed", "input")
+	}
+	if v.computer.frozen || v.computer.neverAdds || !v.triedLean {
+		never("proven", "adds_fuel")
+	}
+	if v.computer.frozen || v.computer.neverCuts || !v.triedRich {
+		never("proven", "cuts_fuel")
+	}
+	commands := !v.computer.frozen && !crossed && !deadInput && !beyond && !broken && !v.computer.cold && delivers
+	if commands && !v.computer.neverAdds {
+		never("failed", "adds_fuel")
+	}
+	if commands && !v.computer.neverCuts {
+		never("failed", "cuts_fuel")
+	}
+	if !delivers {
+		never("proven", "delivery")
+	} else if commands {
+		never("failed", "delivery")
+	}
+	if sensor.open || v.fault == "sensor stuck lean" || v.holds[0].leftOpen && len(v.holds) == 1 {
+		never("proven", "sensor_rich")
+	}
+	if sensor.open || v.fault == "sensor stuck rich" || v.holds[0].leftOpen && len(v.holds) == 1 {
+		never("proven", "sensor_lean")
+	}
+	if !broken && !odd && !crossed {
+		never("failed", "sensor_rich", "sensor_lean")
+	}
+	if crossed {
+		never("proven", "bank")
+	} else {
+		never("failed", "bank")
+	}
+	last := v.holds[len(v.holds)-1]
+	switch {
+	case broken, v.computer.frozen, !delivers, last.leftOpen, deadInput, beyond:
+		never("proven", "recovery")
+	case commands && v.tail > 20 && !odd && v.computer.quirk == quirkNone && !v.computer.neverAdds && !v.computer.neverCuts:
+		never("failed", "recovery")
+	}
+	return f
+}
