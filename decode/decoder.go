@@ -39,8 +39,11 @@ type computer struct {
 }
 
 func (c *computer) supports(pid byte) bool {
+	if pid%0x20 == 0 && c.seen&(1<<(pid/0x20)) != 0 { // a bitmap that was read, announced or not
+		return true
+	}
 	if pid == 0 {
-		return c.seen&1 != 0
+		return false
 	}
 	return c.supported[(pid-1)/32]<<((pid-1)%32)&(1<<31) != 0
 }
@@ -117,6 +120,18 @@ func (d *Decoder) Supports(pid byte) bool {
 	if d.engine != 0 {
 		return d.computers[d.engine-1].supports(pid)
 	}
+	return d.AnySupports(pid)
+}
+
+// SupportedBy reports whether the computer at addr says that it supports the PID of service
+// 01. Without headers all computers are one, at 0.
+func (d *Decoder) SupportedBy(addr uint32, pid byte) bool {
+	i, ok := d.find(addr)
+	return ok && d.computers[i].supports(pid)
+}
+
+// AnySupports reports whether any computer says that it supports the PID of service 01.
+func (d *Decoder) AnySupports(pid byte) bool {
 	return slices.ContainsFunc(d.computers, func(c computer) bool { return c.supports(pid) })
 }
 

@@ -12,7 +12,6 @@ import (
 // discover asks what the car offers. A request that is not answered is left at that,
 // but for the first, which may have been asked already.
 func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
-	d := p.vehicle.Decoder
 	ask := func(service byte, data ...byte) (obd.Exchange, error) {
 		req := obd.Request{Service: service, Data: data}
 		req.Expect = p.plan.expect(req)
@@ -33,7 +32,7 @@ func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 		return x, err
 	}
 	for base := 0; base <= 0xE0; base += 0x20 {
-		if base > 0 && !p.anySupports(byte(base)) {
+		if base > 0 && !p.vehicle.Decoder.AnySupports(byte(base)) {
 			break
 		}
 		for range 3 {
@@ -42,20 +41,15 @@ func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 				return err
 			}
 			if x.Outcome == obd.OK {
-				for _, r := range x.Replies {
-					p.plan.learn(x.Request, r)
-				}
 				// Without headers several computers look like one.
 				p.plan.unsure = p.plan.unsure || !p.vehicle.Format.Headers && len(x.Replies) > 1
 				break
 			}
 		}
-		if base == 0 && len(p.plan.pids) == 0 {
+		if base == 0 && !p.vehicle.Decoder.AnySupports(0x00) {
 			return fmt.Errorf("ask for supported PIDs: %w", obd.ErrNoVehicle)
 		}
 	}
-	// Banks 3 and 4 lengthen the trims by a byte.
-	p.plan.fourBanks = d.Supports(0x1D)
 	for _, req := range p.particulars() {
 		if _, err := ask(req.Service, req.Data...); err != nil {
 			return err
@@ -81,15 +75,6 @@ func (p *Poller) particulars() []obd.Request {
 		all = append(all, obd.Request{Service: 0x09, Data: []byte{0x02}})
 	}
 	return all
-}
-
-func (p *Poller) anySupports(pid byte) bool {
-	for _, has := range p.plan.pids {
-		if has[pid] {
-			return true
-		}
-	}
-	return false
 }
 
 // tryPacked asks two PIDs at once, and one PID twice: not all computers answer that.

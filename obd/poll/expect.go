@@ -20,10 +20,10 @@ func (p *plan) expect(req obd.Request) int {
 		return p.codes[req.Hex()]
 	}
 	lines := 0
-	for _, has := range p.pids {
+	for _, addr := range p.car.Computers() {
 		n, more := 1, 0
 		for _, pid := range req.Data {
-			if !has[pid] {
+			if !p.car.SupportedBy(addr, pid) {
 				continue
 			}
 			size := decode.PIDLength(pid)
@@ -31,7 +31,7 @@ func (p *plan) expect(req obd.Request) int {
 				return 0
 			}
 			n += 1 + size
-			if p.fourBanks && decode.TwoBanked(pid) {
+			if p.car.Supports(0x1D) && decode.TwoBanked(pid) {
 				more++
 			}
 		}
@@ -74,23 +74,4 @@ func (p *plan) counted(x *obd.Exchange) (again bool) {
 		return n > 0
 	}
 	return false
-}
-
-// learn notes what a reply to a bitmap request says.
-func (p *plan) learn(req obd.Request, r obd.Reply) {
-	if len(r.Data) != 6 || r.Data[0] != 0x41 || r.Data[1]%0x20 != 0 {
-		return
-	}
-	has := p.pids[r.From]
-	if has == nil {
-		has = new([256]bool)
-		p.pids[r.From] = has
-	}
-	base := r.Data[1]
-	has[base] = true
-	for i := range 32 {
-		if r.Data[2+i/8]&(0x80>>(i%8)) != 0 && int(base)+1+i < len(has) {
-			has[int(base)+1+i] = true
-		}
-	}
 }

@@ -249,14 +249,12 @@ func (p *Poller) take(c Car, x *obd.Exchange) bool {
 	}
 	for _, r := range c.Replies {
 		req, _ := obd.ParseRequest(r.Request)
-		p.plan.learn(req, obd.Reply{From: r.From, Data: r.Data})
 		// What cannot be decoded teaches nothing.
 		_, _ = p.vehicle.Decoder.Reply(r.From, req.Bytes(), r.Data, 0, 0, nil)
 	}
 	p.found = append(p.found, p.record(x))
 	p.plan.multi, p.plan.double = c.Packed, c.Doubles
 	p.plan.unsure = !c.Known.Format.Headers && c.count(first) > 1
-	p.plan.fourBanks = p.vehicle.Decoder.Supports(0x1D)
 	p.later = append(p.particulars(), later...)
 	for i := range p.later {
 		p.later[i].Expect = p.plan.expect(p.later[i])
@@ -290,9 +288,6 @@ func (p *Poller) verify(x *obd.Exchange) {
 		m.heard = append(m.heard, repliesOf(x)...)
 		if !m.car.agrees(x) {
 			m.other = true
-			for _, r := range x.Replies {
-				p.plan.learn(x.Request, r)
-			}
 			p.choose() // the decoder has learned already
 		}
 		if m.other {
@@ -315,7 +310,7 @@ func (p *Poller) verify(x *obd.Exchange) {
 func (p *Poller) askRest() {
 	rest := p.particulars()
 	for base := 0x20; base <= 0xE0; base += 0x20 {
-		if p.anySupports(byte(base)) {
+		if p.vehicle.Decoder.AnySupports(byte(base)) {
 			rest = append(rest, obd.Request{Service: 0x01, Data: []byte{byte(base)}})
 		}
 	}

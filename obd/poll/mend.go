@@ -115,8 +115,14 @@ func (p *Poller) restart(ctx context.Context, x *obd.Exchange) error {
 			}
 		}
 	}
+	req := obd.Request{Service: 0x01, Data: []byte{0x00}}
+	for _, addr := range p.vehicle.Decoder.Computers() {
+		if p.vehicle.Decoder.SupportedBy(addr, 0x00) {
+			req.Expect++
+		}
+	}
 	var err error
-	if *x, err = p.ask(ctx, obd.Request{Service: 0x01, Data: []byte{0x00}, Expect: len(p.plan.pids)}); err != nil {
+	if *x, err = p.ask(ctx, req); err != nil {
 		return err
 	}
 	if x.Outcome != obd.OK && x.Outcome != obd.Refused {

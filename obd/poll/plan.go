@@ -64,14 +64,11 @@ type plan struct {
 	credit float64 // a fast exchange earns some, any other spends 1
 	turn   int
 	// until when the answer to a force or to its release is awaited
-	awaits time.Duration
-	// pids tells per computer what it supports; its key is 0 where headers are off.
-	pids   map[uint32]*[256]bool
-	unsure bool // replies cannot be counted beforehand
-	// fourBanks: a trim may come with a second byte, of bank 3 or 4.
-	fourBanks bool
-	noCount   map[string]int // failures in a row of requests with a count: it may be wrong
-	codes     map[string]int // lines that answer requests for trouble codes
+	awaits  time.Duration
+	car     *decode.Decoder // what each computer supports
+	unsure  bool            // replies cannot be counted beforehand
+	noCount map[string]int  // failures in a row of requests with a count: it may be wrong
+	codes   map[string]int  // lines that answer requests for trouble codes
 }
 
 // slow lists what else is read, how often, and within what time at the latest. The maps of trim

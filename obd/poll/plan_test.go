@@ -19,7 +19,7 @@ func TestForgetfulComputer(t *testing.T) {
 		if _, err := d.Reply(0x7E8, []byte{1, 0x13}, []byte{0x41, 0x13, 0x03}, 0, 0, nil); err != nil {
 			t.Fatal(err)
 		}
-		p := plan{can: true, multi: true, pids: map[uint32]*[256]bool{}, noCount: map[string]int{}, codes: map[string]int{}}
+		p := plan{can: true, multi: true, car: &d, noCount: map[string]int{}, codes: map[string]int{}}
 		p.fill(&d, "B1S1")
 		read := map[byte]int{}
 		now := time.Duration(0)

@@ -5,7 +5,6 @@ package poll
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"slices"
 	"sync"
@@ -129,7 +128,7 @@ func (p *Poller) begin() {
 	p.adapter.SetOrigin(p.origin)
 	p.at, p.seq, p.found, p.urgent, p.later = 0, 0, nil, nil, nil
 	p.vehicle.Decoder = new(decode.Decoder)
-	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), pids: map[uint32]*[256]bool{}, noCount: map[string]int{}, codes: map[string]int{}}
+	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), car: p.vehicle.Decoder, noCount: map[string]int{}, codes: map[string]int{}}
 }
 
 // choose decides what is read by what is known of the car.
@@ -144,7 +143,7 @@ func (p *Poller) choose() {
 	for _, s := range watched(p.vehicle.Decoder.Sensors(), p.config.Sensor) {
 		if it := p.plan.item(0x01, trimPID(s.Bank)); it != nil && 0x14 <= s.PID && s.PID <= 0x1B {
 			p.trims = append(p.trims, &trimByte{
-				with: fmt.Sprintf("SHRTFT%d%d", s.Bank, s.Position), alone: fmt.Sprintf("SHRTFT%d", s.Bank), item: it,
+				with: s.ID().TrimBeside(), alone: s.ID().Trim(), item: it,
 			})
 		}
 	}
@@ -160,7 +159,9 @@ func (p *Poller) Origin() time.Time { return p.origin }
 // goroutine of Next.
 func (p *Poller) Quirks() []string { return p.adapter.Identity().Quirks }
 
-// ask exchanges one request and lets the decoder learn from it.
+// ask exchanges one request and lets the decoder learn from it. Who judges the records decodes
+// each reply again: they must know no more than the records tell, or a replay would differ,
+// while this decoder also knows what is remembered of the car and what was asked before time 0.
 func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Exchange, error) {
 	x, err := p.adapter.Exchange(ctx, req)
 	p.samples = p.samples[:0]
