@@ -41,8 +41,8 @@ type Adapter struct {
 	pace      time.Duration // to leave between a prompt and what is sent next
 	prompted  time.Time     // the last prompt came
 	speeds    speeds
-	wrongBaud bool   // what came last was of another speed
-	kept      string // the protocol number that the adapter had of its own, where it was overwritten
+	heard     []Heard // where nobody answered, in the search
+	kept      string  // the protocol number that the adapter had of its own, where it was overwritten
 	buf       [512]byte
 }
 
@@ -85,15 +85,23 @@ const (
 //
 // An adapter that does not return single characters cannot be checked so. It gets its
 // requests in one piece and a moment after its prompt, and none that is [Risky]:
-// [Adapter.Sends] tells.
+// [Adapter.Sends] tells. So it gets none in the words of J1979-2: 22F414 that loses its first
+// character controls an output.
+//
+// A request for which the car's dialect has no words is not sent: [NoData].
 func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	x := Exchange{Request: req}
 	switch req.Service {
-	case 0x01, 0x02, 0x03, 0x05, 0x06, 0x07, 0x09, 0x0A:
+	case 0x01, 0x02, 0x03, 0x05, 0x06, 0x07, 0x09, 0x0A, readCodes:
 	default:
 		return x, fmt.Errorf("ask %s: %w", req.Hex(), ErrNotRead)
 	}
-	text := req.Hex()
+	text, ok := a.format.Dialect.Words(req)
+	if !ok {
+		x.Sent = a.now()
+		x.Outcome, x.Received = NoData, x.Sent
+		return x, nil
+	}
 	if a.counts && !a.noEcho && 0 < req.Expect && req.Expect < 10 {
 		text += string(rune('0' + req.Expect))
 	}

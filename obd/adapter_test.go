@@ -254,7 +254,7 @@ func changes(line string) bool {
 	switch service := line[:2]; {
 	case service == "04":
 		return true
-	case service[1] == 'A': // 1A, 2A and 3A read
+	case service[1] == 'A', service == "19", service == "22", service == "3E": // they read
 		return false
 	case service == "08", "10" <= service && service < "40", "80" <= service && service < "90":
 		return len(line) >= 4

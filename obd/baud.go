@@ -15,7 +15,10 @@ import (
 var serialSpeeds = []struct{ divisor, baud int }{{8, 500_000}, {17, 230_400}, {35, 115_200}}
 
 // speeds are the two between which a serial line was switched; 0: it never was.
-type speeds struct{ usual, raised int }
+type speeds struct {
+	usual, raised int
+	wrong         bool // what came last was of the other one
+}
 
 // raise makes the serial line faster where that is wanted and possible. The adapter says OK at
 // the old speed and its name at the new one; unless it then gets a return it goes back
@@ -62,7 +65,7 @@ func (a *Adapter) raise(ctx context.Context) error {
 		if err := l.SetBaud(s.baud); err != nil {
 			return lost("set speed", err)
 		}
-		a.speeds = speeds{usual, s.baud}
+		a.speeds = speeds{usual: usual, raised: s.baud}
 		said, err = a.until(ctx, second/5, a.about.Text+"\r")
 		if err == nil {
 			if err = a.write("\r"); err == nil {

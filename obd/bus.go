@@ -60,6 +60,7 @@ func (b Bus) IDBits() int {
 // Format is how the adapter prints replies: what [Parse] must know to read them.
 type Format struct {
 	Bus     Bus
-	Headers bool // each line starts with the sender's header; K-line and J1850 lines end with a checksum
-	Padded  bool // all CAN frames were seen to be printed with 8 data bytes: a shorter one is damaged
+	Headers bool    // each line starts with the sender's header; K-line and J1850 lines end with a checksum
+	Padded  bool    // all CAN frames were seen to be printed with 8 data bytes: a shorter one is damaged
+	Dialect Dialect // in which the car is asked; Parse reads the answers of both
 }

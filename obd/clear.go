@@ -9,11 +9,15 @@ import (
 // ErrEngineRuns refuses to clear codes: an engine runs, or none says that it stands.
 var ErrEngineRuns = errors.New("engine is not known to stand")
 
-// ClearCodes sends service 04: trouble codes, freeze frames, monitor results and what the
-// computers have learned are lost. It is the only way to send it, and for nothing but a
-// person's command. It first reads engine speed (PID 0C) and returns [ErrEngineRuns]
-// unless a computer answers and all that answer say zero. The error is else as that of
-// [Adapter.Exchange], the outcome in the exchange.
+// pendingMost is how long a computer may be busy after it has said so: P2*, 5 s by ISO 14229-2.
+const pendingMost = 5 * second
+
+// ClearCodes sends service 04, or what stands for it in the car's dialect: trouble codes, freeze
+// frames, monitor results and what the computers have learned are lost. It is the only way to
+// send it, and for nothing but a person's command. It first reads engine speed (PID 0C) and returns
+// [ErrEngineRuns] unless a computer answers and all that answer say zero. The error is else as
+// that of [Adapter.Exchange], the outcome in the exchange: [Exchange.Pending] where a computer
+// was still busy with it. It is never sent twice.
 func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
 	x := Exchange{Request: Request{Service: 0x04}}
 	speed, err := a.Exchange(ctx, Request{Service: 0x01, Data: []byte{0x0C}})
@@ -22,16 +26,27 @@ func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
 	}
 	stands := speed.Outcome == OK
 	for _, r := range speed.Replies {
-		stands = stands && len(r.Data) == 4 && r.Data[2] == 0 && r.Data[3] == 0
+		n := 1 + a.format.Dialect.IDBytes()
+		stands = stands && len(r.Data) == n+2 && r.Data[n] == 0 && r.Data[n+1] == 0
 	}
 	if !stands {
 		return x, fmt.Errorf("clear codes: %w", ErrEngineRuns)
 	}
+	text, _ := a.format.Dialect.Words(x.Request)
 	x.Sent = a.now()
-	err = a.exchange(ctx, &x, "04")
+	err = a.exchange(ctx, &x, text)
 	x.Received = max(x.Received, x.Sent)
 	// A return on its own must never repeat it.
 	a.last = ""
+	for end := a.clock.Now().Add(pendingMost); err == nil && x.Pending() && a.clock.Now().Before(end); {
+		// What it comes to shows under another request.
+		var y Exchange
+		if y, err = a.Exchange(ctx, supported); err == nil {
+			x.Raw = append(append(x.Raw, '\r'), y.Raw...)
+			x.Replies, x.Outcome = Parse(x.Raw, a.format, x.Request)
+			x.Received = max(x.Received, y.Received)
+		}
+	}
 	switch {
 	case errors.Is(err, errSilent):
 		x.Outcome, x.Received, err = TimedOut, a.now(), nil

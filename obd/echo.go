@@ -25,8 +25,9 @@ func (a *Adapter) send(ctx context.Context, text string, wait time.Duration, mor
 		if err := a.confirm(ctx, text[:serviceDigits]); err != nil {
 			return nil, sent, a.clock.Now(), err
 		}
+		whole := text[0] != '0' // in the words of J1979-2: each has a neighbour that changes something
 		text = text[serviceDigits:]
-		if Risky(text) { // a stray return in it would make a request of what follows
+		if whole || Risky(text) { // a stray return in it would make a request of what follows
 			if err := a.confirm(ctx, text); err != nil {
 				return nil, sent, a.clock.Now(), err
 			}

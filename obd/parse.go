@@ -13,8 +13,9 @@ import (
 // plus 0x40 and, where the service has parameters, the first one is echoed. What
 // is damaged is never repaired: one unreadable line makes the whole exchange
 // [Garbled], without replies. Whole, readable replies to something else are passed
-// over. Negative replies (7F, service, code) are among the replies, except code 78,
-// which announces that the real one follows.
+// over. Negative replies (7F, service, code) are among the replies; code 78, which
+// announces that the real one follows, only where nothing follows. A reply may be in the
+// words of either [Dialect].
 //
 // A request that holds one PID twice is answered with its value twice, which makes up for
 // the missing checksum of CAN lines: both must be the same, and the reply then
@@ -61,14 +62,26 @@ type scanner struct {
 	open    map[uint32]*segments // unfinished ISO 15765-2 replies by sender
 	printed *segments            // the same without headers
 
+	pending []Reply // 'response pending'
+
 	garbage bool    // something unreadable
 	strange bool    // something readable, but no answer to the request
 	text    Outcome // what the adapter said in words; OK when nothing
 }
 
 func (s *scanner) echo(text string) bool {
-	t, want := strings.ToUpper(strings.ReplaceAll(text, " ", "")), s.req.Hex()
-	return t == want || len(t) == len(want)+1 && strings.HasPrefix(t, want) && hexDigit(t[len(want)]) >= 0
+	t := strings.ToUpper(strings.ReplaceAll(text, " ", ""))
+	is := func(want string) bool {
+		return t == want || len(t) == len(want)+1 && strings.HasPrefix(t, want) && hexDigit(t[len(want)]) >= 0
+	}
+	if is(s.req.Hex()) {
+		return true
+	}
+	if t == "" || t[0] != '1' && t[0] != '2' { // spare most lines the work
+		return false
+	}
+	words, ok := J1979v2.Words(s.req)
+	return ok && is(words)
 }
 
 // The adapter's own words, by how they begin. The order matters where one is the
@@ -155,17 +168,20 @@ func banner(text string) bool {
 
 // reply takes one whole message if it answers the request.
 func (s *scanner) reply(from uint32, data []byte) {
-	if len(data) == 3 && data[0] == 0x7F && data[1] == s.req.Service {
-		if data[2] != 0x78 {
+	if refuses(data, s.req) {
+		if data[2] == responsePending {
+			s.pending = append(s.pending, Reply{From: from, Data: bytes.Clone(data)})
+		} else {
 			s.found = append(s.found, Reply{From: from, Data: bytes.Clone(data)})
 		}
 		return
 	}
-	if !answers(data, s.req) {
+	second := answers2(data, s.req)
+	if !second && !answers(data, s.req) {
 		s.strange = true
 		return
 	}
-	if d := s.req.Data; s.req.Service == 0x01 && len(d) == 2 && d[0] == d[1] {
+	if d := s.req.Data; s.req.Service == 0x01 && len(d) == 2 && d[0] == d[1] && !second {
 		half := (len(data) - 1) / 2
 		if len(data)%2 == 0 || !bytes.Equal(data[1:1+half], data[1+half:]) {
 			s.garbage = true
@@ -180,7 +196,7 @@ func (s *scanner) reply(from uint32, data []byte) {
 		if bytes.Equal(have.Data, data) {
 			return // printed twice
 		}
-		if from != 0 && (s.req.Service == 0x01 || s.req.Service == 0x02) {
+		if from != 0 && (second || s.req.Service == 0x01 || s.req.Service == 0x02) {
 			s.garbage = true // two different answers of one computer: one is late
 			return
 		}
@@ -188,9 +204,18 @@ func (s *scanner) reply(from uint32, data []byte) {
 	s.found = append(s.found, Reply{From: from, Data: bytes.Clone(data)})
 }
 
-// answers tells whether data is a positive reply to req.
+// responsePending is the negative code which says that the answer follows (ISO 14229-1,
+// ISO 15031-5).
+const responsePending = 0x78
+
+// Pending tells whether a computer has announced its answer and none has given one: ask again.
+func (x *Exchange) Pending() bool {
+	return x.Outcome == Refused && len(x.Replies) > 0 && x.Replies[0].Data[2] == responsePending
+}
+
+// answers tells whether data is a positive reply to req in the words of J1979.
 func answers(data []byte, req Request) bool {
-	if len(data) == 0 || data[0] != req.Service+0x40 {
+	if len(data) == 0 || data[0] != req.Service+0x40 || req.Service == readCodes {
 		return false
 	}
 	if len(req.Data) == 0 {
@@ -229,6 +254,8 @@ func (s *scanner) result() ([]Reply, Outcome) {
 		return nil, Garbled
 	case positive:
 		return s.found, OK
+	case len(s.pending) > 0:
+		return append(s.pending, s.found...), Refused
 	case len(s.found) > 0:
 		return s.found, Refused
 	case s.strange:

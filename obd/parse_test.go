@@ -98,7 +98,7 @@ func TestParse(t *testing.T) {
 		{"negative", "0114", padded, "7E8037F011200000000\r", "7E8:7F0112", Refused},
 		{"negative beside a reply", "0114", padded, "7E80441145A80000000\r7E9037F0112AAAAAAAA\r", "7E8:41145A80 7E9:7F0112", OK},
 		{"wait, then the reply", "0114", padded, "7E8037F017800000000\r7E80441145A80000000\r", "7E8:41145A80", OK},
-		{"wait, then nothing", "0114", padded, "7E8037F017800000000\r", "", NoData},
+		{"wait, then nothing", "0114", padded, "7E8037F017800000000\r", "7E8:7F0178", Refused},
 		{"negative to another service", "0114", padded, "7E8037F091200000000\r", "", Garbled},
 
 		{"echo", "0114", padded, "0114\r7E80441145A80000000\r\r", "7E8:41145A80", OK},
@@ -260,6 +260,12 @@ func FuzzParse(f *testing.F) {
 		}
 		f.Add([]byte(s), byte(CAN11at500), false, "01140C06")
 	}
+	for _, s := range [][2]string{{"7E80562F40C0BED0000\r", "010C"}, {"7E8037F227800000000\r7E80562F40C0BED0000\r", "010C"}, {"7E8037F221300000000\r", "010C05"},
+		{"7E81010594233FF1E0402\r7E82101311108000000\r", "03"}, {"18DAF1000462F81001000000\r", "0910"}, {"7E80154\r", "04"},
+		{"7E80759040131110101\r", "190401311101"}} {
+		f.Add([]byte(s[0]), byte(CAN11at500), true, s[1])
+		f.Add([]byte(s[0]), byte(CAN29at500), true, s[1])
+	}
 	f.Fuzz(func(t *testing.T, raw []byte, bus byte, headers bool, request string) {
 		req, err := ParseRequest(request)
 		if err != nil {
@@ -275,11 +281,14 @@ func FuzzParse(f *testing.F) {
 		positive, negative := false, false
 		for _, r := range replies {
 			total += len(r.Data)
-			if len(r.Data) == 3 && r.Data[0] == 0x7F && r.Data[1] == req.Service && r.Data[2] != 0x78 {
+			if refuses(r.Data, req) {
 				negative = true
 				continue
 			}
 			positive = true
+			if answers2(r.Data, req) {
+				continue
+			}
 			if r.Data[0] != req.Service+0x40 || len(req.Data) > 0 && bytes.IndexByte(req.Data, r.Data[1]) < 0 {
 				t.Fatalf("reply %X to request %s", r.Data, req.Hex())
 			}

@@ -33,8 +33,8 @@ func (a *Adapter) resync(ctx context.Context) error {
 	}
 	a.last = ""
 	odd := 1
-	if a.wrongBaud {
-		a.wrongBaud, odd = false, 0
+	if a.speeds.wrong {
+		a.speeds.wrong, odd = false, 0
 	}
 	for i := range 10 {
 		if i%2 == odd {
@@ -118,7 +118,7 @@ func (a *Adapter) prompt(ctx context.Context, wait time.Duration, more func([]by
 			return raw, now, errSilent
 		}
 		if a.speeds.raised > 0 && unprintable(b) { // the adapter started anew, at its usual speed
-			a.wrongBaud = true
+			a.speeds.wrong = true
 			more, end = nil, now.Add(slice)
 		}
 		if more != nil {

@@ -1,15 +1,17 @@
 package obd
 
-import (
-	"errors"
-)
+import "errors"
 
 // ErrNotRead refuses a request that is not one of the services that only read: 04
 // erases codes and learned values, 08 moves parts of the car.
 var ErrNotRead = errors.New("request does more than read")
 
-// Sends tells whether the request may be sent to this adapter at all.
-func (a *Adapter) Sends(req Request) bool { return a.sends(req.Hex()) }
+// Sends tells whether the request may be sent to this adapter at all, and has words in the
+// car's dialect.
+func (a *Adapter) Sends(req Request) bool {
+	text, ok := a.format.Dialect.Words(req)
+	return ok && a.sends(text)
+}
 
 func (a *Adapter) sends(text string) bool { return !a.noEcho || !Risky(text) }
 
@@ -34,14 +36,17 @@ func Risky(text string) bool {
 
 // Changes tells whether a request of this service with so many bytes behind it may change
 // something: 04 (clear codes), which takes none, and with at least one 08 (control of
-// on-board systems) and what ISO 14229-1 and 14230-3 define beside SAE J1979 (10 session,
-// 11 reset, 14 clear, 2F control, 31 routine, 85 codes off, …; 1A, 2A and 3A only read; ranges from
-// memory).
+// on-board systems) and what ISO 14229-1 and 14230-3 define beside SAE J1979: 10 session, 11 reset,
+// 14 clear, 27 security access, 28 communication off, 2E write, 2F control, 31 routine, 34 to 37
+// transfer, 3D write memory, 85 codes off, 87 link, … Of these ranges 19, 22 and 3E (tester
+// present), and 1A, 2A and 3A, change nothing (ranges from memory).
 func Changes(service, data int) bool {
 	switch {
 	case service == 0x04:
 		return true
 	case data == 0 || service&0x0F == 0x0A:
+		return false
+	case service == 0x19, service == 0x22, service == 0x3E:
 		return false
 	}
 	return service == 0x08 || 0x10 <= service && service < 0x40 || 0x80 <= service && service < 0x90
