@@ -72,14 +72,37 @@ type cellSpec struct {
 	resistanceBy float64 // the element's resistance against the planar cell's
 	shift        float64 // added to lambda that the element feels
 	output       float64 // share of the equilibrium emf that an aged element gives; 0: all
+	noise        float64 // V, sigma on rich exhaust; on lean, less than half of it
+	noiseTau     float64 // s: its correlation time
+	hotter       float64 // K by which the exhaust heats it at full load
 }
 
 // cell is the element's state.
 type cell struct {
 	spec   cellSpec
 	kelvin float64
-	emf    float64 // V
+	emf    float64 // V, without noise
+	ripple float64 // noise now, in sigmas
 	ohms   float64
+}
+
+// stir moves the noise by a tick: gas that is not well mixed, pulses of the exhaust. It is an
+// Ornstein-Uhlenbeck process.
+func (c *cell) stir(normal func() float64) {
+	if c.spec.noise > 0 {
+		keep := math.Exp(-tick / max(c.spec.noiseTau, 0.001))
+		c.ripple = c.ripple*keep + math.Sqrt(1-keep*keep)*normal()
+	}
+}
+
+// volts is what the element gives, noise and all: more of it the higher the emf, as
+// recordings of a real car have it (0.036 V rich, 0.023 V lean within a stay, drift
+// included). A stuck element makes none.
+func (c *cell) volts() float64 {
+	if c.spec.stuck {
+		return c.emf
+	}
+	return c.emf + c.spec.noise*(0.4+0.7*c.emf)*c.ripple
 }
 
 // gas moves the element by dt seconds in exhaust of equivalence ratio phi.
@@ -98,9 +121,9 @@ func (c *cell) gas(phi, dt float64) {
 	c.emf += (target - c.emf) * dt / (tau + dt)
 }
 
-// heat moves the element's temperature by dt seconds; a heater takes a cold cell
-// past light-off in some 20 s.
-func (c *cell) heat(dt float64) {
-	c.kelvin += (c.spec.kelvin - c.kelvin) * dt / 15
+// heat moves the element's temperature by dt seconds at a share of the engine's full flow; a
+// heater takes a cold cell past light-off in some 20 s.
+func (c *cell) heat(flow, dt float64) {
+	c.kelvin += (c.spec.kelvin + c.spec.hotter*max(flow-0.3, 0)/0.7 - c.kelvin) * dt / 15
 	c.ohms = cellResistance(c.kelvin) * c.spec.resistanceBy
 }

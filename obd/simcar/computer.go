@@ -28,7 +28,12 @@ type controlSpec struct {
 	closedAt       float64    // °C from which the loop may close
 	closedAfter    float64    // s after the start
 	unseen         unseen
+	toRich, toLean float64       // s by which it delays the turn of its ramp after the reading has gone rich, lean
+	band           float64       // V, of the relay; 0: switchBand
+	cells          *grid         // learned by speed and load, on top of the rest; nil: one value for all
+	pause          float64       // s for which trim rests at zero after a step of the load
 	refresh        time.Duration // of the data it reports
+	filter         float64       // s: low pass of the voltages that it reports; 0: none
 	// Circuit monitors: seconds until a code sets, 0 for a monitor that is off or too
 	// slow to matter.
 	lowAfter, highAfter, openAfter, fuelAfter float64
@@ -52,7 +57,10 @@ const (
 // bankControl is the loop of one bank.
 type bankControl struct {
 	stft, ltft                     float64
-	rich                           bool // what the relay saw last
+	cell                           float64 // learned here beyond ltft
+	rich                           bool    // where the relay stands
+	turning                        float64 // s for which the reading has stood on the other side
+	shownUp, shownDown             float64 // V as reported, after the filter
 	status                         byte
 	fault                          bool
 	seen                           bool    // the sensor has left the bias since the start
@@ -61,6 +69,9 @@ type bankControl struct {
 	up, down                       float64 // V as converted
 	own                            ownFigures
 }
+
+// learned is long-term trim where the engine now runs.
+func (b *bankControl) learned() float64 { return b.ltft + b.cell }
 
 // computer is the engine's computer.
 type computer struct {
@@ -74,6 +85,8 @@ type computer struct {
 	frame           *frozen // freeze frame; nil: none
 	sinceClear      float64 // s of closed loop since the codes were cleared; negative: long ago
 	next            int64   // step of the next refresh
+	lastLoad        float64 // slowly followed, to see steps of it
+	paused          float64 // s until which trim rests
 }
 
 // snapshot is what the computer reports until its next refresh.
@@ -86,13 +99,14 @@ type snapshot struct {
 
 func (k *computer) init(c *car) {
 	k.spec = &c.spec.control
-	k.enrich = 1
+	k.enrich, k.paused = 1, -1000
 	k.stored = slices.Clone(k.spec.stored)
 	for i := range k.bank {
 		b := &k.bank[i]
 		b.ltft, b.stft = k.spec.learned[i], k.spec.shortTerm[i]
 		b.status = openCold
 		b.up, b.down = biasVolts, 0.6
+		b.shownUp, b.shownDown = b.up, b.down
 		b.seen = !c.spec.engine.justBegun
 		b.lastSeen = -1000
 		b.own.init()
@@ -111,6 +125,7 @@ func volts(v float64) float64 { return math.Round(min(max(v, 0), 1.275)*200) / 2
 func (k *computer) tick(c *car) {
 	t := c.seconds()
 	k.fuelling(c, t)
+	k.rest(c, t)
 	for i := range k.bank[:c.spec.engine.banks] {
 		b := &k.bank[i]
 		from := i
@@ -123,10 +138,12 @@ func (k *computer) tick(c *car) {
 			b.own.init() // what the settling showed is no car's
 		}
 		b.own.step(b.up, t)
+		k.show(b)
+		b.cell = k.spec.cells.at(c.slot())
 		before := b.stft
 		k.circuit(c, b, from, t)
 		b.status = k.status(c, b, t)
-		if b.status == closed {
+		if b.status == closed && t >= k.paused {
 			if c.spec.wide {
 				k.proportional(c, i, b)
 			} else {
@@ -152,6 +169,29 @@ func (k *computer) tick(c *car) {
 	if c.n >= k.next {
 		k.next = c.n + int64(k.spec.refresh/step)
 		k.report(c)
+	}
+}
+
+// show follows what is reported: some computers filter it.
+func (k *computer) show(b *bankControl) {
+	if k.spec.filter == 0 {
+		b.shownUp, b.shownDown = b.up, b.down
+		return
+	}
+	b.shownUp += (b.up - b.shownUp) * tick / (k.spec.filter + tick)
+	b.shownDown += (b.down - b.shownDown) * tick / (k.spec.filter + tick)
+}
+
+// rest sees steps of the load, after which some computers leave trim at zero for a while.
+func (k *computer) rest(c *car, t float64) {
+	if k.spec.pause > 0 && math.Abs(c.load-k.lastLoad) > 0.12 {
+		k.paused = t + k.spec.pause
+	}
+	k.lastLoad += (c.load - k.lastLoad) * tick / 0.3
+	if t < k.paused {
+		for i := range k.bank {
+			k.bank[i].stft = 0
+		}
 	}
 }
 
@@ -194,11 +234,14 @@ func (k *computer) status(c *car, b *bankControl, t float64) byte {
 // reading over 0.45 V, a ramp between. The downstream sensor shifts the mean by
 // making the jumps unequal (as in US patent 7,343,734).
 func (k *computer) relay(c *car, i int, b *bankControl, t float64) {
-	rich := b.rich
+	rich, band := b.rich, k.spec.band
+	if band == 0 {
+		band = switchBand
+	}
 	switch { // noise at the switch point is not let through
-	case b.up > switchVolts+switchBand:
+	case b.up > switchVolts+band:
 		rich = true
-	case b.up < switchVolts-switchBand:
+	case b.up < switchVolts-band:
 		rich = false
 	}
 	if k.spec.frozen {
@@ -212,7 +255,7 @@ func (k *computer) relay(c *car, i int, b *bankControl, t float64) {
 	if c.spec.downstream {
 		shift = min(max(2*(0.62-b.down), -0.5), 0.5)
 	}
-	if rich != b.rich {
+	if rich = k.turned(b, rich); rich != b.rich {
 		b.rich = rich
 		if rich {
 			b.stft -= k.spec.jump * (1 - shift)
@@ -225,6 +268,24 @@ func (k *computer) relay(c *car, i int, b *bankControl, t float64) {
 	} else {
 		b.stft += k.spec.ramp * tick
 	}
+}
+
+// turned delays a switch: the ramp goes on for a while after the reading has changed sides,
+// which moves the mean (delayed switching, US 7343734) and lengthens the period.
+func (k *computer) turned(b *bankControl, rich bool) bool {
+	delay := k.spec.toLean
+	if rich {
+		delay = k.spec.toRich
+	}
+	if rich == b.rich || delay == 0 {
+		b.turning = 0
+		return rich
+	}
+	if b.turning += tick; b.turning < delay {
+		return b.rich
+	}
+	b.turning = 0
+	return rich
 }
 
 // proportional is the continuous control of a wide-range sensor, with the small
@@ -279,7 +340,7 @@ func (k *computer) circuit(c *car, b *bankControl, from int, t float64) {
 // fuelMonitor sets the codes of a mixture beyond the computer's authority; the loop
 // stays closed.
 func (k *computer) fuelMonitor(b *bankControl, i int) {
-	total := b.stft + b.ltft
+	total := b.stft + b.learned()
 	lasts(&b.lean, b.status == closed && total > 0.95*k.spec.limit)
 	lasts(&b.overRich, b.status == closed && total < -0.95*k.spec.limit)
 	if k.spec.fuelAfter == 0 {
@@ -341,11 +402,11 @@ func (k *computer) report(c *car) {
 	for i := range k.bank[:c.spec.engine.banks] {
 		b := &k.bank[i]
 		d.status[i] = b.status
-		d.stft[i], d.ltft[i] = b.stft, b.ltft
+		d.stft[i], d.ltft[i] = b.stft, b.learned()
 		if b.status != closed {
 			d.stft[i] = 0
 		}
-		d.up[i], d.down[i] = b.up, b.down
+		d.up[i], d.down[i] = b.shownUp, b.shownDown
 		d.wide[i] = c.banks[i].wide
 	}
 	if c.stopped {

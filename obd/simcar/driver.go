@@ -32,6 +32,7 @@ type driver struct {
 	rpm       float64 // wanted
 	load      float64 // wanted share; 0: what holds the idle
 	wobble    float64 // rpm noise
+	foot      float64 // load that an unsteady foot adds on the road
 	extra     float64 // load of fan and compressor now
 	extraGoal float64
 	nextLoad  float64
@@ -64,6 +65,9 @@ func (d *driver) step(c *car) {
 	e := &c.spec.engine
 	if c.n%stepsPerTick == 0 {
 		d.wobble += -d.wobble*tick/1.0 + 6*math.Sqrt(2*tick)*c.rng.NormFloat64()
+		if d.drive == Town {
+			d.foot += -d.foot*tick/3 + 0.06*math.Sqrt(2*tick/3)*c.rng.NormFloat64()
+		}
 		if d.busy {
 			d.disturb(c, t)
 		}
@@ -82,6 +86,8 @@ func (d *driver) step(c *car) {
 		rpmTau, loadTau = 0.5, 0.25
 	}
 	switch d.now {
+	case cruising:
+		load, rpm = max(load+d.foot, 0.14), rpm+3000*d.foot
 	case pulling:
 		rpmTau = 2.5
 	case coasting:
@@ -109,7 +115,7 @@ func (d *driver) next(c *car, t float64) {
 	case d.now == pulling:
 		d.now, d.rpm, d.load, d.until = cruising, between(1700, 2600), between(0.25, 0.5), t+between(8, 60)
 	case d.now == cruising && r < 0.7:
-		d.now, d.rpm, d.load, d.until = coasting, 1100, 0.07, t+between(2, 8)
+		d.now, d.rpm, d.load, d.until = coasting, between(1100, 1800), 0.07, t+2+min(c.rng.ExpFloat64()*5, 46)
 	case d.now == snapping:
 		d.now, d.rpm, d.load, d.until = coasting, c.spec.engine.idleRPM, 0.07, t+between(2, 4)
 	case d.now == coasting && r < 0.4:
@@ -119,7 +125,7 @@ func (d *driver) next(c *car, t float64) {
 	case d.now == idling && r < 0.35:
 		d.now, d.rpm, d.load, d.until = holding, between(1500, 2600), between(0.17, 0.22), t+between(5, 40)
 	case d.now == idling:
-		d.now, d.rpm, d.load, d.until = pulling, between(2500, 3800), between(0.55, 0.95), t+between(3, 7)
+		d.now, d.rpm, d.load, d.until = pulling, between(2500, 3800), between(0.55, 0.95), t+3+min(c.rng.ExpFloat64()*3, 21)
 	default:
 		d.now, d.rpm, d.load, d.until = idling, c.spec.engine.idleRPM, 0, t+between(5, 90)
 	}

@@ -32,6 +32,27 @@ type engineSpec struct {
 	filmShare float64 // of the fuel that lands on the wall
 	filmTau   float64 // s
 	mixing    float64 // s at idle flow
+	mapError  *grid   // of the fuel, by speed and load: what the cells of learning have to learn; nil: none
+}
+
+// A grid is a value by speed and load, as maps and cells of learning have it.
+type grid [12][12]float64
+
+// slot returns where in a grid an engine runs: steps of 200 rpm from 1000 on and of a
+// twelfth of load; idle is a slot of its own.
+func (c *car) slot() (i, j int) {
+	if c.rpm < 1000 && c.load < 0.4 {
+		return 0, 0
+	}
+	return min(max(1+int((c.rpm-1000)/200), 1), 11), min(int(c.load*12), 11)
+}
+
+// at returns the value of a slot; nil is zero all over.
+func (g *grid) at(i, j int) float64 {
+	if g == nil {
+		return 0
+	}
+	return g[i][j]
 }
 
 // bankSpec is one bank's fuel, exhaust, sensors and wires.
@@ -80,6 +101,7 @@ type car struct {
 	ran            float64 // s since the engine started, at n = 0
 	speed          float64 // km/h
 	delay          float64 // s, transport
+	mapError       float64 // of the fuel at this speed and load
 	driver         driver
 	banks          [2]bank
 	tech           technician
@@ -130,8 +152,8 @@ func newCar(cfg *Config) *car {
 		if e.justBegun {
 			b.up.kelvin, b.down.kelvin = 300, 300
 		}
-		b.up.heat(0)
-		b.down.heat(0)
+		b.up.heat(0, 0)
+		b.down.heat(0, 0)
 	}
 	c.tech.init(cfg)
 	c.computer.init(c)
@@ -172,12 +194,13 @@ func (c *car) step() {
 // slow moves what needs no fine step: coolant, cells' temperature.
 func (c *car) slow() {
 	// Warm-up of some 0.1 K/s at idle up to the thermostat (common practice, no source).
+	c.mapError = c.spec.engine.mapError.at(c.slot())
 	target := 90.0
 	c.coolant += min(max(target-c.coolant, -0.05), 1) * 0.09 * (1 + c.air/20) * tick
 	for i := range c.banks[:c.spec.engine.banks] {
 		b := &c.banks[i]
-		b.up.heat(tick)
-		b.down.heat(tick)
+		b.up.heat(c.load, tick)
+		b.down.heat(c.load, tick)
 		b.noise = b.spec.cycleNoise * c.rng.NormFloat64()
 		if tau := b.spec.wanderTau; tau > 0 { // Ornstein-Uhlenbeck
 			b.wander += -b.wander*tick/tau + b.spec.wander*math.Sqrt(2*tick/tau)*c.rng.NormFloat64()
@@ -189,9 +212,9 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	e := &c.spec.engine
 	k := &c.computer
 	metered := c.air * share
-	fuel := metered * (1 + e.meter) * k.enrich * (1 + b.spec.fuelError + b.wander - b.spec.starve*c.air)
+	fuel := metered * (1 + e.meter) * k.enrich * (1 + b.spec.fuelError + b.wander + c.mapError - b.spec.starve*c.air)
 	if !b.spec.undelivered {
-		fuel *= (1 + k.bank[i].stft) * (1 + k.bank[i].ltft)
+		fuel *= (1 + k.bank[i].stft) * (1 + k.bank[i].learned())
 	}
 	if k.cut {
 		fuel = 0
@@ -228,8 +251,10 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 				down = tap
 			}
 		}
-		b.inputUp = b.spec.upWire.input(b.up.emf, b.up.ohms, up)
-		b.inputDown = b.spec.downWire.input(b.down.emf, b.down.ohms, down)
+		b.up.stir(c.rng.NormFloat64)
+		b.down.stir(c.rng.NormFloat64)
+		b.inputUp = b.spec.upWire.input(b.up.volts(), b.up.ohms, up)
+		b.inputDown = b.spec.downWire.input(b.down.volts(), b.down.ohms, down)
 	}
 }
 

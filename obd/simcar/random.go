@@ -21,14 +21,23 @@ type Expected struct {
 // Random returns one of hundreds of kinds of cars, sound and faulty, on any bus, with
 // the forces of one session, and what should come of it. Equal seeds give equal cars.
 // The ranges are those of the package's named cars, widened to what trade texts and
-// published defaults allow: ramps 0.3 to 5 %/s, jumps to 3 %, authority 20 to 33 %.
-func Random(seed uint64) (Config, Expected) {
+// published defaults allow: ramps 0.3 to 5 %/s, jumps to 8 %, authority 20 to 33 %; their
+// readings and trims are as rough as recordings of a real car.
+func Random(seed uint64) (Config, Expected) { return random(seed, true) }
+
+// RandomSmooth returns the car of that seed without what roughens its readings and trims.
+func RandomSmooth(seed uint64) (Config, Expected) { return random(seed, false) }
+
+func random(seed uint64, rough bool) (Config, Expected) {
 	r := dice{rand.New(rand.NewPCG(seed, 0x72616e646f6d))}
 	c := healthy()
 	c.Name = "random"
 	c.About = "Drawn at random."
 	c.Bus = obd.Bus(1 + r.IntN(int(obd.CAN29at250)))
 	r.vary(&c)
+	if rough {
+		asLogged(seed).roughen(&c)
+	}
 	cfg := Config{Seed: seed}
 	bank := r.IntN(c.engine.banks)
 	c.Sensor = []string{"B1S1", "B2S1"}[bank]
@@ -51,6 +60,10 @@ func Random(seed uint64) (Config, Expected) {
 	if e.Fault == "sound" && c.control.ramp < 0.006 {
 		// So slow a loop makes a mixture on which purge or fan may win.
 		e.Also = []string{"partly_proven", "unclear"}
+	}
+	if c.control.filter > 0.4 || c.control.refresh > 600*time.Millisecond {
+		// What is reported follows too late to tell an answer of the sensor from the loop's.
+		e.Also = append(e.Also, "partly_proven", "unclear")
 	}
 	if !c.downstream && e.Conclusion == "sensor_dead" {
 		// Fuel that is not delivered would look the same.
@@ -78,6 +91,7 @@ func RandomSound(seed uint64) Config {
 	c.Name, c.About = "random", "Drawn at random, sound."
 	c.Bus = obd.Bus(1 + r.IntN(int(obd.CAN29at250)))
 	r.vary(&c)
+	asLogged(seed).roughen(&c)
 	c.balance()
 	return Config{Seed: seed, Car: c}
 }
@@ -161,6 +175,60 @@ func (r dice) vary(c *Car) {
 		c.reply = r.span(25*time.Millisecond, 45*time.Millisecond)
 	default:
 		c.reply = r.span(3*time.Millisecond, 30*time.Millisecond)
+	}
+}
+
+// asLogged returns dice of their own, so that what they draw leaves the rest of a car as it is.
+func asLogged(seed uint64) dice { return dice{rand.New(rand.NewPCG(seed, 0x6c6f67))} }
+
+// roughen draws what the recordings of a real car with a switching sensor showed beside a smooth
+// one: noise on the reading, turns of the ramp that come late and so long periods, little time
+// in mid-swing, cells of learning that differ, trim that rests after a step of the load, and
+// readings that are refreshed slowly and filtered. A share of the cars has none of each, so
+// that the smooth car stays within the draw. TestAsLogged holds the draw against the figures.
+func (r dice) roughen(c *Car) {
+	k := &c.control
+	if r.chance(0.75) {
+		noise := r.scale(0.003, 0.05)
+		for i := range c.bank {
+			up := &c.bank[i].up
+			up.noise, up.noiseTau = noise*r.between(0.8, 1.2), r.scale(0.03, 0.5)
+		}
+		k.band = max(switchBand, noise)
+	}
+	if r.chance(0.6) {
+		late := r.between(0.1, 2.6)
+		k.toRich, k.toLean = late*r.between(0.8, 1.5), late*r.between(0.5, 1.1)
+		k.ramp = min(k.ramp, 0.07/(late+0.5)) // swings of ±7 % at most (Ribbens, Understanding Automotive Electronics, 1998)
+		k.jump = r.between(0, min(0.07, 3*k.ramp*(late+0.5)))
+		if late > 1 && r.chance(0.7) { // it jumps from side to side
+			k.ramp, k.jump = r.scale(0.003, 0.03), r.between(0.04, 0.08)
+		}
+	}
+	if r.chance(0.6) {
+		e := &grid{}
+		cells := &grid{}
+		for i := 1; i < len(e); i++ { // neighbours are alike; idle is where the rest of the car is set
+			for j := range e[i] {
+				e[i][j] = 0.6*(e[i-1][j]+e[i][max(j-1, 0)])/2 + 0.015*r.NormFloat64()
+				cells[i][j] = -e[i][j] + 0.006*r.NormFloat64()
+			}
+		}
+		c.engine.mapError, k.cells = e, cells
+	}
+	c.engine.filmShare, c.engine.filmTau = r.between(0.03, 0.3), r.scale(0.1, 0.5)
+	for i := range c.bank {
+		c.bank[i].up.hotter = r.between(0, 250)
+		c.bank[i].upWire.raised = max(0, r.between(-0.04, 0.05))
+	}
+	if r.chance(0.5) {
+		k.pause = r.between(0.5, 5)
+	}
+	if r.chance(0.4) {
+		k.refresh = time.Duration(float64(time.Second) * r.scale(0.1, 1)).Round(step)
+	}
+	if r.chance(0.3) {
+		k.filter = r.between(0.05, 0.6)
 	}
 }
 
@@ -282,7 +350,7 @@ func (c *Car) balance() {
 	k := &c.control
 	for i := range c.engine.banks {
 		b := &c.bank[i]
-		if k.shortTerm[i] != 0 || k.frozen || b.undelivered || b.upWire != (wireSpec{}) || b.up.stuck {
+		if k.shortTerm[i] != 0 || k.frozen || b.undelivered || b.upWire.broken() || b.up.stuck {
 			continue
 		}
 		flow := c.engine.idleFlow / float64(c.engine.banks)

@@ -79,7 +79,7 @@ func (c *car) point() Point {
 		k := &c.computer.bank[i]
 		p.Lambda[i] = 1 / max(c.banks[i].atCell, 0.01)
 		p.Upstream[i], p.Downstream[i] = k.up, k.down
-		p.STFT[i], p.LTFT[i], p.Status[i] = 100*k.stft, 100*k.ltft, k.status
+		p.STFT[i], p.LTFT[i], p.Status[i] = 100*k.stft, 100*k.learned(), k.status
 	}
 	return p
 }

@@ -8,7 +8,11 @@ type wireSpec struct {
 	computerOpen bool // broken between tap and computer
 	inputDead    bool // the computer reads inputAt, whatever the wire says
 	inputAt      float64
+	raised       float64 // V by which the sensor return lies above the computer's ground
 }
+
+// broken reports whether the reading does not tell what the sensor says.
+func (w *wireSpec) broken() bool { return w.sensorOpen || w.computerOpen || w.inputDead }
 
 // The computer's input: a bias behind a high resistance, so that an open wire reads
 // the middle (0.45 V and about 1 Mohm: common practice, no source).
@@ -35,13 +39,14 @@ func (w *wireSpec) input(emf, ohms float64, tap contact) float64 {
 	}
 	g := 1 / biasOhms
 	sum := biasVolts * g
+	// Sensor and tap stand on the return, the bias on the computer's ground.
 	if !w.sensorOpen && !(tap.closed && tap.opensSensor) {
 		g += 1 / ohms
-		sum += emf / ohms
+		sum += (emf + w.raised) / ohms
 	}
 	if tap.closed {
 		g += 1 / tap.ohms
-		sum += tap.volts / tap.ohms
+		sum += (tap.volts + w.raised) / tap.ohms
 	}
 	return sum / g
 }
