@@ -8,14 +8,13 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/rig"
 	"pushback/obd"
-	"pushback/obd/poll"
 	"pushback/store"
 )
 
@@ -51,58 +50,38 @@ func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
 		return err
 	}
 	defer db.Close()
-	wire := line{open: r.open}
-	if _, err := wire.reopen(ctx); err != nil {
-		return err
-	}
-	adapter := obd.NewAdapter(wire.link, r.clock, obd.AdapterOptions{Trying: a.trying()})
-	defer wire.close(adapter)
-	p, err := poll.Open(ctx, adapter, r.clock, poll.Config{Sensor: r.car.sensor, Bus: r.bus})
+	car, err := rig.Open(ctx, r.config(a))
 	if err != nil {
 		return err
 	}
-	car := p.Vehicle()
-	meta := store.Meta{Started: time.Now(), Format: car.Format, Adapter: car.Identity.Text,
-		Sensors: sensorNames(car.Decoder), Watching: r.car.sensor, By: string(analysis.ByWire), Origin: origin,
-		Label: "clearing of codes", Note: note, Version: versionText()}
-	w, err := db.Create(ctx, meta)
+	defer car.Close()
+	s, err := car.Begin(ctx, db, store.Meta{Watching: r.car.sensor, By: string(analysis.ByWire), Origin: origin,
+		Label: "clearing of codes", Note: note, Version: versionText()}, nil)
 	if err != nil {
 		return err
 	}
-	defer w.Close()
-	setup, err := setupOf(meta)
-	if err != nil {
-		return err
-	}
-	judge := session.NewJudge(setup)
-	found, inquiry := session.NewFindings(judge), session.NewOneTimeQueries(p, judge)
-	look := newSurvey(r.car.sensor, inquiry.Done, p.Stop)
-	src := &clearing{Poller: p, adapter: adapter, clock: r.clock}
-	src.decide = func() error {
-		src.before = findingsOf(found)
-		return a.decide(w.ID(), src.before, look)
-	}
-	res, err := session.Run(ctx, src, judge, stored{w}, found, inquiry, look)
-	if ferr := w.Finish(context.WithoutCancel(ctx), res.End, res.Verdict, res.Events); ferr != nil && err == nil {
-		err = ferr
-	}
-	if err == nil && src.cleared == nil {
-		err = src.refused
-	}
+	defer s.Close()
+	look := newSurvey(r.car.sensor, s.Queries.Done, car.Stop)
+	s.Views = []session.Sink{look}
+	var before clearedState
+	cleared, err := s.Clear(ctx, func() error {
+		before = findingsOf(s.Found)
+		return a.decide(s.Meta.ID, before, look)
+	})
 	if err != nil {
 		if errors.Is(err, obd.ErrEngineRuns) {
 			return notReady(err.Error(), "switch the engine off and the ignition on, then try again")
 		}
 		return err
 	}
-	after := findingsOf(found)
+	after := findingsOf(s.Found)
 	if a.json {
-		return errors.Join(json.NewEncoder(a.out).Encode(clearJSON{w.ID(), src.cleared.Outcome == obd.OK, src.before, after}), src.answer())
+		return errors.Join(json.NewEncoder(a.out).Encode(clearJSON{s.Meta.ID, cleared.Outcome == obd.OK, before, after}), notCleared(cleared.Outcome))
 	}
-	if err := src.answer(); err != nil {
+	if err := notCleared(cleared.Outcome); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "cleared; what was there before is in session %s\n", w.ID())
+	fmt.Fprintf(a.out, "cleared; what was there before is in session %s\n", s.Meta.ID)
 	after.print(a.out)
 	fmt.Fprintln(a.out, "Drive until the monitors are complete again; only then do missing codes say anything.")
 	return nil
@@ -163,78 +142,11 @@ Type yes to clear: `, id)
 	return nil
 }
 
-// clearing is a source: what the poller reads until it was stopped, then, with the
-// technician's yes, the clearing and what is there after it.
-type clearing struct {
-	*poll.Poller
-	adapter *obd.Adapter
-	clock   obd.Clock
-	decide  func() error
-
-	seq     int64
-	at      time.Duration
-	before  clearedState
-	refused error
-	cleared *obd.Exchange
-	rest    []obd.Request
-	done    bool // the poller is
-}
-
-// settleAfter is how long a computer may need to come back after it has cleared
-// (common practice, no source).
-const settleAfter = 2 * time.Second
-
-func (c *clearing) Next(ctx context.Context) (obd.Record, error) {
-	if !c.done {
-		rec, err := c.Poller.Next(ctx)
-		if !errors.Is(err, io.EOF) {
-			if err == nil {
-				c.seq, c.at = rec.Seq, rec.At
-			}
-			return rec, err
-		}
-		c.done = true
-		if c.refused = c.decide(); c.refused != nil {
-			return obd.Record{}, io.EOF
-		}
-		x, err := c.adapter.ClearCodes(ctx)
-		if errors.Is(err, obd.ErrEngineRuns) {
-			c.refused = err
-			return obd.Record{}, io.EOF
-		} else if err != nil {
-			return obd.Record{}, err
-		}
-		c.cleared = &x
-		c.rest = []obd.Request{{Service: 0x03}, {Service: 0x07}, {Service: 0x01, Data: []byte{0x01}}}
-		return c.record(&x), nil
-	}
-	if len(c.rest) == 0 || c.cleared == nil {
-		return obd.Record{}, io.EOF
-	}
-	if len(c.rest) == 3 {
-		if err := c.clock.Sleep(ctx, settleAfter); err != nil {
-			return obd.Record{}, err
-		}
-	}
-	x, err := c.adapter.Exchange(ctx, c.rest[0])
-	c.rest = c.rest[1:]
-	if err != nil {
-		return obd.Record{}, err
-	}
-	return c.record(&x), nil
-}
-
-func (c *clearing) record(x *obd.Exchange) obd.Record {
-	c.seq++
-	c.at = max(c.at, x.Received)
-	return obd.Record{Seq: c.seq, At: c.at, Exchange: x}
-}
-
-// answer is an error unless the car said that it has cleared.
-func (c *clearing) answer() error {
-	if c.cleared.Outcome == obd.OK {
+// notCleared is an error unless the car said that it has cleared.
+func notCleared(o obd.Outcome) error {
+	if o == obd.OK {
 		return nil
 	}
-	return hinted{fmt.Errorf("the car did not clear: %s", c.cleared.Outcome),
+	return hinted{fmt.Errorf("the car did not clear: %s", o),
 		"ignition on and engine off? Some computers need that, and some seconds, before they clear", statusFailed}
 }

@@ -11,6 +11,8 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/rig"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"
@@ -66,7 +68,7 @@ writes the report, as 'report' does.
 			return a.live(ctx, liveRun{
 				name: "demo", flags: f, bus: bus, by: by, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
 				guide:      &session.GuideConfig{Ready: 12 * time.Second},
-				technician: func(h hands) technician { return &scripted{car: sim, by: by, hands: h} },
+				technician: func(c live.Controls) rig.Technician { return &scripted{car: sim, by: by, controls: c} },
 				done: func(ctx context.Context, db *store.Store, id string) error {
 					w, err := writeReport(ctx, db, []string{id}, reportFlags{out: report})
 					if err == nil {
@@ -90,9 +92,9 @@ writes the report, as 'report' does.
 // scripted is the demonstration's technician: he does what the prompts say, with a
 // person's delay.
 type scripted struct {
-	car   *simcar.Sim
-	by    analysis.By
-	hands hands
+	car      *simcar.Sim
+	by       analysis.By
+	controls live.Controls
 
 	holds bool
 	warm  bool
@@ -107,7 +109,7 @@ func (s *scripted) Prompt(p session.Prompt) {
 		// A warm engine that stays in open loop is worth a force all the same: it may
 		// be the sensor that keeps it there.
 		if len(p.Why) > 0 && s.warm && s.act == nil {
-			s.due, s.act = p.At+4*time.Second, s.hands.skip
+			s.due, s.act = p.At+4*time.Second, s.controls.Skip
 		}
 	case session.StageForce:
 		if p.New {
@@ -127,13 +129,13 @@ func (s *scripted) Prompt(p session.Prompt) {
 func (s *scripted) force(side analysis.Side) {
 	_ = s.car.Apply(simcar.Force{Kind: forceKind(side, s.by == analysis.ByMixture)}) // a known kind is valid
 	s.holds = true
-	s.hands.mark(obd.Mark{Kind: obd.MarkKind(side)})
+	s.controls.Mark(obd.Mark{Kind: obd.MarkKind(side)})
 }
 
 func (s *scripted) release() {
 	s.car.Release()
 	s.holds, s.act = false, nil
-	s.hands.mark(obd.Mark{Kind: obd.MarkRelease})
+	s.controls.Mark(obd.Mark{Kind: obd.MarkRelease})
 }
 
 // Write acts when the time has come.

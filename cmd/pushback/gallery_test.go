@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -73,7 +75,7 @@ func TestGallery(t *testing.T) {
 			name := car.Name
 			if r.by = by; by == analysis.ByMixture {
 				name += "-mixture"
-				r.technician = func(h hands) technician { return &scripted{car: sim, by: by, hands: h} }
+				r.technician = func(c live.Controls) rig.Technician { return &scripted{car: sim, by: by, controls: c} }
 			}
 			if err := a.live(t.Context(), r); out.Len() == 0 {
 				// The guided test refuses the car; it can be recorded.

@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/session"
+	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/store"
@@ -260,7 +261,7 @@ func (a *app) storeFile(ctx context.Context, db *store.Store, open func(context.
 		judge := session.NewJudge(setup)
 		bar := newProgress(a.errOut, f.result.End)
 		bar.doing = "storing: "
-		if _, err := session.Run(ctx, cleaned{r}, judge, stored{w}, bar); err != nil {
+		if _, err := session.Run(ctx, cleaned{r}, judge, rig.Stored{Writer: w}, bar); err != nil {
 			return errors.Join(err, w.Close())
 		}
 		if err := w.Finish(ctx, f.result.End, f.result.Verdict, f.result.Events); err != nil {

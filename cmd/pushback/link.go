@@ -5,14 +5,15 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/rig"
 	"pushback/decode"
 	"pushback/obd"
+	"pushback/obd/poll"
 	"pushback/obd/seriallink"
 	"pushback/obd/tcplink"
 	"pushback/store"
@@ -129,32 +130,18 @@ func (f *carFlags) maxBaud() int {
 
 // visit is a short look at a car, real or simulated.
 type visit struct {
-	car   carFlags
-	bus   obd.Bus
-	clock obd.Clock
-	open  func(context.Context) (obd.Link, error)
+	car     carFlags
+	bus     obd.Bus
+	clock   obd.Clock
+	open    func(context.Context) (obd.Link, error)
+	memory  poll.Memory // of cars met before; nil: none
+	maxBaud int         // serial speed up to which the line's is raised; 0: it stays
 }
 
-// line is the way to one adapter: it opens the link, again when that was lost.
-type line struct {
-	open func(context.Context) (obd.Link, error)
-	link obd.Link
-}
-
-func (l *line) reopen(ctx context.Context) (obd.Link, error) {
-	link, err := l.open(ctx)
-	if err == nil {
-		l.link = link
-	}
-	return link, err
-}
-
-// close gives the adapter back as it was found, within reason.
-func (l *line) close(a *obd.Adapter) {
-	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
-	defer cancel()
-	_ = a.Close(ctx)
-	_ = l.link.Close()
+// config is how the car of a visit is reached.
+func (v visit) config(a *app) rig.Config {
+	return rig.Config{Open: v.open, Clock: v.clock, MaxBaud: v.maxBaud, Trying: a.trying(), Log: a.log,
+		Poll: poll.Config{Sensor: v.car.sensor, Bus: v.bus, Memory: v.memory, Port: v.car.port}}
 }
 
 // suit says whether the watched sensor can be forced so.

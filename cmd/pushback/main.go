@@ -10,6 +10,8 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"pushback/cmd/internal/term"
 )
 
 func main() {
@@ -20,7 +22,7 @@ func main() {
 		<-signals
 		cancel() // the session ends cleanly, with what was recorded
 		<-signals
-		restoreTerminal()
+		term.Restore()
 		os.Exit(statusFailed)
 	}()
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
@@ -29,7 +31,7 @@ func main() {
 // run is the whole program. It returns the exit status. When ctx is done a session
 // ends cleanly and its verdict is still printed.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
-	defer restoreTerminal()
+	defer term.Restore()
 	a := &app{in: in, out: out, errOut: errOut}
 	root := newRoot(a)
 	root.SetArgs(args)

@@ -13,6 +13,8 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/rig"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -37,7 +39,7 @@ func demoRun(sim *simcar.Sim) liveRun {
 		origin: "simulated", clock: sim.Clock(),
 		open:       func(context.Context) (obd.Link, error) { return sim.Link(), nil },
 		guide:      &session.GuideConfig{Ready: 12 * time.Second},
-		technician: func(h hands) technician { return &scripted{car: sim, hands: h} },
+		technician: func(c live.Controls) rig.Technician { return &scripted{car: sim, controls: c} },
 	}
 }
 

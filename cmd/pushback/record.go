@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/rig"
 	"pushback/obd"
 )
 
@@ -22,7 +23,7 @@ stop. In a terminal the same are keys: l, r, space, n, q.`,
 			if err != nil {
 				return err
 			}
-			r.name, r.memory = "record", memoryBeside(a.db)
+			r.name, r.memory = "record", rig.MemoryBeside(a.db)
 			return a.live(cmd.Context(), r)
 		},
 	}

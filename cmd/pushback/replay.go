@@ -9,6 +9,7 @@ import (
 
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
@@ -78,9 +79,9 @@ session's, which ends a session whose program died. The exit status is the verdi
 func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f replayFlags) error {
 	people, style := a.people(), term.StyleOf(a.people())
 	fmt.Fprintf(people, "session %s, %s, watching %s\n", m.ID, day(m.Started), m.Watching)
-	var play *player
+	var play *replay.Player
 	if f.speed > 0 {
-		play = newPlayer(f.speed)
+		play = replay.New(f.speed)
 	}
 	var watch *watching
 	for {
@@ -98,17 +99,17 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 			}
 			defer watch.Close(ctx)
 			if play != nil {
-				play.tellTo(watch.Status)
+				play.TellTo(watch.Status)
 			}
 		} else {
 			watch.Restart(judge.Verdict)
 		}
 		res, err := a.run(ctx, db, m, f, e, judge, play, watch)
-		if errors.Is(err, errSeek) {
-			play.again()
+		if errors.Is(err, replay.ErrSeek) {
+			play.Again()
 			continue
 		}
-		if errors.Is(err, errStopped) {
+		if errors.Is(err, replay.ErrStopped) {
 			watch.Close(ctx)
 			style.WriteVerdict(people, res.Verdict, false)
 			return conclude(res.Verdict.Conclusion)
@@ -121,10 +122,10 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 				fmt.Fprintln(people, words.StaysForPage)
 			}
 			resting, cancel := context.WithCancel(ctx)
-			back := play.rest(resting, watch.Left(resting))
+			back := play.Rest(resting, watch.Left(resting))
 			cancel()
 			if back {
-				play.again()
+				play.Again()
 				continue // back into it from the end
 			}
 		}
@@ -150,7 +151,7 @@ func keepJudgement(ctx context.Context, db *store.Store, m store.Meta, res sessi
 }
 
 // run is one run of a replay, from the beginning.
-func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *evidence, judge *session.Judge, play *player, watch *watching) (session.Result, error) {
+func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *evidence, judge *session.Judge, play *replay.Player, watch *watching) (session.Result, error) {
 	reader, err := db.Records(ctx, m.ID)
 	if err != nil {
 		return session.Result{}, err
@@ -167,7 +168,7 @@ func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFl
 		sinks = append(sinks, jsonl)
 	}
 	if play != nil {
-		src = paced{reader, play}
+		src = play.Pace(reader)
 		sinks = append(sinks, play)
 	} else {
 		ahead, stop := newReadAhead(ctx, reader)

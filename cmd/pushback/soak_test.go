@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"pushback/analysis/session"
+	"pushback/cmd/internal/rig"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/poll"
@@ -72,7 +73,7 @@ func TestSoak(t *testing.T) {
 	debug.FreeOSMemory()
 	before := heldMB(t)
 	held := &memorySink{t: t, every: *soak / 20}
-	res, err := session.Run(ctx, p, judge, stored{w}, &stopAfter{*soak, p.Stop}, held)
+	res, err := session.Run(ctx, p, judge, rig.Stored{Writer: w}, &rig.StopAfter{At: *soak, Stop: p.Stop}, held)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 )
@@ -41,7 +42,7 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 				w := a.people()
 				writeCautions(w, term.StyleOf(w), 96, r.by)
 			}
-			r.name, r.memory = "test", memoryBeside(a.db)
+			r.name, r.memory = "test", rig.MemoryBeside(a.db)
 			return a.live(cmd.Context(), r)
 		},
 	}

@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/rig"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"
@@ -99,7 +101,7 @@ func TestDatabaseDeletedWhileRecording(t *testing.T) {
 	r := demoRun(sim)
 	r.bus, r.flags.car.sensor = obd.CAN11at500, "B1S1"
 	inner := r.technician
-	r.technician = func(h hands) technician { return &vandal{inner(h), path} }
+	r.technician = func(c live.Controls) rig.Technician { return &vandal{inner(c), path} }
 	err = a.live(t.Context(), r)
 	var rescued *store.RescuedError
 	if !errors.As(err, &rescued) {
@@ -120,11 +122,11 @@ func TestDatabaseDeletedWhileRecording(t *testing.T) {
 
 // vandal deletes the database when the technician is first told to do something.
 type vandal struct {
-	technician
+	rig.Technician
 	path string
 }
 
 func (v *vandal) Prompt(q session.Prompt) {
 	os.Remove(v.path)
-	v.technician.Prompt(q)
+	v.Technician.Prompt(q)
 }

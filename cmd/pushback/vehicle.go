@@ -16,10 +16,10 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
+	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/term"
 	"pushback/decode"
 	"pushback/obd"
-	"pushback/obd/poll"
 )
 
 func newVehicle(a *app) *cobra.Command {
@@ -37,41 +37,28 @@ beside the database), so that it is met quickly another time.`,
 			if err != nil {
 				return err
 			}
-			v := visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open}
-			return a.vehicle(cmd.Context(), vehicleRun{visit: v, memory: memoryBeside(a.db), maxBaud: f.maxBaud()})
+			return a.vehicle(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open,
+				memory: rig.MemoryBeside(a.db), maxBaud: f.maxBaud()})
 		},
 	}
 	f.add(cmd)
 	return cmd
 }
 
-// vehicleRun is one look at a car.
-type vehicleRun struct {
-	visit
-	memory  poll.Memory // of cars met before; nil: none
-	maxBaud int         // serial speed up to which the line's is raised; 0: it stays
-}
-
-func (a *app) vehicle(ctx context.Context, v vehicleRun) error {
-	f, bus, clock := v.car, v.bus, v.clock
-	wire := line{open: v.open}
-	defer a.logDialogue(&wire, clock)()
-	if _, err := wire.reopen(ctx); err != nil {
-		return err
-	}
-	adapter := obd.NewAdapter(wire.link, clock, obd.AdapterOptions{Trying: a.trying(), MaxBaud: v.maxBaud})
-	defer wire.close(adapter)
-	p, err := poll.Open(ctx, adapter, clock, poll.Config{Sensor: f.sensor, Bus: bus, Memory: v.memory, Port: f.port})
+func (a *app) vehicle(ctx context.Context, v visit) error {
+	f := v.car
+	p, err := rig.Open(ctx, v.config(a))
 	if err != nil {
 		return err
 	}
+	defer p.Close()
 	car := p.Vehicle()
 	setup, err := session.NewSetup(f.sensor, "", car.Format)
 	if err != nil {
 		return err
 	}
 	judge := session.NewJudge(setup)
-	if err := readable(adapter, car.Decoder, f.sensor); err != nil {
+	if err := readable(p.Adapter, car.Decoder, f.sensor); err != nil {
 		return err
 	}
 	fmt.Fprintln(a.errOut, "measuring for some seconds …")
@@ -82,10 +69,9 @@ func (a *app) vehicle(ctx context.Context, v vehicleRun) error {
 		}
 	}
 	s := newSurvey(f.sensor, inquiry.Done, p.Stop)
-	runCtx, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	defer cancel()
-	defer context.AfterFunc(ctx, func() { p.Stop(); time.AfterFunc(closing, cancel) })()
-	if _, err := session.Run(runCtx, p, judge, found, inquiry, s); err != nil && !errors.Is(err, context.Canceled) {
+	run, end := p.Orderly(ctx)
+	defer end()
+	if _, err := session.Run(run, p, judge, found, inquiry, s); err != nil && !errors.Is(err, context.Canceled) {
 		return err
 	}
 
@@ -407,14 +393,6 @@ func signalNames(d *decode.Decoder) []string {
 		}) {
 			names = append(names, s.Name)
 		}
-	}
-	return names
-}
-
-func sensorNames(d *decode.Decoder) []string {
-	var names []string
-	for _, s := range d.Sensors() {
-		names = append(names, s.Name)
 	}
 	return names
 }

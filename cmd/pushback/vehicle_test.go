@@ -18,6 +18,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"pushback/cmd/internal/rig"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"
@@ -35,7 +36,7 @@ func look(t *testing.T, cfg simcar.Config) (vehicleReport, int, string) {
 		t.Fatal(err)
 	}
 	a, out, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
-	err = a.vehicle(context.Background(), vehicleRun{visit: visitOf(sim, cfg.Bus)})
+	err = a.vehicle(context.Background(), visitOf(sim, cfg.Bus))
 	var r vehicleReport
 	if jerr := json.Unmarshal(out.Bytes(), &r); jerr != nil {
 		t.Fatalf("%v: %v", jerr, err)
@@ -244,7 +245,8 @@ func TestVehicleRemembers(t *testing.T) {
 		a, out, _ := testApp(t, db)
 		searched := false
 		v := spied(visitOf(sim, obd.BusUnknown), func(text string) { searched = searched || strings.Contains(text, "ATTP0") }, func(int) {})
-		if err := a.vehicle(t.Context(), vehicleRun{visit: v, memory: memoryBeside(db)}); err != nil {
+		v.memory = rig.MemoryBeside(db)
+		if err := a.vehicle(t.Context(), v); err != nil {
 			t.Fatal(err)
 		}
 		if searched != (i == 0) {
@@ -275,7 +277,8 @@ func TestVehicleRaisesTheSpeed(t *testing.T) {
 		a, out, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
 		var speeds []int
 		v := spied(visitOf(sim, obd.CAN11at500), func(string) {}, func(baud int) { speeds = append(speeds, baud) })
-		if err := a.vehicle(t.Context(), vehicleRun{visit: v, maxBaud: most}); err != nil {
+		v.maxBaud = most
+		if err := a.vehicle(t.Context(), v); err != nil {
 			t.Fatal(err)
 		}
 		if slices.Contains(speeds, 500_000) != (most > 0) {
@@ -329,7 +332,8 @@ func TestInterruptLeavesTheAdapterAsItWas(t *testing.T) {
 					}, func(int) {})
 					a, _, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
 					if name == "vehicle" {
-						err = a.vehicle(ctx, vehicleRun{visit: v, maxBaud: 500_000})
+						v.maxBaud = 500_000
+						err = a.vehicle(ctx, v)
 					} else {
 						r := liveRun{name: "record", origin: "live", clock: v.clock, open: v.open, bus: v.bus, maxBaud: 500_000}
 						r.flags.car, r.flags.dur = v.car, time.Hour
@@ -429,7 +433,7 @@ func TestCaptureFlagExactly(t *testing.T) {
 		}
 		a, _, errOut := testApp(t, db)
 		v := visitOf(sim, obd.BusUnknown)
-		r := liveRun{name: "record", origin: "live", clock: v.clock, open: v.open, memory: memoryBeside(db)}
+		r := liveRun{name: "record", origin: "live", clock: v.clock, open: v.open, memory: rig.MemoryBeside(db)}
 		r.flags.car, r.flags.dur, r.flags.capture = v.car, 3*time.Second, filepath.Join(dir, fmt.Sprint(i, ".txt"))
 		if err := a.live(t.Context(), r); err != nil {
 			t.Fatal(err, errOut)

@@ -13,7 +13,9 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/page"
+	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/store"
@@ -37,8 +39,8 @@ type showing struct {
 	title    string
 	meta     store.Meta
 	verdict  func() analysis.Verdict
-	hands    hands
-	player   *player // of a replay
+	controls live.Controls
+	player   *replay.Player // of a replay
 	guided   bool
 	scripted bool // nobody's hands are on a wire
 	lines    bool // never on the whole screen
@@ -65,10 +67,16 @@ func (a *app) whole(f viewFlags) (in, out *os.File, ok bool) {
 }
 
 // watch shows a session: on the whole terminal where there is one, as lines where
-// not, and on the page if wanted. What is typed or tapped goes to its hands.
+// not, and on the page if wanted. What is typed or tapped goes to its controls.
 func (a *app) watch(s showing) (*watching, error) {
 	w := &watching{}
-	m, h := s.meta, s.hands
+	m, controls := s.meta, s.controls
+	switch {
+	case s.player != nil:
+		controls = s.player.Controls(m.Duration)
+	case s.scripted:
+		controls = live.Controls{Stop: controls.Stop} // nobody else's hands are on the wire
+	}
 	setup, err := setupOf(m)
 	if err != nil {
 		return nil, err
@@ -78,13 +86,7 @@ func (a *app) watch(s showing) (*watching, error) {
 	whole = whole && !s.lines
 	var notice *term.Notice
 	if s.views.page != "" {
-		cfg := page.Config{Title: s.title, Name: m.ID, Setup: setup, Verdict: s.verdict}
-		switch {
-		case s.player != nil:
-			cfg.Hands = page.Hands{Play: s.player.onPage(m.Duration)}
-		case !s.scripted:
-			cfg.Hands = page.Hands{Mark: h.mark, Enter: h.enter, Skip: h.skip, Again: h.again}
-		}
+		cfg := page.Config{Title: s.title, Name: m.ID, Setup: setup, Verdict: s.verdict, Controls: controls}
 		if w.page, err = page.Serve(s.views.page, cfg); err != nil {
 			return nil, pageError(err)
 		}
@@ -92,7 +94,7 @@ func (a *app) watch(s showing) (*watching, error) {
 		if err != nil {
 			return nil, err
 		}
-		notice = &term.Notice{Address: []string{words.PageAt(!w.page.Local(), cfg.Hands.Mark != nil), w.page.URL()}, Code: code}
+		notice = &term.Notice{Address: []string{words.PageAt(!w.page.Local(), controls.Mark != nil), w.page.URL()}, Code: code}
 		if whole {
 			fmt.Fprintln(people, "page: "+w.page.URL())
 		} else {
@@ -105,8 +107,7 @@ func (a *app) watch(s showing) (*watching, error) {
 	if whole {
 		cfg := term.ScreenConfig{
 			In: in, Out: out, Color: style.Color, Title: s.title, Name: m.ID, Keys: words.RecordScreenKeys, Notice: notice,
-			Setup: setup, Verdict: s.verdict,
-			Hands: term.Hands{Mark: h.mark, Stop: h.stop, Enter: h.enter, Skip: h.skip, Again: h.again},
+			Setup: setup, Verdict: s.verdict, Controls: controls,
 		}
 		if s.cautions {
 			cfg.First = func(columns int) []string {
@@ -120,9 +121,9 @@ func (a *app) watch(s showing) (*watching, error) {
 		}
 		switch {
 		case s.player != nil:
-			cfg.Keys, cfg.Hands = words.ReplayScreenKeys, s.player.hands()
+			cfg.Keys = words.ReplayScreenKeys
 		case s.scripted:
-			cfg.Keys, cfg.Hands = words.DemoScreenKeys, term.Hands{Stop: h.stop}
+			cfg.Keys = words.DemoScreenKeys
 		case s.guided:
 			cfg.Keys = words.TestScreenKeys
 		}
@@ -139,8 +140,7 @@ func (a *app) watch(s showing) (*watching, error) {
 	if s.scripted || s.player != nil || s.lines {
 		return w, nil
 	}
-	h.say = w.view.Say
-	single := listen(a.in, h)
+	single := term.Listen(a.in, controls, w.view.Say)
 	switch {
 	case single && s.guided:
 		fmt.Fprintln(people, words.TestKeys)
@@ -244,7 +244,7 @@ func (w *watching) Over(ctx context.Context) {
 	if w.screen != nil {
 		w.screen.Close(ctx)
 	}
-	restoreTerminal()
+	term.Restore()
 }
 
 // Close ends all showing, however the session ended. It may be called again.
@@ -255,5 +255,5 @@ func (w *watching) Close(context.Context) {
 	if w.page != nil {
 		w.page.Close()
 	}
-	restoreTerminal()
+	term.Restore()
 }

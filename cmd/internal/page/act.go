@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"pushback/cmd/internal/live"
 	"pushback/obd"
 )
 
@@ -31,7 +32,7 @@ func (p *Page) do(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "", http.StatusTooManyRequests)
 		return
 	}
-	if !a.done(p.cfg.Hands) {
+	if !a.done(p.cfg.Controls) {
 		http.Error(w, "", http.StatusBadRequest)
 		return
 	}
@@ -39,49 +40,36 @@ func (p *Page) do(w http.ResponseWriter, r *http.Request) {
 }
 
 // done does it, and reports whether it could be.
-func (a act) done(h Hands) bool {
-	mark := func(m obd.Mark) bool {
-		if h.Mark != nil {
-			h.Mark(m)
-		}
-		return h.Mark != nil
-	}
-	call := func(f func()) bool {
-		if f != nil {
-			f()
-		}
-		return f != nil
-	}
+func (a act) done(c live.Controls) bool {
 	switch a.Do {
 	case "lean", "rich", "release":
-		return mark(obd.Mark{Kind: obd.MarkKind(a.Do)})
+		return c.Say(obd.Mark{Kind: obd.MarkKind(a.Do)})
 	case "note":
-		text := cleaned(a.Text)
-		return text != "" && mark(obd.Mark{Kind: obd.MarkNote, Text: text})
+		return c.Note(cleaned(a.Text))
 	case "enter":
-		return call(h.Enter)
+		return live.Do(c.Enter)
 	case "skip":
-		return call(h.Skip)
+		return live.Do(c.Skip)
 	case "repeat":
-		return call(h.Again)
+		return live.Do(c.Again)
 	}
-	if h.Play == nil {
+	if c.Play == nil {
 		return false
 	}
 	switch a.Do {
 	case "pause":
-		return call(h.Play.Pause)
+		return live.Do(c.Play.Pause)
 	case "step":
-		return call(h.Play.Step)
+		return live.Do(c.Play.Step)
 	case "slower":
-		return call(h.Play.Slow)
+		return live.Do(c.Play.Slow)
 	case "faster":
-		return call(h.Play.Faster)
+		return live.Do(c.Play.Faster)
 	case "seek":
 		if a.To < 0 || a.To > 1e6 { // beyond the end is the end
 			return false
 		}
-		h.Play.Seek(time.Duration(a.To * float64(time.Second)))
+		c.Play.Seek(time.Duration(a.To * float64(time.Second)))
 		return true
 	}
 	return false

@@ -52,7 +52,7 @@ func TestPageAtEverySize(t *testing.T) {
 		{"dead", "sensor-dead-middle", 50 * time.Millisecond, nil},
 	} {
 		play := sessiontest.Guided(t, stage.car, 3*time.Second)
-		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: (&diary{}).hands()})
+		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: play.Verdict, Controls: (&diary{}).controls()})
 		play.Until(&thin{Page: p, apart: stage.apart, last: -time.Hour}, stage.stop)
 		p.Replays(Status{Still: true}) // nothing more comes, and that is no fault
 		chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
@@ -90,7 +90,7 @@ const capital = `ruler.measureText("H").actualBoundingBoxAscent / 100 * parseFlo
 // Whatever the step or the answer is, it reads from two metres on a small phone.
 func TestEveryHeadlineIsLarge(t *testing.T) {
 	ctx := chrometest.Start(t)
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: (&diary{}).hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Controls: (&diary{}).controls()})
 	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
 	ready, cold := true, false
@@ -110,7 +110,7 @@ func TestEveryHeadlineIsLarge(t *testing.T) {
 	for _, size := range [][2]int64{{360, 640}, {640, 360}} {
 		chrometest.Do(t, ctx, chromedp.EmulateViewport(size[0], size[1]))
 		for _, s := range states {
-			m := encode(message{Now: 1, View: encodeAny(viewOf(s, p.cfg.Hands, Status{}))})
+			m := encode(message{Now: 1, View: encodeAny(viewOf(s, p.cfg.Controls, Status{}))})
 			chrometest.Eval[bool](t, ctx, fmt.Sprintf(`take(%s), %s`, m, settled))
 			if mm := chrometest.Eval[float64](t, ctx, capital); mm < 10 {
 				t.Errorf("%v: %s: capitals of %.1f mm", size, words.Big(s).Text, mm)
@@ -189,7 +189,7 @@ func TestButtons(t *testing.T) {
 	ctx := chrometest.Start(t)
 	wrong := chrometest.Complaints(t, ctx)
 	d := &diary{}
-	p := serve(t, Config{Title: "record", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Title: "record", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: noVerdict, Controls: d.controls()})
 	_ = p.Write(volts(time.Second, 0.3))
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `document.querySelectorAll("#buttons button").length === 3`)
@@ -278,7 +278,7 @@ func TestReplayControls(t *testing.T) {
 	wrong := chrometest.Complaints(t, ctx)
 	d := &diary{}
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Title: "replay B1S1", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: Hands{Play: d.play(88 * time.Second)}})
+	p := serve(t, Config{Title: "replay B1S1", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: play.Verdict, Controls: live.Controls{Play: d.play(88 * time.Second)}})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
 	p.Replays(Status{Speed: "2×", Still: true})
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(p.URL()))
@@ -324,7 +324,7 @@ func TestReplayControls(t *testing.T) {
 func TestRingByKeyboard(t *testing.T) {
 	ctx := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: (&diary{}).hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Controls: (&diary{}).controls()})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
@@ -362,7 +362,7 @@ func TestNearAndFar(t *testing.T) {
 	ctx := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
 	d := &diary{}
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Controls: d.controls()})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 9*time.Second))
 	const hasten = `(f => { window.setTimeout = (g, ms) => f(g, ms / 20); })(window.setTimeout), near(), true`
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(p.URL()))
@@ -534,7 +534,7 @@ const rendered = `(async () => {
 func TestAccessible(t *testing.T) {
 	ctx := chrometest.Start(t)
 	play := sessiontest.Guided(t, "healthy", time.Second)
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: (&diary{}).hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Controls: (&diary{}).controls()})
 	play.Until(p, sessiontest.Stage(session.StageHold, analysis.Lean, 5*time.Second))
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)

@@ -24,7 +24,6 @@ import (
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
-	"pushback/obd"
 )
 
 // ErrNoNetwork says that this machine has no network to be reached by.
@@ -35,27 +34,13 @@ var assets embed.FS
 
 var index = template.Must(template.ParseFS(assets, "assets/index.html"))
 
-// Hands is what a watcher can do. Nil fields are buttons that are not there.
-type Hands struct {
-	Mark               func(obd.Mark)
-	Enter, Skip, Again func()
-	Play               *Play
-}
-
-// Play is what a watcher of a replay can do.
-type Play struct {
-	Pause, Step, Slow, Faster func()
-	Seek                      func(to time.Duration) // session time
-	End                       time.Duration          // of the session
-}
-
 // Config is what a Page needs beside the session.
 type Config struct {
-	Title   string // what is being done
-	Name    string // of the session
-	Setup   session.Setup
-	Verdict func() analysis.Verdict // the judge's
-	Hands   Hands
+	Title    string // what is being done
+	Name     string // of the session
+	Setup    session.Setup
+	Verdict  func() analysis.Verdict // the judge's
+	Controls live.Controls           // a field that is nil is a button that is not there
 }
 
 // A Page is a session.Sink with an address.

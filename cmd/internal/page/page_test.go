@@ -18,6 +18,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/sessiontest"
 	"pushback/decode"
 	"pushback/obd"
@@ -35,7 +36,7 @@ func serve(t testing.TB, cfg Config) *Page {
 	return p
 }
 
-// diary is hands that write down what they are asked for.
+// diary is controls that write down what they are asked for.
 type diary struct {
 	mu  sync.Mutex
 	did []string
@@ -45,16 +46,16 @@ func (d *diary) note(what string) { d.mu.Lock(); d.did = append(d.did, what); d.
 
 func (d *diary) all() string { d.mu.Lock(); defer d.mu.Unlock(); return strings.Join(d.did, ", ") }
 
-func (d *diary) hands() Hands {
-	return Hands{
+func (d *diary) controls() live.Controls {
+	return live.Controls{
 		Mark:  func(m obd.Mark) { d.note(strings.TrimSpace(string(m.Kind) + " " + m.Text)) },
 		Enter: func() { d.note("enter") }, Skip: func() { d.note("skip") }, Again: func() { d.note("again") },
 	}
 }
 
-func (d *diary) play(end time.Duration) *Play {
+func (d *diary) play(end time.Duration) *live.Playback {
 	did := func(what string) func() { return func() { d.note(what) } }
-	return &Play{Pause: did("pause"), Step: did("step"), Slow: did("slower"), Faster: did("faster"), End: end,
+	return &live.Playback{Pause: did("pause"), Step: did("step"), Slow: did("slower"), Faster: did("faster"), End: end,
 		Seek: func(to time.Duration) { d.note(fmt.Sprintf("seek %.0f", to.Truncate(time.Second).Seconds())) }}
 }
 
@@ -97,7 +98,7 @@ func request(t *testing.T, p *Page, method, path, body string, header map[string
 // Each way in that is not the page's own is shut, and nothing is done by it.
 func TestAttacks(t *testing.T) {
 	d := &diary{}
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Controls: d.controls()})
 	self := "http://" + p.hosts[0]
 	port := p.hosts[0][strings.LastIndex(p.hosts[0], ":"):]
 	good := map[string]string{"Origin": self, "Content-Type": "application/json"}
@@ -169,7 +170,7 @@ func TestAttacks(t *testing.T) {
 // What the page itself asks for is done.
 func TestActs(t *testing.T) {
 	d := &diary{}
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Controls: d.controls()})
 	header := map[string]string{"Origin": "http://" + p.hosts[0], "Content-Type": "application/json", "Sec-Fetch-Site": "same-origin"}
 	for _, body := range []string{`{"do":"lean"}`, `{"do":"rich"}`, `{"do":"release"}`, `{"do":"enter"}`, `{"do":"skip"}`, `{"do":"repeat"}`,
 		`{"do":"note","text":" hose off,\u001b[2J 2 cm "}`} {
@@ -413,7 +414,7 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 // and what comes in one moment goes in one message.
 func TestHurry(t *testing.T) {
 	play := sessiontest.Guided(t, "healthy", 3*time.Second)
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Hands: Hands{Play: (&diary{}).play(time.Minute)}})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: play.Verdict, Controls: live.Controls{Play: (&diary{}).play(time.Minute)}})
 	s := open(t, p)
 	s.next(t)
 	p.Replays(Status{Speed: "1×", Quiet: true})
@@ -436,7 +437,7 @@ func TestHurry(t *testing.T) {
 // Only the page of a replay paces it, and only from itself.
 func TestReplayActs(t *testing.T) {
 	d := &diary{}
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: Hands{Play: d.play(time.Minute)}})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Controls: live.Controls{Play: d.play(time.Minute)}})
 	header := map[string]string{"Origin": "http://" + p.hosts[0], "Content-Type": "application/json"}
 	for body, want := range map[string]int{`{"do":"seek","to":-1}`: 400, `{"do":"seek","to":1e300}`: 400, `{"do":"seek","to":"x"}`: 400, `{"do":"lean"}`: 400, `{"do":"seek","to":12.5}`: 204} {
 		if resp := request(t, p, "POST", p.prefix+"do", body, header); resp.StatusCode != want {
@@ -488,7 +489,7 @@ func TestHalfARequest(t *testing.T) {
 	}
 	t.Parallel()
 	d := &diary{}
-	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Hands: d.hands()})
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict, Controls: d.controls()})
 	for name, half := range map[string]string{
 		"head": fmt.Sprintf("GET %s HTTP/1.1\r\nHost:", p.prefix),
 		"body": fmt.Sprintf("POST %sdo HTTP/1.1\r\nHost: %s\r\nOrigin: http://%[2]s\r\nContent-Type: application/json\r\nContent-Length: 13\r\n\r\n{\"do\":", p.prefix, p.hosts[0]),

@@ -137,7 +137,7 @@ func encodeAny(v any) []byte {
 	return b
 }
 
-func (p *Page) viewJSON() []byte { return encodeAny(viewOf(p.state, p.cfg.Hands, p.status)) }
+func (p *Page) viewJSON() []byte { return encodeAny(viewOf(p.state, p.cfg.Controls, p.status)) }
 
 func (p *Page) axisJSON() []byte { return encodeAny(axisOf(p.state, p.state.Now-live.Kept)) }
 

@@ -59,12 +59,12 @@ type button struct {
 	Side analysis.Side `json:"side"`
 }
 
-func viewOf(s *live.State, h Hands, replay Status) view {
+func viewOf(s *live.State, c live.Controls, replay Status) view {
 	head := words.Big(s)
 	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s) && !replay.Still && !replay.Quiet,
-		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, h)}
-	if h.Play != nil {
-		v.Play = &playView{replay.Speed, replay.Still, h.Play.End.Seconds()}
+		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, c)}
+	if c.Play != nil {
+		v.Play = &playView{replay.Speed, replay.Still, c.Play.End.Seconds()}
 	}
 	if s.Last != nil {
 		v.Last = words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
@@ -100,12 +100,12 @@ func goodness(c analysis.Conclusion) string {
 
 // buttons offers what the step needs; where it needs nothing, a mark in the
 // recording.
-func buttons(s *live.State, h Hands) []button {
-	if s.Verdict != nil || h.Mark == nil {
+func buttons(s *live.State, c live.Controls) []button {
+	if s.Verdict != nil || c.Mark == nil {
 		return nil
 	}
 	mark := button{Do: "note", Text: words.Page.Mark}
-	if s.Prompt != nil && h.Enter != nil {
+	if s.Prompt != nil && c.Enter != nil {
 		var b []button
 		switch p := s.Prompt; p.Stage {
 		case session.StageForce:

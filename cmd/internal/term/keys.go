@@ -2,12 +2,12 @@ package term
 
 import (
 	"slices"
-	"strings"
 	"time"
 	"unicode"
 
 	tea "charm.land/bubbletea/v2"
 
+	"pushback/cmd/internal/live"
 	"pushback/obd"
 )
 
@@ -45,12 +45,6 @@ func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
 }
 
 func (m *model) press(k tea.KeyPressMsg) tea.Cmd {
-	h := m.screen.cfg.Hands
-	do := func(f func()) {
-		if f != nil {
-			f()
-		}
-	}
 	if m.note != nil {
 		m.typed(k)
 		return nil
@@ -73,65 +67,44 @@ func (m *model) press(k tea.KeyPressMsg) tea.Cmd {
 		case "enter", "q", "esc", "ctrl+c":
 			return tea.Quit
 		}
-		if h.Seek == nil {
+		if m.screen.cfg.Controls.Play == nil {
 			return nil // the answer stays: a hand on its way to another key must not take it off
 		}
 	}
-	mark := func(kind obd.MarkKind) {
-		if h.Mark != nil {
-			h.Mark(obd.Mark{Kind: kind})
-		}
+	if play := m.screen.cfg.Controls.Play; play != nil && replayed(*play, k.String()) {
+		return nil
 	}
-	seek := func(by time.Duration) {
-		if h.Seek != nil {
-			h.Seek(by)
-		}
-	}
-	switch k.String() {
+	return m.obey(k.String())
+}
+
+// obey does what a key of a session asks for.
+func (m *model) obey(key string) tea.Cmd {
+	c := m.screen.cfg.Controls
+	switch key {
 	case "q", "ctrl+c":
-		if m.asked && k.String() == "ctrl+c" {
+		if m.asked && key == "ctrl+c" {
 			return tea.Quit // the second time: out of here, whatever is still being asked
 		}
 		m.asked = true
-		do(h.Stop)
+		live.Do(c.Stop)
 	case "l":
-		mark(obd.MarkLean)
+		c.Say(obd.Mark{Kind: obd.MarkLean})
 	case "r":
-		mark(obd.MarkRich)
+		c.Say(obd.Mark{Kind: obd.MarkRich})
 	case "space":
-		if h.Seek != nil {
-			do(h.Pause)
-			return nil
-		}
-		mark(obd.MarkRelease)
+		c.Say(obd.Mark{Kind: obd.MarkRelease})
 	case "enter":
-		do(h.Enter)
+		live.Do(c.Enter)
 	case "s":
-		do(h.Skip)
+		live.Do(c.Skip)
 	case "b":
-		do(h.Again)
+		live.Do(c.Again)
 	case "n":
-		if h.Mark != nil {
+		if c.Mark != nil {
 			m.note = new(string)
 		}
 	case "p":
-		if h.Pause != nil {
-			h.Pause()
-			return nil
-		}
 		m.freeze()
-	case ".":
-		do(h.Step)
-	case "-":
-		do(h.Slow)
-	case "+", "=":
-		do(h.Faster)
-	case "left":
-		seek(-10 * time.Second)
-	case "right":
-		seek(10 * time.Second)
-	case "home":
-		seek(-time.Hour * 1000)
 	case "a":
 		m.notice, m.asking = m.screen.cfg.Notice != nil, true
 	case "?", "h":
@@ -140,13 +113,34 @@ func (m *model) press(k tea.KeyPressMsg) tea.Cmd {
 	return nil
 }
 
+// replayed does what a key of a replay asks for, and reports whether it was one.
+func replayed(p live.Playback, key string) bool {
+	switch key {
+	case "space", "p":
+		return live.Do(p.Pause)
+	case ".":
+		return live.Do(p.Step)
+	case "-":
+		return live.Do(p.Slow)
+	case "+", "=":
+		return live.Do(p.Faster)
+	case "left":
+		p.SeekBy(-10 * time.Second)
+	case "right":
+		p.SeekBy(10 * time.Second)
+	case "home":
+		p.Seek(0)
+	default:
+		return false
+	}
+	return true
+}
+
 // typed is a key while a note is written.
 func (m *model) typed(k tea.KeyPressMsg) {
 	switch k.String() {
 	case "enter":
-		if text := strings.TrimSpace(*m.note); text != "" {
-			m.screen.cfg.Hands.Mark(obd.Mark{Kind: obd.MarkNote, Text: text})
-		}
+		m.screen.cfg.Controls.Note(*m.note)
 		m.note = nil
 	case "esc", "ctrl+c":
 		m.note = nil

@@ -15,31 +15,22 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
-	"pushback/obd"
 )
-
-// Hands is what a key can do. Nil fields are keys that do not count.
-type Hands struct {
-	Mark                      func(obd.Mark)
-	Stop, Enter, Skip, Again  func()
-	Pause, Step, Slow, Faster func()
-	Seek                      func(by time.Duration)
-}
 
 // ScreenConfig is what a Screen needs beside the session.
 type ScreenConfig struct {
-	In, Out *os.File // a terminal
-	Color   bool
-	Title   string // what is being done: "test B1S1 by wire"
-	Name    string // of the session
-	Keys    string // the keys that count, in words
-	Setup   session.Setup
-	Verdict func() analysis.Verdict // the judge's
-	Hands   Hands
-	First   func(columns int) []string // shown before all else, until a key is pressed: what can hurt; nil: nothing
-	Notice  *Notice                    // shown next, until a key is pressed or the first guest comes: the page's address
-	Guests  func() int                 // how many watch the page; the notice goes when the first comes
-	Linger  time.Duration              // how long the answer stays without a key; 0: until a key
+	In, Out  *os.File // a terminal
+	Color    bool
+	Title    string // what is being done: "test B1S1 by wire"
+	Name     string // of the session
+	Keys     string // the keys that count, in words
+	Setup    session.Setup
+	Verdict  func() analysis.Verdict // the judge's
+	Controls live.Controls
+	First    func(columns int) []string // shown before all else, until a key is pressed: what can hurt; nil: nothing
+	Notice   *Notice                    // shown next, until a key is pressed or the first guest comes: the page's address
+	Guests   func() int                 // how many watch the page; the notice goes when the first comes
+	Linger   time.Duration              // how long the answer stays without a key; 0: until a key
 }
 
 // A Screen shows a session on the whole terminal. It is a session.Sink and never
@@ -269,7 +260,7 @@ func (m *model) draw() string {
 		return strings.Join(s.cfg.Notice.lines(m.w, m.h, s.cfg.Color), "\n")
 	}
 	if m.help {
-		return words.ScreenHelp(s.cfg.Hands.Enter != nil, s.cfg.Hands.Seek != nil, s.cfg.Notice != nil)
+		return words.ScreenHelp(s.cfg.Controls.Enter != nil, s.cfg.Controls.Play != nil, s.cfg.Notice != nil)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -287,7 +278,7 @@ func (m *model) draw() string {
 	switch {
 	case m.note != nil:
 		l.foot, l.keys = words.NotePrompt+*m.note+"▏", words.NoteKeys
-	case state.Verdict != nil && s.cfg.Hands.Seek == nil:
+	case state.Verdict != nil && s.cfg.Controls.Play == nil:
 		l.keys = words.OverKeys
 	case m.asked:
 		l.foot = words.Stopping

@@ -126,7 +126,7 @@ func actScene(name, diary string) {
 	scenes[name].play(panicker{}, func(verdict func() analysis.Verdict) sessiontest.Show {
 		screen = NewScreen(ScreenConfig{In: in, Out: out, Color: StyleOf(out).Color, Title: "test  B1S1 by wire  iso9141", Name: "k3f9w2",
 			Keys: words.TestScreenKeys, Setup: sessiontest.B1S1, Verdict: verdict,
-			Hands: Hands{
+			Controls: live.Controls{
 				Mark: func(m obd.Mark) { note("%s %s", m.Kind, m.Text) }, Stop: func() { note("stop") },
 				Enter: func() { note("enter") }, Skip: func() { note("skip") }, Again: func() { note("again") },
 			}})

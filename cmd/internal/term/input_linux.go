@@ -1,4 +1,4 @@
-package main
+package term
 
 import (
 	"os"
@@ -33,24 +33,12 @@ func singleKeys(f *os.File) bool {
 	return true
 }
 
-// restoreTerminal undoes singleKeys. It may be called at any time.
-func restoreTerminal() {
+// Restore gives a terminal back whose single keys counted. It may be called at any time.
+func Restore() {
 	saved.Lock()
 	defer saved.Unlock()
 	if saved.mode != nil {
 		_ = unix.IoctlSetTermios(saved.fd, unix.TCSETS, saved.mode)
 		saved.mode = nil
 	}
-}
-
-// plainLine makes a terminal pass bytes as they are, as a serial line does.
-func plainLine(f *os.File) error {
-	mode, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
-	if err != nil {
-		return err
-	}
-	mode.Iflag &^= unix.IGNBRK | unix.BRKINT | unix.PARMRK | unix.ISTRIP | unix.INLCR | unix.IGNCR | unix.ICRNL | unix.IXON
-	mode.Oflag &^= unix.OPOST
-	mode.Lflag &^= unix.ECHO | unix.ECHONL | unix.ICANON | unix.ISIG | unix.IEXTEN
-	return unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, mode)
 }

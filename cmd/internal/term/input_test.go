@@ -1,4 +1,4 @@
-package main
+package term
 
 import (
 	"fmt"
@@ -7,22 +7,22 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"pushback/cmd/internal/live"
 	"pushback/obd"
 )
 
 // diary writes down what the technician did.
-func diary(guided bool) (hands, *[]string) {
-	var did []string
-	note := func(what string) func() { return func() { did = append(did, what) } }
-	h := hands{
-		mark: func(m obd.Mark) { did = append(did, strings.TrimSpace(fmt.Sprintf("%s %s", m.Kind, m.Text))) },
-		stop: note("stop"),
-		say:  func(string) { did = append(did, "said") },
+func diary(guided bool) (c live.Controls, say func(string), did *[]string) {
+	did = new([]string)
+	note := func(what string) func() { return func() { *did = append(*did, what) } }
+	c = live.Controls{
+		Mark: func(m obd.Mark) { *did = append(*did, strings.TrimSpace(fmt.Sprintf("%s %s", m.Kind, m.Text))) },
+		Stop: note("stop"),
 	}
 	if guided {
-		h.enter, h.skip, h.again = note("enter"), note("skip"), note("again")
+		c.Enter, c.Skip, c.Again = note("enter"), note("skip"), note("again")
 	}
-	return h, &did
+	return c, func(string) { *did = append(*did, "said") }, did
 }
 
 func TestLines(t *testing.T) {
@@ -38,8 +38,8 @@ func TestLines(t *testing.T) {
 		{"\nnext\nskip\nrepeat\n", true, []string{"enter", "enter", "skip", "again"}},
 		{"stop", false, []string{"stop"}}, // the last line without its end
 	} {
-		h, did := diary(tt.guided)
-		lines(strings.NewReader(tt.in), h)
+		c, say, did := diary(tt.guided)
+		lines(strings.NewReader(tt.in), c, say)
 		if d := cmp.Diff(tt.want, *did); d != "" {
 			t.Errorf("%q: %s", tt.in, d)
 		}
@@ -47,8 +47,8 @@ func TestLines(t *testing.T) {
 }
 
 func TestKeys(t *testing.T) {
-	h, did := diary(true)
-	keys(strings.NewReader("lR \nsbnhose off\nxq"), h)
+	c, say, did := diary(true)
+	keys(strings.NewReader("lR \nsbnhose off\nxq"), c, say)
 	want := []string{"lean", "rich", "release", "enter", "skip", "again", "said", "note hose off", "stop"}
 	if d := cmp.Diff(want, *did); d != "" {
 		t.Error(d)

@@ -1,4 +1,4 @@
-package main
+package rig
 
 import (
 	"encoding/json"
@@ -10,10 +10,10 @@ import (
 	"pushback/obd/poll"
 )
 
-// memory keeps what was learned of adapters and cars in a file beside the database, so
+// Memory keeps what was learned of adapters and cars in a file beside the database, so
 // that the next start on a known car skips the search. It is only a help: what cannot
 // be read or written is forgotten, and what is remembered is verified before use.
-type memory struct {
+type Memory struct {
 	path string
 	mu   sync.Mutex
 }
@@ -31,11 +31,12 @@ const (
 	maxMemoryFile = 1 << 20
 )
 
-func memoryBeside(db string) *memory {
-	return &memory{path: filepath.Join(filepath.Dir(db), "cars.json")}
+// MemoryBeside is the memory in the folder of a database.
+func MemoryBeside(db string) *Memory {
+	return &Memory{path: filepath.Join(filepath.Dir(db), "cars.json")}
 }
 
-func (m *memory) read() map[string]remembered {
+func (m *Memory) read() map[string]remembered {
 	all := map[string]remembered{}
 	if info, err := os.Stat(m.path); err != nil || info.Size() > maxMemoryFile {
 		return all
@@ -54,14 +55,14 @@ func (m *memory) read() map[string]remembered {
 }
 
 // Recall returns the cars met under the key, the latest first.
-func (m *memory) Recall(key string) []poll.Car {
+func (m *Memory) Recall(key string) []poll.Car {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.read()[key].Cars
 }
 
 // Remember keeps what was learned of a car under the key.
-func (m *memory) Remember(key string, c poll.Car) {
+func (m *Memory) Remember(key string, c poll.Car) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	all := m.read()

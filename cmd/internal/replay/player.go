@@ -1,4 +1,5 @@
-package main
+// Package replay plays a stored session again at the speed of life, or another.
+package replay
 
 import (
 	"context"
@@ -8,17 +9,16 @@ import (
 	"time"
 
 	"pushback/analysis/session"
-	"pushback/cmd/internal/page"
-	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/live"
 	"pushback/obd"
 )
 
-// errSeek ends a run of a replay that has to begin anew: time only goes forward.
-var errSeek = errors.New("seek")
+// ErrSeek ends a run of a replay that has to begin anew: time only goes forward.
+var ErrSeek = errors.New("seek")
 
-// player paces a replay and obeys who watches it: stand still, one event on, faster,
+// Player paces a replay and obeys who watches it: stand still, one event on, faster,
 // slower, back and forth. Its methods may be called from any goroutine.
-type player struct {
+type Player struct {
 	changed func(status string, still, hurry bool) // told of each change, from any goroutine
 
 	telling sync.Mutex // what is told last is how it is
@@ -37,33 +37,32 @@ type player struct {
 	wake   chan struct{} // closed and made anew at each change
 }
 
-func newPlayer(speed float64) *player {
-	return &player{speed: speed, wake: make(chan struct{}), began: time.Now()}
+// New returns a player at so many times the speed of life.
+func New(speed float64) *Player {
+	return &Player{speed: speed, wake: make(chan struct{}), began: time.Now()}
 }
 
 // speeds are those that a key steps through.
 var speeds = []float64{0.25, 0.5, 1, 2, 5, 10, 50}
 
-func (p *player) hands() term.Hands {
-	return term.Hands{
-		Pause:  func() { p.change(p.pause) },
-		Step:   func() { p.change(func() { p.still, p.step, p.goal, p.hurry = false, true, 1<<62, true }) },
-		Slow:   func() { p.change(func() { p.speed = nextSpeed(p.speed, -1) }) },
-		Faster: func() { p.change(func() { p.speed = nextSpeed(p.speed, 1) }) },
-		Stop:   func() { p.change(func() { p.stop = true }) },
-		Seek:   func(by time.Duration) { p.change(func() { p.seek(p.at + by) }) },
+// Controls is what people can do with the replay of a session that lasted so long.
+func (p *Player) Controls(end time.Duration) live.Controls {
+	return live.Controls{
+		Stop: func() { p.change(func() { p.stop = true }) },
+		Play: &live.Playback{
+			Pause:  func() { p.change(p.pause) },
+			Step:   func() { p.change(func() { p.still, p.step, p.goal, p.hurry = false, true, 1<<62, true }) },
+			Slow:   func() { p.change(func() { p.speed = nextSpeed(p.speed, -1) }) },
+			Faster: func() { p.change(func() { p.speed = nextSpeed(p.speed, 1) }) },
+			Seek:   func(to time.Duration) { p.change(func() { p.seek(to) }) },
+			SeekBy: func(by time.Duration) { p.change(func() { p.seek(p.at + by) }) },
+			End:    end,
+		},
 	}
 }
 
-// onPage is the same for the page, whose place is moved to and not by.
-func (p *player) onPage(end time.Duration) *page.Play {
-	h := p.hands()
-	return &page.Play{Pause: h.Pause, Step: h.Step, Slow: h.Slow, Faster: h.Faster, End: end,
-		Seek: func(to time.Duration) { p.change(func() { p.seek(to) }) }}
-}
-
 // pause stands still or goes on; on the way to the next event it stands still at once.
-func (p *player) pause() {
+func (p *Player) pause() {
 	if p.step {
 		p.step, p.goal = false, p.at
 	}
@@ -71,7 +70,7 @@ func (p *player) pause() {
 }
 
 // seek runs to a session time, from the beginning where that is back.
-func (p *player) seek(to time.Duration) {
+func (p *Player) seek(to time.Duration) {
 	p.step = false
 	p.goal, p.back, p.hurry = max(0, to), to < p.at, true
 }
@@ -90,7 +89,7 @@ func nextSpeed(now float64, dir int) float64 {
 }
 
 // change makes a change and lets who waits see it.
-func (p *player) change(f func()) {
+func (p *Player) change(f func()) {
 	p.mu.Lock()
 	f()
 	p.anchor, p.began = p.at, time.Now()
@@ -100,15 +99,15 @@ func (p *player) change(f func()) {
 	p.tell()
 }
 
-// tellTo names who is told, and tells how it is now.
-func (p *player) tellTo(changed func(status string, still, hurry bool)) {
+// TellTo names who is told, and tells how it is now.
+func (p *Player) TellTo(changed func(status string, still, hurry bool)) {
 	p.telling.Lock()
 	p.changed = changed
 	p.telling.Unlock()
 	p.tell()
 }
 
-func (p *player) tell() {
+func (p *Player) tell() {
 	p.telling.Lock()
 	defer p.telling.Unlock()
 	p.mu.Lock()
@@ -119,27 +118,27 @@ func (p *player) tell() {
 	}
 }
 
-// again readies the player for a run from the beginning.
-func (p *player) again() {
+// Again readies the player for a run from the beginning.
+func (p *Player) Again() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.at, p.back = 0, false
 	p.anchor, p.began = p.goal, time.Now()
 }
 
-// wait returns when the record at a session time is due. errSeek asks for a run
-// from the beginning, errStopped for the end.
-func (p *player) wait(ctx context.Context, at time.Duration) error {
+// wait returns when the record at a session time is due. ErrSeek asks for a run
+// from the beginning, ErrStopped for the end.
+func (p *Player) wait(ctx context.Context, at time.Duration) error {
 	for {
 		p.mu.Lock()
 		var due time.Duration
 		switch {
 		case p.stop:
 			p.mu.Unlock()
-			return errStopped
+			return ErrStopped
 		case p.back:
 			p.mu.Unlock()
-			return errSeek
+			return ErrSeek
 		case at > p.goal && p.hurry:
 			p.hurry = false
 			p.mu.Unlock()
@@ -174,9 +173,9 @@ func (p *player) wait(ctx context.Context, at time.Duration) error {
 	}
 }
 
-// rest waits at the end of a replay and reports whether the watcher has gone back
+// Rest waits at the end of a replay and reports whether the watcher has gone back
 // into it; false when he ended it, left the screen, or ctx is done.
-func (p *player) rest(ctx context.Context, left <-chan struct{}) bool {
+func (p *Player) Rest(ctx context.Context, left <-chan struct{}) bool {
 	for {
 		p.mu.Lock()
 		back, stop, wake := p.back, p.stop, p.wake
@@ -194,11 +193,11 @@ func (p *player) rest(ctx context.Context, left <-chan struct{}) bool {
 	}
 }
 
-// errStopped ends a replay that its watcher has ended.
-var errStopped = errors.New("stopped")
+// ErrStopped ends a replay that its watcher has ended.
+var ErrStopped = errors.New("stopped")
 
 // Write stands still at the event that a step waits for. It is a session.Sink.
-func (p *player) Write(f session.Frame) error {
+func (p *Player) Write(f session.Frame) error {
 	p.mu.Lock()
 	stepped := p.step && len(f.Events) > 0
 	if stepped {
@@ -211,10 +210,12 @@ func (p *player) Write(f session.Frame) error {
 	return nil
 }
 
-// paced is a source that yields its records when the player says so.
+// Pace returns a source that yields the records of src when the player says so.
+func (p *Player) Pace(src session.Source) session.Source { return paced{src, p} }
+
 type paced struct {
 	session.Source
-	player *player
+	player *Player
 }
 
 // Next returns the next record when it is due.

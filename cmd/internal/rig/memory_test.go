@@ -1,4 +1,4 @@
-package main
+package rig
 
 import (
 	"fmt"
@@ -14,13 +14,13 @@ import (
 
 func TestMemory(t *testing.T) {
 	db := filepath.Join(t.TempDir(), "deep", "p.db")
-	m := memoryBeside(db)
+	m := MemoryBeside(db)
 	if len(m.Recall("a")) > 0 {
 		t.Error("remembers what it never saw")
 	}
 	car := poll.Car{Known: obd.Known{Format: obd.Format{Bus: obd.VPW, Headers: true}, Counts: true}, Replies: []poll.Reply{{Request: "0100", From: 0x10, Data: []byte{0x41, 0}}}}
 	m.Remember("a", car)
-	if d := cmp.Diff([]poll.Car{car}, memoryBeside(db).Recall("a")); d != "" { // another process
+	if d := cmp.Diff([]poll.Car{car}, MemoryBeside(db).Recall("a")); d != "" { // another process
 		t.Error(d)
 	}
 	other := car
@@ -59,7 +59,7 @@ func TestMemory(t *testing.T) {
 
 // A file of the time when an entry held one car is still read.
 func TestMemoryOfOneCar(t *testing.T) {
-	m := memoryBeside(filepath.Join(t.TempDir(), "p.db"))
+	m := MemoryBeside(filepath.Join(t.TempDir(), "p.db"))
 	old := `{"a":{"car":{"Known":{"Format":{"Bus":3,"Headers":true},"Counts":true},"Replies":[{"Request":"0100","From":16,"Data":"QQA="}]},"used":"2026-01-02T03:04:05Z"}}`
 	if err := os.WriteFile(m.path, []byte(old), 0o600); err != nil {
 		t.Fatal(err)
@@ -77,7 +77,7 @@ func TestMemoryOfOneCar(t *testing.T) {
 
 // However much is remembered, the file is one that is read again.
 func TestMemoryKeepsItsSize(t *testing.T) {
-	m := memoryBeside(filepath.Join(t.TempDir(), "p.db"))
+	m := MemoryBeside(filepath.Join(t.TempDir(), "p.db"))
 	for i := range 3 * poll.MaxCars {
 		m.Remember("huge", poll.Car{Replies: []poll.Reply{{Request: "0100", From: uint32(i), Data: make([]byte, 20_000)}}})
 	}

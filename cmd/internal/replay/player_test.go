@@ -1,4 +1,4 @@
-package main
+package replay
 
 import (
 	"context"
@@ -25,7 +25,7 @@ func (t *tape) Next(context.Context) (obd.Record, error) {
 }
 
 // watched plays a tape and tells when each record came.
-func watched(t *testing.T, p *player, tell chan<- time.Duration) error {
+func watched(t *testing.T, p *Player, tell chan<- time.Duration) error {
 	t.Helper()
 	src := paced{&tape{}, p}
 	for {
@@ -49,7 +49,7 @@ func TestPlayerKeepsPace(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			began := time.Now()
 			tell := make(chan time.Duration, 100)
-			if err := watched(t, newPlayer(speed), tell); !errors.Is(err, io.EOF) {
+			if err := watched(t, New(speed), tell); !errors.Is(err, io.EOF) {
 				t.Fatal(err)
 			}
 			if took, want := time.Since(began), time.Duration(float64(10*time.Second)/speed); took != want {
@@ -61,8 +61,8 @@ func TestPlayerKeepsPace(t *testing.T) {
 
 func TestPlayerObeys(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		p := newPlayer(1)
-		h := p.hands()
+		p := New(1)
+		h := p.Controls(10 * time.Second)
 		tell := make(chan time.Duration, 100)
 		end := make(chan error, 1)
 		go func() { end <- watched(t, p, tell) }()
@@ -79,31 +79,31 @@ func TestPlayerObeys(t *testing.T) {
 		}
 		time.Sleep(2500 * time.Millisecond)
 		at("after 2.5 s", 2*time.Second)
-		h.Pause()
+		h.Play.Pause()
 		time.Sleep(time.Minute)
 		at("standing still for a minute", 2*time.Second)
-		h.Step()
+		h.Play.Step()
 		at("on to the next event", 5*time.Second)
 		time.Sleep(time.Minute)
 		at("still there", 5*time.Second)
-		h.Pause()
+		h.Play.Pause()
 		time.Sleep(1100 * time.Millisecond)
 		at("gone on", 6*time.Second)
-		h.Faster()
+		h.Play.Faster()
 		time.Sleep(1100 * time.Millisecond)
 		at("twice as fast", 8*time.Second)
-		h.Seek(-5 * time.Second)
-		if err := <-end; !errors.Is(err, errSeek) {
+		h.Play.SeekBy(-5 * time.Second)
+		if err := <-end; !errors.Is(err, ErrSeek) {
 			t.Fatalf("back: %v", err)
 		}
-		p.again()
+		p.Again()
 		tell = make(chan time.Duration, 100)
 		go func() { end <- watched(t, p, tell) }()
 		at("five seconds back", 3*time.Second)
-		h.Seek(4 * time.Second)
+		h.Play.SeekBy(4 * time.Second)
 		at("four on", 7*time.Second)
 		h.Stop()
-		if err := <-end; !errors.Is(err, errStopped) {
+		if err := <-end; !errors.Is(err, ErrStopped) {
 			t.Fatalf("stopped: %v", err)
 		}
 	})
@@ -112,13 +112,13 @@ func TestPlayerObeys(t *testing.T) {
 // What hurries to another place says so, and when it is there: no tones on the way.
 func TestPlayerTellsHurry(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		p := newPlayer(1)
+		p := New(1)
 		told := make(chan bool, 10)
-		p.tellTo(func(_ string, _, hurry bool) { told <- hurry })
+		p.TellTo(func(_ string, _, hurry bool) { told <- hurry })
 		tell := make(chan time.Duration, 100)
 		go func() { _ = watched(t, p, tell) }()
 		time.Sleep(1500 * time.Millisecond)
-		p.onPage(10 * time.Second).Seek(6 * time.Second)
+		p.Controls(10 * time.Second).Play.Seek(6 * time.Second)
 		synctest.Wait() // the seventh second is due later
 		last := true
 		for len(told) > 0 {
@@ -127,7 +127,7 @@ func TestPlayerTellsHurry(t *testing.T) {
 		if last {
 			t.Error("it is there, and still said to hurry")
 		}
-		p.hands().Step() // beyond the last event: to the end
+		p.Controls(10 * time.Second).Play.Step() // beyond the last event: to the end
 		if !<-told {
 			t.Error("it hurries to the next event, and does not say so")
 		}
@@ -137,16 +137,16 @@ func TestPlayerTellsHurry(t *testing.T) {
 // Who stands still on the way to the next event stands there, and does not run on to the end
 // when he goes on.
 func TestPlayerPausesAStep(t *testing.T) {
-	p := newPlayer(1)
+	p := New(1)
 	p.at = 2 * time.Second
-	h := p.hands()
-	h.Step()
-	h.Pause()
+	h := p.Controls(10 * time.Second)
+	h.Play.Step()
+	h.Play.Pause()
 	if !p.still || p.step || p.goal != p.at {
 		t.Errorf("still %v, step %v, runs to %v", p.still, p.step, p.goal)
 	}
-	h.Step()
-	h.Seek(time.Second)
+	h.Play.Step()
+	h.Play.SeekBy(time.Second)
 	if p.step || p.goal != 3*time.Second {
 		t.Errorf("moved on: step %v, runs to %v", p.step, p.goal)
 	}

@@ -1,0 +1,90 @@
+package term
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"unicode"
+
+	"pushback/cmd/internal/live"
+	"pushback/obd"
+)
+
+// Listen obeys what is typed, from a goroutine of its own that ends with the input; say
+// answers. The end of the input does not stop a session. It reports whether single keys
+// count; then [Restore] is due.
+func Listen(in io.Reader, c live.Controls, say func(string)) bool {
+	if f, ok := in.(*os.File); ok && singleKeys(f) {
+		go keys(f, c, say)
+		return true
+	}
+	go lines(in, c, say)
+	return false
+}
+
+func lines(in io.Reader, c live.Controls, say func(string)) {
+	sc := bufio.NewScanner(in)
+	for sc.Scan() {
+		if !line(sc.Text(), c) {
+			say(fmt.Sprintf("not understood: %q (mark lean|rich|release, note TEXT, stop)", strings.TrimSpace(sc.Text())))
+		}
+	}
+}
+
+// line obeys one line of standard input, and reports whether it was understood.
+func line(text string, c live.Controls) bool {
+	text = strings.TrimSpace(text)
+	word, rest, _ := strings.Cut(text, " ")
+	rest = strings.TrimSpace(rest)
+	switch {
+	case word == "mark" && (rest == "lean" || rest == "rich" || rest == "release"):
+		return c.Say(obd.Mark{Kind: obd.MarkKind(rest)})
+	case word == "note":
+		return c.Note(rest)
+	case text == "stop":
+		return live.Do(c.Stop)
+	case text == "" || text == "next":
+		live.Do(c.Enter)
+		return true
+	case text == "skip":
+		return live.Do(c.Skip)
+	case text == "repeat":
+		return live.Do(c.Again)
+	}
+	return false
+}
+
+func keys(in io.Reader, c live.Controls, say func(string)) {
+	r := bufio.NewReader(in)
+	for {
+		k, _, err := r.ReadRune()
+		if err != nil {
+			return
+		}
+		switch unicode.ToLower(k) {
+		case 'l':
+			c.Say(obd.Mark{Kind: obd.MarkLean})
+		case 'r':
+			c.Say(obd.Mark{Kind: obd.MarkRich})
+		case ' ':
+			c.Say(obd.Mark{Kind: obd.MarkRelease})
+		case 'q':
+			live.Do(c.Stop)
+		case '\r', '\n':
+			live.Do(c.Enter)
+		case 's':
+			live.Do(c.Skip)
+		case 'b':
+			live.Do(c.Again)
+		case 'n':
+			say("note (Enter ends it):")
+			text, err := r.ReadString('\n')
+			c.Note(text)
+			if err != nil {
+				return
+			}
+		}
+	}
+}
