@@ -81,9 +81,9 @@ type Result struct {
 }
 
 // Trims compares the trims of recordings before with those after.
-func Trims(before, after [][]trimmap.Reading) Result { return trims(before, after, Between) }
+func Trims(before, after []trimmap.Readings) Result { return trims(before, after, Between) }
 
-func trims(before, after [][]trimmap.Reading, between float64) Result {
+func trims(before, after []trimmap.Readings, between float64) Result {
 	b, nb := side(before, 1)
 	a, na := side(after, 2)
 	apart := between * between * (1/float64(len(before)) + 1/float64(len(after)))
@@ -136,7 +136,7 @@ func pointers(c []Change) []*Change {
 }
 
 // side gathers the conditions of one side's recordings, and how many readings it has.
-func side(sessions [][]trimmap.Reading, seed uint64) (map[Condition]Half, int) {
+func side(sessions []trimmap.Readings, seed uint64) (map[Condition]Half, int) {
 	out := map[Condition]Half{}
 	total := 0
 	for n, readings := range sessions {
@@ -202,10 +202,10 @@ func join(a, b Half) Half {
 
 // perSecond thins a bank's readings to one a second, the mean of those within it that
 // share a condition: what is read more often says the same again.
-func perSecond(readings []trimmap.Reading, bank int) (at []Condition, y []float64, seconds float64) {
+func perSecond(readings trimmap.Readings, bank int) (at []Condition, y []float64, seconds float64) {
 	var first, began float64
 	var n float64
-	for _, r := range readings {
+	for r := range readings {
 		cell, ok := trimmap.At(r)
 		if r.Bank != bank || !ok {
 			continue

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
@@ -47,7 +48,7 @@ func madeTrims(t *testing.T) Result {
 		}
 		return out
 	}
-	return Trims([][]trimmap.Reading{read("before.csv")}, [][]trimmap.Reading{read("after.csv")})
+	return Trims(sides(read("before.csv")), sides(read("after.csv")))
 }
 
 // The conditions' means and errors are those of R 4.2.2 with boot's tsboot on the same
@@ -117,6 +118,14 @@ func TestAgainstSciPy(t *testing.T) {
 	}
 }
 
+// sides are recordings as Trims takes them.
+func sides(recordings ...[]trimmap.Reading) (out []trimmap.Readings) {
+	for _, r := range recordings {
+		out = append(out, slices.Values(r))
+	}
+	return out
+}
+
 // made is a recording of a car that always adds mean %, plus what this recording differs by,
 // in four conditions; its readings follow each other closely (0.9 from second to second).
 func made(rng *rand.Rand, mean, differs float64) []trimmap.Reading {
@@ -152,10 +161,10 @@ func TestNoiseIsNoRepair(t *testing.T) {
 		got := map[Answer]int{}
 		moved := 0
 		for range trials {
-			var before, after [][]trimmap.Reading
+			var before, after []trimmap.Readings
 			for range int(tt.n) {
-				before = append(before, made(rng, tt.before, tt.differs))
-				after = append(after, made(rng, tt.after, tt.differs))
+				before = append(before, slices.Values(made(rng, tt.before, tt.differs)))
+				after = append(after, slices.Values(made(rng, tt.after, tt.differs)))
 			}
 			r := Trims(before, after)
 			got[r.Answer]++
@@ -191,16 +200,16 @@ func TestAnswers(t *testing.T) {
 	}
 	for _, tt := range []struct {
 		name          string
-		before, after [][]trimmap.Reading
+		before, after []trimmap.Readings
 		want          Answer
 		shifted       bool
 	}{
-		{"nothing after", [][]trimmap.Reading{idle(12)}, [][]trimmap.Reading{nil}, NotComparable, false},
-		{"other conditions", [][]trimmap.Reading{idle(12)}, [][]trimmap.Reading{fast}, NotComparable, false},
-		{"warm against warming", [][]trimmap.Reading{idle(12)}, [][]trimmap.Reading{warming}, NotComparable, false},
-		{"worse", [][]trimmap.Reading{idle(1)}, [][]trimmap.Reading{idle(14)}, Worse, true},
-		{"from adding to cutting as much", [][]trimmap.Reading{idle(9)}, [][]trimmap.Reading{idle(-9)}, NoDifference, true},
-		{"too much removed, yet better", [][]trimmap.Reading{idle(20)}, [][]trimmap.Reading{idle(-4)}, Better, true},
+		{"nothing after", sides(idle(12)), sides(nil), NotComparable, false},
+		{"other conditions", sides(idle(12)), sides(fast), NotComparable, false},
+		{"warm against warming", sides(idle(12)), sides(warming), NotComparable, false},
+		{"worse", sides(idle(1)), sides(idle(14)), Worse, true},
+		{"from adding to cutting as much", sides(idle(9)), sides(idle(-9)), NoDifference, true},
+		{"too much removed, yet better", sides(idle(20)), sides(idle(-4)), Better, true},
 	} {
 		if r := Trims(tt.before, tt.after); r.Answer != tt.want || r.Shifted != tt.shifted {
 			t.Errorf("%s: %s, shifted %v (%s)", tt.name, r.Answer, r.Shifted, r.Why)
@@ -211,8 +220,8 @@ func TestAnswers(t *testing.T) {
 // The same recordings give the same answer, to the last digit.
 func TestDeterminate(t *testing.T) {
 	a, b := made(rand.New(rand.NewPCG(1, 1)), 3, 1), made(rand.New(rand.NewPCG(2, 1)), 5, 1)
-	one := fmt.Sprintf("%+v", *Trims([][]trimmap.Reading{a}, [][]trimmap.Reading{b}).Overall)
-	two := fmt.Sprintf("%+v", *Trims([][]trimmap.Reading{a}, [][]trimmap.Reading{b}).Overall)
+	one := fmt.Sprintf("%+v", *Trims(sides(a), sides(b)).Overall)
+	two := fmt.Sprintf("%+v", *Trims(sides(a), sides(b)).Overall)
 	if one != two {
 		t.Errorf("%s\n%s", one, two)
 	}

@@ -21,7 +21,7 @@ var realCar = flag.String("realcar", "", "trims of one real car: a `FILE` of col
 type drive struct {
 	name     string
 	since    float64 // min since its codes were cleared
-	readings []trimmap.Reading
+	readings trimmap.Readings
 }
 
 // drives reads the recordings, in order of the time since codes were cleared.
@@ -72,7 +72,7 @@ func pairs(stretches [][]drive, between float64, each func(a, b drive, r Result)
 	for _, stretch := range stretches {
 		for i, a := range stretch {
 			for _, b := range stretch[i+1:] {
-				each(a, b, trims([][]trimmap.Reading{a.readings}, [][]trimmap.Reading{b.readings}, between))
+				each(a, b, trims([]trimmap.Readings{a.readings}, []trimmap.Readings{b.readings}, between))
 			}
 		}
 	}
@@ -135,7 +135,7 @@ func TestRealCarUnchanged(t *testing.T) {
 		}
 	}
 	// The refill is a change that must be seen: total trim fell by some 7 %.
-	readings := func(all []drive) (out [][]trimmap.Reading) {
+	readings := func(all []drive) (out []trimmap.Readings) {
 		for _, d := range all {
 			out = append(out, d.readings)
 		}

@@ -14,12 +14,14 @@ type Findings struct {
 	decoder *decode.Decoder
 	can     bool
 
-	Codes     map[string][]string // by state: stored, pending, permanent; a state that was not read is missing
-	Readiness *decode.Readiness   // of the engine's computer
-	Began     *decode.Readiness   // the same as first read: what is complete since is progress
-	Tests     []decode.TestResult // services 05 and 06, in order of first reading
-	Freeze    *Freeze
-	Cleared   *Findings // what was known when the codes were cleared (service 04); nil: they were not
+	Codes          map[string][]string // as last read, by state: stored, pending, permanent; a state that was not read is missing
+	FirstCodes     map[string][]string // as first read
+	CodeReadings   map[string]int      // how often each state was read
+	Readiness      *decode.Readiness   // of the engine's computer, as last read
+	FirstReadiness *decode.Readiness   // as first read: what is complete since is progress
+	Tests          []decode.TestResult // services 05 and 06, in order of first reading
+	Freeze         *Freeze
+	BeforeClear    *Findings // what was known when the codes were cleared (service 04); nil: they were not
 }
 
 // Freeze is a freeze frame: the conditions when its code was set.
@@ -43,22 +45,30 @@ func CodeState(service byte) string {
 
 // NewFindings returns a sink for the records that j judges.
 func NewFindings(j *Judge) *Findings {
-	return &Findings{decoder: &j.decoder, can: j.can, Codes: map[string][]string{}}
+	return newFindings(&j.decoder, j.can, nil)
+}
+
+func newFindings(d *decode.Decoder, can bool, before *Findings) *Findings {
+	return &Findings{decoder: d, can: can, BeforeClear: before,
+		Codes: map[string][]string{}, FirstCodes: map[string][]string{}, CodeReadings: map[string]int{}}
 }
 
 // Write takes one frame.
 func (n *Findings) Write(f Frame) error {
 	x := f.Record.Exchange
-	if x == nil || x.Outcome != obd.OK {
-		return nil
-	}
-	if x.Request.Service == 0x04 {
-		before := *n
-		*n = Findings{decoder: n.decoder, can: n.can, Codes: map[string][]string{}, Cleared: &before}
+	if x == nil {
 		return nil
 	}
 	if state := CodeState(x.Request.Service); state != "" {
 		n.codes(state, x)
+		return nil
+	}
+	if x.Outcome != obd.OK {
+		return nil
+	}
+	if x.Request.Service == 0x04 {
+		before := *n
+		*n = *newFindings(n.decoder, n.can, &before)
 		return nil
 	}
 	if x.Request.Service == 0x01 && len(x.Request.Data) > 0 && !slices.Contains(x.Request.Data, 0x01) {
@@ -74,18 +84,38 @@ func (n *Findings) Write(f Frame) error {
 	return nil
 }
 
-// codes joins those of all computers; a reply that cannot be read leaves what was known.
-func (n *Findings) codes(state string, x *obd.Exchange) {
-	all := []string{}
-	for _, r := range x.Replies {
-		c, err := decode.Codes(x.Request.Service, n.can, r.Data)
-		if err != nil {
-			return
-		}
-		all = append(all, c...)
+// readCodes joins the trouble codes of all computers; false when nothing is known.
+func readCodes(x *obd.Exchange, can bool) ([]string, bool) {
+	if x.Outcome == obd.NoData {
+		// Off CAN a computer without codes may stay silent (SAE J1979 services 03
+		// and 07, from memory); on CAN it must answer with a count of none.
+		return nil, !can
 	}
-	slices.Sort(all)
-	n.Codes[state] = slices.Compact(all)
+	if x.Outcome != obd.OK {
+		return nil, false
+	}
+	var codes []string
+	for _, r := range x.Replies {
+		c, err := decode.Codes(x.Request.Service, can, r.Data)
+		if err != nil {
+			return nil, false
+		}
+		codes = append(codes, c...)
+	}
+	slices.Sort(codes)
+	return slices.Compact(codes), true
+}
+
+// codes takes one reading of a state; one that tells nothing leaves what was known.
+func (n *Findings) codes(state string, x *obd.Exchange) {
+	codes, ok := readCodes(x, n.can)
+	if !ok {
+		return
+	}
+	if n.CodeReadings[state]++; n.CodeReadings[state] == 1 {
+		n.FirstCodes[state] = codes
+	}
+	n.Codes[state] = codes
 }
 
 // reply takes one reply of the engine's computer. One that cannot be decoded tells nothing.
@@ -97,8 +127,8 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 		}
 		if ready, err := decode.ReadReadiness(r.Data); err == nil && !ready.ThisCycle {
 			n.Readiness = &ready
-			if n.Began == nil {
-				n.Began = &ready
+			if n.FirstReadiness == nil {
+				n.FirstReadiness = &ready
 			}
 		}
 	case 0x02:

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"slices"
 	"time"
 
 	"pushback/analysis"
@@ -94,32 +93,10 @@ func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
 
 	switch x.Request.Service {
 	case 0x03, 0x07, 0x0A:
-		if codes, ok := j.codes(x); ok {
+		if codes, ok := readCodes(x, j.can); ok {
 			j.emit(j.watcher.Codes(at, x.Request.Service, codes))
 		}
 	}
-}
-
-// codes joins the trouble codes of all computers; false when nothing is known.
-func (j *Judge) codes(x *obd.Exchange) ([]string, bool) {
-	if x.Outcome == obd.NoData {
-		// Off CAN a computer without codes may stay silent (SAE J1979 services 03
-		// and 07, from memory); on CAN it must answer with a count of none.
-		return nil, !j.can
-	}
-	if x.Outcome != obd.OK {
-		return nil, false
-	}
-	var codes []string
-	for _, r := range x.Replies {
-		c, err := decode.Codes(x.Request.Service, j.can, r.Data)
-		if err != nil {
-			return nil, false
-		}
-		codes = append(codes, c...)
-	}
-	slices.Sort(codes)
-	return slices.Compact(codes), true
 }
 
 // longestReading is what the reading of one row of values may have taken.

@@ -145,8 +145,8 @@ type cutter struct {
 	from, length float64
 }
 
-func newCutter(all *[]part, s []reading) cutter {
-	from, seconds := s[0].at, s[len(s)-1].at-s[0].at
+func newCutter(all *[]part, from, to float64) cutter {
+	seconds := to - from
 	n := max(int(math.Round(seconds/partTime)), 1)
 	for range n {
 		*all = append(*all, part{seconds: seconds / float64(n)})

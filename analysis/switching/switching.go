@@ -6,9 +6,11 @@ package switching
 
 import (
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 
+	"pushback/analysis/series"
 	"pushback/analysis/stats"
 	"pushback/decode"
 )
@@ -19,12 +21,20 @@ type Collector struct {
 	rpm      float64
 	rpmAt    float64
 	hasRPM   bool
-	readings []reading
+	readings series.Series // V, at twice the middle of the exchange
+	speeds   []speed       // of the readings, in their order
+}
+
+// speed is an engine speed, of the readings from one on.
+type speed struct {
+	from int     // the reading's index
+	at   float64 // s, of that reading
+	rpm  float32 // NaN unknown
 }
 
 type reading struct {
 	at    float64 // s, the middle of its exchange
-	volts float32
+	volts float64
 	rpm   float32 // NaN unknown
 }
 
@@ -54,20 +64,51 @@ func (c *Collector) Add(s decode.Sample) {
 	switch s.Signal.Name {
 	case "RPM":
 		if c.hasRPM && at-c.rpmAt <= betweenSpeed && math.Abs(s.Value-c.rpm) <= sameSpeed*max(s.Value, c.rpm) {
-			for i := len(c.readings) - 1; i >= 0 && math.IsNaN(float64(c.readings[i].rpm)) && c.readings[i].at >= c.rpmAt; i-- {
-				c.readings[i].rpm = float32(c.rpm)
+			for i := len(c.speeds) - 1; i >= 0 && math.IsNaN(float64(c.speeds[i].rpm)) && c.speeds[i].at >= c.rpmAt; i-- {
+				c.speeds[i].rpm = float32(c.rpm)
 			}
 		}
 		c.rpm, c.rpmAt, c.hasRPM = s.Value, at, true
 	case c.name:
-		rpm := math.NaN()
+		rpm := float32(math.NaN())
 		if c.hasRPM && at-c.rpmAt <= freshSpeed {
-			rpm = c.rpm
+			rpm = float32(c.rpm)
 		}
-		if len(c.readings) == cap(c.readings) {
-			c.readings = slices.Grow(c.readings, max(1024, len(c.readings))) // a long session is copied less often than by append
+		// What was read before the last speed is not known by it.
+		if n := len(c.speeds); n == 0 || math.Float32bits(c.speeds[n-1].rpm) != math.Float32bits(rpm) || c.speeds[n-1].at < c.rpmAt {
+			c.speeds = append(c.speeds, speed{c.readings.Len(), at, rpm})
 		}
-		c.readings = append(c.readings, reading{at, float32(s.Value), float32(rpm)})
+		c.readings.Add(s.Sent+s.Received, float64(float32(s.Value)))
+	}
+}
+
+// all are the readings with their engine speeds, each with its index.
+func (c *Collector) all() iter.Seq2[int, reading] {
+	return func(yield func(int, reading) bool) {
+		k, i := -1, 0
+		for p := range c.readings.All() {
+			for k+1 < len(c.speeds) && c.speeds[k+1].from <= i {
+				k++
+			}
+			if !yield(i, reading{p.T / 2, p.V, c.speeds[k].rpm}) {
+				return
+			}
+			i++
+		}
+	}
+}
+
+// stretch is readings that follow each other, from one index to below another.
+type stretch struct{ from, to int }
+
+// of are the readings of a stretch; their engine speeds are left out.
+func (c *Collector) of(s stretch) iter.Seq[reading] {
+	return func(yield func(reading) bool) {
+		for p := range c.readings.Range(s.from, s.to) {
+			if !yield(reading{at: p.T / 2, volts: p.V}) {
+				return
+			}
+		}
 	}
 }
 
@@ -134,103 +175,77 @@ type Span struct{ From, To float64 }
 func (c *Collector) Bands(forced []Span) []Band {
 	var out []Band
 	for _, b := range bands {
-		var stretches [][]reading
-		from := 0 // of the stretch that goes on
+		var stretches []stretch
+		from, last := 0, 0.0 // of the stretch that goes on, and of the reading before
 		end := func(to int) {
 			if to-from > 1 {
-				stretches = append(stretches, c.readings[from:to])
+				stretches = append(stretches, stretch{from, to})
 			}
 			from = to
 		}
-		for i, r := range c.readings {
+		for i, r := range c.all() {
 			in := b.from <= r.rpm && r.rpm < b.to && !slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.at && r.at <= s.To+20 })
 			if !in {
 				end(i)
 				from = i + 1
-			} else if i > from && r.at-c.readings[i-1].at > pause {
+			} else if i > from && r.at-last > pause {
 				end(i)
 			}
+			last = r.at
 		}
-		end(len(c.readings))
-		if m := measure(b.name, stretches); m.Readings > 0 {
+		end(c.readings.Len())
+		if m := c.measure(b.name, stretches); m.Readings > 0 {
 			out = append(out, m)
 		}
 	}
 	return out
 }
 
-func measure(name string, stretches [][]reading) Band {
+// measure works out the figures of the stretches of one band.
+func (c *Collector) measure(name string, stretches []stretch) Band {
 	nan := math.NaN()
 	b := Band{Name: name, Low: nan, High: nan, Mean: nan, ShareRich: nan, Per10s: nan, Period: nan, Rich: nan, Lean: nan, PerSecond: nan}
-	var volts, rich, lean, periods []float64
+	var volts stats.Tally
+	var sides sides
 	var rise, fall edges
-	changes, stays, above, n := 0, 0, 0, 0
+	above := 0
 	for _, s := range stretches {
-		n += len(s)
-	}
-	volts = make([]float64, 0, n)
-	for _, s := range stretches {
-		b.Seconds += s[len(s)-1].at - s[0].at
-		cut := newCutter(&b.parts, s)
-		var side float64 // -1 lean, +1 rich, 0 not yet known
-		since, lastRich := nan, nan
-		for i, r := range s {
-			v := float64(r.volts)
-			volts = append(volts, v)
-			b.Readings++
+		first, last := c.readings.At(s.from).T/2, c.readings.At(s.to-1).T/2
+		b.Seconds += last - first
+		cut := newCutter(&b.parts, first, last)
+		sides.begin()
+		rises := edge{e: &rise, found: func(at, seconds float64) { p := cut.at(at); p.rises = append(p.rises, seconds) }}
+		falls := edge{e: &fall, found: func(at, seconds float64) { p := cut.at(at); p.falls = append(p.falls, seconds) }}
+		for r := range c.of(s) {
+			volts.Add(r.volts)
 			p := cut.at(r.at)
-			p.reading(v)
-			if v > switchPoint {
+			p.reading(r.volts)
+			if r.volts > switchPoint {
 				above++
 			}
-			is := side
-			if v > switchPoint+band {
-				is = 1
-			} else if v < switchPoint-band {
-				is = -1
-			}
-			if side != 0 && is != side {
-				changes++
-				p.changes++
-				at := (r.at + s[i-1].at) / 2
-				if !math.IsNaN(since) {
-					if side > 0 {
-						rich = append(rich, at-since)
-					} else {
-						lean = append(lean, at-since)
-					}
-				}
-				since = at
-				if is > 0 {
-					if !math.IsNaN(lastRich) {
-						periods = append(periods, at-lastRich)
-						p.periods = append(p.periods, at-lastRich)
-					}
-					lastRich = at
-				}
-			} else if side != 0 {
-				stays++
-			}
-			side = is
+			sides.add(r, p)
+			rises.add(r.at, r.volts)
+			falls.add(r.at, low+high-r.volts)
 		}
-		rise.find(s, func(v float64) float64 { return v }, func(at, seconds float64) { p := cut.at(at); p.rises = append(p.rises, seconds) })
-		fall.find(s, func(v float64) float64 { return low + high - v }, func(at, seconds float64) { p := cut.at(at); p.falls = append(p.falls, seconds) })
 	}
-	if b.Readings == 0 {
+	if b.Readings = volts.Len(); b.Readings == 0 {
 		return b
 	}
-	b.ShareRich = float64(above) / float64(b.Readings)
-	for _, v := range volts {
-		b.Mean = zero(b.Mean) + v/float64(b.Readings)
+	n := float64(b.Readings)
+	b.ShareRich, b.Mean = float64(above)/n, 0
+	for _, s := range stretches {
+		for r := range c.of(s) {
+			b.Mean += r.volts / n
+		}
 	}
-	b.Low, b.High = stats.Quantile(volts, 0.01), stats.Quantile(volts, 0.99)
+	b.Low, b.High = volts.Quantile(0.01), volts.Quantile(0.99)
 	if b.Seconds > 0 {
 		b.PerSecond = float64(b.Readings-len(stretches)) / b.Seconds
 	}
-	if float64(changes) < aliased*float64(changes+stays) && b.Seconds >= 5 && b.Readings >= fewest {
-		b.Per10s = 10 * float64(changes) / b.Seconds
+	if changes, stays := float64(sides.changes), float64(sides.stays); changes < aliased*(changes+stays) && b.Seconds >= 5 && b.Readings >= fewest {
+		b.Per10s = 10 * changes / b.Seconds
 		if changes >= 6 {
-			b.Period, b.Rich, b.Lean = stats.Median(periods), stats.Median(rich), stats.Median(lean)
+			b.Period, b.Rich, b.Lean = stats.Median(sides.periods), stats.Median(sides.rich), stats.Median(sides.lean)
 		}
 	}
 	b.Rise, b.Fall = rise.edge(), fall.edge()
@@ -238,44 +253,101 @@ func measure(name string, stretches [][]reading) Band {
 	return b
 }
 
-func zero(v float64) float64 {
-	if math.IsNaN(v) {
-		return 0
+// sides follows the side that the voltage is on, with hysteresis.
+type sides struct {
+	side            int // -1 lean, +1 rich, 0 not yet known
+	before          float64
+	since, lastRich float64 // NaN: not known
+	changes, stays  int
+	rich, lean      []float64 // s on each side
+	periods         []float64 // s, from rich to rich
+}
+
+// begin begins a stretch.
+func (s *sides) begin() { s.side, s.since, s.lastRich = 0, math.NaN(), math.NaN() }
+
+func (s *sides) add(r reading, p *part) {
+	is := s.side
+	if r.volts > switchPoint+band {
+		is = 1
+	} else if r.volts < switchPoint-band {
+		is = -1
 	}
-	return v
+	switch {
+	case s.side == 0:
+	case is == s.side:
+		s.stays++
+	default:
+		s.change(is, (r.at+s.before)/2, p)
+	}
+	s.side, s.before = is, r.at
+}
+
+// change takes a change to another side, between two readings.
+func (s *sides) change(to int, at float64, p *part) {
+	s.changes++
+	p.changes++
+	if !math.IsNaN(s.since) {
+		if s.side > 0 {
+			s.rich = append(s.rich, at-s.since)
+		} else {
+			s.lean = append(s.lean, at-s.since)
+		}
+	}
+	s.since = at
+	if to > 0 {
+		if !math.IsNaN(s.lastRich) {
+			s.periods = append(s.periods, at-s.lastRich)
+			p.periods = append(p.periods, at-s.lastRich)
+		}
+		s.lastRich = at
+	}
 }
 
 // edges gathers brackets of transitions from low to high.
 type edges struct{ least, most []float64 }
 
-// find takes the transitions of one stretch. A transition began after the last reading
+// edge follows the transitions of one stretch. A transition began after the last reading
 // at or below 0.30 V and ended before the first at or above 0.60 V; it lasted at least
-// from the first to the last reading between. each is told when it ended and the middle of
-// its bracket.
-func (e *edges) find(s []reading, as func(float64) float64, each func(at, seconds float64)) {
-	began := -1
-	for i, r := range s {
-		v := as(float64(r.volts))
-		switch {
-		case v <= low:
-			began = i
-		case v >= high:
-			if began >= 0 {
-				e.most = append(e.most, r.at-s[began].at)
-				least := 0.0
-				if i-began > 2 {
-					least = s[i-1].at - s[began+1].at
-				}
-				e.least = append(e.least, least)
-				each(r.at, (least+r.at-s[began].at)/2)
+// from the first to the last reading between.
+type edge struct {
+	e     *edges
+	found func(at, seconds float64) // told when one ended and the middle of its bracket
+
+	under         bool    // it may have begun
+	began         float64 // s, the last reading at or below 0.30 V
+	between       int     // readings since
+	first, latest float64 // s, of those
+}
+
+func (x *edge) add(at, v float64) {
+	switch {
+	case v <= low:
+		x.under, x.began, x.between = true, at, 0
+	case v >= high:
+		if x.under {
+			most, least := at-x.began, 0.0
+			if x.between > 1 {
+				least = x.latest - x.first
 			}
-			began = -1
+			x.e.most, x.e.least = append(x.e.most, most), append(x.e.least, least)
+			x.found(at, (least+at-x.began)/2)
 		}
+		x.under = false
+	default:
+		if x.between++; x.between == 1 {
+			x.first = at
+		}
+		x.latest = at
 	}
 }
 
 func (e *edges) edge() Edge {
-	return Edge{len(e.most), zero(stats.Median(e.least)), stats.Median(e.most)}
+	out := Edge{Count: len(e.most), AtMost: stats.Median(e.most)}
+	if out.Count > 0 {
+		out.AtLeast = stats.Median(e.least)
+	}
+	return out
 }
 
 // limits puts the figures beside what is usual. None of them alone makes a sensor bad.

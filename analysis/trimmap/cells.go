@@ -48,51 +48,38 @@ const (
 )
 
 // Cells returns a bank's cells that have readings, by speed, then load.
-func Cells(readings []Reading, bank int) []Cell {
-	speeds, loads := len(SpeedEdges)-1, len(LoadEdges)-1
-	values, stay := make([][]float64, speeds*loads), make([]float64, speeds*loads)
-	cells, count := make([]int16, len(readings)), make([]int, speeds*loads)
-	for i := range readings {
-		cells[i] = -1
-		if r := &readings[i]; r.Bank == bank {
-			if at, ok := At(*r); ok {
-				k := at.Speed*loads + at.Load
-				cells[i] = int16(k)
-				count[k]++
+func Cells(readings Readings, bank int) []Cell {
+	loads := len(LoadEdges) - 1
+	totals := make([]stats.Tally, (len(SpeedEdges)-1)*loads)
+	stay, mean := make([]float64, len(totals)), make([]float64, len(totals))
+	each := func(do func(k int, r *Reading)) {
+		for r := range readings {
+			if r.Bank == bank {
+				if at, ok := At(r); ok {
+					do(at.Speed*loads+at.Load, &r)
+				}
 			}
 		}
 	}
-	for k, n := range count {
-		values[k] = make([]float64, 0, n) // a long session is not copied as it grows
-	}
 	last := math.Inf(-1)
-	for i, k := range cells {
-		if k < 0 {
-			continue
-		}
-		r := &readings[i]
-		values[k] = append(values[k], r.Total())
+	each(func(k int, r *Reading) {
+		totals[k].Add(r.Total())
 		if dt := r.At - last; dt < pause {
 			stay[k] += dt
 		}
 		last = r.At
-	}
+	})
+	each(func(k int, r *Reading) { mean[k] += r.Total() / float64(totals[k].Len()) })
 	var out []Cell
-	for s := range speeds {
-		for l := range loads {
-			k := s*loads + l
-			v := values[k]
-			if len(v) == 0 {
-				continue
-			}
-			c := Cell{CellAt: CellAt{s, l}, Count: len(v), Seconds: stay[k], SD: stats.SD(v)}
-			for _, x := range v {
-				c.Mean += x / float64(len(v))
-			}
-			c.P10, c.P90 = stats.Quantile(v, 0.1), stats.Quantile(v, 0.9)
-			c.Thin = c.Count < fewReadings || c.Seconds < fewSeconds
-			out = append(out, c)
+	for k := range totals {
+		t := &totals[k]
+		if t.Len() == 0 {
+			continue
 		}
+		c := Cell{CellAt: CellAt{k / loads, k % loads}, Count: t.Len(), Seconds: stay[k], Mean: mean[k], SD: t.SD()}
+		c.P10, c.P90 = t.Quantile(0.1), t.Quantile(0.9)
+		c.Thin = c.Count < fewReadings || c.Seconds < fewSeconds
+		out = append(out, c)
 	}
 	return out
 }

@@ -76,12 +76,12 @@ const (
 )
 
 // FitBank fits a bank's readings.
-func FitBank(readings []Reading, bank int) Fit {
+func FitBank(readings Readings, bank int) Fit {
 	// What is read more often than once a second says the same again: its mean counts.
 	var flow, y []float64
 	var n, first, last float64
 	f := Fit{Model: NoModel}
-	for _, r := range readings {
+	for r := range readings {
 		if r.Bank != bank || !(r.Flow > 0) {
 			continue
 		}

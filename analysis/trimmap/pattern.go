@@ -201,21 +201,21 @@ const newFlow = 1.8
 // Next returns the first condition, the cheapest first, whose air flow is well away from
 // all that was driven; false where there is none left.
 func Next(d Data, bank int) (Condition, bool) {
-	scale := make([]float64, 0, len(d.Readings))
-	for i := range d.Readings {
-		if r := &d.Readings[i]; r.Bank == bank && r.Flow > 0 && r.RPM*r.Load > 0 {
-			scale = append(scale, r.Flow/(r.RPM*r.Load))
+	var scale stats.Tally // from speed × load to air flow
+	for r := range d.Readings {
+		if r.Bank == bank && r.Flow > 0 && r.RPM*r.Load > 0 {
+			scale.Add(r.Flow / (r.RPM * r.Load))
 		}
 	}
-	if len(scale) < fewest {
+	if scale.Len() < fewest {
 		return conditions[0], true
 	}
-	k := stats.Median(scale) // from speed × load to air flow
+	k := scale.Quantile(0.5)
 	for _, c := range conditions {
 		flow := c.speed * c.share * k
 		near := 0
-		for i := range d.Readings {
-			if r := &d.Readings[i]; r.Bank == bank && flow/newFlow < r.Flow && r.Flow < flow*newFlow {
+		for r := range d.Readings {
+			if r.Bank == bank && flow/newFlow < r.Flow && r.Flow < flow*newFlow {
 				if near++; near == perThird {
 					break
 				}
@@ -240,8 +240,8 @@ type Map struct {
 func Build(d Data) Map {
 	m := Map{Data: d}
 	var seen [5]bool
-	for i := range d.Readings {
-		seen[d.Readings[i].Bank] = true
+	for r := range d.Readings {
+		seen[r.Bank] = true
 	}
 	for bank, any := range seen {
 		if any {
@@ -270,7 +270,7 @@ func Build(d Data) Map {
 			b.Limits = append(b.Limits, fmt.Sprintf("air flow ranged from %.3g to %.3g %s only, or was not held in between: a falling trim may be unmetered air or scale", b.Fit.Low, b.Fit.High, d.FlowUnit))
 		}
 	}
-	if len(d.Readings) == 0 {
+	if d.Count == 0 {
 		m.Limits = append(m.Limits, "no reading of short-term trim counts")
 	}
 	if !d.Status {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -210,8 +211,8 @@ func TestLeftOut(t *testing.T) {
 	set(800, 16, 90) // closed with a fault in a sensor is closed
 	add("SHRTFT1", 3)
 	d := c.Data([]Span{{58, 65}}, 0)
-	if len(d.Readings) != 2 || d.Readings[0].Short != 1 || d.Readings[1].Short != 3 {
-		t.Errorf("kept %+v", d.Readings)
+	if kept := slices.Collect(d.Readings); len(kept) != 2 || d.Count != 2 || kept[0].Short != 1 || kept[1].Short != 3 {
+		t.Errorf("kept %d, %+v", d.Count, kept)
 	}
 	if want := (Left{OpenLoop: 1, Cold: 1, Forced: 1, Stopped: 1, Unsteady: 1, Unknown: 1}); d.Left != want {
 		t.Errorf("left out %+v, want %+v", d.Left, want)
@@ -235,8 +236,8 @@ func TestTrimBeside(t *testing.T) {
 				c.Add(decode.Sample{Signal: decode.ByName(s.name), Sent: at, Received: at, Value: s.v})
 			}
 		}
-		if d := c.Data(nil, 0); len(d.Readings) != tt.want {
-			t.Errorf("%v %% apart: %d readings count, want %d", tt.off, len(d.Readings), tt.want)
+		if d := c.Data(nil, 0); d.Count != tt.want {
+			t.Errorf("%v %% apart: %d readings count, want %d", tt.off, d.Count, tt.want)
 		}
 	}
 }
@@ -264,7 +265,7 @@ func TestSlowRound(t *testing.T) {
 		add("SHRTFT1", x.at+5, x.at) // older than a speed holds by itself
 	}
 	var kept []float64
-	for _, r := range c.Data(nil, 0).Readings {
+	for r := range c.Data(nil, 0).Readings {
 		kept = append(kept, r.Short)
 	}
 	if fmt.Sprint(kept) != "[0]" {

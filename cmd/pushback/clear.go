@@ -6,14 +6,15 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -63,9 +64,9 @@ func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
 	defer s.Close()
 	look := newSurvey(r.car.sensor, s.Queries.Done, car.Stop)
 	s.Views = []session.Sink{look}
-	var before clearedState
+	var before dossier.VehicleData
 	cleared, err := s.Clear(ctx, func() error {
-		before = findingsOf(s.Found)
+		before = codesRead(s.Found)
 		return a.decide(s.Meta.ID, before, look)
 	})
 	if err != nil {
@@ -74,57 +75,38 @@ func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
 		}
 		return err
 	}
-	after := findingsOf(s.Found)
+	after := codesRead(s.Found)
 	if a.json {
-		return errors.Join(json.NewEncoder(a.out).Encode(clearJSON{s.Meta.ID, cleared.Outcome == obd.OK, before, after}), notCleared(cleared.Outcome))
+		return errors.Join(json.NewEncoder(a.out).Encode(clearJSON{s.Meta.ID, cleared.Outcome == obd.OK, sheet.CodesReadOf(before), sheet.CodesReadOf(after)}), notCleared(cleared.Outcome))
 	}
 	if err := notCleared(cleared.Outcome); err != nil {
 		return err
 	}
 	fmt.Fprintf(a.out, "cleared; what was there before is in session %s\n", s.Meta.ID)
-	after.print(a.out)
+	sheet.WriteCodesRead(a.out, after)
 	fmt.Fprintln(a.out, "Drive until the monitors are complete again; only then do missing codes say anything.")
 	return nil
 }
 
 type clearJSON struct {
-	Session string       `json:"session"`
-	Cleared bool         `json:"cleared"`
-	Before  clearedState `json:"before"`
-	After   clearedState `json:"after"`
+	Session string          `json:"session"`
+	Cleared bool            `json:"cleared"`
+	Before  sheet.CodesRead `json:"before"`
+	After   sheet.CodesRead `json:"after"`
 }
 
-// clearedState is what clearing takes away.
-type clearedState struct {
-	Codes    []codeReport  `json:"codes"`
-	Freeze   *freezeJSON   `json:"freeze_frame"`
-	Monitors *monitorsJSON `json:"monitors"`
-}
-
-func findingsOf(f *session.Findings) clearedState {
-	return clearedState{codesOf(f), freezeOf(f.Freeze), monitorsOf(f)}
-}
-
-func (s clearedState) print(w io.Writer) {
-	if len(s.Codes) == 0 {
-		fmt.Fprintf(w, "%-12s none\n", "codes")
-	}
-	for _, c := range s.Codes {
-		fmt.Fprintf(w, "%-12s %s\n", "code", codeText(c))
-	}
-	writeFreeze(w, s.Freeze)
-	if s.Monitors != nil {
-		fmt.Fprintf(w, "%-12s %s\n", "monitors", s.Monitors.text())
-	}
+// codesRead is what clearing takes away.
+func codesRead(f *session.Findings) dossier.VehicleData {
+	return dossier.VehicleDataOf(f, nil, nil, "")
 }
 
 // decide shows what is there and asks; an error is a no.
-func (a *app) decide(id string, now clearedState, look *survey) error {
-	if rpm, known := look.last["RPM"]; known && rpm > 0 {
+func (a *app) decide(id string, now dossier.VehicleData, look *survey) error {
+	if rpm, known := look.look.Last["RPM"]; known && rpm > 0 {
 		return fmt.Errorf("clear codes: %.0f rpm: %w", rpm, obd.ErrEngineRuns)
 	}
 	w := a.people()
-	now.print(w)
+	sheet.WriteCodesRead(w, now)
 	fmt.Fprintf(w, `
 This erases, in all computers that answer:
   - the codes above, and the freeze frame: the only trace of when they were set (kept in session %s)

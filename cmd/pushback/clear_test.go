@@ -10,9 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"pushback/analysis"
-	"pushback/analysis/session"
-	"pushback/decode"
+	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -63,7 +61,7 @@ func TestClear(t *testing.T) {
 			}
 		}
 		shown, _ := command(t, "show", "last", "--json", "--db", db)
-		var s struct{ Found foundJSON }
+		var s struct{ Found sheet.Stored }
 		if err := json.Unmarshal([]byte(shown), &s); err != nil {
 			t.Fatal(err)
 		}
@@ -100,34 +98,6 @@ func TestClearRefused(t *testing.T) {
 		list, _ := command(t, "sessions", "--json", "--db", db)
 		if !strings.Contains(list, "clearing of codes") {
 			t.Errorf("what was read is not kept: %s", list)
-		}
-	}
-}
-
-// Progress of the monitors after a clearing. The bytes are PID 01 of a real car with all
-// of catalyst, evaporative system, secondary air, sensors and heaters open (a 2003 workshop
-// text), then with the sensors and their heaters done, by hand.
-func TestMonitorsProgress(t *testing.T) {
-	read := func(hex string) *decode.Readiness {
-		r, err := decode.ReadReadiness(unhex(t, hex))
-		if err != nil {
-			t.Fatal(err)
-		}
-		return &r
-	}
-	m := monitorsOf(&session.Findings{Began: read("410181076D6D"), Readiness: read("410181076D0D")})
-	if got, want := m.text(), "5 of 8 complete; not yet: catalyst, evaporative system, secondary air; finished in this session: oxygen sensors, oxygen sensor heaters"; got != want {
-		t.Errorf("%q, want %q", got, want)
-	}
-	if m := monitorsOf(&session.Findings{}); m != nil {
-		t.Error(m)
-	}
-	// Open, they are a condition to mind.
-	for open, want := range map[string]string{"410181076D6D": checkUnmet, "410181076D0D": checkOK} {
-		for _, c := range readyChecks(newSurvey("B1S1", nil, nil), &decode.Decoder{}, &session.Findings{Readiness: read(open)}, "B1S1", analysis.ByWire) {
-			if strings.HasPrefix(c.What, "monitors") && (c.State != want || (c.Do == "") != (want == checkOK)) {
-				t.Errorf("%s: %+v, want %s", open, c, want)
-			}
 		}
 	}
 }

@@ -11,14 +11,13 @@ import (
 	"time"
 
 	"pushback/analysis/compare"
-	"pushback/analysis/session"
-	"pushback/decode"
+	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
 
 // unchanged records one simulated car twice, on two days (seeds), and compares.
-func unchanged(t testing.TB, name string, seed uint64) comparison {
+func unchanged(t testing.TB, name string, seed uint64) sheet.Comparison {
 	db := filepath.Join(t.TempDir(), "p.db")
 	var ids [2]string
 	for i := range ids {
@@ -28,10 +27,10 @@ func unchanged(t testing.TB, name string, seed uint64) comparison {
 	return compareSessions(t, db, ids[0], ids[1])
 }
 
-func compareSessions(t testing.TB, db, before, after string) comparison {
+func compareSessions(t testing.TB, db, before, after string) sheet.Comparison {
 	t.Helper()
 	out, _ := command(t, "compare", before, after, "--json", "--db", db)
-	var c comparison
+	var c sheet.Comparison
 	if err := json.Unmarshal([]byte(out), &c); err != nil {
 		t.Fatal(err)
 	}
@@ -72,7 +71,7 @@ func BenchmarkUnchanged(b *testing.B) {
 				if c.Shifted {
 					moved++
 				}
-				if slices.ContainsFunc(c.Sensor, func(f figureJSON) bool { return f.Answer == compare.Differs }) {
+				if slices.ContainsFunc(c.Sensor, func(f sheet.Figure) bool { return f.Answer == compare.Differs }) {
 					differs++
 				}
 				n++
@@ -107,7 +106,7 @@ func TestCompareRepaired(t *testing.T) {
 	if c.Freeze[0] == nil || c.Freeze[0].Code != "P0171" || c.Freeze[1] != nil {
 		t.Errorf("freeze frames: %+v", c.Freeze)
 	}
-	tests := map[string]testPair{}
+	tests := map[string]sheet.TestPair{}
 	for _, p := range c.Tests {
 		tests[p.ID] = p
 	}
@@ -139,7 +138,7 @@ func TestCompareSensorReplaced(t *testing.T) {
 		t.Fatal(err)
 	}
 	slow := head.ID
-	answers := func(c comparison) map[string]compare.Answer {
+	answers := func(c sheet.Comparison) map[string]compare.Answer {
 		got := map[string]compare.Answer{}
 		for _, f := range c.Sensor {
 			got[f.What] = f.Answer
@@ -167,33 +166,13 @@ func TestCompareSensorReplaced(t *testing.T) {
 	}
 }
 
-// Off CAN a part may have both limits, each a figure of its own: like is set beside like.
-func TestOwnTestsOfAPart(t *testing.T) {
-	read := func(replies ...string) *evidence {
-		f := &session.Findings{}
-		for _, hex := range replies {
-			r, err := decode.PartTest([]byte{6, 3}, unhex(t, hex))
-			if err != nil {
-				t.Fatal(err)
-			}
-			f.Tests = append(f.Tests, r)
-		}
-		return &evidence{Findings: f}
-	}
-	most, least, low := "4603050064012C", "46038500640032", "46038500140032"
-	got := testPairs(read(most, least), read(most, low))
-	if len(got) != 2 || got[0].Change != "passes" || got[1].Change != "fails now" {
-		t.Errorf("%+v", got)
-	}
-}
-
 // Codes that the test itself set are told apart from those of before.
 func TestCodesByTest(t *testing.T) {
 	db := filepath.Join(t.TempDir(), "p.db")
 	a, _, _ := testApp(t, db)
 	_ = guidedRun(t, a, simCar(t, "monitor-trips"), obd.BusUnknown, false)
 	out, _ := command(t, "show", "last", "--json", "--db", db)
-	var s struct{ Found foundJSON }
+	var s struct{ Found sheet.Stored }
 	if err := json.Unmarshal([]byte(out), &s); err != nil {
 		t.Fatal(err)
 	}
@@ -208,7 +187,7 @@ func TestCodesByTest(t *testing.T) {
 	lines := strings.Split(strings.TrimSpace(out), "\n")
 	var line struct {
 		Kind string
-		toldJSON
+		sheet.VehicleData
 	}
 	if err := json.Unmarshal([]byte(lines[len(lines)-2]), &line); err != nil {
 		t.Fatal(err)

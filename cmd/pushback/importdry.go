@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"text/tabwriter"
 
+	"pushback/cmd/internal/words"
 	"pushback/store/transfer"
 	"pushback/store/widecsv"
 )
@@ -59,7 +60,7 @@ func (a *app) showDry(path string, open func(context.Context) (transfer.Reader, 
 			case unit != c.To:
 				unit += " → " + c.To
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\n", printable(c.Column), as, unit)
+			fmt.Fprintf(w, "%s\t%s\t%s\n", words.Printable(c.Column), as, unit)
 		}
 		if err := w.Flush(); err != nil {
 			return err

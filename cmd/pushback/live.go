@@ -10,10 +10,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/store"
@@ -120,7 +123,7 @@ func (a *app) greet(car *rig.Rig, r liveRun) error {
 	v := car.Vehicle()
 	a.log.Info().Str("bus", v.Format.Bus.String()).Bool("headers", v.Format.Headers).
 		Float64("volts", v.Identity.Voltage).Strs("quirks", v.Identity.Quirks).Msg("adapter")
-	fmt.Fprintf(a.people(), "%s, adapter %q, sensors %s\n", v.Format.Bus, v.Identity.Text, sensorText(v.Decoder))
+	fmt.Fprintf(a.people(), "%s, adapter %q, sensors %s\n", v.Format.Bus, v.Identity.Text, words.SensorsText(v.Decoder.Sensors()))
 	if err := readable(car.Adapter, v.Decoder, r.flags.car.sensor); err != nil {
 		return err
 	}
@@ -156,9 +159,9 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	}
 	defer watch.Close(ctx)
 	s.Views = append(s.Views, watch)
-	list := newChecklist(s.Judge, s.Found, s.Queries.Done, m.Watching, r.by, func(c check) {
+	list := newChecklist(s.Judge, s.Found, s.Queries.Done, func(c dossier.Check) {
 		if watch.screen == nil {
-			say("            ! %s", c.text())
+			say("            ! %s", words.CheckLine(c))
 		}
 	})
 	if r.guide != nil {
@@ -174,13 +177,13 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	if len(list.unmet) > 0 {
 		say("Not met when the test began:")
 		for _, c := range list.unmet {
-			say("  ! %s", c.text())
+			say("  ! %s", words.CheckLine(c))
 		}
 	}
 	if lines != nil {
 		var jerr error
 		if r.flags.found {
-			jerr = lines.Found(foundLineOf(s.Found, res.Events, s.Judge.Figures(), m.Watching))
+			jerr = lines.Found(sheet.FoundOf(s.Found, res.Events, s.Judge.Figures(), s.Judge.Setup().Sensor))
 		}
 		if jerr = errors.Join(jerr, lines.End(res.Verdict)); jerr != nil && err == nil {
 			err = jerr

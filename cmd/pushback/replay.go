@@ -7,9 +7,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/replay"
+	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
@@ -89,11 +91,10 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 		if err != nil {
 			return err
 		}
-		judge := session.NewJudge(setup)
-		e := newEvidence(m, judge)
+		e := dossier.NewCollector(dossier.Setup{Setup: setup})
 		if watch == nil {
 			watch, err = a.watch(showing{views: f.views, title: "replay  " + m.Watching + " by " + m.By, meta: m,
-				verdict: judge.Verdict, player: play, lines: play == nil})
+				verdict: e.Judge.Verdict, player: play, lines: play == nil})
 			if err != nil {
 				return err
 			}
@@ -102,9 +103,9 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 				play.TellTo(watch.Status)
 			}
 		} else {
-			watch.Restart(judge.Verdict)
+			watch.Restart(e.Judge.Verdict)
 		}
-		res, err := a.run(ctx, db, m, f, e, judge, play, watch)
+		res, err := a.replayOnce(ctx, db, m, f, e, play, watch)
 		if errors.Is(err, replay.ErrSeek) {
 			play.Again()
 			continue
@@ -136,7 +137,7 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 		}
 		watch.Close(ctx)
 		fmt.Fprintln(people)
-		foundOf(e).print(people)
+		sheet.WriteVehicleData(people, e.Dossier(res))
 		style.WriteVerdict(people, res.Verdict, false)
 		return conclude(res.Verdict.Conclusion)
 	}
@@ -150,8 +151,8 @@ func keepJudgement(ctx context.Context, db *store.Store, m store.Meta, res sessi
 	return db.Edit(ctx, m.ID, func(to *store.Meta) { to.Watching, to.By = m.Watching, m.By })
 }
 
-// run is one run of a replay, from the beginning.
-func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *evidence, judge *session.Judge, play *replay.Player, watch *watching) (session.Result, error) {
+// replayOnce is one run of a replay, from the beginning.
+func (a *app) replayOnce(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *dossier.Collector, play *replay.Player, watch *watching) (session.Result, error) {
 	reader, err := db.Records(ctx, m.ID)
 	if err != nil {
 		return session.Result{}, err
@@ -176,10 +177,9 @@ func (a *app) run(ctx context.Context, db *store.Store, m store.Meta, f replayFl
 		src = ahead
 		sinks = append(sinks, newProgress(a.errOut, m.Duration))
 	}
-	res, err := session.Run(ctx, src, judge, append(sinks, e, watch)...)
-	e.end(res, judge)
+	res, err := session.Run(ctx, src, e.Judge, append(sinks, e, watch)...)
 	if err == nil && jsonl != nil && f.found {
-		err = jsonl.Found(foundLineOf(e.Findings, res.Events, judge.Figures(), m.Watching))
+		err = jsonl.Found(sheet.FoundOf(e.Found, res.Events, e.Judge.Figures(), e.Judge.Setup().Sensor))
 	}
 	if err == nil && jsonl != nil {
 		err = jsonl.End(res.Verdict)

@@ -15,8 +15,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"pushback/analysis/trimmap"
+	"pushback/analysis/dossier"
 	"pushback/cmd/internal/report"
+	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -131,26 +132,30 @@ func writeReport(ctx context.Context, db *store.Store, refs []string, f reportFl
 	if r.Shop, err = f.head(); err != nil {
 		return written{}, err
 	}
-	var found []*evidence
+	var dossiers []*dossier.Dossier
 	for i, ref := range refs {
-		e, side, err := reported(ctx, db, ref, f.vin)
+		m, d, err := dossierOf(ctx, db, ref, hashed(dossier.Setup{Traces: true, Trims: true}))
 		if err != nil {
 			return written{}, err
 		}
-		if len(refs) == 2 {
-			side.Title = []string{"Before", "After"}[i]
+		s := report.NewSubject(m, d)
+		if f.vin {
+			s.VIN = m.VIN
 		}
-		found, r.Sides = append(found, e), append(r.Sides, side)
+		if len(refs) == 2 {
+			s.Title = []string{"Before", "After"}[i]
+		}
+		dossiers, r.Subjects = append(dossiers, d), append(r.Subjects, s)
 	}
 	if len(refs) == 2 {
-		r.Compare = comparedFor(compared(found[:1], found[1:]))
+		r.Compare = report.NewComparison(dossier.Compare(dossiers[:1], dossiers[1:]))
 	}
-	ids := r.Sides[0].Session.ID
-	if len(r.Sides) == 2 {
-		ids += "-" + r.Sides[1].Session.ID
+	ids := r.Subjects[0].Session.ID
+	if len(r.Subjects) == 2 {
+		ids += "-" + r.Subjects[1].Session.ID
 	}
 	out := written{File: f.out}
-	for _, s := range r.Sides {
+	for _, s := range r.Subjects {
 		out.Records = append(out.Records, fmt.Sprintf("%x", s.Hash))
 	}
 	kind, write := "html", r.WriteHTML
@@ -236,54 +241,12 @@ func (f *reportFlags) head() (report.Shop, error) {
 		}
 		return b
 	}
-	s := report.Shop{Name: clean(first(f.shop.Name, c.Name)), Technician: clean(first(f.shop.Technician, c.Technician)),
-		Vehicle: clean(f.shop.vehicle), Odometer: clean(f.miles), Complaint: clean(f.complaint)}
+	s := report.Shop{Name: words.Clean(first(f.shop.Name, c.Name)), Technician: words.Clean(first(f.shop.Technician, c.Technician)),
+		Vehicle: words.Clean(f.shop.vehicle), Odometer: words.Clean(f.miles), Complaint: words.Clean(f.complaint)}
 	if logo := first(f.shop.Logo, c.Logo); logo != "" {
 		if s.Logo, err = report.ReadLogo(logo); err != nil {
 			return s, hinted{err, "name a PNG or JPEG file with --logo, or leave it out", statusFailed}
 		}
 	}
 	return s, nil
-}
-
-// reported judges a stored session for a report.
-func reported(ctx context.Context, db *store.Store, ref string, vin bool) (*evidence, *report.Side, error) {
-	m, err := db.Find(ctx, ref)
-	if err != nil {
-		return nil, nil, err
-	}
-	trace := report.NewTrace(m.Watching)
-	trace.Length = m.Duration
-	c, t := conditions{}, newTellings(m)
-	e, err := gather(ctx, db, m.ID, &c, &t, trace)
-	if err != nil {
-		return nil, nil, err
-	}
-	built := make(chan trimmap.Map, 1)
-	go func() { built <- trimmap.Build(e.trims.Data(e.forced, 0)) }() // as long as all the rest
-	s := &report.Side{Session: m, Records: t.records, Hash: t.content.Sum(), Verdict: e.verdict, Reasons: e.reasons, Events: e.events, Figures: e.figures,
-		Trace: trace, Resting: restFacts(m.Watching, e.figures)}
-	s.Facts = testFacts(m, c, t, s.Forcing())
-	if vin {
-		s.VIN = m.VIN
-	}
-	found := foundOf(e)
-	s.Switching = switchingTable(found.Switching)
-	s.Codes, s.NoCodes, s.Monitors = codesOver(t, e), noCodes(t, e), monitorsOver(e.Findings)
-	if f := found.Freeze; f != nil {
-		var text strings.Builder
-		writeFreeze(&text, f)
-		s.Freeze = strings.Join(strings.Fields(text.String()), " ")
-	}
-	var own strings.Builder
-	for _, t := range found.Tests {
-		own.Reset()
-		writeOwnTests(&own, []ownTest{t})
-		for _, p := range printedFact(own.String()) {
-			what, text, _ := strings.Cut(p.Text, ": ")
-			s.OwnTests = append(s.OwnTests, report.Fact{What: what, Text: text})
-		}
-	}
-	s.Map = <-built
-	return e, s, nil
 }

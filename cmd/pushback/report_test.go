@@ -19,6 +19,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/chrometest"
+	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -65,8 +66,8 @@ func TestReportSaysTheVerdict(t *testing.T) {
 					Proofs     []struct{ State, Why string }
 					Next       []string
 				}
-				Events []json.RawMessage
-				Found  foundJSON
+				Events []analysis.Event
+				Found  sheet.Stored
 				SHA256 string `json:"records_sha256"`
 			}
 			if err := json.Unmarshal([]byte(shown), &s); err != nil {
@@ -87,12 +88,8 @@ func TestReportSaysTheVerdict(t *testing.T) {
 				has(n)
 			}
 			for _, e := range s.Events {
-				line, err := storedEvent(e)
-				if err != nil {
-					t.Fatal(err)
-				}
-				// The stored numbers are rounded to a thousandth, those of the report are not.
-				_, what, _ := strings.Cut(line, " s  ")
+				// The numbers of JSON are rounded to a thousandth, those of the report are not.
+				what := words.EventText(e)
 				if what = digits.ReplaceAllString(strings.TrimSpace(what), "#"); !strings.Contains(masked, what) {
 					t.Errorf("no %q", what)
 				}

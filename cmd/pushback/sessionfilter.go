@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -84,7 +85,7 @@ func (a *app) completeSessions(cmd *cobra.Command) {
 		}
 		ids := []string{"last\tthe newest session"}
 		for _, m := range list {
-			ids = append(ids, m.ID+"\t"+day(m.Started)+" "+printable(described(m)))
+			ids = append(ids, m.ID+"\t"+day(m.Started)+" "+words.Printable(described(m)))
 		}
 		return ids, cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
 	}
@@ -93,8 +94,8 @@ func (a *app) completeSessions(cmd *cobra.Command) {
 // completeFilters completes the flags that choose sessions by what there is to choose.
 func (a *app) completeFilters(cmd *cobra.Command) {
 	for flag, of := range map[string]func(store.Meta) string{
-		"vehicle":    func(m store.Meta) string { return printable(m.Vehicle) },
-		"label":      func(m store.Meta) string { return printable(m.Label) },
+		"vehicle":    func(m store.Meta) string { return words.Printable(m.Vehicle) },
+		"label":      func(m store.Meta) string { return words.Printable(m.Label) },
 		"conclusion": func(m store.Meta) string { return m.Conclusion },
 		"origin":     func(m store.Meta) string { return m.Origin },
 	} {

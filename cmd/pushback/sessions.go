@@ -139,7 +139,7 @@ func (a *app) removeSession() *cobra.Command {
 					return err
 				}
 				if !yes {
-					fmt.Fprintf(a.errOut, "remove session %s of %s (%s)? Type yes: ", m.ID, day(m.Started), printable(described(m)))
+					fmt.Fprintf(a.errOut, "remove session %s of %s (%s)? Type yes: ", m.ID, day(m.Started), words.Printable(described(m)))
 					answer, _ := bufio.NewReader(a.in).ReadString('\n')
 					if strings.TrimSpace(answer) != "yes" {
 						return hinted{fmt.Errorf("session %s is kept", m.ID), "answer yes, or give --yes", statusFailed}
@@ -243,7 +243,7 @@ func state(m store.Meta) string {
 
 // cell shortens a text to a table's cell.
 func cell(s string) string {
-	s = printable(s)
+	s = words.Printable(s)
 	if r := []rune(s); len(r) > 24 {
 		return string(r[:23]) + "…"
 	}

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -61,7 +62,7 @@ func TestTrimsOfSimulatedCars(t *testing.T) {
 			db := filepath.Join(t.TempDir(), "p.db")
 			id := recordSim(t, db, simcar.Config{Car: simCar(t, tt.car), Bus: tt.bus, Seed: 11, Drive: simcar.Town}, 20*time.Minute)
 			out, _ := command(t, "trims", id, "--json", "--db", db)
-			var j trimsJSON
+			var j sheet.Trims
 			if err := json.Unmarshal([]byte(out), &j); err != nil {
 				t.Fatal(err)
 			}

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 	"strings"
@@ -14,12 +13,14 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
 	"pushback/cmd/internal/rig"
-	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/sheet"
 	"pushback/decode"
 	"pushback/obd"
+	"pushback/obd/poll"
 )
 
 func newVehicle(a *app) *cobra.Command {
@@ -75,26 +76,7 @@ func (a *app) vehicle(ctx context.Context, v visit) error {
 		return err
 	}
 
-	r := vehicleReport{
-		Bus: car.Format.Bus.String(), Adapter: car.Identity.Text, VoltageV: car.Identity.Voltage,
-		Quirks: some(p.Quirks()), Computers: []string{}, Sensors: []sensorReport{}, Watching: f.sensor,
-		RateHz: math.Round(s.rate()*10) / 10, Share: math.Round(s.share()*100) / 100, Signals: signalNames(judge.Decoder()), Codes: codesOf(found), Ready: s.ready, Reasons: some(s.reasons),
-	}
-	for _, c := range judge.Decoder().Computers() {
-		name := fmt.Sprintf("%X", c)
-		if c == judge.Decoder().Engine() {
-			r.Engine = name
-		}
-		r.Computers = append(r.Computers, name)
-	}
-	for _, s := range judge.Decoder().Sensors() {
-		r.Sensors = append(r.Sensors, sensorReport{s.Name, s.Kind.String(), fmt.Sprintf("%02X", s.PID)})
-	}
-	r.Checks = readyChecks(s, judge.Decoder(), found, f.sensor, analysis.ByWire)
-	r.Ask = questions
-	r.Monitors = monitorsOf(found)
-	r.Tests = testsOf(found.Tests, s.switches.Bands(nil), f.sensor)
-	r.Freeze = freezeOf(found.Freeze)
+	r := vehicleOf(car, p.Quirks(), judge, found, s)
 	refused := suit(judge.Decoder(), f.sensor, analysis.ByWire)
 	if refused != nil {
 		r.Ready = false
@@ -105,7 +87,7 @@ func (a *app) vehicle(ctx context.Context, v visit) error {
 			return err
 		}
 	} else {
-		r.print(a.out)
+		r.Write(a.out)
 	}
 	if refused != nil {
 		return refused
@@ -127,115 +109,26 @@ func (a *app) trying() func(obd.Bus) {
 	}
 }
 
-// vehicleReport is what `vehicle` found.
-type vehicleReport struct {
-	Bus       string         `json:"bus"`
-	Adapter   string         `json:"adapter"`
-	VoltageV  float64        `json:"voltage_v"` // at the connector; 0 unknown
-	Quirks    []string       `json:"quirks"`
-	Computers []string       `json:"computers"`
-	Engine    string         `json:"engine"` // the computer that is watched
-	Sensors   []sensorReport `json:"sensors"`
-	Watching  string         `json:"watching"`
-	Signals   []string       `json:"signals"`        // supported, by the standard's short names
-	RateHz    float64        `json:"readings_per_s"` // of the watched sensor
-	Share     float64        `json:"share_of_ideal"` // of the rate at which nothing else is read; 0 unknown
-	Codes     []codeReport   `json:"codes"`
-	Ready     bool           `json:"ready"`
-	Reasons   []string       `json:"reasons"`
-	Checks    []check        `json:"checks"`
-	Monitors  *monitorsJSON  `json:"monitors"`     // null: not read
-	Tests     []ownTest      `json:"own_tests"`    // services 05 and 06
-	Freeze    *freezeJSON    `json:"freeze_frame"` // null: none
-	Ask       []string       `json:"ask"`          // what no data tells
-}
-
-type sensorReport struct {
-	Name string `json:"name"`
-	Kind string `json:"kind"`
-	PID  string `json:"pid"`
-}
-
-type codeReport struct {
-	Code    string `json:"code"`
-	State   string `json:"state"`   // stored, pending, permanent
-	Meaning string `json:"meaning"` // "" unknown
-	ByTest  bool   `json:"by_test"` // it was set while the test ran, so by the test
-}
-
-func (r vehicleReport) print(w io.Writer) {
-	line := func(what, format string, args ...any) {
-		fmt.Fprintf(w, "%-12s "+format+"\n", append([]any{what}, args...)...)
+// vehicleOf is what a look at a car found.
+func vehicleOf(car poll.Vehicle, quirks []string, judge *session.Judge, found *session.Findings, s *survey) sheet.Vehicle {
+	d, sensor := judge.Decoder(), judge.Setup().Sensor
+	r := sheet.Vehicle{
+		Bus: car.Format.Bus.String(), Adapter: car.Identity.Text, VoltageV: car.Identity.Voltage, Quirks: some(quirks),
+		Watching: sensor.String(), RateHz: math.Round(s.rate()*10) / 10, Share: math.Round(s.share()*100) / 100,
+		Signals: signalNames(d), Ready: s.ready, Reasons: some(s.reasons), Computers: []string{}, Sensors: []sheet.Sensor{},
 	}
-	line("bus", "%s", r.Bus)
-	adapter := r.Adapter
-	if r.VoltageV > 0 {
-		adapter += fmt.Sprintf(", %.1f V at the connector", r.VoltageV)
-	}
-	line("adapter", "%s", adapter)
-	for _, q := range r.Quirks {
-		line("", "%s", q)
-	}
-	line("computers", "%s (engine: %s)", strings.Join(r.Computers, ", "), r.Engine)
-	for i, s := range r.Sensors {
-		what := ""
-		if i == 0 {
-			what = "sensors"
+	for _, c := range d.Computers() {
+		name := fmt.Sprintf("%X", c)
+		if c == d.Engine() {
+			r.Engine = name
 		}
-		line(what, "%s %s (PID %s)", s.Name, s.Kind, s.PID)
+		r.Computers = append(r.Computers, name)
 	}
-	if len(r.Signals) > 0 {
-		term.Indent(w, fmt.Sprintf("%-12s ", "signals"), strings.Join(r.Signals, " "))
+	for _, x := range d.Sensors() {
+		r.Sensors = append(r.Sensors, sheet.Sensor{Name: x.Name, Kind: x.Kind.String(), PID: fmt.Sprintf("%02X", x.PID)})
 	}
-	rate := fmt.Sprintf("%.1f readings/s of %s", r.RateHz, r.Watching)
-	if r.Share > 0 {
-		rate += fmt.Sprintf(", %.0f %% of what there would be if nothing else were read", 100*r.Share)
-	}
-	line("rate", "%s", rate)
-	if len(r.Codes) == 0 {
-		line("codes", "none")
-	}
-	for _, c := range r.Codes {
-		line("code", "%s", codeText(c))
-	}
-	writeFreeze(w, r.Freeze)
-	if m := r.Monitors; m != nil {
-		line("monitors", "%s", m.text())
-	}
-	writeOwnTests(w, r.Tests)
-	fmt.Fprintln(w)
-	for _, c := range r.Checks {
-		sign := map[string]string{checkOK: "✓", checkUnmet: "✗", checkUnknown: "?"}[c.State]
-		text := sign + " " + c.What
-		if c.Found != "" {
-			text += ": " + c.Found
-		}
-		fmt.Fprintln(w, text)
-		if c.Do != "" {
-			fmt.Fprintln(w, "    what to do:", c.Do)
-		}
-	}
-	fmt.Fprintln(w, "\nno data tells, so find out:")
-	for _, q := range r.Ask {
-		term.Indent(w, "  - ", q)
-	}
-	fmt.Fprintln(w)
-	if r.Ready {
-		line("ready", "yes, for a test of %s", r.Watching)
-	} else {
-		line("ready", "NO: %s", strings.Join(r.Reasons, "; "))
-	}
-}
-
-func codeText(c codeReport) string {
-	text := fmt.Sprintf("%s (%s)", c.Code, c.State)
-	if c.Meaning != "" {
-		text += ": " + c.Meaning
-	}
-	if c.ByTest {
-		text += " - set during the test, so caused by it"
-	}
-	return text
+	r.Tell(dossier.VehicleDataOf(found, nil, s.switches.Bands(nil), sensor.String()), dossier.Checks(s.look, d.Sensors(), found, sensor))
+	return r
 }
 
 // some makes an empty list of nil, for JSON.
@@ -265,10 +158,8 @@ type survey struct {
 	reasons       []string
 	stopped       bool
 
-	last       map[string]float64 // by signal
-	rpm        [2]float64         // lowest and highest
-	unusedTrim bool               // the computer says so of this sensor
-	switches   *switching.Collector
+	look     dossier.Look
+	switches *switching.Collector
 }
 
 // A look lasts until readiness is told, but not shorter than the rate needs and
@@ -282,25 +173,25 @@ func newSurvey(sensor string, asked func() bool, stop func()) *survey {
 	id, _ := decode.ParseSensorID(sensor) // the flag was checked
 	return &survey{switches: switching.NewCollector(sensor), voltage: id.Voltage(), lambda: id.Ratio(),
 		trim: id.TrimBeside(), bankTrim: bankTrims(id.Bank), asked: asked, stop: stop,
-		reasons: []string{"the watcher has not seen enough to tell"}, last: map[string]float64{}}
+		reasons: []string{"the watcher has not seen enough to tell"}, look: dossier.Look{Last: map[string]float64{}}}
 }
 
 func (s *survey) Write(f session.Frame) error {
 	for _, x := range f.Samples {
 		s.switches.Add(x)
 		if x.Signal.Name == s.trim {
-			s.unusedTrim = x.Missing && f.Record.Exchange != nil && f.Record.Exchange.Outcome == obd.OK
+			s.look.UnusedTrim = x.Missing && f.Record.Exchange != nil && f.Record.Exchange.Outcome == obd.OK
 		}
 		if x.Missing || s.stopped {
 			continue
 		}
 		if x.Signal.Name == "RPM" {
-			if _, had := s.last["RPM"]; !had {
-				s.rpm = [2]float64{x.Value, x.Value}
+			if _, had := s.look.Last["RPM"]; !had {
+				s.look.RPM = [2]float64{x.Value, x.Value}
 			}
-			s.rpm = [2]float64{min(s.rpm[0], x.Value), max(s.rpm[1], x.Value)}
+			s.look.RPM = [2]float64{min(s.look.RPM[0], x.Value), max(s.look.RPM[1], x.Value)}
 		}
-		s.last[x.Signal.Name] = x.Value
+		s.look.Last[x.Signal.Name] = x.Value
 		if x.Signal.Name != s.voltage && x.Signal.Name != s.lambda {
 			continue
 		}
@@ -333,8 +224,8 @@ func (s *survey) Write(f session.Frame) error {
 
 // known reports whether what the checks need was read, after a moment for the rate.
 func (s *survey) known() bool {
-	_, coolant := s.last["ECT"]
-	_, speed := s.last["RPM"]
+	_, coolant := s.look.Last["ECT"]
+	_, speed := s.look.Last["RPM"]
 	return coolant && speed && s.latest-s.from >= 2*time.Second
 }
 
@@ -395,19 +286,4 @@ func signalNames(d *decode.Decoder) []string {
 		}
 	}
 	return names
-}
-
-func sensorText(d *decode.Decoder) string {
-	var names []string
-	for _, s := range d.Sensors() {
-		text := s.Name
-		if s.Kind == decode.WideRange {
-			text += " (wide-range)"
-		}
-		names = append(names, text)
-	}
-	if names == nil {
-		return "none named"
-	}
-	return strings.Join(names, ", ")
 }

@@ -18,7 +18,9 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"pushback/analysis/dossier"
 	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"
@@ -29,7 +31,7 @@ func visitOf(sim *simcar.Sim, bus obd.Bus) visit {
 	return visit{car: carFlags{sensor: "B1S1"}, bus: bus, clock: sim.Clock(), open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
 }
 
-func look(t *testing.T, cfg simcar.Config) (vehicleReport, int, string) {
+func look(t *testing.T, cfg simcar.Config) (sheet.Vehicle, int, string) {
 	t.Helper()
 	sim, err := simcar.New(cfg)
 	if err != nil {
@@ -37,14 +39,14 @@ func look(t *testing.T, cfg simcar.Config) (vehicleReport, int, string) {
 	}
 	a, out, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
 	err = a.vehicle(context.Background(), visitOf(sim, cfg.Bus))
-	var r vehicleReport
+	var r sheet.Vehicle
 	if jerr := json.Unmarshal(out.Bytes(), &r); jerr != nil {
 		t.Fatalf("%v: %v", jerr, err)
 	}
 	status := a.exit(err)
 	a.json = false
 	var text strings.Builder
-	r.print(&text)
+	r.Write(&text)
 	return r, status, text.String()
 }
 
@@ -71,13 +73,13 @@ func TestVehicleChecks(t *testing.T) {
 			var unmet []string
 			all := ""
 			for _, c := range r.Checks {
-				if c.State == checkUnknown {
+				if c.State == dossier.Unknown {
 					t.Errorf("%s is not known", c.What)
 				}
-				if c.State == checkUnmet {
+				if c.State == dossier.Unmet {
 					unmet = append(unmet, c.What)
 				}
-				if (c.Do != "") != (c.State != checkOK) {
+				if (c.Do != "") != (c.State != dossier.Met) {
 					t.Errorf("%+v", c)
 				}
 				all += c.Do
@@ -99,7 +101,7 @@ func TestVehicleChecks(t *testing.T) {
 func TestVehicleOwnFigures(t *testing.T) {
 	for bus, service := range map[obd.Bus]string{obd.ISO9141: "05", obd.CAN11at500: "06"} {
 		r, _, _ := look(t, simcar.Config{Car: simCar(t, "vacuum-leak"), Bus: bus, Seed: 3})
-		seen := map[string]ownTest{}
+		seen := map[string]sheet.OwnTest{}
 		for _, x := range r.Tests {
 			if !strings.HasPrefix(x.ID, service) && !strings.Contains(x.ID, "part") {
 				t.Errorf("%v: %s", bus, x.ID)
@@ -127,7 +129,7 @@ func TestVehicleOwnFigures(t *testing.T) {
 	if r.Freeze == nil || r.Freeze.Code != "P0171" {
 		t.Fatalf("no freeze frame: %+v", r)
 	}
-	values := map[string]number{}
+	values := map[string]sheet.Number{}
 	for _, v := range r.Freeze.Values {
 		values[v.Name] = v.Value
 	}
@@ -236,7 +238,7 @@ func manners(t *testing.T, sim *simcar.Sim) string {
 // A look at a known car spares the search; what it learns of a new one, it keeps.
 func TestVehicleRemembers(t *testing.T) {
 	db := filepath.Join(t.TempDir(), "p.db")
-	var reports [2]vehicleReport
+	var reports [2]sheet.Vehicle
 	for i := range 2 {
 		sim, err := simcar.New(simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN29at500, Seed: 3})
 		if err != nil {
@@ -287,7 +289,7 @@ func TestVehicleRaisesTheSpeed(t *testing.T) {
 		if got, want := manners(t, sim), manners(t, fresh); got != want {
 			t.Errorf("up to %d: the adapter is left as %q, was %q", most, got, want)
 		}
-		var r vehicleReport
+		var r sheet.Vehicle
 		if err := json.Unmarshal(out.Bytes(), &r); err != nil {
 			t.Fatal(err)
 		}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/ring"
 	"pushback/obd"
@@ -38,11 +39,7 @@ type Band struct {
 }
 
 // Tick is an event or a mark on the time axis.
-type Tick struct {
-	At    time.Duration
-	Event *analysis.Event
-	Mark  *obd.Mark
-}
+type Tick = dossier.Tick
 
 // Phase says where the technician's hands are, as far as the records tell.
 type Phase uint8

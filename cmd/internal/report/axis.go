@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"pushback/analysis/series"
 	"pushback/cmd/internal/live"
 )
 
@@ -11,17 +12,17 @@ import (
 type scale struct{ lo, hi float64 }
 
 // upper is what the upper panel shows: the voltage, or the lambda of a wide-range sensor.
-func (t *Trace) upper() []Point {
+func (t trace) upper() *series.Series {
 	if t.Wide() {
-		return t.Lambda
+		return &t.Lambda
 	}
-	return t.Volts
+	return &t.Volts
 }
 
 // upperScale and trimScale hold all readings of all traces, so that figures beside each
 // other have the same axes. That of lambda ends at leanest: where fuel is cut off a sensor
 // reads as far as it can, and nothing else would be seen.
-func (t *Trace) upperScale(ts ...*Trace) scale {
+func (t trace) upperScale(ts ...trace) scale {
 	s := scale{0, 1}
 	if t.Wide() {
 		s = scale{0.9, 1.1}
@@ -32,7 +33,7 @@ func (t *Trace) upperScale(ts ...*Trace) scale {
 		}
 		s = s.hold(u.upper())
 		if !t.Wide() {
-			s = s.hold(u.Down)
+			s = s.hold(&u.Down)
 		}
 	}
 	if t.Wide() {
@@ -44,29 +45,35 @@ func (t *Trace) upperScale(ts ...*Trace) scale {
 const leanest = 1.5 // lambda
 
 // middle is what parts rich from lean.
-func (t *Trace) middle() float64 {
+func (t trace) middle() float64 {
 	if t.Wide() {
 		return 1
 	}
 	return live.Switch
 }
 
-func trimScale(ts ...*Trace) scale {
+func trimScale(ts ...trace) scale {
 	s := scale{-10, 10}
 	for _, t := range ts {
-		s = s.hold(t.Trim)
+		s = s.hold(&t.Trim)
 	}
 	return scale{math.Floor(s.lo/5) * 5, math.Ceil(s.hi/5) * 5}
 }
 
-func (s scale) hold(points []Point) scale {
-	for _, p := range points {
+func (s scale) hold(points *series.Series) scale {
+	for p := range points.All() {
 		if !math.IsNaN(p.V) {
 			s.lo, s.hi = min(s.lo, p.V), max(s.hi, p.V)
 		}
 	}
 	return s
 }
+
+// none holds no value yet.
+var none = scale{math.Inf(1), math.Inf(-1)}
+
+// with is the scale that holds v too.
+func (s scale) with(v float64) scale { return scale{min(s.lo, v), max(s.hi, v)} }
 
 // part is where a value lies between top (1) and bottom (0).
 func (s scale) part(v float64) float64 { return (v - s.lo) / (s.hi - s.lo) }

@@ -20,11 +20,11 @@ type Drawings struct{ Whole, Close, Clouds []*Figure }
 // draw draws the traces of all sides on the same axes, of each side of the signal the
 // force that was held longest, and the trims. Figures are numbered as they stand in the page.
 func (r *Report) draw() (out Drawings) {
-	traces := make([]*Trace, len(r.Sides))
+	traces := make([]trace, len(r.Subjects))
 	length, n := 0.0, 0
-	for i, s := range r.Sides {
-		traces[i] = s.Trace
-		length = max(length, s.Trace.End)
+	for i, s := range r.Subjects {
+		traces[i] = s.trace()
+		length = max(length, s.trace().End)
 	}
 	trim := trimScale(traces...)
 	var work sync.WaitGroup // hours of readings take a while to draw
@@ -34,11 +34,11 @@ func (r *Report) draw() (out Drawings) {
 		work.Go(func() { f.Drawing = inline() })
 		return f
 	}
-	trace := func(s *Side, v view, note string) *Figure {
-		return figure(v.title, note, true, func() template.HTML { return template.HTML(s.Trace.inline(v)) })
+	trace := func(s *Subject, v view, note string) *Figure {
+		return figure(v.title, note, true, func() template.HTML { return template.HTML(s.trace().inline(v)) })
 	}
 	cloudFigures := func() {
-		cs := clouds(r.Sides)
+		cs := clouds(r.Subjects)
 		if !slices.ContainsFunc(cs, func(c cloud) bool { return c.fit.Model == trimmap.Falling || c.fit.Model == trimmap.Full }) {
 			return // of one air flow there is nothing to see
 		}
@@ -49,27 +49,27 @@ func (r *Report) draw() (out Drawings) {
 	if r.Compare != nil {
 		cloudFigures()
 	}
-	for _, s := range r.Sides {
-		out.Whole = append(out.Whole, trace(s, s.Trace.whole(length, label(s, "The whole recording"), s.Trace.upperScale(traces...), trim), ""))
+	for _, s := range r.Subjects {
+		out.Whole = append(out.Whole, trace(s, s.trace().whole(length, label(s, "The whole recording"), s.trace().upperScale(traces...), trim), ""))
 	}
 	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
 		hold := 0.0
-		for _, s := range r.Sides {
-			if b, ok := s.Trace.longest(side); ok {
+		for _, s := range r.Subjects {
+			if b, ok := s.trace().longest(side); ok {
 				hold = max(hold, min(b.To-b.From, 60))
 			}
 		}
-		for _, s := range r.Sides {
-			b, ok := s.Trace.longest(side)
+		for _, s := range r.Subjects {
+			b, ok := s.trace().longest(side)
 			if !ok {
 				continue
 			}
-			v := s.Trace.around(b, label(s, "Forced "+string(side)+" "+words.Arrow(side)), s.Trace.upperScale(traces...), trim, hold)
+			v := s.trace().around(b, label(s, "Forced "+string(side)+" "+words.Arrow(side)), s.trace().upperScale(traces...), trim, hold)
 			note := fmt.Sprintf("From %s to %s; time runs from the moment the force began.", words.SessionTime(b.From), words.SessionTime(b.To))
-			if s.Trace.within(v) <= mostDots {
+			if s.trace().within(v) <= mostDots {
 				note += " Each dot is one reading."
 			}
-			if many := s.Trace.count(side); many > 1 {
+			if many := s.trace().count(side); many > 1 {
 				note += fmt.Sprintf(" The longest of %d.", many)
 			}
 			out.Close = append(out.Close, trace(s, v, note))
@@ -83,7 +83,7 @@ func (r *Report) draw() (out Drawings) {
 }
 
 // within is how many readings of the sensor a view shows.
-func (t *Trace) within(v view) int { return count(thin(t.upper(), v.from, v.to, fine)) }
+func (t trace) within(v view) int { return count(thin(t.upper(), v.from, v.to, fine)) }
 
 // Bars draws how much the computer corrects, before and after; empty where that cannot
 // be compared.
@@ -114,7 +114,7 @@ func (c *Comparison) Bars() template.HTML {
 	return template.HTML(b.String())
 }
 
-func label(s *Side, what string) string {
+func label(s *Subject, what string) string {
 	if s.Title == "" {
 		return what
 	}
@@ -130,8 +130,8 @@ type Figure struct {
 }
 
 // count is how often a side was held.
-func (t *Trace) count(side analysis.Side) (n int) {
-	for _, b := range t.Bands {
+func (t trace) count(side analysis.Side) (n int) {
+	for _, b := range t.Holds {
 		if b.Side == side {
 			n++
 		}

@@ -30,7 +30,7 @@ var (
 // WriteSVG writes one figure of the last side: ring, traces, lean, rich or trims.
 func (r *Report) WriteSVG(w io.Writer, figure string) error {
 	s := r.Last()
-	volts, trim := s.Trace.upperScale(s.Trace), trimScale(s.Trace)
+	volts, trim := s.trace().upperScale(s.trace()), trimScale(s.trace())
 	if figure == "ring" {
 		// Beside its words, a file of its own needs colours and a size.
 		svg := ring.Of(s.Verdict).SVG(words.RingLabels(s.Session.Watching))
@@ -39,24 +39,24 @@ func (r *Report) WriteSVG(w io.Writer, figure string) error {
 		return err
 	}
 	if figure == "trims" {
-		cs := clouds(r.Sides[len(r.Sides)-1:])
+		cs := clouds(r.Subjects[len(r.Subjects)-1:])
 		if len(cs) == 0 {
 			return fmt.Errorf("draw trims: %w", ErrNoTrims)
 		}
 		_, err := io.WriteString(w, writeClouds(cs, colours+plotCSS))
 		return err
 	}
-	v := s.Trace.whole(s.Trace.End, "The whole recording", volts, trim)
+	v := s.trace().whole(s.trace().End, "The whole recording", volts, trim)
 	if figure != "traces" {
 		side := analysis.Side(figure)
-		b, ok := s.Trace.longest(side)
+		b, ok := s.trace().longest(side)
 		if !ok {
 			return fmt.Errorf("draw %s: %w", figure, ErrNoForce)
 		}
-		v = s.Trace.around(b, words.Arrow(side)+" Forced "+figure, volts, trim, min(b.To-b.From, 60))
+		v = s.trace().around(b, words.Arrow(side)+" Forced "+figure, volts, trim, min(b.To-b.From, 60))
 		v.half = false // it has the file for itself
 	}
-	_, err := io.WriteString(w, s.Trace.alone(v, colours+plotCSS))
+	_, err := io.WriteString(w, s.trace().alone(v, colours+plotCSS))
 	return err
 }
 
@@ -81,7 +81,7 @@ func (r *Report) WritePNG(ctx context.Context, w io.Writer, figure string) error
 	case "ring":
 		size = "--window-size=880,480"
 	case "trims":
-		size = fmt.Sprintf("--window-size=1000,%g", float64(len(clouds(r.Sides[len(r.Sides)-1:])))*(cloudFull+cloudHead))
+		size = fmt.Sprintf("--window-size=1000,%g", float64(len(clouds(r.Subjects[len(r.Subjects)-1:])))*(cloudFull+cloudHead))
 	}
 	return browse(ctx, w, svg.Bytes(), "figure.svg", "figure.png", "\x89PNG", size, "--hide-scrollbars", "--force-device-scale-factor=2", "--screenshot=")
 }

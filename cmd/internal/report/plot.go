@@ -9,7 +9,8 @@ import (
 	"strings"
 
 	"pushback/analysis"
-	"pushback/cmd/internal/live"
+	"pushback/analysis/dossier"
+	"pushback/analysis/series"
 	"pushback/cmd/internal/words"
 )
 
@@ -55,12 +56,12 @@ func (d *drawing) x(t float64) float64 {
 func (d *drawing) inside(t float64) bool { return t >= d.v.from && t <= d.v.to }
 
 // body draws the trace without its value axes; the element around it has the height.
-func (t *Trace) body(v view) string {
+func (t trace) body(v view) string {
 	d := &drawing{v: v}
 	for _, g := range t.Gaps {
 		d.span("gap", g[0], g[1], "")
 	}
-	for _, b := range t.Bands {
+	for _, b := range t.Holds {
 		label := words.Arrow(b.Side)
 		if w := (min(b.To, v.to) - max(b.From, v.from)) / (v.to - v.from); w > 0.07 {
 			label += " " + strings.ToUpper(string(b.Side))
@@ -69,18 +70,18 @@ func (t *Trace) body(v view) string {
 	}
 	d.axes(t.middle())
 	if !t.Wide() {
-		d.curve("down", t.Down, v.volts, voltsTop, voltsHeight)
+		d.curve("down", &t.Down, v.volts, voltsTop, voltsHeight)
 	}
 	d.curve("volts", t.upper(), v.volts, voltsTop, voltsHeight)
-	d.curve("trim", t.Trim, v.trim, trimTop, trimHeight)
-	if len(t.upper()) == 0 {
+	d.curve("trim", &t.Trim, v.trim, trimTop, trimHeight)
+	if t.upper().Len() == 0 {
 		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no voltage of this sensor was read</text>`, voltsTop+voltsHeight/2)
 	}
-	if len(t.Trim) == 0 {
+	if t.Trim.Len() == 0 {
 		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no short-term trim was read</text>`, trimTop+trimHeight/2)
 	}
 	// The force first, then what else was seen, then what was said.
-	rank := func(k live.Tick) int {
+	rank := func(k dossier.Tick) int {
 		switch {
 		case k.Mark != nil:
 			return 2
@@ -148,7 +149,7 @@ func (d *drawing) axes(middle float64) {
 
 // curve draws a series in a frame of its own that is stretched to the width. Steps from
 // point to point are written, for they are shorter than places.
-func (d *drawing) curve(class string, points []Point, s scale, top, height float64) {
+func (d *drawing) curve(class string, points *series.Series, s scale, top, height float64) {
 	runs := thin(points, d.v.from, d.v.to, fine)
 	if len(runs) == 0 {
 		return
@@ -156,7 +157,7 @@ func (d *drawing) curve(class string, points []Point, s scale, top, height float
 	d.f(`<svg x="0" y="%g" width="100%%" height="%g" viewBox="0 0 %d 1000" preserveAspectRatio="none"><path vector-effect="non-scaling-stroke" class="line %s" d="`, top, height, frame, class)
 	b := make([]byte, 0, 8*count(runs))
 	across := frame / (d.v.to - d.v.from)
-	place := func(p Point) (x, y int64) {
+	place := func(p series.Point) (x, y int64) {
 		return int64(math.Round(across * (p.T - d.v.from))), int64(math.Round(1000 * (1 - s.part(p.V))))
 	}
 	for _, r := range runs {
@@ -223,7 +224,7 @@ func count(runs []run) (n int) {
 
 // tick draws an event's or a mark's line. Its sign joins those of events that stand too
 // near; a mark's is left out then.
-func (d *drawing) tick(k live.Tick) {
+func (d *drawing) tick(k dossier.Tick) {
 	t := k.At.Seconds()
 	sign, side := words.TickSign(k)
 	if sign == "" || !d.inside(t) {
@@ -267,7 +268,7 @@ func (d *drawing) writeSigns() {
 }
 
 // gutterBody draws the value axes.
-func (t *Trace) gutterBody(v view) string {
+func (t trace) gutterBody(v view) string {
 	d := &drawing{v: v}
 	axis := func(s scale, top, height float64, format string) {
 		for _, y := range ticks(s, 5) {
@@ -281,25 +282,25 @@ func (t *Trace) gutterBody(v view) string {
 	axis(v.volts, voltsTop, voltsHeight, "%.1f")
 	axis(v.trim, trimTop, trimHeight, "%+.0f")
 	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, escaped(t.upperName()))
-	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, escaped(words.TrimOf(t.Sensor)))
+	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, escaped(words.TrimOf(t.Sensor.String())))
 	d.f(`<text class="unit" x="%g" y="%g" text-anchor="end">time</text>`, gutter-5, axisTop+17)
 	return d.String()
 }
 
-func (t *Trace) upperName() string {
+func (t trace) upperName() string {
 	if t.Wide() {
-		return words.LambdaOf(t.Sensor)
+		return words.LambdaOf(t.Sensor.String())
 	}
-	return words.VoltageOf(t.Sensor)
+	return words.VoltageOf(t.Sensor.String())
 }
 
 // says is the figure in words, for who cannot see it.
-func (t *Trace) says(v view) string {
+func (t trace) says(v view) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s. %s above, short-term trim below, from %s to %s.", v.title, map[bool]string{true: "Lambda", false: "Sensor voltage"}[t.Wide()], words.SessionTime(v.from), words.SessionTime(v.to))
-	about := func(what, unit string, points []Point) {
+	about := func(what, unit string, points *series.Series) {
 		s, n := scale{math.Inf(1), math.Inf(-1)}, 0
-		for _, p := range points {
+		for p := range points.All() {
 			if p.T >= v.from && p.T <= v.to && !math.IsNaN(p.V) {
 				s.lo, s.hi = min(s.lo, p.V), max(s.hi, p.V)
 				n++
@@ -310,12 +311,12 @@ func (t *Trace) says(v view) string {
 		}
 	}
 	if t.Wide() {
-		about("Lambda", "", t.Lambda)
+		about("Lambda", "", &t.Lambda)
 	} else {
-		about("Voltage", " V", t.Volts)
+		about("Voltage", " V", &t.Volts)
 	}
-	about("Trim", " %", t.Trim)
-	for _, band := range t.Bands {
+	about("Trim", " %", &t.Trim)
+	for _, band := range t.Holds {
 		if band.To >= v.from && band.From <= v.to {
 			fmt.Fprintf(&b, " Forced %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))
 		}
@@ -324,14 +325,14 @@ func (t *Trace) says(v view) string {
 }
 
 // inline is the figure for a page: value axes that stay, and the plot that may scroll.
-func (t *Trace) inline(v view) string {
+func (t trace) inline(v view) string {
 	return fmt.Sprintf(`<svg class="gutter" width="%[1]g" height="%[2]g" aria-hidden="true">%[3]s</svg>`+
 		`<div class="scroll" tabindex="0" role="group" aria-label="%[4]s"><svg class="plot" height="%[2]g" role="img" aria-label="%[5]s">%[6]s</svg></div>`,
 		gutter, plotHeight, t.gutterBody(v), escaped(v.title), escaped(t.says(v)), t.body(v))
 }
 
 // alone is the figure as a file of its own.
-func (t *Trace) alone(v view, style string) string {
+func (t trace) alone(v view, style string) string {
 	const width = 1000.0
 	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %[1]g %[2]g" width="%[1]g" height="%[2]g" role="img" aria-label="%[3]s"><style>%[4]s</style>`+
 		`<rect width="100%%" height="100%%" fill="#fff"/><svg width="%[5]g" height="%[2]g">%[6]s</svg><svg x="%[5]g" width="%[7]g" height="%[2]g">%[8]s</svg></svg>`+"\n",
@@ -339,19 +340,19 @@ func (t *Trace) alone(v view, style string) string {
 }
 
 // whole shows the session to a length, which may be that of a longer one beside it.
-func (t *Trace) whole(length float64, title string, volts, trim scale) view {
+func (t trace) whole(length float64, title string, volts, trim scale) view {
 	return view{from: 0, to: max(length, 1), volts: volts, trim: trim, title: title}
 }
 
 // around shows one force with what led to it and what came of it.
-func (t *Trace) around(b Band, title string, volts, trim scale, hold float64) view {
+func (t trace) around(b dossier.Hold, title string, volts, trim scale, hold float64) view {
 	return view{from: b.From - 6, to: b.From + hold + 16, zero: b.From, volts: volts, trim: trim, dots: true, half: true, title: title}
 }
 
 // longest returns the force of a side that was held longest.
-func (t *Trace) longest(side analysis.Side) (Band, bool) {
-	var best Band
-	for _, b := range t.Bands {
+func (t trace) longest(side analysis.Side) (dossier.Hold, bool) {
+	var best dossier.Hold
+	for _, b := range t.Holds {
 		if b.Side == side && b.To-b.From > best.To-best.From {
 			best = b
 		}

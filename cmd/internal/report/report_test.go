@@ -25,11 +25,16 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/compare"
+	"pushback/analysis/dossier"
+	"pushback/analysis/series"
 	"pushback/analysis/trimmap"
-	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/words"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
 )
+
+var b1s1 = decode.SensorID{Bank: 1, Position: 1}
 
 // sample is a report with something in each of its places; text stands wherever words
 // from outside come in.
@@ -37,30 +42,33 @@ func sample(text string, sides int) *Report {
 	r := &Report{Program: "test", Made: time.Date(2026, 5, 4, 3, 2, 1, 0, time.UTC),
 		Shop: Shop{Name: text, Technician: text, Vehicle: text, Odometer: text, Complaint: text}}
 	for i := range sides {
-		t := NewTrace("B1S1")
+		t := dossier.NewTrace(b1s1)
 		for k := range 400 {
 			at := float64(k) / 4
-			t.Volts = append(t.Volts, Point{at, 0.45 + 0.4*math.Sin(at*6)})
-			t.Trim = append(t.Trim, Point{at, 3 * math.Sin(at*6)})
+			volts := 0.45 + 0.4*math.Sin(at*6)
+			if k == 50 {
+				volts = math.NaN()
+			}
+			t.Volts.Add(time.Duration(k)*time.Second/4, volts)
+			t.Trim.Add(time.Duration(k)*time.Second/4, 3*math.Sin(at*6))
 		}
-		t.Volts[50].V = math.NaN()
 		t.End = 100
-		t.Bands = []Band{{analysis.Lean, 20, 35}, {analysis.Rich, 55, 70}}
+		t.Holds = []dossier.Hold{{Side: analysis.Lean, From: 20, To: 35}, {Side: analysis.Rich, From: 55, To: 70}}
 		t.Gaps = [][2]float64{{80, 84}}
-		t.Ticks = []live.Tick{
+		t.Ticks = []dossier.Tick{
 			{At: 20 * time.Second, Event: &analysis.Event{T: 20, Name: analysis.ForceBegins, Side: analysis.Lean}},
 			{At: 36 * time.Second, Mark: &obd.Mark{Kind: obd.MarkNote, Text: text}},
 			{At: 84 * time.Second, Event: &analysis.Event{T: 84, Name: analysis.CodeSet, Code: text}},
 		}
-		s := &Side{Session: store.Meta{ID: "abc234", Started: r.Made, Duration: 100 * time.Second, Watching: text, By: text, Origin: "import",
+		s := &Subject{Session: store.Meta{ID: "abc234", Started: r.Made, Duration: 100 * time.Second, Watching: text, By: text, Origin: "import",
 			Sensors: []string{text}, Vehicle: text, Label: text, Note: text, Adapter: text, Version: text},
 			VIN: text, Records: 400, Hash: make([]byte, 32), Trace: t,
 			Verdict: analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{text}},
 			Events: []analysis.Event{{T: 1, Name: analysis.Ready, Reasons: []string{text}}, {T: 84, Name: analysis.CodeSet, Code: text},
 				{T: 90, Name: analysis.GapSeen, Cause: text}},
 			Figures: analysis.Figures{PerSecond: 4, CanCountHz: 2},
-			Facts:   []Fact{{text, text}}, Resting: []Fact{{text, text}}, Switching: Table{[]string{text, text}, [][]string{{text, text}}, text}, Monitors: []Fact{{text, text}}, OwnTests: []Fact{{text, text}}, Freeze: text,
-			Codes: []Code{{text, "stored", text, "there", "there", true}},
+			Facts:   []words.Fact{{What: text, Text: text}}, Resting: []words.Fact{{What: text, Text: text}}, Switching: Table{[]string{text, text}, [][]string{{text, text}}, text},
+			Told: Told{Monitors: []words.Fact{{What: text, Text: text}}, OwnTests: []words.Fact{{What: text, Text: text}}, Freeze: text, Codes: []Code{{text, "stored", text, "there", "there", true}}},
 			Map: trimmap.Map{Data: someTrims(), Next: text, Limits: []string{text}, Banks: []trimmap.Result{{Bank: 1, Says: text, Points: []string{text}, Limits: []string{text}, Fit: trimmap.FitBank(someTrims().Readings, 1),
 				Cells: []trimmap.Cell{{CellAt: trimmap.CellAt{Speed: 0, Load: 1}, Count: 30, Mean: 12, SD: 1}}}}}}
 		for k, id := range analysis.ProofOrder {
@@ -70,7 +78,7 @@ func sample(text string, sides int) *Report {
 		if sides == 2 {
 			s.Title = []string{"Before", "After"}[i]
 		}
-		r.Sides = append(r.Sides, s)
+		r.Subjects = append(r.Subjects, s)
 	}
 	if sides == 2 {
 		r.Compare = &Comparison{Answer: compare.Better, Why: text, Mean: []float64{12, -1}, Trims: [][]string{{"1", text, "", "", "", "", "", ""}},
@@ -81,12 +89,12 @@ func sample(text string, sides int) *Report {
 
 // someTrims are readings of a car that adds more fuel the less air it draws.
 func someTrims() trimmap.Data {
-	d := trimmap.Data{Flow: trimmap.Metered, FlowUnit: "g/s"}
+	var readings []trimmap.Reading
 	for i := range 200 {
 		flow := 2 + float64(i%20)
-		d.Readings = append(d.Readings, trimmap.Reading{At: float64(i), Bank: 1, Short: 30/flow + float64(i%3), Flow: flow, RPM: 800, Load: 20})
+		readings = append(readings, trimmap.Reading{At: float64(i), Bank: 1, Short: 30/flow + float64(i%3), Flow: flow, RPM: 800, Load: 20})
 	}
-	return d
+	return trimmap.Data{Flow: trimmap.Metered, FlowUnit: "g/s", Readings: slices.Values(readings), Count: len(readings)}
 }
 
 func pageOf(t testing.TB, r *Report) []byte {
@@ -195,11 +203,11 @@ func TestFigureFiles(t *testing.T) {
 		}
 	}
 	r := sample("x", 1)
-	r.Sides[0].Trace.Bands = nil
+	r.Subjects[0].Trace.Holds = nil
 	if err := r.WriteSVG(io.Discard, "lean"); !errors.Is(err, ErrNoForce) {
 		t.Errorf("no force: %v", err)
 	}
-	r.Sides[0].Map.Readings = nil
+	r.Subjects[0].Map.Readings = slices.Values([]trimmap.Reading(nil))
 	if err := r.WriteSVG(io.Discard, "trims"); !errors.Is(err, ErrNoTrims) {
 		t.Errorf("no trims: %v", err)
 	}
@@ -368,24 +376,33 @@ func contrast(a, b [3]float64) float64 {
 	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
 }
 
+// packed are points as a trace keeps them.
+func packed(points []series.Point) *series.Series {
+	var s series.Series
+	for _, p := range points {
+		s.Add(time.Duration(math.Round(p.T*1e9)), p.V)
+	}
+	return &s
+}
+
 // What is drawn has every column's lowest and highest reading, in order of time, at most
 // four points a column, and nothing that was not read.
 func TestThinKeepsPeaks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		steps := rapid.SliceOfN(rapid.Float64Range(0.001, 0.5), 1, 600).Draw(t, "steps")
-		var points []Point
+		var points []series.Point
 		at := 0.0
 		for i, s := range steps {
-			at += s
-			points = append(points, Point{at, float64((i * 7919) % 101)})
+			at = time.Duration((at + s) * 1e9).Seconds()
+			points = append(points, series.Point{T: at, V: float64((i * 7919) % 101)})
 		}
 		columns := rapid.IntRange(1, 50).Draw(t, "columns")
 		from, to := 0.0, at+0.001
-		var drawn []Point
-		for _, r := range thin(points, from, to, columns) {
+		var drawn []series.Point
+		for _, r := range thin(packed(points), from, to, columns) {
 			drawn = append(drawn, r...)
 		}
-		column := func(p Point) int { return int(math.Floor((p.T - from) / (to - from) * float64(columns))) }
+		column := func(p series.Point) int { return int(math.Floor((p.T - from) / (to - from) * float64(columns))) }
 		lo, hi, n := map[int]float64{}, map[int]float64{}, map[int]int{}
 		for _, p := range drawn {
 			if !slices.Contains(points, p) {
@@ -405,7 +422,7 @@ func TestThinKeepsPeaks(t *testing.T) {
 				t.Fatalf("%v is beyond what column %d draws", p, k)
 			}
 		}
-		if !slices.IsSortedFunc(drawn, func(a, b Point) int { return int(1e9 * (a.T - b.T)) }) {
+		if !slices.IsSortedFunc(drawn, func(a, b series.Point) int { return int(1e9 * (a.T - b.T)) }) {
 			t.Fatal("not in order of time")
 		}
 	})
@@ -413,13 +430,13 @@ func TestThinKeepsPeaks(t *testing.T) {
 
 // A line is broken where nothing came.
 func TestThinBreaks(t *testing.T) {
-	var points []Point
+	var points []series.Point
 	for i := range 100 {
-		points = append(points, Point{float64(i) / 10, 0.5})
+		points = append(points, series.Point{T: float64(i) / 10, V: 0.5})
 	}
 	points[30].V = math.NaN()
 	points = append(points[:60:60], points[90:]...)
-	if n := len(thin(points, 0, 10, 1000)); n != 3 {
+	if n := len(thin(packed(points), 0, 10, 1000)); n != 3 {
 		t.Errorf("%d runs, want 3: before the lost reading, before the pause, after it", n)
 	}
 }
@@ -490,13 +507,13 @@ func TestColumnsSuitTheZoom(t *testing.T) {
 // A curve's path, read as SVG 2 has it (9.3), goes through the points that were kept.
 func TestCurveGoesThroughItsPoints(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		points, at := []Point{}, 0.0
+		points, at := []series.Point{}, 0.0
 		for _, step := range rapid.SliceOfN(rapid.Float64Range(0.0001, 3), 2, 80).Draw(t, "steps") {
-			at += step
-			points = append(points, Point{at, rapid.Float64Range(0, 1).Draw(t, "v")})
+			at = time.Duration((at + step) * 1e9).Seconds()
+			points = append(points, series.Point{T: at, V: rapid.Float64Range(0, 1).Draw(t, "v")})
 		}
 		d := &drawing{v: view{from: 0, to: at, volts: scale{0, 1}}}
-		d.curve("volts", points, d.v.volts, 0, 100)
+		d.curve("volts", packed(points), d.v.volts, 0, 100)
 		path := regexp.MustCompile(` d="([^"]*)"`).FindStringSubmatch(d.String())[1]
 		var got [][2]int64
 		var x, y int64
@@ -524,7 +541,7 @@ func TestCurveGoesThroughItsPoints(t *testing.T) {
 			}
 		}
 		var want [][2]int64
-		for _, r := range thin(points, 0, at, fine) {
+		for _, r := range thin(packed(points), 0, at, fine) {
 			var before [2]int64
 			for i, p := range r {
 				p := [2]int64{int64(math.Round(frame * p.T / at)), int64(math.Round(1000 * (1 - p.V)))}
@@ -547,7 +564,7 @@ func TestCurveGoesThroughItsPoints(t *testing.T) {
 // seen, and without how the conclusion follows.
 func TestWeighed(t *testing.T) {
 	for _, c := range []struct{ forces, told, left int }{{0, 0, 0}, {1, 1, 0}, {shownForces, shownForces, 0}, {shownForces + 2, shownForces, 2}} {
-		var s Side
+		var s Subject
 		for n := range c.forces {
 			s.Reasons = append(s.Reasons, fmt.Sprintf(analysis.ForceReason+"%d, lean.", n+1), "  Held.", "  Trim.")
 		}
@@ -563,36 +580,6 @@ func TestWeighed(t *testing.T) {
 		}
 		if last := got[c.told]; last.Head != "Said to be forced rich." || last.Lines != nil {
 			t.Errorf("%d forces, at the end: %+v", c.forces, last)
-		}
-	}
-}
-
-// A trace makes room for a session's readings by its length, and is not led astray by a false one.
-func TestRoomOfATrace(t *testing.T) {
-	const n = 200_000
-	step := 20 * time.Millisecond
-	for _, c := range []struct {
-		name        string
-		length      time.Duration
-		grown, most int // how often, and the capacity at the end
-	}{
-		{"known", n * step, 5, n * 11 / 10},
-		{"unknown", 0, 10, 5 * n / 2},
-		{"far too long", 1 << 62, 5, 18 * n},
-		{"far too short", step, 10, 5 * n / 2},
-	} {
-		tr := Trace{Length: c.length}
-		var points []Point
-		grown := 0
-		for i := range n {
-			had := cap(points)
-			points = append(tr.room(points, time.Duration(i)*step), Point{})
-			if cap(points) != had {
-				grown++
-			}
-		}
-		if grown > c.grown || cap(points) > c.most {
-			t.Errorf("%s: grown %d times to %d", c.name, grown, cap(points))
 		}
 	}
 }

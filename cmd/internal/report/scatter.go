@@ -1,11 +1,10 @@
 package report
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
+	"iter"
 	"math"
-	"slices"
 	"strings"
 
 	"pushback/analysis/trimmap"
@@ -23,9 +22,11 @@ const (
 // A cloud is one bank's total trim against air flow.
 type cloud struct {
 	title      string
-	unit       string // of the flow
-	points     []xy
-	flow, trim scale
+	unit       string       // of the flow
+	points     iter.Seq[xy] // in order of time
+	count      int
+	over, span scale // of the points: flow, trim
+	flow, trim scale // of the axes
 	fit        trimmap.Fit
 	half       bool // it has half of the page's width
 }
@@ -34,25 +35,22 @@ type xy struct{ X, Y float64 }
 
 // clouds returns what of each side can be drawn, all on the same axes as far as they have
 // the same unit.
-func clouds(sides []*Side) (out []cloud) {
+func clouds(sides []*Subject) (out []cloud) {
 	flows, trim := map[string]scale{}, scale{-10, 10}
 	for _, s := range sides {
 		for _, b := range s.Map.Banks {
 			c := cloud{title: label(s, fmt.Sprintf("Bank %d: total trim against air flow", b.Bank)), unit: s.Map.FlowUnit, fit: b.Fit}
-			flow := flows[c.unit]
-			c.points = make([]xy, 0, len(s.Map.Readings)/len(s.Map.Banks))
-			for i := range s.Map.Readings {
-				r := &s.Map.Readings[i]
-				if r.Bank != b.Bank || !(r.Flow > 0) || math.IsInf(r.Flow, 1) {
-					continue
-				}
-				p := xy{r.Flow, r.Total()}
-				flow.hi = max(flow.hi, p.X)
-				trim.lo, trim.hi = min(trim.lo, p.Y), max(trim.hi, p.Y)
-				c.points = append(c.points, p)
+			c.points = pointsOf(s.Map.Readings, b.Bank)
+			c.over, c.span = none, none
+			for p := range c.points {
+				c.count++
+				c.over, c.span = c.over.with(p.X), c.span.with(p.Y)
 			}
-			if len(c.points) > 0 {
+			if c.count > 0 {
+				flow := flows[c.unit]
+				flow.hi = max(flow.hi, c.over.hi)
 				flows[c.unit] = flow
+				trim = scale{min(trim.lo, c.span.lo), max(trim.hi, c.span.hi)}
 				out = append(out, c)
 			}
 		}
@@ -66,6 +64,20 @@ func clouds(sides []*Side) (out []cloud) {
 	return out
 }
 
+// pointsOf are a bank's readings whose air flow is known.
+func pointsOf(readings trimmap.Readings, bank int) iter.Seq[xy] {
+	return func(yield func(xy) bool) {
+		if readings == nil {
+			return
+		}
+		for r := range readings {
+			if r.Bank == bank && r.Flow > 0 && !math.IsInf(r.Flow, 1) && !yield(xy{r.Flow, r.Total()}) {
+				return
+			}
+		}
+	}
+}
+
 // dot is one place of a cloud with how many readings lie there.
 type dot struct {
 	xy
@@ -77,7 +89,7 @@ type dot struct {
 // outlier stays.
 func (c *cloud) dots(columns, rows int) (out []dot) {
 	at := map[[2]int]int{}
-	for _, p := range c.points {
+	for p := range c.points {
 		k := [2]int{int(c.flow.part(p.X) * float64(columns)), int(c.trim.part(p.Y) * float64(rows))}
 		i, ok := at[k]
 		if !ok {
@@ -182,10 +194,8 @@ func (c *cloud) gutterBody() string {
 
 // says is the figure in words.
 func (c *cloud) says() string {
-	byX := func(a, b xy) int { return cmp.Compare(a.X, b.X) }
-	byY := func(a, b xy) int { return cmp.Compare(a.Y, b.Y) }
-	s := fmt.Sprintf("%s. %d readings from %.3g to %.3g %s, total trim from %+.1f to %+.1f %%.", c.title, len(c.points),
-		slices.MinFunc(c.points, byX).X, slices.MaxFunc(c.points, byX).X, c.unit, slices.MinFunc(c.points, byY).Y, slices.MaxFunc(c.points, byY).Y)
+	s := fmt.Sprintf("%s. %d readings from %.3g to %.3g %s, total trim from %+.1f to %+.1f %%.", c.title, c.count,
+		c.over.lo, c.over.hi, c.unit, c.span.lo, c.span.hi)
 	if f := c.fit; f.High > 0 {
 		s += fmt.Sprintf(" The fitted curve goes from %+.1f %% at %.3g to %+.1f %% at %.3g.", f.AtLow.Value, f.Low, f.AtHigh.Value, f.High)
 	}

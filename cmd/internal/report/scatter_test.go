@@ -10,6 +10,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/analysis/trimmap"
 	"pushback/decode"
@@ -20,12 +21,15 @@ import (
 // outlier is lost.
 func TestDotsKeepOutliers(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s := &Side{Map: trimmap.Map{Data: trimmap.Data{FlowUnit: "g/s"}, Banks: []trimmap.Result{{Bank: 1}}}}
+		s := &Subject{Map: trimmap.Map{Data: trimmap.Data{FlowUnit: "g/s"}, Banks: []trimmap.Result{{Bank: 1}}}}
+		var readings []trimmap.Reading
 		for i := range rapid.IntRange(1, 300).Draw(t, "n") {
-			s.Map.Readings = append(s.Map.Readings, trimmap.Reading{At: float64(i), Bank: 1,
+			readings = append(readings, trimmap.Reading{At: float64(i), Bank: 1,
 				Flow: rapid.Float64Range(0.1, 200).Draw(t, "flow"), Short: rapid.Float64Range(-100, 99).Draw(t, "trim")})
 		}
-		c := clouds([]*Side{s})[0]
+		s.Map.Readings = slices.Values(readings)
+		c := clouds([]*Subject{s})[0]
+		points := slices.Collect(c.points)
 		const columns, rows = 40, 20
 		dots, n := c.dots(columns, rows), 0
 		place := func(p xy) [2]int {
@@ -33,7 +37,7 @@ func TestDotsKeepOutliers(t *testing.T) {
 		}
 		at := map[[2]int]bool{}
 		for _, d := range dots {
-			if !slices.Contains(c.points, d.xy) {
+			if !slices.Contains(points, d.xy) {
 				t.Fatalf("%v was never read", d.xy)
 			}
 			if at[place(d.xy)] {
@@ -42,7 +46,7 @@ func TestDotsKeepOutliers(t *testing.T) {
 			at[place(d.xy)] = true
 			n += d.n
 		}
-		for _, p := range c.points {
+		for _, p := range points {
 			if !at[place(p)] {
 				t.Fatalf("no dot for %v", p)
 			}
@@ -50,8 +54,8 @@ func TestDotsKeepOutliers(t *testing.T) {
 				t.Fatalf("%v is off the axes", p)
 			}
 		}
-		if n != len(c.points) {
-			t.Fatalf("%d of %d readings are counted", n, len(c.points))
+		if n != len(points) || n != c.count {
+			t.Fatalf("%d of %d readings are counted", n, len(points))
 		}
 	})
 }
@@ -59,9 +63,10 @@ func TestDotsKeepOutliers(t *testing.T) {
 // Sides are drawn on the same axes, and the curve is the fit's.
 func TestCloudsOfTwoSides(t *testing.T) {
 	r := sample("words", 2)
-	r.Sides[1].Map.Readings = slices.Clone(r.Sides[1].Map.Readings)
-	r.Sides[1].Map.Readings[3].Short, r.Sides[1].Map.Readings[3].Flow = 47, 61
-	cs := clouds(r.Sides)
+	readings := slices.Collect(r.Subjects[1].Map.Readings)
+	readings[3].Short, readings[3].Flow = 47, 61
+	r.Subjects[1].Map.Readings = slices.Values(readings)
+	cs := clouds(r.Subjects)
 	if len(cs) != 2 || cs[0].flow != cs[1].flow || cs[0].trim != cs[1].trim || cs[0].trim.hi != 50 || cs[0].flow.hi < 61 {
 		t.Errorf("%+v, %+v", cs[0].trim, cs[0].flow)
 	}
@@ -78,21 +83,21 @@ func TestCloudsOfTwoSides(t *testing.T) {
 // A wide-range sensor's lambda is drawn in place of a voltage, around 1, and fuel cut-off
 // does not spread its axis.
 func TestWideRange(t *testing.T) {
-	tr := NewTrace("B1S1")
+	tr := dossier.NewTrace(b1s1)
 	for i, v := range []float64{0.99, 1.01, 1.99, 0.96} {
 		at := time.Duration(i) * time.Second
 		_ = tr.Write(session.Frame{Record: obd.Record{At: at}, Samples: []decode.Sample{
 			{Signal: decode.ByName("EQ_RAT11"), Sent: at, Received: at, Value: v},
 			{Signal: decode.ByName("O2S12"), Sent: at, Received: at, Value: 0.7}}})
 	}
-	if !tr.Wide() || len(tr.Lambda) != 4 {
+	if !tr.Wide() || tr.Lambda.Len() != 4 {
 		t.Fatalf("%+v", tr)
 	}
-	if s := tr.upperScale(tr); s != (scale{0.9, 1.5}) {
+	if s := (trace{tr}).upperScale(trace{tr}); s != (scale{0.9, 1.5}) {
 		t.Errorf("%+v", s)
 	}
 	r := sample("words", 1)
-	r.Sides[0].Trace = tr
+	r.Subjects[0].Trace = tr
 	var b bytes.Buffer
 	if err := r.WriteSVG(&b, "traces"); err != nil {
 		t.Fatal(err)

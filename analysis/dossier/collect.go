@@ -1,0 +1,173 @@
+package dossier
+
+import (
+	"context"
+	"math"
+	"time"
+
+	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/analysis/switching"
+	"pushback/analysis/trimmap"
+	"pushback/obd"
+)
+
+// Hash is a running hash of records, as the store makes it.
+type Hash interface {
+	Add(obd.Record) error
+	Sum() []byte
+}
+
+// Setup says how a session is to be judged, and what is known of it beside its records.
+type Setup struct {
+	session.Setup
+	Vehicle string // as people named it; "" unknown
+	Hash    Hash   // of no records yet; nil: none is wanted
+	Traces  bool   // they are wanted: hours of readings take room
+	Trims   bool   // the same
+}
+
+// Dossier is all that can be said of one session.
+type Dossier struct {
+	Setup   Setup
+	Verdict analysis.Verdict
+	Reasons []string // what was weighed for it, as the judge gives them
+	Events  []analysis.Event
+	Figures analysis.Figures // over all engine speeds, while nobody forced
+	VehicleData
+	History    CodeHistory
+	Readiness  Readiness
+	Conditions []Range          // that were read
+	Fuel       []FuelShare      // of the first fuel system
+	Switching  []switching.Band // by engine speed, while nobody forced
+	Trace      *Trace           // nil: not wanted
+	Records    int
+	Sum        []byte        // of the records; nil: not wanted
+	End        time.Duration // of the last record
+
+	trims     *trimmap.Collector
+	codesRead map[string]bool // states
+	forced    []trimmap.Span
+}
+
+// Collect judges the records of src and gathers what they show. It fails where src does.
+func Collect(ctx context.Context, src session.Source, s Setup) (*Dossier, error) {
+	c := NewCollector(s)
+	res, err := session.Run(ctx, src, c.Judge, c)
+	if err != nil {
+		return nil, err
+	}
+	return c.Dossier(res), nil
+}
+
+// A Collector is the sink that gathers a dossier, for a session that is run by others too.
+type Collector struct {
+	Judge *session.Judge
+	Found *session.Findings // so far
+
+	d          *Dossier
+	conditions conditions
+	switches   *switching.Collector
+}
+
+// NewCollector returns a collector with the judge that the session is to be run with.
+func NewCollector(s Setup) *Collector {
+	judge := session.NewJudge(s.Setup)
+	c := &Collector{Judge: judge, Found: session.NewFindings(judge), d: &Dossier{Setup: s, trims: &trimmap.Collector{}},
+		conditions: newConditions(), switches: switching.NewCollector(s.Sensor.String())}
+	if s.Traces {
+		c.d.Trace = NewTrace(s.Sensor)
+	}
+	return c
+}
+
+// Write takes one frame.
+func (c *Collector) Write(f session.Frame) error {
+	for _, s := range f.Samples {
+		c.conditions.add(s)
+		if c.d.Setup.Trims {
+			c.d.trims.Add(s)
+		}
+		c.switches.Add(s)
+	}
+	for _, e := range f.Events {
+		c.event(e)
+	}
+	if c.d.Trace != nil {
+		if err := c.d.Trace.Write(f); err != nil {
+			return err
+		}
+	}
+	if h := c.d.Setup.Hash; h != nil && !f.Last {
+		if err := h.Add(f.Record); err != nil {
+			return err
+		}
+	}
+	return c.Found.Write(f)
+}
+
+// event keeps in mind when somebody forced.
+func (c *Collector) event(e analysis.Event) {
+	d := c.d
+	switch n := len(d.forced); e.Name {
+	case analysis.ForceBegins:
+		d.forced = append(d.forced, trimmap.Span{From: e.T, To: math.Inf(1)})
+	case analysis.ForceEnds:
+		if n > 0 {
+			d.forced[n-1].To = e.T
+		}
+	}
+}
+
+// Dossier returns what was gathered, at the session's end.
+func (c *Collector) Dossier(res session.Result) *Dossier {
+	d := c.d
+	if n := len(d.forced); n > 0 && math.IsInf(d.forced[n-1].To, 1) {
+		d.forced[n-1].To = res.End.Seconds()
+	}
+	spans := make([]switching.Span, len(d.forced))
+	for i, f := range d.forced {
+		spans[i] = switching.Span(f)
+	}
+	d.Verdict, d.Reasons, d.Events, d.Figures = res.Verdict, c.Judge.Reasons(), res.Events, c.Judge.Figures()
+	d.Records, d.End = res.Records, res.End
+	d.Switching = c.switches.Bands(spans)
+	d.VehicleData = VehicleDataOf(c.Found, d.Events, d.Switching, d.Setup.Sensor.String())
+	d.codesRead = map[string]bool{}
+	for state := range c.Found.Codes {
+		d.codesRead[state] = true
+	}
+	d.History, d.Readiness = codeHistory(c.Found, d.Events), readinessOf(c.Found)
+	d.Conditions, d.Fuel = c.conditions.all(), c.conditions.shares()
+	if h := d.Setup.Hash; h != nil {
+		d.Sum = h.Sum()
+	}
+	c.switches = nil // hours of readings that are not needed any more
+	return d
+}
+
+// TrimData is the trims that count, with the engine's displacement in litres, 0 unknown.
+func (d *Dossier) TrimData(litres float64) trimmap.Data { return d.trims.Data(d.forced, litres) }
+
+// Trims is the map of the trims that count, with the engine's displacement in litres, 0 unknown.
+func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.TrimData(litres)) }
+
+// Forcing is what shows that somebody forced the signal or the mixture.
+type Forcing uint8
+
+const (
+	NotForced   Forcing = iota // nothing does
+	ForceMarked                // the technician's marks alone
+	ForceSeen                  // the watcher saw a force
+)
+
+// Forcing is how the session was forced.
+func (d *Dossier) Forcing() Forcing {
+	switch {
+	case len(d.forced) > 0:
+		return ForceSeen
+	case d.Trace != nil && d.Trace.Marked():
+		return ForceMarked
+	}
+	return NotForced
+}

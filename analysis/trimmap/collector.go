@@ -1,0 +1,353 @@
+package trimmap
+
+import (
+	"cmp"
+	"iter"
+	"math"
+	"slices"
+
+	"pushback/analysis/stats"
+	"pushback/decode"
+)
+
+// How long a value holds by itself, s, and how far apart two that agree may be to hold for
+// what lies between them: polled in turn on a slow bus a round takes seconds.
+const (
+	freshSpeed   = 4.0
+	freshAir     = 9.0
+	freshSlow    = 90.0
+	betweenSpeed = 10.0
+	betweenAir   = 30.0
+)
+
+// latest is the last two values of a signal.
+type latest struct {
+	at, v, before float64
+	n             int
+	waiting       []int // raws for which it was too old
+}
+
+func (l *latest) set(at, v float64) { l.before, l.v, l.at, l.n = l.v, v, at, l.n+1 }
+
+// reach sets the value and gives those that waited for it the one before, where the two
+// agree and are not too far apart.
+func (l *latest) reach(at, v, share, between float64, give func(raw int, v float64)) {
+	was := *l
+	l.set(at, v)
+	if was.n > 0 && at-was.at <= between && l.steady(share) {
+		for _, i := range l.waiting {
+			give(i, was.v)
+		}
+	}
+	l.waiting = l.waiting[:0]
+}
+
+// or is the value if it is not older than fresh; else raw i waits for the next, unless that
+// must come too late.
+func (l *latest) or(at, fresh, between float64, i int) float64 {
+	v := l.get(at, fresh)
+	if math.IsNaN(v) && l.n > 0 && at-l.at <= between {
+		l.waiting = append(l.waiting, i)
+	}
+	return v
+}
+
+// get is the value if it is not older than fresh.
+func (l *latest) get(at, fresh float64) float64 {
+	if l.n == 0 || at-l.at > fresh {
+		return math.NaN()
+	}
+	return l.v
+}
+
+// steady reports whether the last step was within a share of the value.
+func (l *latest) steady(share float64) bool {
+	return l.n < 2 || math.Abs(l.v-l.before) <= share*max(math.Abs(l.v), math.Abs(l.before))
+}
+
+// raw is a reading before it is known which of its parts count. A session has millions, so
+// they are narrow, and what they were read under stands once for all that share it: trim is read
+// many times as often as anything else. A value of service 01 has 16 bits at most.
+type raw struct {
+	at    float64
+	short float32
+	under uint32 // place in Collector.unders
+}
+
+// under is what readings were read under; NaN: not known.
+type under struct {
+	long, rpm, load, coolant, maf, pressure, intake, status float32 // status NaN: never read
+	bank                                                    uint8
+	steady                                                  bool
+	beside                                                  bool // the trim came with the sensor's voltage
+}
+
+// same reports whether two are the same, where NaN is as NaN.
+func (u *under) same(o *under) bool {
+	like := func(a, b float32) bool { return math.Float32bits(a) == math.Float32bits(b) }
+	return like(u.long, o.long) && like(u.rpm, o.rpm) && like(u.load, o.load) && like(u.coolant, o.coolant) && like(u.maf, o.maf) &&
+		like(u.pressure, o.pressure) && like(u.intake, o.intake) && like(u.status, o.status) && u.bank == o.bank && u.steady == o.steady && u.beside == o.beside
+}
+
+func (u *under) reading(r *raw, by Flow, litres float64) Reading {
+	return Reading{At: r.at, Bank: int(u.bank), Short: float64(r.short), Long: float64(u.long), RPM: float64(u.rpm), Load: float64(u.load),
+		Flow: u.flow(by, litres), Coolant: float64(u.coolant)}
+}
+
+// Collector takes the samples of one session in order of time.
+type Collector struct {
+	speed, load, maf, pressure, intake, coolant latest
+	status, long                                [5]latest // by fuel system, and by bank
+	blocks                                      []*[blockSize]raw
+	n                                           int // readings in them
+	unders                                      []under
+	end                                         float64
+}
+
+// Add takes one sample.
+func (c *Collector) Add(s decode.Sample) {
+	if s.Missing {
+		return
+	}
+	at := (s.Sent + s.Received).Seconds() / 2
+	c.end = max(c.end, at)
+	switch name := s.Signal.Name; name {
+	case "RPM":
+		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, c.give(func(u *under, v float32) { u.rpm = v }))
+	case "LOAD_PCT":
+		c.load.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.load = v }))
+	case "MAF":
+		c.maf.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.maf = v }))
+	case "MAP":
+		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.pressure = v }))
+	case "IAT":
+		c.intake.set(at, s.Value)
+	case "ECT":
+		c.coolant.set(at, s.Value)
+	case "FUELSYS1", "FUELSYS2":
+		c.status[name[7]-'0'].set(at, s.Value)
+	case "LONGFT1", "LONGFT2", "LONGFT3", "LONGFT4":
+		c.long[name[6]-'0'].set(at, s.Value)
+	case "SHRTFT1", "SHRTFT2", "SHRTFT3", "SHRTFT4":
+		c.trim(at, int(name[6]-'0'), s.Value, false)
+	case "SHRTFT11", "SHRTFT21", "SHRTFT31", "SHRTFT41":
+		c.trim(at, int(name[6]-'0'), s.Value, true)
+	}
+}
+
+func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
+	i := c.n
+	u := under{bank: uint8(bank), rpm: float32(c.speed.or(at, freshSpeed, betweenSpeed, i)),
+		load: float32(c.load.or(at, freshAir, betweenAir, i)), coolant: float32(c.coolant.get(at, freshSlow)),
+		maf: float32(c.maf.or(at, freshAir, betweenAir, i)), pressure: float32(c.pressure.or(at, freshAir, betweenAir, i)),
+		intake: float32(c.intake.get(at, freshSlow)), beside: beside, status: float32(math.NaN())}
+	if l := c.long[bank]; l.n > 0 {
+		u.long = float32(l.v)
+	}
+	// Fuel system 2 is the second bank's where there are two; a car may use one for both.
+	system := 1
+	if bank%2 == 0 && c.status[2].n > 0 && c.status[2].v != 0 {
+		system = 2
+	}
+	if s := c.status[system]; s.n > 0 {
+		u.status = float32(s.v)
+	}
+	u.steady = c.speed.steady(steadySpeed) && c.load.steady(steadyFlow) && c.maf.steady(steadyFlow) && c.pressure.steady(steadyFlow)
+	if i%blockSize == 0 {
+		c.blocks = append(c.blocks, new([blockSize]raw))
+	}
+	*c.raw(i) = raw{at, float32(short), c.place(u)}
+	c.n++
+}
+
+// place is where u stands in unders: with several trims in turn it is one of the last few.
+func (c *Collector) place(u under) uint32 {
+	for k := len(c.unders) - 1; k >= max(0, len(c.unders)-4); k-- {
+		if c.unders[k].same(&u) {
+			return uint32(k)
+		}
+	}
+	c.unders = append(c.unders, u)
+	return uint32(len(c.unders) - 1)
+}
+
+// give gives a value to raws that waited for it.
+func (c *Collector) give(set func(*under, float32)) func(raw int, v float64) {
+	return func(i int, v float64) {
+		r := c.raw(i)
+		u := c.unders[r.under]
+		set(&u, float32(v))
+		r.under = c.place(u)
+	}
+}
+
+func (c *Collector) raw(i int) *raw { return &c.blocks[i/blockSize][i%blockSize] }
+
+// blockSize is how many readings lie in one piece of memory: those of a long session are
+// not copied as they become more.
+const blockSize = 1024
+
+// Data returns the readings that count. forced are the stretches in which somebody
+// held the signal or the mixture; litres is the engine's displacement, 0 unknown. Nothing may be
+// added while its readings are gone through.
+func (c *Collector) Data(forced []Span, litres float64) Data {
+	d := Data{Seconds: c.end}
+	ch := c.choose()
+	total, metered, dense, loaded := 0, 0, 0, 0
+	for _, u := range c.each(ch) {
+		total++
+		d.Status = d.Status || known(u.status)
+		metered += count(u.maf)
+		dense += count(u.pressure + u.intake)
+		loaded += count(u.load)
+	}
+	switch most := total * 8 / 10; {
+	case total == 0:
+		d.Flow = NoFlow
+	case metered >= most:
+		d.Flow, d.FlowUnit = Metered, "g/s"
+	case dense >= most && litres > 0:
+		d.Flow, d.FlowUnit = SpeedDensity, "g/s"
+	case dense >= most:
+		d.Flow, d.FlowUnit = SpeedDensity, "g/s per litre"
+	case loaded >= most:
+		d.Flow, d.FlowUnit = ByLoad, "1000 rpm at full load"
+	default:
+		d.Flow = NoFlow
+	}
+	if litres == 0 {
+		litres = 1
+	}
+	flow, status := d.Flow, d.Status
+	d.Readings = func(yield func(Reading) bool) {
+		s := sieve{status: status, forced: forced}
+		for r, u := range c.each(ch) {
+			if s.counts(r, u) && !yield(u.reading(r, flow, litres)) {
+				return
+			}
+		}
+	}
+	s := sieve{status: status, forced: forced}
+	for r, u := range c.each(ch) {
+		if s.counts(r, u) {
+			d.Count++
+		}
+	}
+	d.Left = s.left
+	return d
+}
+
+// sieve lets those readings through, one after the other, that count.
+type sieve struct {
+	status bool // fuel status was read
+	forced []Span
+	zeros  [5]int // in a row, by bank
+	left   Left
+}
+
+func (s *sieve) counts(r *raw, u *under) bool {
+	if r.short == 0 {
+		s.zeros[u.bank]++
+	} else {
+		s.zeros[u.bank] = 0
+	}
+	switch {
+	case !known(u.rpm):
+		s.left.Unknown++
+	case u.rpm < turning:
+		s.left.Stopped++
+	case known(u.status) && int(u.status)&0x12 == 0, !s.status && s.zeros[u.bank] >= zeros: // not closed, nor closed with a fault
+		s.left.OpenLoop++
+	case u.coolant < warm:
+		s.left.Cold++
+	case slices.ContainsFunc(s.forced, func(f Span) bool { return f.From-1 <= r.at && r.at <= f.To+recovery }):
+		s.left.Forced++
+	case !u.steady:
+		s.left.Unsteady++
+	default:
+		return true
+	}
+	return false
+}
+
+func (u *under) flow(by Flow, litres float64) float64 {
+	switch by {
+	case Metered:
+		return float64(u.maf)
+	case SpeedDensity:
+		return AirFlow(float64(u.pressure), float64(u.rpm), float64(u.intake), litres)
+	case ByLoad:
+		return float64(u.rpm) / 1000 * float64(u.load) / 100
+	}
+	return math.NaN()
+}
+
+func known(v float32) bool { return v == v } // not NaN
+
+func count(v float32) int {
+	if known(v) {
+		return 1
+	}
+	return 0
+}
+
+// choice says which raws may be believed, and in which order they are in time.
+type choice struct {
+	leave [5]bool  // of a bank: those that came beside the voltage
+	order []uint32 // nil: as they came
+}
+
+// each goes through the raws that were chosen.
+func (c *Collector) each(ch choice) iter.Seq2[*raw, *under] {
+	return func(yield func(*raw, *under) bool) {
+		for i := range c.n {
+			if ch.order != nil {
+				i = int(ch.order[i])
+			}
+			r := c.raw(i)
+			u := &c.unders[r.under]
+			if u.beside && ch.leave[u.bank] {
+				continue
+			}
+			if !yield(r, u) {
+				return
+			}
+		}
+	}
+}
+
+// choose takes each bank's trims from the signals that may be believed: the trim
+// beside the voltage only where it agrees with the bank's own, or where there is no other.
+func (c *Collector) choose() choice {
+	var banks [5]struct {
+		own    *raw // the last one
+		beside bool
+		diffs  []float64
+	}
+	var ch choice
+	sorted, last := true, math.Inf(-1)
+	for r, u := range c.each(choice{}) {
+		sorted, last = sorted && r.at >= last, r.at
+		b := &banks[u.bank]
+		if !u.beside {
+			b.own = r
+			continue
+		}
+		b.beside = true
+		if b.own != nil && r.at-b.own.at < 1 {
+			b.diffs = append(b.diffs, math.Abs(float64(r.short-b.own.short)))
+		}
+	}
+	for i := range banks {
+		b := &banks[i]
+		ch.leave[i] = b.beside && b.own != nil && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*100.0/128)
+	}
+	if !sorted {
+		ch.order = make([]uint32, c.n)
+		for i := range ch.order {
+			ch.order[i] = uint32(i)
+		}
+		slices.SortStableFunc(ch.order, func(a, b uint32) int { return cmp.Compare(c.raw(int(a)).at, c.raw(int(b)).at) })
+	}
+	return ch
+}

@@ -1,0 +1,120 @@
+package sheet
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"pushback/analysis/dossier"
+	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
+)
+
+// Vehicle is the JSON of what a look at a car found.
+type Vehicle struct {
+	Bus       string    `json:"bus"`
+	Adapter   string    `json:"adapter"`
+	VoltageV  float64   `json:"voltage_v"` // at the connector; 0 unknown
+	Quirks    []string  `json:"quirks"`
+	Computers []string  `json:"computers"`
+	Engine    string    `json:"engine"` // the computer that is watched
+	Sensors   []Sensor  `json:"sensors"`
+	Watching  string    `json:"watching"`
+	Signals   []string  `json:"signals"`        // supported, by the standard's short names
+	RateHz    float64   `json:"readings_per_s"` // of the watched sensor
+	Share     float64   `json:"share_of_ideal"` // of the rate at which nothing else is read; 0 unknown
+	Codes     []Code    `json:"codes"`
+	Ready     bool      `json:"ready"`
+	Reasons   []string  `json:"reasons"`
+	Checks    []Check   `json:"checks"`
+	Monitors  *Monitors `json:"monitors"`     // null: not read
+	Tests     []OwnTest `json:"own_tests"`    // services 05 and 06
+	Freeze    *Freeze   `json:"freeze_frame"` // null: none
+	Ask       []string  `json:"ask"`          // what no data tells
+
+	data   dossier.VehicleData
+	checks []dossier.Check
+}
+
+// Sensor is the JSON of an oxygen sensor that the computer names.
+type Sensor struct {
+	Name string `json:"name"`
+	Kind string `json:"kind"`
+	PID  string `json:"pid"`
+}
+
+// Check is the JSON of one condition for a test, and what to do when it is not met.
+type Check struct {
+	What  string             `json:"what"`
+	State dossier.CheckState `json:"state"` // ok, unmet, unknown
+	Found string             `json:"found"` // what was seen; "" nothing
+	Do    string             `json:"do"`    // "" nothing to do
+}
+
+// Tell fills in what the computers told and the conditions for a test.
+func (v *Vehicle) Tell(data dossier.VehicleData, checks []dossier.Check) {
+	v.data, v.checks = data, checks
+	j := VehicleDataOf(data)
+	v.Codes, v.Monitors, v.Tests, v.Freeze = j.Codes, j.Monitors, j.Tests, j.Freeze
+	v.Checks = each(checks, func(c dossier.Check) Check {
+		return Check{words.CheckTitle(c.ID), c.State, words.CheckFound(c), words.CheckDo(c)}
+	})
+	v.Ask = words.Questions
+}
+
+// Write prints it.
+func (v *Vehicle) Write(w io.Writer) {
+	say := func(what, format string, args ...any) { line(w, what, fmt.Sprintf(format, args...)) }
+	say("bus", "%s", v.Bus)
+	adapter := v.Adapter
+	if v.VoltageV > 0 {
+		adapter += fmt.Sprintf(", %.1f V at the connector", v.VoltageV)
+	}
+	say("adapter", "%s", adapter)
+	for _, q := range v.Quirks {
+		say("", "%s", q)
+	}
+	say("computers", "%s (engine: %s)", strings.Join(v.Computers, ", "), v.Engine)
+	what := "sensors"
+	for _, s := range v.Sensors {
+		say(what, "%s %s (PID %s)", s.Name, s.Kind, s.PID)
+		what = ""
+	}
+	if len(v.Signals) > 0 {
+		term.Indent(w, fmt.Sprintf("%-12s ", "signals"), strings.Join(v.Signals, " "))
+	}
+	rate := fmt.Sprintf("%.1f readings/s of %s", v.RateHz, v.Watching)
+	if v.Share > 0 {
+		rate += fmt.Sprintf(", %.0f %% of what there would be if nothing else were read", 100*v.Share)
+	}
+	say("rate", "%s", rate)
+	WriteCodesRead(w, dossier.VehicleData{Codes: v.data.Codes, Freeze: v.data.Freeze, Monitors: v.data.Monitors})
+	writeTests(w, v.data.Tests)
+	fmt.Fprintln(w)
+	v.writeChecks(w)
+	if v.Ready {
+		say("ready", "yes, for a test of %s", v.Watching)
+	} else {
+		say("ready", "NO: %s", strings.Join(v.Reasons, "; "))
+	}
+}
+
+var checkSigns = map[dossier.CheckState]string{dossier.Met: "✓", dossier.Unmet: "✗", dossier.Unknown: "?"}
+
+func (v *Vehicle) writeChecks(w io.Writer) {
+	for _, c := range v.Checks {
+		text := checkSigns[c.State] + " " + c.What
+		if c.Found != "" {
+			text += ": " + c.Found
+		}
+		fmt.Fprintln(w, text)
+		if c.Do != "" {
+			fmt.Fprintln(w, "    what to do:", c.Do)
+		}
+	}
+	fmt.Fprintln(w, "\nno data tells, so find out:")
+	for _, q := range v.Ask {
+		term.Indent(w, "  - ", q)
+	}
+	fmt.Fprintln(w)
+}

@@ -1,0 +1,211 @@
+package sheet
+
+import (
+	"fmt"
+	"io"
+	"math"
+
+	"pushback/analysis"
+	"pushback/analysis/dossier"
+	"pushback/analysis/session"
+	"pushback/analysis/switching"
+	"pushback/cmd/internal/words"
+	"pushback/decode"
+)
+
+// VehicleData is the JSON of what a car's computers told of themselves.
+type VehicleData struct {
+	Codes    []Code     `json:"codes"`
+	Freeze   *Freeze    `json:"freeze_frame"` // null: none
+	Monitors *Monitors  `json:"monitors"`     // null: not read
+	Tests    []OwnTest  `json:"own_tests"`
+	Cleared  *CodesRead `json:"cleared"` // what was there when codes were cleared; null: they were not
+}
+
+// Code is the JSON of a trouble code.
+type Code struct {
+	Code    string `json:"code"`
+	State   string `json:"state"`   // stored, pending, permanent
+	Meaning string `json:"meaning"` // "" unknown
+	ByTest  bool   `json:"by_test"` // it was set while the test ran, so by the test
+}
+
+// Freeze is the JSON of a freeze frame.
+type Freeze struct {
+	Code    string  `json:"code"`
+	Meaning string  `json:"meaning"`
+	Values  []Value `json:"values"`
+}
+
+// Value is the JSON of one value of a freeze frame.
+type Value struct {
+	Name  string `json:"name"`
+	Value Number `json:"value"`
+	Unit  string `json:"unit"`
+}
+
+// Monitors is the JSON of the monitors as last read.
+type Monitors struct {
+	Complete    []string `json:"complete"`
+	NotComplete []string `json:"not_complete"`
+	Finished    []string `json:"finished_here"` // during this session
+}
+
+// OwnTest is the JSON of one of the computer's own figures beside the recording's.
+type OwnTest struct {
+	ID       string `json:"id"` // service, monitor, test or part in hexadecimal
+	Sensor   string `json:"sensor"`
+	What     string `json:"what"`
+	Unit     string `json:"unit"`
+	Value    Number `json:"value"`
+	Min      Number `json:"min"` // null: no limit
+	Max      Number `json:"max"`
+	Passed   bool   `json:"passed"`
+	NotRun   bool   `json:"not_run"`  // not completed since the codes were cleared
+	Recorded Number `json:"recorded"` // the same from the recording; null: not measured
+	Differs  string `json:"differs"`  // in words; "" it does not
+}
+
+// CodesRead is the JSON of what clearing takes away.
+type CodesRead struct {
+	Codes    []Code    `json:"codes"`
+	Freeze   *Freeze   `json:"freeze_frame"`
+	Monitors *Monitors `json:"monitors"`
+}
+
+// VehicleDataOf is the JSON of v.
+func VehicleDataOf(v dossier.VehicleData) VehicleData {
+	j := VehicleData{Codes: each(v.Codes, codeOf), Freeze: freezeOf(v.Freeze), Monitors: monitorsOf(v.Monitors), Tests: each(v.Tests, testOf)}
+	if v.BeforeClear != nil {
+		c := CodesReadOf(*v.BeforeClear)
+		j.Cleared = &c
+	}
+	return j
+}
+
+// CodesReadOf is the JSON of what clearing takes away.
+func CodesReadOf(v dossier.VehicleData) CodesRead {
+	return CodesRead{each(v.Codes, codeOf), freezeOf(v.Freeze), monitorsOf(v.Monitors)}
+}
+
+func codeOf(c dossier.Code) Code { return Code{c.Code, c.State, words.TroubleCode(c.Code), c.ByTest} }
+
+func freezeOf(f *dossier.Freeze) *Freeze {
+	if f == nil {
+		return nil
+	}
+	return &Freeze{f.Code, words.TroubleCode(f.Code), each(f.Values, func(v dossier.Value) Value { return Value{v.Name, Number(v.Value), v.Unit} })}
+}
+
+func monitorsOf(m *dossier.Monitors) *Monitors {
+	if m == nil {
+		return nil
+	}
+	return &Monitors{list(m.Complete), list(m.Incomplete), list(m.Finished)}
+}
+
+func testOf(t dossier.OwnTest) OwnTest {
+	return OwnTest{ID: t.ID(), Sensor: t.Sensor, What: t.What, Unit: t.Unit, Value: Number(t.Value), Min: Number(t.Min), Max: Number(t.Max),
+		Passed: t.Passed(), NotRun: t.NotRun, Recorded: Number(t.Recorded), Differs: words.DifferenceText(t.Differs)}
+}
+
+// Found is the JSON line of a session that runs, or runs again: what the computers told, beside
+// the recording's figures over all engine speeds (Stored has them by speed).
+type Found struct {
+	Kind string `json:"kind"`
+	VehicleData
+}
+
+// FoundOf is that line.
+func FoundOf(found *session.Findings, events []analysis.Event, f analysis.Figures, watching decode.SensorID) Found {
+	all := switching.Band{Low: f.Low, High: f.High, Mean: f.Mean, Per10s: f.Per10s, PerSecond: f.PerSecond, Period: math.NaN(), Readings: f.Readings}
+	return Found{"found", VehicleDataOf(dossier.VehicleDataOf(found, events, []switching.Band{all}, watching.String()))}
+}
+
+// line prints a name of twelve columns and a text.
+func line(w io.Writer, what, text string) { fmt.Fprintf(w, "%-12s %s\n", what, text) }
+
+// WriteVehicleData prints what a stored session's computers told, and how the sensor switched.
+func WriteVehicleData(w io.Writer, d *dossier.Dossier) {
+	v := d.VehicleData
+	if v.BeforeClear != nil {
+		fmt.Fprintln(w, "before the codes were cleared:")
+		WriteCodesRead(w, *v.BeforeClear)
+		fmt.Fprintln(w, "after:")
+	}
+	writeCodes(w, v.Codes)
+	writeFreeze(w, v.Freeze)
+	writeMonitors(w, v.Monitors)
+	writeTests(w, v.Tests)
+	for _, b := range d.Switching {
+		writeBand(w, b)
+	}
+}
+
+// WriteCodesRead prints what clearing takes away.
+func WriteCodesRead(w io.Writer, v dossier.VehicleData) {
+	if len(v.Codes) == 0 {
+		line(w, "codes", "none")
+	}
+	writeCodes(w, v.Codes)
+	writeFreeze(w, v.Freeze)
+	writeMonitors(w, v.Monitors)
+}
+
+func writeCodes(w io.Writer, codes []dossier.Code) {
+	for _, c := range codes {
+		line(w, "code", words.CodeText(c))
+	}
+}
+
+func writeFreeze(w io.Writer, f *dossier.Freeze) {
+	if f != nil {
+		line(w, "freeze frame", words.FreezeText(*f))
+	}
+}
+
+func writeMonitors(w io.Writer, m *dossier.Monitors) {
+	if m != nil {
+		line(w, "monitors", words.MonitorsText(*m))
+	}
+}
+
+func writeTests(w io.Writer, tests []dossier.OwnTest) {
+	what := "own tests"
+	for _, t := range tests {
+		f := words.OwnTestFact(t)
+		line(w, what, f.What+": "+f.Text)
+		what = ""
+	}
+}
+
+// Stored is the JSON of what a stored session shows apart from its verdict.
+type Stored struct {
+	VehicleData
+	Switching []Band `json:"switching"`
+}
+
+// StoredOf is that JSON.
+func StoredOf(d *dossier.Dossier) Stored {
+	return Stored{VehicleDataOf(d.VehicleData), each(d.Switching, bandOf)}
+}
+
+// WriteStored prints what a stored session shows before its verdict.
+func WriteStored(w io.Writer, d *dossier.Dossier) {
+	for _, r := range d.Conditions {
+		f := words.RangeFact(r)
+		fmt.Fprintf(w, "  %-11s %s %s\n", r.Name, f.What, f.Text)
+	}
+	fig := d.Figures
+	if len(d.Switching) > 0 {
+		fig.Readings = 0 // said by speed below, and better
+	}
+	for _, text := range words.FigureLines(d.Setup.Sensor.String(), fig) {
+		fmt.Fprintln(w, text)
+	}
+	WriteVehicleData(w, d)
+	fmt.Fprintln(w)
+	for _, e := range d.Events {
+		fmt.Fprintf(w, "%7.1f s  %s\n", e.T, words.EventText(e))
+	}
+}

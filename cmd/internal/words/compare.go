@@ -1,0 +1,121 @@
+package words
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"pushback/analysis/compare"
+	"pushback/analysis/dossier"
+)
+
+// CompareLimit words what a comparison's reader must know.
+func CompareLimit(l dossier.Limit) string {
+	switch l.ID {
+	case dossier.LimitMatched:
+		return fmt.Sprintf("only %.0f %% of the readings before and %.0f %% after lie in conditions that both have", 100*l.Shares[0], 100*l.Shares[1])
+	case dossier.LimitGone:
+		return "a code that is gone proves no repair: it may have been cleared"
+	case dossier.LimitMonitors:
+		return fmt.Sprintf("the computer has not finished its own tests since (%s)", strings.Join(l.Names, ", "))
+	case dossier.LimitVehicles:
+		return fmt.Sprintf("the sessions name different vehicles: %s and %s", Printable(l.Names[0]), Printable(l.Names[1]))
+	case dossier.LimitSensors:
+		return fmt.Sprintf("different sensors were watched: %s and %s", l.Names[0], l.Names[1])
+	}
+	return ""
+}
+
+// CompareLimits words all of them.
+func CompareLimits(limits []dossier.Limit) []string {
+	out := []string{}
+	for _, l := range limits {
+		out = append(out, CompareLimit(l))
+	}
+	return out
+}
+
+// ForceName names what of the force test is compared; a proof by its id.
+func ForceName(p dossier.ForcePair) string {
+	switch p.What {
+	case dossier.ForceProof:
+		return string(p.Proof)
+	case dossier.ForceLatency:
+		return "answer to " + string(p.Side)
+	case dossier.ForceRate:
+		return "speed of answer to " + string(p.Side)
+	}
+	return "conclusion"
+}
+
+// ForceText words one side of such a pair; "" where it is not known.
+func ForceText(what dossier.ForceFigure, v dossier.ForceValue) string {
+	switch {
+	case what != dossier.ForceLatency && what != dossier.ForceRate:
+		return v.Said
+	case !v.Known():
+		return ""
+	case what == dossier.ForceLatency:
+		return fmt.Sprintf("after %.2f to %.2f s", v.Lo, v.Hi)
+	}
+	return fmt.Sprintf("%.2f to %.2f %%/s", v.Lo, v.Hi)
+}
+
+// ForceRow is what, before, after, answer.
+func ForceRow(p dossier.ForcePair) []string {
+	return []string{plain(ForceName(p)), plain(ForceText(p.What, p.Before)), plain(ForceText(p.What, p.After)), plain(string(p.Answer))}
+}
+
+// SensorRow is what, before, after, difference, answer; ok is false where neither side was measured.
+func SensorRow(f compare.Figure) (cells []string, ok bool) {
+	text := func(v float64) string {
+		if math.IsNaN(v) {
+			return "not measurable"
+		}
+		return strings.TrimSpace(fmt.Sprintf("%.2f %s", v, f.Unit))
+	}
+	diff := ""
+	if !math.IsNaN(f.Diff.Lo + f.Diff.Hi) {
+		diff = fmt.Sprintf("%+.2f (%+.2f to %+.2f)", f.Diff.Value, f.Diff.Lo, f.Diff.Hi)
+	}
+	return []string{f.Band + ": " + f.What, text(f.Before), text(f.After), diff, plain(string(f.Answer))},
+		!math.IsNaN(f.Before) || !math.IsNaN(f.After)
+}
+
+// TestRow is what, before, after, change; ok is false for what stands still by definition.
+func TestRow(p dossier.TestPair) (cells []string, ok bool) {
+	of := func(t *dossier.OwnTest) string {
+		if t == nil {
+			return "not read"
+		}
+		return TestText(t.TestResult)
+	}
+	t := p.Of()
+	return []string{strings.TrimSpace(t.Sensor + " " + t.What), of(p.Before), of(p.After), string(p.Change)}, !p.Still()
+}
+
+// plain writes a name of other programs as people do.
+func plain(s string) string { return strings.ReplaceAll(s, "_", " ") }
+
+// CompareAnswer is the answer of a comparison in large letters.
+func CompareAnswer(r compare.Result) string {
+	if r.Answer == compare.NoDifference && r.Shifted {
+		return "NEITHER BETTER NOR WORSE, BUT MOVED"
+	}
+	return strings.ToUpper(plain(string(r.Answer)))
+}
+
+// Intervals and edges of a map's cells.
+
+// DifferenceCell is a difference with its 95 % interval.
+func DifferenceCell(c compare.Change) string {
+	return fmt.Sprintf("%+.1f (%+.1f to %+.1f)", c.Diff.Value, c.Diff.Lo, c.Diff.Hi)
+}
+
+// EdgeText is the range from an edge to the next: '1000-1500', or '4000+' without an end.
+func EdgeText(edges []float64, i int) string {
+	if math.IsInf(edges[i+1], 1) {
+		return fmt.Sprintf("%.0f+", edges[i])
+	}
+	return fmt.Sprintf("%.0f-%.0f", edges[i], edges[i+1])
+}

@@ -1,0 +1,33 @@
+package words
+
+import (
+	"strings"
+	"unicode"
+)
+
+// Clean takes out of a stranger's text what would steer a terminal, and keeps the lines
+// of a note.
+func Clean(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) && r != '\n' && r != '\t' {
+			return -1
+		}
+		return r
+	}, s)
+}
+
+// Printable makes one short line of a text, for the terminal. What joins letters and
+// pictures stays, what turns the direction of writing does not.
+func Printable(s string) string {
+	const joiner = '\u200d'
+	s = strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) && r != joiner {
+			return -1
+		}
+		return r
+	}, strings.Join(strings.Fields(s), " "))
+	if r := []rune(s); len(r) > 4000 {
+		s = string(r[:4000])
+	}
+	return s
+}
