@@ -102,21 +102,21 @@ release: setup
 	$(PRINTS) completion fish > build/completions/pushback.fish
 	$(PRINTS) completion powershell > build/completions/pushback.ps1
 	$(GO) run ./cmd/licences > build/third-party-licences.txt
-	for arch in amd64 arm64; do packaging/deb.sh build/pushback-linux-$$arch $$arch '$(VERSION)' build || exit 1; done
+	for arch in amd64 arm64; do cmd/pushback/packaging/deb.sh build/pushback-linux-$$arch $$arch '$(VERSION)' build || exit 1; done
 	cd build && sha256sum pushback-* third-party-licences.txt > SHA256SUMS
 
 # Builds the release twice from what is committed, in two folders and from empty
 # caches, and compares.
 reproducible:
-	packaging/reproducible.sh
+	.ci/reproducible
 
 # The arm64 tests under qemu (gcc-aarch64-linux-gnu libc6-dev-arm64-cross qemu-user-static).
 arm64:
-	packaging/arm64.sh
+	.ci/arm64
 
 # The Windows program under wine (gcc-mingw-w64-x86-64 wine64).
 windows:
-	packaging/windows.sh
+	.ci/windows
 
 clean:
 	rm -rf bin build

@@ -266,7 +266,11 @@ func TestReportTellsWhatWasWeighed(t *testing.T) {
 	}
 }
 
-// A report of eight hours on a fast bus and on a slow one: time, and size beside it.
+// A report of eight hours on a fast bus and on a slow one: time, and size beside it. On a
+// fast bus they are 1.7 million exchanges. Five runs in turn on 2 cores, the median: 1.8 s,
+// 0.47 MB, 0.5 GB of memory; a K-line 0.3 s (-bench EightHours -benchtime 5x). How fast the
+// machine is changes by a third from hour to hour (an hour before: report 1.5 s, replay
+// 1.1 s, the shell 1.6 and 2.1 s): set them beside each other.
 func BenchmarkReportOfEightHours(b *testing.B) {
 	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141} {
 		b.Run(bus.String(), func(b *testing.B) {
@@ -284,7 +288,8 @@ func BenchmarkReportOfEightHours(b *testing.B) {
 }
 
 // Eight hours on a fast bus judged again, and how many times as long that takes as the
-// sqlite3 shell to print the rows.
+// sqlite3 shell to print the rows: 1.3 s, where the shell took 1.9 s to the null device and
+// 2.5 s through a pipe; 1.3 times its processor time, on both cores.
 func BenchmarkReplayOfEightHours(b *testing.B) {
 	shell, err := exec.LookPath("sqlite3")
 	if err != nil {
@@ -441,7 +446,7 @@ func TestReportOfNoForce(t *testing.T) {
 }
 
 // The report of eight hours on a fast bus in a real browser: from each zoom, and from a turn of the
-// page, to the next picture, ms. Sixteen are sixty pictures a second.
+// page, to the next picture, ms. Sixteen are sixty pictures a second. It took 34 in Chromium.
 func BenchmarkReportInBrowser(b *testing.B) {
 	db := filepath.Join(b.TempDir(), "p.db")
 	id := recordSim(b, db, simcar.Config{Car: simCar(b, "healthy"), Bus: obd.CAN11at500, Seed: 1, Drive: simcar.Town}, 8*time.Hour)

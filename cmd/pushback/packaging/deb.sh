@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Makes a Debian package: packaging/deb.sh BINARY ARCH VERSION FOLDER, where FOLDER holds
+# Makes a Debian package: cmd/pushback/packaging/deb.sh BINARY ARCH VERSION FOLDER, where FOLDER holds
 # man/, completions/ and third-party-licences.txt. Same input and same SOURCE_DATE_EPOCH:
 # same bytes.
 set -euo pipefail
@@ -27,8 +27,8 @@ put 644 "$here/serial-permission.rules" "$doc/examples/70-pushback-serial.rules"
 put 644 "$here/README.Debian" "$doc/README.Debian"
 put 644 "$here/copyright" "$doc/copyright"
 put 644 "$folder/third-party-licences.txt" "$doc/third-party-licences.txt"
-put 644 "$here/../README.md" "$doc/README.md"
-put 644 "$here/../CHANGELOG.md" "$doc/NEWS.md"
+put 644 "$here/../../../README.md" "$doc/README.md"
+put 644 "$here/../../../CHANGELOG.md" "$doc/NEWS.md"
 put 644 "$here/lintian-overrides" usr/share/lintian/overrides/pushback
 cat > "$root/$doc/changelog" <<CHANGELOG
 pushback ($version) unstable; urgency=medium
