@@ -63,6 +63,8 @@ var Models = []Model{
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
 	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, N: 1000, Hours: 100,
 		Tests: recordings(heldout.Narrow), Unforced: recordings(heldout.Drive)},
+	{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, N: 600, Hours: 40,
+		Tests: recordings(heldout.Wide), Unforced: recordings(heldout.WideDrive)},
 }
 
 // ModelNames are the names of all models.

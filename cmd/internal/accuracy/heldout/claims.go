@@ -24,22 +24,28 @@ func (v *view) falseClaims() map[string][]string {
 	} else {
 		never("failed", "input")
 	}
-	if v.computer.frozen || v.computer.neverAdds || !v.triedLean {
-		never("proven", "adds_fuel")
-	}
-	if v.computer.frozen || v.computer.neverCuts || !v.triedRich {
-		never("proven", "cuts_fuel")
-	}
+	// Trim that was learned the other way in the hold before may come back to nothing even
+	// where a side is barred, and that is an answer to be seen.
 	commands := !v.computer.frozen && !crossed && !deadInput && !beyond && !broken && !v.computer.cold && delivers
-	if commands && !v.computer.neverAdds {
-		never("failed", "adds_fuel")
+	for _, side := range []struct {
+		proof          string
+		moved          float64
+		barred, tested bool
+	}{
+		{"adds_fuel", v.moved("lean"), v.computer.neverAdds, v.triedLean},
+		{"cuts_fuel", v.moved("rich"), v.computer.neverCuts, v.triedRich},
+	} {
+		if v.computer.frozen || v.computer.cold || side.barred && side.moved < 0.02 || !side.tested {
+			never("proven", side.proof)
+		}
+		if commands && !side.barred || !crossed && side.moved > 0.1 {
+			never("failed", side.proof)
+		}
 	}
-	if commands && !v.computer.neverCuts {
-		never("failed", "cuts_fuel")
-	}
-	if !delivers {
+	if !delivers || v.computer.frozen || v.computer.cold {
 		never("proven", "delivery")
-	} else if commands {
+	}
+	if delivers && commands {
 		never("failed", "delivery")
 	}
 	if sensor.open || v.fault == "sensor stuck lean" || v.holds[0].leftOpen && len(v.holds) == 1 {
@@ -64,4 +70,15 @@ func (v *view) falseClaims() map[string][]string {
 		never("failed", "recovery")
 	}
 	return f
+}
+
+// moved is how far trim went at most against the holds of a side that reached the computer.
+func (v *view) moved(side string) float64 {
+	most := 0.0
+	for i := range v.holds {
+		if h := &v.holds[i]; h.side == side && h.attempted() {
+			most = max(most, h.moved)
+		}
+	}
+	return most
 }

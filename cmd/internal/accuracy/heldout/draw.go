@@ -105,7 +105,7 @@ func newLoopSpec(src source) loopSpec {
 }
 
 func newPort(src source, banks int) portSpec {
-	p := portSpec{rate: pick(src, []weighted[float64]{{6, 1}, {6, 1.5}, {14, 2}, {14, 3}, {16, 4}, {12, 6}, {14, 10}, {10, 15}, {8, 20}}) * src.between(0.9, 1.1),
+	p := portSpec{watched: "O2S11", rate: pick(src, []weighted[float64]{{6, 1}, {6, 1.5}, {14, 2}, {14, 3}, {16, 4}, {12, 6}, {14, 10}, {10, 15}, {8, 20}}) * src.between(0.9, 1.1),
 		jitter: src.between(0.02, 0.2), each: 1 + src.IntN(4), slow: []string{"FUELSYS1", "LONGFT1", "RPM", "LOAD_PCT", "ECT"}}
 	p.together = p.rate > 3.5 && src.chance(0.6)
 	if src.chance(0.8) {

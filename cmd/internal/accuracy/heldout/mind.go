@@ -96,6 +96,10 @@ func (v *view) conclusions() (accepted, undecided []string) {
 		if v.fault == "never adds" && !v.triedLean || v.fault == "never cuts" && !v.triedRich {
 			accepted = []string{"partly_proven", "unclear", "nothing_forced"}
 		}
+		if v.fault == "never adds" && v.moved("lean") > 0.05 || v.fault == "never cuts" && v.moved("rich") > 0.05 {
+			// What was learned in the hold before came back to nothing: that looks like an answer.
+			return append(accepted, "partly_proven"), append([]string{"loop_proven"}, shrug...)
+		}
 		return accepted, shrug
 	case "fuel not delivered":
 		accepted = []string{"no_delivery"}

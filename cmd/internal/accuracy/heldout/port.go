@@ -9,6 +9,7 @@ import (
 
 // portSpec is how the car is read.
 type portSpec struct {
+	watched  string
 	rate     float64 // readings/s of the watched sensor
 	together bool    // several signals in a reply, as on CAN
 	jitter   float64 // of the time between readings, as a share
@@ -31,12 +32,12 @@ type reading struct {
 	names []string
 }
 
-// step reads what is due at the car's time.
-func (p *port) step(c *car) {
+// step reads at t what is due.
+func (p *port) step(t float64, src source, reads func(name string) float64) {
 	if len(p.queue) == 0 {
-		p.plan(c.src)
+		p.plan(src)
 	}
-	for len(p.queue) > 0 && c.t >= p.queue[0].at {
+	for len(p.queue) > 0 && t >= p.queue[0].at {
 		q := p.queue[0]
 		p.queue = p.queue[1:]
 		if q.at >= p.gap[0] && q.at < p.gap[1] {
@@ -44,9 +45,9 @@ func (p *port) step(c *car) {
 		}
 		row := &obd.Row{}
 		for _, n := range q.names {
-			row.Names, row.Values = append(row.Names, n), append(row.Values, c.reads(n))
+			row.Names, row.Values = append(row.Names, n), append(row.Values, reads(n))
 		}
-		p.add(c.t, obd.Record{Row: row})
+		p.add(t, obd.Record{Row: row})
 	}
 }
 
@@ -55,7 +56,7 @@ func (p *port) plan(src source) {
 	period := 1 / p.rate * clamp(1+p.jitter*src.NormFloat64(), 0.3, 3)
 	at := p.next
 	p.next += period
-	pair := []string{"O2S11", "SHRTFT1"}
+	pair := []string{p.watched, "SHRTFT1"}
 	if p.count == 0 || p.together {
 		p.queue = append(p.queue, reading{at, append(pair, p.slow...)})
 	} else {

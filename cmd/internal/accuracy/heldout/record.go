@@ -62,7 +62,7 @@ func (s *spec) run(d *driver) ([]obd.Record, []seen) {
 			p.mark(c.t, said[0].kind)
 			said = said[1:]
 		}
-		p.step(c)
+		p.step(c.t, c.src, c.reads)
 		w.step(c)
 	}
 	return p.list, w.holds

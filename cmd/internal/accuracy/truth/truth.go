@@ -22,6 +22,14 @@ type Test struct {
 	False  map[string][]string `json:"false"`
 	Forces []Force             `json:"forces"`
 	Hours  float64             `json:"hours,omitempty"` // of driving, where nothing is forced
+	Wide   *Wide               `json:"wide,omitempty"`
+}
+
+// Wide is what a wide-range sensor's ring is like. Pairs are towards rich, then towards lean.
+type Wide struct {
+	Gain  float64    `json:"gain"`    // measured fraction of φ to a commanded one of fuel
+	Tau   [2]float64 `json:"tau_s"`   // the sensor's lag
+	Delay [2]float64 `json:"delay_s"` // and its own pure delay
 }
 
 // Force is one hold.
