@@ -46,8 +46,8 @@ func Judge(t *truth.Test, src session.Source) Result {
 		r.Err = err
 		return r
 	}
-	if t.By != "" && t.By != "wire" {
-		setup.By = analysis.ByMixture
+	if setup.By, err = analysis.ParseBy(t.By); err != nil {
+		setup.By = analysis.ByMixture // a fuel cut moves the mixture too
 	}
 	res, err := session.Run(context.Background(), src, session.NewJudge(setup))
 	if err != nil {
