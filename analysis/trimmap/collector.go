@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"pushback/analysis/series"
 	"pushback/analysis/stats"
 	"pushback/decode"
 )
@@ -65,16 +66,17 @@ func (l *latest) steady(share float64) bool {
 	return l.n < 2 || math.Abs(l.v-l.before) <= share*max(math.Abs(l.v), math.Abs(l.before))
 }
 
-// raw is a reading before it is known which of its parts count. A session has millions, so
-// they are narrow, and what they were read under stands once for all that share it: trim is read
-// many times as often as anything else. A value of service 01 has 16 bits at most.
+// raw is a reading before it is known which of its parts count. What it was read under stands once
+// for all that share it: a session has millions, for trim is read many times as often as anything
+// else.
 type raw struct {
-	at    float64
-	short float32
-	under uint32 // place in Collector.unders
+	at    float64 // s
+	short float32 // %
+	*under
 }
 
-// under is what readings were read under; NaN: not known.
+// under is what readings were read under; NaN: not known. A value of service 01 has 16 bits at
+// most.
 type under struct {
 	long, rpm, load, coolant, maf, pressure, intake, status float32 // status NaN: never read
 	bank                                                    uint8
@@ -89,17 +91,17 @@ func (u *under) same(o *under) bool {
 		like(u.pressure, o.pressure) && like(u.intake, o.intake) && like(u.status, o.status) && u.bank == o.bank && u.steady == o.steady && u.beside == o.beside
 }
 
-func (u *under) reading(r *raw, by Flow, litres float64) Reading {
-	return Reading{At: r.at, Bank: int(u.bank), Short: float64(r.short), Long: float64(u.long), RPM: float64(u.rpm), Load: float64(u.load),
-		Flow: u.flow(by, litres), Coolant: float64(u.coolant)}
+func (r raw) reading(by Flow, litres float64) Reading {
+	return Reading{At: r.at, Bank: int(r.bank), Short: float64(r.short), Long: float64(r.long), RPM: float64(r.rpm), Load: float64(r.load),
+		Flow: r.flow(by, litres), Coolant: float64(r.coolant)}
 }
 
 // Collector takes the samples of one session in order of time.
 type Collector struct {
 	speed, load, maf, pressure, intake, coolant latest
-	status, long                                [5]latest // by fuel system, and by bank
-	blocks                                      []*[blockSize]raw
-	n                                           int // readings in them
+	status, long                                [5]latest            // by fuel system, and by bank
+	shorts                                      series.Series        // short-term trims, %, at twice the middle of the exchange
+	blocks                                      []*[blockSize]uint32 // places in unders, one a trim
 	unders                                      []under
 	end                                         float64
 }
@@ -129,14 +131,14 @@ func (c *Collector) Add(s decode.Sample) {
 	case "LONGFT1", "LONGFT2", "LONGFT3", "LONGFT4":
 		c.long[name[6]-'0'].set(at, s.Value)
 	case "SHRTFT1", "SHRTFT2", "SHRTFT3", "SHRTFT4":
-		c.trim(at, int(name[6]-'0'), s.Value, false)
+		c.trim(s, int(name[6]-'0'), false)
 	case "SHRTFT11", "SHRTFT21", "SHRTFT31", "SHRTFT41":
-		c.trim(at, int(name[6]-'0'), s.Value, true)
+		c.trim(s, int(name[6]-'0'), true)
 	}
 }
 
-func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
-	i := c.n
+func (c *Collector) trim(s decode.Sample, bank int, beside bool) {
+	i, at := c.shorts.Len(), (s.Sent+s.Received).Seconds()/2
 	u := under{bank: uint8(bank), rpm: float32(c.speed.or(at, freshSpeed, betweenSpeed, i)),
 		load: float32(c.load.or(at, freshAir, betweenAir, i)), coolant: float32(c.coolant.get(at, freshSlow)),
 		maf: float32(c.maf.or(at, freshAir, betweenAir, i)), pressure: float32(c.pressure.or(at, freshAir, betweenAir, i)),
@@ -149,15 +151,15 @@ func (c *Collector) trim(at float64, bank int, short float64, beside bool) {
 	if bank%2 == 0 && c.status[2].n > 0 && c.status[2].v != 0 {
 		system = 2
 	}
-	if s := c.status[system]; s.n > 0 {
-		u.status = float32(s.v)
+	if l := c.status[system]; l.n > 0 {
+		u.status = float32(l.v)
 	}
 	u.steady = c.speed.steady(steadySpeed) && c.load.steady(steadyFlow) && c.maf.steady(steadyFlow) && c.pressure.steady(steadyFlow)
 	if i%blockSize == 0 {
-		c.blocks = append(c.blocks, new([blockSize]raw))
+		c.blocks = append(c.blocks, new([blockSize]uint32))
 	}
-	*c.raw(i) = raw{at, float32(short), c.place(u)}
-	c.n++
+	*c.under(i) = c.place(u)
+	c.shorts.Add(s.Sent+s.Received, s.Value)
 }
 
 // place is where u stands in unders: with several trims in turn it is one of the last few.
@@ -174,16 +176,17 @@ func (c *Collector) place(u under) uint32 {
 // give gives a value to raws that waited for it.
 func (c *Collector) give(set func(*under, float32)) func(raw int, v float64) {
 	return func(i int, v float64) {
-		r := c.raw(i)
-		u := c.unders[r.under]
+		at := c.under(i)
+		u := c.unders[*at]
 		set(&u, float32(v))
-		r.under = c.place(u)
+		*at = c.place(u)
 	}
 }
 
-func (c *Collector) raw(i int) *raw { return &c.blocks[i/blockSize][i%blockSize] }
+// under is where the i-th trim was read under.
+func (c *Collector) under(i int) *uint32 { return &c.blocks[i/blockSize][i%blockSize] }
 
-// blockSize is how many readings lie in one piece of memory: those of a long session are
+// blockSize is how many places lie in one piece of memory: those of a long session are
 // not copied as they become more.
 const blockSize = 1024
 
@@ -194,12 +197,12 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	d := Data{Seconds: c.end}
 	ch := c.choose()
 	total, metered, dense, loaded := 0, 0, 0, 0
-	for _, u := range c.each(ch) {
+	for r := range c.each(ch) {
 		total++
-		d.Status = d.Status || known(u.status)
-		metered += count(u.maf)
-		dense += count(u.pressure + u.intake)
-		loaded += count(u.load)
+		d.Status = d.Status || known(r.status)
+		metered += count(r.maf)
+		dense += count(r.pressure + r.intake)
+		loaded += count(r.load)
 	}
 	switch most := total * 8 / 10; {
 	case total == 0:
@@ -221,15 +224,15 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	flow, status := d.Flow, d.Status
 	d.Readings = func(yield func(Reading) bool) {
 		s := sieve{status: status, forced: forced}
-		for r, u := range c.each(ch) {
-			if s.counts(r, u) && !yield(u.reading(r, flow, litres)) {
+		for r := range c.each(ch) {
+			if s.counts(r) && !yield(r.reading(flow, litres)) {
 				return
 			}
 		}
 	}
 	s := sieve{status: status, forced: forced}
-	for r, u := range c.each(ch) {
-		if s.counts(r, u) {
+	for r := range c.each(ch) {
+		if s.counts(r) {
 			d.Count++
 		}
 	}
@@ -245,24 +248,24 @@ type sieve struct {
 	left   Left
 }
 
-func (s *sieve) counts(r *raw, u *under) bool {
+func (s *sieve) counts(r raw) bool {
 	if r.short == 0 {
-		s.zeros[u.bank]++
+		s.zeros[r.bank]++
 	} else {
-		s.zeros[u.bank] = 0
+		s.zeros[r.bank] = 0
 	}
 	switch {
-	case !known(u.rpm):
+	case !known(r.rpm):
 		s.left.Unknown++
-	case u.rpm < turning:
+	case r.rpm < turning:
 		s.left.Stopped++
-	case known(u.status) && int(u.status)&0x12 == 0, !s.status && s.zeros[u.bank] >= zeros: // not closed, nor closed with a fault
+	case known(r.status) && int(r.status)&0x12 == 0, !s.status && s.zeros[r.bank] >= zeros: // not closed, nor closed with a fault
 		s.left.OpenLoop++
-	case u.coolant < warm:
+	case r.coolant < warm:
 		s.left.Cold++
 	case slices.ContainsFunc(s.forced, func(f Span) bool { return f.From-1 <= r.at && r.at <= f.To+recovery }):
 		s.left.Forced++
-	case !u.steady:
+	case !r.steady:
 		s.left.Unsteady++
 	default:
 		return true
@@ -291,27 +294,35 @@ func count(v float32) int {
 	return 0
 }
 
-// choice says which raws may be believed, and in which order they are in time.
+// choice says which raws may be believed.
 type choice struct {
-	leave [5]bool  // of a bank: those that came beside the voltage
-	order []uint32 // nil: as they came
+	leave  [5]bool // of a bank: those that came beside the voltage
+	sorted []raw   // all, in order of time; nil: they came so
 }
 
 // each goes through the raws that were chosen.
-func (c *Collector) each(ch choice) iter.Seq2[*raw, *under] {
-	return func(yield func(*raw, *under) bool) {
-		for i := range c.n {
-			if ch.order != nil {
-				i = int(ch.order[i])
-			}
-			r := c.raw(i)
-			u := &c.unders[r.under]
-			if u.beside && ch.leave[u.bank] {
-				continue
-			}
-			if !yield(r, u) {
+func (c *Collector) each(ch choice) iter.Seq[raw] {
+	return func(yield func(raw) bool) {
+		for r := range c.all(ch.sorted) {
+			if !(r.beside && ch.leave[r.bank]) && !yield(r) {
 				return
 			}
+		}
+	}
+}
+
+// all goes through all raws, as they came or as they were sorted.
+func (c *Collector) all(sorted []raw) iter.Seq[raw] {
+	if sorted != nil {
+		return slices.Values(sorted)
+	}
+	return func(yield func(raw) bool) {
+		i := 0
+		for p := range c.shorts.All() {
+			if !yield(raw{p.T / 2, float32(p.V), &c.unders[*c.under(i)]}) {
+				return
+			}
+			i++
 		}
 	}
 }
@@ -320,34 +331,31 @@ func (c *Collector) each(ch choice) iter.Seq2[*raw, *under] {
 // beside the voltage only where it agrees with the bank's own, or where there is no other.
 func (c *Collector) choose() choice {
 	var banks [5]struct {
-		own    *raw // the last one
-		beside bool
-		diffs  []float64
+		own         raw // the last one
+		any, beside bool
+		diffs       []float64
 	}
 	var ch choice
 	sorted, last := true, math.Inf(-1)
-	for r, u := range c.each(choice{}) {
+	for r := range c.all(nil) {
 		sorted, last = sorted && r.at >= last, r.at
-		b := &banks[u.bank]
-		if !u.beside {
-			b.own = r
+		b := &banks[r.bank]
+		if !r.beside {
+			b.own, b.any = r, true
 			continue
 		}
 		b.beside = true
-		if b.own != nil && r.at-b.own.at < 1 {
+		if b.any && r.at-b.own.at < 1 {
 			b.diffs = append(b.diffs, math.Abs(float64(r.short-b.own.short)))
 		}
 	}
 	for i := range banks {
 		b := &banks[i]
-		ch.leave[i] = b.beside && b.own != nil && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*100.0/128)
+		ch.leave[i] = b.beside && b.any && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*100.0/128)
 	}
 	if !sorted {
-		ch.order = make([]uint32, c.n)
-		for i := range ch.order {
-			ch.order[i] = uint32(i)
-		}
-		slices.SortStableFunc(ch.order, func(a, b uint32) int { return cmp.Compare(c.raw(int(a)).at, c.raw(int(b)).at) })
+		ch.sorted = slices.Collect(c.all(nil))
+		slices.SortStableFunc(ch.sorted, func(a, b raw) int { return cmp.Compare(a.at, b.at) })
 	}
 	return ch
 }

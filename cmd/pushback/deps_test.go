@@ -33,7 +33,7 @@ var imports = map[string][]string{
 	"analysis/stats":     {},
 	"analysis/switching": {"analysis/series", "analysis/stats", "decode"},
 	"analysis/session":   {"obd", "decode", "analysis"},
-	"analysis/trimmap":   {"analysis/hazard", "analysis/stats", "decode"},
+	"analysis/trimmap":   {"analysis/hazard", "analysis/series", "analysis/stats", "decode"},
 	"store":              {"obd", "decode", "analysis"},
 	"store/transfer":     {"obd", "decode", "store"},
 	"store/widecsv":      {"obd", "decode", "store", "store/transfer"},
