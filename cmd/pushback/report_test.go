@@ -268,7 +268,7 @@ func TestReportTellsWhatWasWeighed(t *testing.T) {
 
 // A report of eight hours on a fast bus and on a slow one: time, and size beside it. On a
 // fast bus they are 1.7 million exchanges. Five runs in turn on 2 cores, the median: 1.8 s,
-// 0.47 MB, 0.5 GB of memory; a K-line 0.3 s (-bench EightHours -benchtime 5x). How fast the
+// 0.47 MB, 0.14 GB of memory; a K-line 0.3 s (-bench EightHours -benchtime 5x). How fast the
 // machine is changes by a third from hour to hour (an hour before: report 1.5 s, replay
 // 1.1 s, the shell 1.6 and 2.1 s): set them beside each other.
 func BenchmarkReportOfEightHours(b *testing.B) {
