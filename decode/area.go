@@ -1,12 +1,16 @@
 package decode
 
-import "strconv"
+import (
+	"strconv"
+	"strings"
+)
 
 // Area says what a generic powertrain code touches that bears on an oxygen sensor test:
 // "oxygen sensor", "sensor heater", "fuel trim", "air metering", "fuel", "misfire",
 // "catalyst"; "" for any other. The ranges are those of SAE J2012 (ISO 15031-6), from
 // memory.
 func Area(code string) string {
+	code, _, _ = strings.Cut(code, "-") // the third byte says no more of where
 	if len(code) != 5 || code[0] != 'P' {
 		return ""
 	}

@@ -8,12 +8,16 @@ import (
 // 07 (pending) or 0A (permanent), in its order: "P0171".
 //
 // data begins with the reply's service byte. On CAN a count byte and that many
-// codes follow; on other buses codes alone, filled up with zeros. The error wraps
+// codes follow; on other buses codes alone, filled up with zeros. Replies of J1979-2 hold codes
+// of three bytes (see [LongCode]). The error wraps
 // [ErrShort], [ErrLong], [ErrForeign] or [ErrRefused]. Formats by ISO 15031-5 and
 // 15031-6 (SAE J2012), from memory.
 func Codes(service byte, can bool, data []byte) ([]string, error) {
 	if err := matches([]byte{service}, data); err != nil {
 		return nil, err
+	}
+	if data[0] == ofCodes {
+		return secondCodes(service, data)
 	}
 	body := data[1:]
 	if can {

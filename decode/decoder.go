@@ -51,7 +51,8 @@ func (c *computer) supports(pid byte) bool {
 // Reply decodes one reply of service 01 and appends its samples to out.
 //
 // from is the computer's address, 0 where headers are off; request is the service
-// byte and the PIDs asked for; data the reply, its service byte first. Samples come
+// byte and the PIDs asked for; data the reply, its service byte first, in the words of J1979
+// (41 0C …) or of J1979-2 (62 F4 0C …). Samples come
 // from the engine's computer only, once that is known, and from any before. A PID
 // that the engine's computer leaves out of a reply to several gives Missing samples.
 // Sensor PIDs 16 to 1B, 26 to 2B and 36 to 3B give samples only after PID 13 or 1D.
@@ -75,7 +76,11 @@ func (d *Decoder) Reply(from uint32, request, data []byte, sent, received time.D
 		before = d.computers[i]
 	}
 	var parts [maxParts]part
-	n, err := before.split(&parts, request[1:], data[1:])
+	ids := identifiers{} // J1979 names a PID by itself
+	if data[0] == byID {
+		ids.page = page(request[0])
+	}
+	n, err := before.split(&parts, request[1:], data[1:], ids)
 	if err != nil && !errors.Is(err, ErrUnknownLength) {
 		return out, err
 	}
@@ -249,16 +254,22 @@ func (c *computer) missing(pid byte, sent, received time.Duration, out []Sample)
 	}
 }
 
-// matches checks that the reply answers the request's service.
+// matches checks that the reply answers the request's service, in the words of J1979 or in those
+// of J1979-2.
 func matches(request, data []byte) error {
 	cause := ErrForeign
 	switch {
 	case len(data) == 0:
 		cause = ErrShort
 	case len(request) == 0:
-	case data[0] == 0x7F && len(data) >= 2 && data[1] == request[0]:
+	case data[0] == 0x7F && len(data) >= 2 && (data[1] == request[0] || data[1] == secondService(request[0])):
 		cause = ErrRefused
+	case data[0] == byID && len(data) < 3:
+		cause = ErrShort
+	case data[0] == byID && (page(request[0]) == 0 || data[1] != page(request[0])):
 	case data[0] == request[0]|0x40:
+		return nil
+	case data[0] == secondService(request[0])|0x40 && data[0] != 0x40:
 		return nil
 	}
 	return fmt.Errorf("match reply %X to request %X: %w", data, request, cause)

@@ -36,6 +36,7 @@ func ReadReadiness(data []byte) (Readiness, error) {
 	if err := matches([]byte{1}, data); err != nil {
 		return Readiness{}, err
 	}
+	data = plain(1, data)
 	switch {
 	case len(data) < 6:
 		return Readiness{}, fmt.Errorf("read readiness from %X: %w", data, ErrShort)

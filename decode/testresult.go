@@ -149,7 +149,8 @@ func Monitor06(mid byte) (what, sensor string) {
 }
 
 // MonitorTests reads a reply to service 06 on CAN (request 06, MID), its service byte
-// first: records of monitor, test, scaling, value and limits. Value and limits all zero
+// first: records of monitor, test, scaling, value and limits. That J1979-2 has the same ones, with
+// the monitor once before all, is from memory. Value and limits all zero
 // mean that the test was not completed since the codes were cleared (ISO 15031-5, from
 // memory). The error wraps [ErrShort], [ErrForeign] or [ErrRefused].
 func MonitorTests(request, data []byte) ([]TestResult, error) {
@@ -159,16 +160,24 @@ func MonitorTests(request, data []byte) ([]TestResult, error) {
 	if len(request) != 2 || request[0] != 6 || request[1]%0x20 == 0 {
 		return nil, fmt.Errorf("read monitor tests from %X: %w", data, ErrForeign)
 	}
-	body := data[1:]
-	if len(body) == 0 || len(body)%9 != 0 {
+	// A record is eight bytes; J1979 has the monitor before each, J1979-2 once before all.
+	body, before := data[1:], 1
+	if data[0] == byID {
+		if data[2] != request[1] {
+			return nil, fmt.Errorf("read monitor tests from %X: %w", data, ErrForeign)
+		}
+		body, before = data[3:], 0
+	}
+	if len(body) == 0 || len(body)%(before+8) != 0 {
 		return nil, fmt.Errorf("read monitor tests from %X: %w", data, ErrShort)
 	}
 	var out []TestResult
-	for ; len(body) > 0; body = body[9:] {
-		if body[0] != request[1] {
+	for ; len(body) > 0; body = body[8:] {
+		if before == 1 && body[0] != request[1] {
 			return nil, fmt.Errorf("read monitor tests from %X: %w", data, ErrForeign)
 		}
-		r := TestResult{Service: 6, Monitor: body[0], Test: body[1], Scaling: body[2]}
+		body = body[before:]
+		r := TestResult{Service: 6, Monitor: request[1], Test: body[0], Scaling: body[1]}
 		var what string
 		what, r.Sensor = Monitor06(r.Monitor)
 		s, ok := scalings[r.Scaling]
@@ -183,9 +192,9 @@ func MonitorTests(request, data []byte) ([]TestResult, error) {
 		if t := int(r.Test); what == "oxygen sensor" && 0 < t && t < len(sensorTests) {
 			r.What = sensorTests[t].what
 		}
-		r.Value = s.value(binary.BigEndian.Uint16(body[3:]))
-		r.Min, r.Max = s.value(binary.BigEndian.Uint16(body[5:])), s.value(binary.BigEndian.Uint16(body[7:]))
-		r.NotRun = bytes.Equal(body[3:9], make([]byte, 6))
+		r.Value = s.value(binary.BigEndian.Uint16(body[2:]))
+		r.Min, r.Max = s.value(binary.BigEndian.Uint16(body[4:])), s.value(binary.BigEndian.Uint16(body[6:]))
+		r.NotRun = bytes.Equal(body[2:8], make([]byte, 6))
 		out = append(out, r)
 	}
 	return out, nil
@@ -227,6 +236,7 @@ func SupportedTests(request, data []byte) ([]byte, error) {
 	if err := matches(request, data); err != nil {
 		return nil, err
 	}
+	data = plain(request[0], data)
 	ids, at := 2, 2 // the request's length, and where the map begins
 	switch {
 	case request[0] == 5 || request[0] == 2:

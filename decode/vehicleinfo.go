@@ -11,7 +11,8 @@ import (
 //
 // On CAN there is one reply, 49 02 01 and the text. On other buses there are five
 // of four bytes, 49 02 and a number from 1 to 5; the first is filled up with zeros
-// in front. They may come in any order and twice. The error wraps [ErrShort],
+// in front. They may come in any order and twice. J1979-2 has one reply, 62 F8 02 and the text,
+// without a number before it. The error wraps [ErrShort],
 // [ErrLong] or [ErrForeign]. Formats by ISO 15031-5, from memory.
 func VIN(replies ...[]byte) (string, error) {
 	var text [4 * 5]byte
@@ -23,6 +24,11 @@ func VIN(replies ...[]byte) (string, error) {
 		switch {
 		case len(r) < 3:
 			return "", fmt.Errorf("read VIN from %X: %w", r, ErrShort)
+		case r[0] == byID:
+			if r[2] != 2 {
+				return "", fmt.Errorf("read VIN from %X: %w", r, ErrForeign)
+			}
+			return checkVIN(r[3:])
 		case r[1] != 2:
 			return "", fmt.Errorf("read VIN from %X: %w", r, ErrForeign)
 		case len(r) == 3+4 && 1 <= r[2] && r[2] <= 5:
@@ -67,6 +73,7 @@ func InfoTypes(reply []byte) ([]byte, error) {
 	if err := matches([]byte{9}, reply); err != nil {
 		return nil, err
 	}
+	reply = plain(9, reply)
 	var cause error
 	switch {
 	case len(reply) < 6:

@@ -37,6 +37,7 @@ func TestTroubleCode(t *testing.T) {
 		{"P2097", "trim after the catalyst too rich, bank 1"},
 		{"P2277", "oxygen sensor B2S3: stuck rich"},
 		{"P0430", "catalyst efficiency below its limit, bank 2"},
+		{"P0131-11", "oxygen sensor B1S1: voltage low, short to ground"}, {"P0131-FF", "oxygen sensor B1S1: voltage low"}, {"P0148-11", ""}, // three bytes: SAE J2012-DA
 		{"P0148", ""}, {"P0149", ""}, {"P0168", ""}, {"P0029", ""}, {"P0033", ""}, {"P0313", ""}, {"P1131", ""}, {"B0131", ""}, {"", ""}, {"P013", ""}, {"P01310", ""}, {"P013x", ""},
 	}
 	for _, tt := range tests {

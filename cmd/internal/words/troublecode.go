@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"strconv"
+	"strings"
 )
 
 // TroubleCode says in our words what a generic trouble code means, for the codes that
@@ -12,6 +13,20 @@ import (
 // The numbers are those of SAE J2012 (ISO 15031-6), from memory but for P0130-P0158,
 // P0171-P0175, P2195-P2198 and P2270-P2273, which service literature confirms.
 func TroubleCode(code string) string {
+	code, kind, long := strings.Cut(code, "-")
+	text := shortCode(code)
+	if how := failureTypes[kind]; text != "" && long && how != "" {
+		text += ", " + how
+	}
+	return text
+}
+
+// failureTypes are what the third byte of a long code adds (SAE J2012-DA; from memory).
+var failureTypes = map[string]string{
+	"11": "short to ground", "12": "short to battery", "13": "open", "14": "short to ground or open", "15": "short to battery or open",
+}
+
+func shortCode(code string) string {
 	if len(code) != 5 || code[0] != 'P' {
 		return ""
 	}
