@@ -130,6 +130,15 @@ func secondCodes(service byte, data []byte) ([]string, error) {
 	return out, nil
 }
 
+// SnapshotRequest returns the request, 19 04 with code and record 00, for the freeze frame of
+// the first stored code in a reply to service 03; nil where the reply is of J1979 or has no code.
+func SnapshotRequest(service byte, data []byte) []byte {
+	if service != 0x03 || !bytes.HasPrefix(data, []byte{ofCodes, 0x42}) || len(data) < 11 {
+		return nil
+	}
+	return append(append([]byte{0x19, 0x04}, data[7:10]...), 0x00)
+}
+
 // ReadGroup reads a reply to 19 56 33, group: the codes of a readiness group, each with its status;
 // those with [StatusNotRun] are not ready. Group 01 is the comprehensive components; which
 // numbers the others have stands in SAE J1979-DA, which was not at hand. The error wraps

@@ -149,6 +149,14 @@ func TestSnapshot(t *testing.T) {
 			t.Errorf("%s: %s, %s, %v", tt.reply, code, list(out), err)
 		}
 	}
+	if got := SnapshotRequest(0x03, unhex(t, "594233FF1E04 02 013111 A8 02 017100 2F")); string(got) != string(unhex(t, request)) {
+		t.Errorf("asks %X", got)
+	}
+	for _, none := range []string{"594233FF1E04", "43010131", "594233FF1E04 02 0131"} {
+		if got := SnapshotRequest(0x03, unhex(t, none)); got != nil {
+			t.Errorf("%s: asks %X", none, got)
+		}
+	}
 	group, err := ReadGroup(unhex(t, "19563301"), unhex(t, "595633FF0401 010100 50 011600 00"))
 	if err != nil || fmt.Sprint(group) != "[{P0101 80} {P0116 0}]" || group[0].Status&StatusNotRun == 0 {
 		t.Errorf("%v, %v", group, err)
@@ -175,6 +183,9 @@ func FuzzSecond(f *testing.F) {
 		}
 		if group, err := ReadGroup(request, reply); err != nil && group != nil {
 			t.Fatal(group, err)
+		}
+		if ask := SnapshotRequest(request[0], reply); ask != nil && len(ask) != 6 {
+			t.Fatalf("%X", ask)
 		}
 		var d Decoder
 		code, out, err := d.Snapshot(0x7E8, request, reply)

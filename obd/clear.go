@@ -9,9 +9,6 @@ import (
 // ErrEngineRuns refuses to clear codes: an engine runs, or none says that it stands.
 var ErrEngineRuns = errors.New("engine is not known to stand")
 
-// pendingMost is how long a computer may be busy after it has said so: P2*, 5 s by ISO 14229-2.
-const pendingMost = 5 * second
-
 // ClearCodes sends service 04, or what stands for it in the car's dialect: trouble codes, freeze
 // frames, monitor results and what the computers have learned are lost. It is the only way to
 // send it, and for nothing but a person's command. It first reads engine speed (PID 0C) and returns
@@ -38,7 +35,7 @@ func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
 	x.Received = max(x.Received, x.Sent)
 	// A return on its own must never repeat it.
 	a.last = ""
-	for end := a.clock.Now().Add(pendingMost); err == nil && x.Pending() && a.clock.Now().Before(end); {
+	for end := a.clock.Now().Add(deferredMost); err == nil && x.Pending() && a.clock.Now().Before(end); {
 		// What it comes to shows under another request.
 		var y Exchange
 		if y, err = a.Exchange(ctx, supported); err == nil {

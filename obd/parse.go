@@ -2,6 +2,7 @@ package obd
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 )
 
@@ -13,8 +14,8 @@ import (
 // plus 0x40 and, where the service has parameters, the first one is echoed. What
 // is damaged is never repaired: one unreadable line makes the whole exchange
 // [Garbled], without replies. Whole, readable replies to something else are passed
-// over. Negative replies (7F, service, code) are among the replies; code 78, which
-// announces that the real one follows, only where nothing follows. A reply may be in the
+// over. Negative replies (7F, service, code) are among the replies; those that put the
+// answer off (78, 21) only where that computer gives none. A reply may be in the
 // words of either [Dialect].
 //
 // A request that holds one PID twice is answered with its value twice, which makes up for
@@ -169,7 +170,7 @@ func banner(text string) bool {
 // reply takes one whole message if it answers the request.
 func (s *scanner) reply(from uint32, data []byte) {
 	if refuses(data, s.req) {
-		if data[2] == responsePending {
+		if later(data) {
 			s.pending = append(s.pending, Reply{From: from, Data: bytes.Clone(data)})
 		} else {
 			s.found = append(s.found, Reply{From: from, Data: bytes.Clone(data)})
@@ -204,15 +205,6 @@ func (s *scanner) reply(from uint32, data []byte) {
 	s.found = append(s.found, Reply{From: from, Data: bytes.Clone(data)})
 }
 
-// responsePending is the negative code which says that the answer follows (ISO 14229-1,
-// ISO 15031-5).
-const responsePending = 0x78
-
-// Pending tells whether a computer has announced its answer and none has given one: ask again.
-func (x *Exchange) Pending() bool {
-	return x.Outcome == Refused && len(x.Replies) > 0 && x.Replies[0].Data[2] == responsePending
-}
-
 // answers tells whether data is a positive reply to req in the words of J1979.
 func answers(data []byte, req Request) bool {
 	if len(data) == 0 || data[0] != req.Service+0x40 || req.Service == readCodes {
@@ -235,6 +227,17 @@ func answers(data []byte, req Request) bool {
 	return data[1] == req.Data[0]
 }
 
+// unanswered are the computers that have put their answer off and not given one, each once.
+func (s *scanner) unanswered() (all []Reply) {
+	for _, p := range s.pending {
+		gave := func(r Reply) bool { return r.From == p.From }
+		if !slices.ContainsFunc(s.found, gave) && !slices.ContainsFunc(all, gave) {
+			all = append(all, p)
+		}
+	}
+	return all
+}
+
 func (s *scanner) result() ([]Reply, Outcome) {
 	if s.text == AdapterReset {
 		return nil, AdapterReset
@@ -253,11 +256,9 @@ func (s *scanner) result() ([]Reply, Outcome) {
 	case s.text == NoData && positive: // it contradicts itself
 		return nil, Garbled
 	case positive:
-		return s.found, OK
-	case len(s.pending) > 0:
-		return append(s.pending, s.found...), Refused
-	case len(s.found) > 0:
-		return s.found, Refused
+		return append(s.found, s.unanswered()...), OK
+	case len(s.found) > 0 || len(s.pending) > 0:
+		return append(s.found, s.unanswered()...), Refused
 	case s.strange:
 		return nil, Garbled
 	}

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"errors"
 	"slices"
 
 	"pushback/decode"
@@ -122,9 +123,6 @@ func (n *Findings) codes(state string, x *obd.Exchange) {
 func (n *Findings) reply(request []byte, r obd.Reply) {
 	switch request[0] {
 	case 0x01:
-		if len(r.Data) < 2 || r.Data[1] != 0x01 {
-			return
-		}
 		if ready, err := decode.ReadReadiness(r.Data); err == nil && !ready.ThisCycle {
 			n.Readiness = &ready
 			if n.FirstReadiness == nil {
@@ -140,6 +138,10 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 			if s, err := n.decoder.FreezeFrame(r.From, request, r.Data); err == nil {
 				n.Freeze.Samples = append(n.Freeze.Samples, s...)
 			}
+		}
+	case 0x19:
+		if code, s, err := n.decoder.Snapshot(r.From, request, r.Data); len(s) > 0 && (err == nil || errors.Is(err, decode.ErrUnknownLength)) {
+			n.Freeze = &Freeze{Code: code, Samples: s}
 		}
 	case 0x05:
 		if t, err := n.decoder.SensorTests(request, r.Data); err == nil {

@@ -18,20 +18,26 @@ import (
 
 // TestRoundTrip: the records of a capture are those of the session that it was made of.
 func TestRoundTrip(t *testing.T) {
-	for _, bus := range []obd.Bus{obd.CAN11at500, obd.CAN29at250, obd.ISO9141, obd.VPW} {
-		t.Run(bus.String(), func(t *testing.T) {
-			car, err := simcar.Find("v-engine")
+	for _, tt := range []struct {
+		car string
+		bus obd.Bus
+	}{
+		{"v-engine", obd.CAN11at500}, {"v-engine", obd.CAN29at250}, {"v-engine", obd.ISO9141}, {"v-engine", obd.VPW},
+		{"obd-on-uds", obd.CAN11at500}, {"obd-on-uds-long", obd.CAN29at500},
+	} {
+		t.Run(tt.car+" "+tt.bus.String(), func(t *testing.T) {
+			car, err := simcar.Find(tt.car)
 			if err != nil {
 				t.Fatal(err)
 			}
-			s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1, MaxBaud: 500_000, Loss: 0.02})
+			s, err := simcar.New(simcar.Config{Car: car, Bus: tt.bus, Seed: 1, MaxBaud: 500_000, Loss: 0.02})
 			if err != nil {
 				t.Fatal(err)
 			}
 			var text bytes.Buffer
 			w := capture.NewWriter(&text, s.Clock())
 			a := obd.NewAdapter(w.Link(s.Link()), s.Clock(), obd.AdapterOptions{MaxBaud: 500_000})
-			p, err := poll.Open(t.Context(), a, s.Clock(), poll.Config{Sensor: "B1S1", Bus: bus})
+			p, err := poll.Open(t.Context(), a, s.Clock(), poll.Config{Sensor: "B1S1", Bus: tt.bus})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -19,6 +19,6 @@
 // session, in words that this package hands on as they are.
 //
 // The signs: > to the adapter, < from it, ! what the technician says, x the line failed. =
-// names the bus and how replies are printed; its time is when the session began, which
+// names the bus and how replies are printed, and the dialect unless it is J1979; its time is when the session began, which
 // may lie before the lines around it.
 package capture

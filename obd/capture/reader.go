@@ -37,16 +37,17 @@ type Reader struct {
 	format obd.Format
 	origin time.Duration
 
-	entered []byte // by the client, up to a return
-	last    string // the request that a lone return repeats
-	asked   *obd.Exchange
-	echo    string // of the request, to be taken off
-	raw     []byte
-	printed time.Duration // when the last visible character came
-	ready   []obd.Record
-	seq     int64
-	at      time.Duration
-	ended   bool
+	entered  []byte // by the client, up to a return
+	last     string // the request that a lone return repeats
+	asked    *obd.Exchange
+	echo     string // of the request, to be taken off
+	raw      []byte
+	deferred obd.Deferred
+	printed  time.Duration // when the last visible character came
+	ready    []obd.Record
+	seq      int64
+	at       time.Duration
+	ended    bool
 }
 
 // event is one line of a capture.
@@ -192,6 +193,8 @@ func parseFormat(text string) (obd.Format, error) {
 			f.Headers = true
 		case "padded":
 			f.Padded = true
+		case obd.J1979v2.String():
+			f.Dialect = obd.J1979v2
 		default:
 			return f, fmt.Errorf("has an unknown word %q", w)
 		}
@@ -253,7 +256,7 @@ func (c *Reader) ask(text, echo string, at time.Duration) {
 		}
 		digits, expect = digits[:len(digits)-1], int(n)
 	}
-	req, err := obd.ParseRequest(digits)
+	req, err := obd.ReadWords(digits)
 	if err != nil || at < 0 {
 		return
 	}
@@ -272,6 +275,7 @@ func (c *Reader) give(o obd.Outcome, at time.Duration) {
 	if o == obd.OK {
 		x.Replies, x.Outcome = obd.Parse(x.Raw, c.format, x.Request)
 	}
+	c.deferred.Again(x)
 	c.record(obd.Record{At: x.Received, Exchange: x})
 }
 

@@ -57,6 +57,11 @@ func (w *Writer) Session(origin time.Time, f obd.Format, about string) {
 		}
 		w.mu.Unlock()
 	}
+	w.line(origin, '=', FormatText(f))
+}
+
+// FormatText is what a capture says of a format.
+func FormatText(f obd.Format) string {
 	text := f.Bus.String()
 	if f.Headers {
 		text += " headers"
@@ -64,7 +69,10 @@ func (w *Writer) Session(origin time.Time, f obd.Format, about string) {
 	if f.Padded {
 		text += " padded"
 	}
-	w.line(origin, '=', text)
+	if f.Dialect != obd.J1979 {
+		text += " " + f.Dialect.String()
+	}
+	return text
 }
 
 // Mark notes what the technician says.

@@ -9,7 +9,19 @@ import (
 // Ask queues requests that are made once, in order, between the readings: every other
 // exchange is one of them until none is left. It is for the goroutine that calls Next,
 // before it or between two calls.
-func (p *Poller) Ask(requests ...obd.Request) { p.asked = append(p.asked, requests...) }
+//
+// What the car's dialect has no words for is left out. In J1979-2 that is a freeze frame PID by
+// PID: the request for the code that stored one (02 02) becomes one for all of its data.
+func (p *Poller) Ask(requests ...obd.Request) {
+	for _, r := range requests {
+		if p.plan.dialect == obd.J1979v2 && r.Service == 0x02 && len(r.Data) > 0 && r.Data[0] == 0x02 && p.frozen != nil {
+			r = obd.Request{Service: p.frozen[0], Data: p.frozen[1:]}
+		}
+		if _, ok := p.plan.dialect.Words(r); ok {
+			p.asked = append(p.asked, r)
+		}
+	}
+}
 
 // Asked returns how many of them are still to come.
 func (p *Poller) Asked() int { return len(p.asked) }

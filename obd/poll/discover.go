@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"slices"
 
 	"pushback/decode"
 	"pushback/obd"
@@ -21,15 +22,22 @@ func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 			p.found = append(p.found, p.record(&x))
 			return x, nil
 		}
-		x, err := p.ask(ctx, req)
-		if err == nil {
+		for {
+			x, err := p.ask(ctx, req)
+			if err != nil {
+				return x, err
+			}
 			p.watchCodes()
 			if service == 0x03 || service == 0x07 {
 				p.plan.counted(&x)
 			}
+			again := p.deferred.Again(&x)
 			p.found = append(p.found, p.record(&x))
+			if !again {
+				return x, nil
+			}
+			req.Expect = 0
 		}
-		return x, err
 	}
 	for base := 0; base <= 0xE0; base += 0x20 {
 		if base > 0 && !p.vehicle.Decoder.AnySupports(byte(base)) {
@@ -61,14 +69,19 @@ func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 	return nil
 }
 
-// particulars are what discovery asks after the bitmaps: sensors and their place, state of the
-// computer, codes, and the vehicle's number where wanted.
+// particulars are what discovery asks after the bitmaps: sensors and their place, the scales that
+// the car declares, state of the computer, codes, and the vehicle's number where wanted.
 func (p *Poller) particulars() []obd.Request {
 	var all []obd.Request
-	for _, pid := range []byte{0x13, 0x1D, 0x01, 0x03, 0x1C, 0x51} {
+	for _, pid := range []byte{0x13, 0x1D, 0x4F, 0x50, 0x01, 0x03, 0x1C, 0x51} {
 		if p.vehicle.Decoder.Supports(pid) {
 			all = append(all, obd.Request{Service: 0x01, Data: []byte{pid}})
 		}
+	}
+	if p.plan.dialect == obd.J1979v2 && !p.vehicle.Decoder.Supports(0x01) {
+		// Readiness by groups. That of the components is known by its number; of the others the
+		// numbers are not, nor how F501 is laid out.
+		all = append(all, obd.Request{Service: 0x19, Data: []byte{0x56, 0x33, 0x01}})
 	}
 	all = append(all, obd.Request{Service: 0x03}, obd.Request{Service: 0x07})
 	if p.config.VIN {
@@ -77,29 +90,52 @@ func (p *Poller) particulars() []obd.Request {
 	return all
 }
 
-// tryPacked asks two PIDs at once, and one PID twice: not all computers answer that.
+// tryPacked asks several PIDs at once, and one PID twice: not all computers answer that.
 func (p *Poller) tryPacked(ask func(byte, ...byte) (obd.Exchange, error)) error {
-	var two []byte
+	var some []byte
 	for _, pid := range []byte{0x0C, 0x05, 0x0D, 0x03, 0x06, 0x11} {
-		if p.vehicle.Decoder.Supports(pid) && len(two) < 2 {
-			two = append(two, pid)
+		if p.vehicle.Decoder.Supports(pid) {
+			some = append(some, pid)
 		}
 	}
-	if f := p.vehicle.Format; (f.Padded || !f.Headers) && p.vehicle.Decoder.Supports(0x0C) {
+	if f := p.vehicle.Format; (f.Padded || !f.Headers) && p.vehicle.Decoder.Supports(0x0C) && p.plan.dialect == obd.J1979 {
 		x, err := ask(0x01, 0x0C, 0x0C)
 		if err != nil {
 			return err
 		}
 		p.plan.double = x.Outcome == obd.OK
 	}
-	if len(two) < 2 {
-		return nil
+	// J1979 has one limit for all cars. In J1979-2 each has its own, and says 7F 22 13 beyond.
+	tries := []int{2}
+	if p.plan.dialect == obd.J1979v2 {
+		tries = []int{p.plan.dialect.MostPIDs(), 2}
 	}
-	x, err := ask(0x01, two...)
-	for _, r := range x.Replies {
-		if len(r.Data) == 1+2+decode.PIDLength(two[0])+decode.PIDLength(two[1]) && bytes.IndexByte(r.Data, two[1]) > 0 {
+	for _, n := range tries {
+		if len(some) < n {
+			continue
+		}
+		x, err := ask(0x01, some[:n]...)
+		if err != nil {
+			return err
+		}
+		if p.brought(&x, some[:n]) {
 			p.plan.multi = true
+			if n < p.plan.dialect.MostPIDs() && p.plan.dialect == obd.J1979v2 {
+				p.plan.most = n
+			}
+			return nil
 		}
 	}
-	return err
+	return nil
+}
+
+// brought tells whether one computer answered all of the PIDs in one reply.
+func (p *Poller) brought(x *obd.Exchange, pids []byte) bool {
+	want := 1
+	for _, pid := range pids {
+		want += p.plan.dialect.IDBytes() + decode.PIDLength(pid)
+	}
+	return x.Outcome == obd.OK && slices.ContainsFunc(x.Replies, func(r obd.Reply) bool {
+		return len(r.Data) == want && !slices.ContainsFunc(pids, func(pid byte) bool { return bytes.IndexByte(r.Data, pid) < 0 })
+	})
 }

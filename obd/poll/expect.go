@@ -8,7 +8,7 @@ import (
 // doubles tells whether a PID fits twice into one CAN frame.
 func (p *plan) doubles(service, pid byte) bool {
 	n := decode.PIDLength(pid)
-	return service == 0x01 && n > 0 && 1+2*(1+n) <= 7
+	return service == 0x01 && n > 0 && 1+2*(p.dialect.IDBytes()+n) <= 7
 }
 
 // expect returns how many lines will answer, 0 when that is not certain.
@@ -30,7 +30,7 @@ func (p *plan) expect(req obd.Request) int {
 			if size == 0 {
 				return 0
 			}
-			n += 1 + size
+			n += p.dialect.IDBytes() + size
 			if p.car.Supports(0x1D) && decode.TwoBanked(pid) {
 				more++
 			}

@@ -10,6 +10,11 @@ import (
 func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 	now := p.now()
 	good := x.Outcome == obd.OK || x.Outcome == obd.Refused
+	if p.deferred.Again(x) {
+		p.lastGood, p.wasGood = now, true
+		p.urgent = append([]obd.Request{{Service: x.Request.Service, Data: x.Request.Data}}, p.urgent...)
+		return
+	}
 	if s := x.Request.Service; (s == 0x03 || s == 0x07) && p.plan.counted(x) {
 		p.urgent = append(p.urgent, obd.Request{Service: s})
 	}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"slices"
 
+	"pushback/decode"
 	"pushback/obd"
 )
 
@@ -61,7 +62,12 @@ func lasting(req obd.Request) bool {
 		return false
 	}
 	pid := req.Data[0]
-	return pid%0x20 == 0 || pid == 0x13 || pid == 0x1D
+	return pid%0x20 == 0 || layoutOrScale(req)
+}
+
+// layoutOrScale tells the requests that say which sensor a PID means, and by what scale.
+func layoutOrScale(req obd.Request) bool {
+	return req.Service == 0x01 && len(req.Data) == 1 && bytes.IndexByte([]byte{0x13, 0x1D, 0x4F, 0x50}, req.Data[0]) >= 0
 }
 
 func (p *Poller) key() string { return p.config.Port + "|" + p.adapter.Identity().Text }
@@ -144,35 +150,54 @@ func (p *Poller) find(ctx context.Context) (known bool, first *obd.Exchange, err
 		buses = []obd.Bus{p.config.Bus}
 	}
 	for _, b := range buses {
-		there := onBus(cars, b)
-		if len(there) == 0 { // any car
-			k := cars[0].Known
-			k.Format = obd.Format{Bus: b, Headers: k.Format.Headers, Padded: k.Format.Headers && b.CAN()}
-			there = []Car{{Known: k}}
-		}
-		if err := p.adapter.Use(ctx, there[0].Known); errors.Is(err, obd.ErrNoVehicle) {
-			continue
-		} else if err != nil {
-			return false, nil, err
-		}
-		p.vehicle.Format = there[0].Known.Format
-		if known, first, err := p.meet(ctx, there); known || first != nil || err != nil {
-			return known, first, err
+		for _, there := range speaking(cars, b) {
+			if err := p.adapter.Use(ctx, there[0].Known); errors.Is(err, obd.ErrNoVehicle) {
+				break
+			} else if err != nil {
+				return false, nil, err
+			}
+			p.vehicle.Format = there[0].Known.Format
+			if known, first, err := p.meet(ctx, there); known || first != nil || err != nil {
+				return known, first, err
+			}
 		}
 	}
 	p.begin()
 	if p.vehicle.Format, err = p.adapter.FindBus(ctx, p.config.Bus); err != nil {
 		return false, nil, err
 	}
-	if there := onBus(cars, p.vehicle.Format.Bus); len(there) > 0 {
+	if there := onBus(cars, p.vehicle.Format.Bus, p.vehicle.Format.Dialect); len(there) > 0 {
 		return p.meet(ctx, there)
 	}
 	p.begin()
 	return false, nil, nil
 }
 
-func onBus(cars []Car, b obd.Bus) []Car {
-	return slices.DeleteFunc(slices.Clone(cars), func(c Car) bool { return c.Known.Format.Bus != b })
+func onBus(cars []Car, b obd.Bus, d obd.Dialect) []Car {
+	return slices.DeleteFunc(slices.Clone(cars), func(c Car) bool { return c.Known.Format.Bus != b || c.Known.Format.Dialect != d })
+}
+
+// speaking are the cars that may be met on a bus, by dialect: that of the one met last comes first.
+// Where none was met there it may be any car.
+func speaking(cars []Car, b obd.Bus) [][]Car {
+	var all [][]Car
+	for _, d := range []obd.Dialect{obd.J1979, obd.J1979v2} {
+		if there := onBus(cars, b, d); len(there) > 0 {
+			all = append(all, there)
+		}
+	}
+	if len(all) == 2 {
+		last := slices.IndexFunc(cars, func(c Car) bool { return c.Known.Format.Bus == b })
+		if cars[last].Known.Format.Dialect == obd.J1979v2 {
+			slices.Reverse(all)
+		}
+	}
+	if len(all) == 0 {
+		k := cars[0].Known
+		k.Format = obd.Format{Bus: b, Headers: k.Format.Headers, Padded: k.Format.Headers && b.CAN()}
+		all = [][]Car{{{Known: k}}}
+	}
+	return all
 }
 
 // meet asks the first request, and takes a car for known if it answers that as it did then. What
@@ -259,12 +284,18 @@ func (p *Poller) take(c Car, x *obd.Exchange) bool {
 	for i := range p.later {
 		p.later[i].Expect = p.plan.expect(p.later[i])
 	}
-	// Where the place of the sensor is not told by its PID alone, the layout goes first.
+	// Where the place of the sensor is not told by its PID alone, the layout goes first, and so
+	// do the scales of a wide-range one.
 	for _, s := range watched(p.vehicle.Decoder.Sensors(), p.config.Sensor) {
-		if s.PID > 0x15 {
-			p.urgent, p.later = p.later[:1:1], p.later[1:]
-			break
+		if s.PID <= 0x15 {
+			continue
 		}
+		n := 0
+		for n < len(p.later) && layoutOrScale(p.later[n]) && (n == 0 || s.Kind == decode.WideRange) {
+			n++
+		}
+		p.urgent, p.later = p.later[:n:n], p.later[n:]
+		break
 	}
 	p.memo = &meeting{car: c, heard: repliesOf(x)}
 	return true

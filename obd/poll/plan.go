@@ -48,21 +48,19 @@ const awaitMost = 30 * time.Second
 // a request that is sent anyway has room for it.
 const early = 0.4
 
-// maxPIDs is how many PIDs one request may hold on CAN (SAE J1979, from memory).
-const maxPIDs = 6
-
 // plan decides what to ask next.
 type plan struct {
-	items  []*item
-	beside []*item       // the sensors of other banks in the watched one's place
-	latest time.Duration // deadline of the other sensors and trims
-	multi  bool          // the car answers several PIDs in one request
-	short  int           // replies in a row that lacked some of what was packed
-	most   int           // how many at the most, as it has shown; 0: as many as the standard allows
-	double bool          // the car answers one PID twice, if asked for it twice, and that costs nothing
-	can    bool
-	credit float64 // a fast exchange earns some, any other spends 1
-	turn   int
+	items   []*item
+	beside  []*item       // the sensors of other banks in the watched one's place
+	latest  time.Duration // deadline of the other sensors and trims
+	multi   bool          // the car answers several PIDs in one request
+	short   int           // replies in a row that lacked some of what was packed
+	most    int           // how many at the most, as it has shown; 0: as many as the standard allows
+	double  bool          // the car answers one PID twice, if asked for it twice, and that costs nothing
+	can     bool
+	dialect obd.Dialect
+	credit  float64 // a fast exchange earns some, any other spends 1
+	turn    int
 	// until when the answer to a force or to its release is awaited
 	awaits  time.Duration
 	car     *decode.Decoder // what each computer supports
@@ -245,12 +243,11 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 		chosen = p.pack(due[:1], due[1:])
 	case len(fast) > 0:
 		p.credit = min(maxCredit, p.credit+share/(1-share))
-		first := fast[0]
-		if !p.multi {
-			first = fast[p.turn%len(fast)]
-			p.turn++
+		if room := p.room(); room < len(fast) { // in turn
+			fast = append(slices.Clone(fast[p.turn%len(fast):]), fast[:p.turn%len(fast)]...)
+			p.turn += room
 		}
-		chosen = p.pack([]*item{first}, fast)
+		chosen = p.pack(fast[:1], fast)
 		if len(due) > 0 { // one long request now and then, not many that are a little longer
 			chosen = p.pack(chosen, append(due, soon...))
 		}
@@ -278,11 +275,19 @@ func (p *plan) packs(it *item) bool {
 	return it.service == 0x01 && decode.PIDLength(it.pid) > 0
 }
 
+// room is how many items one request carries.
+func (p *plan) room() int {
+	if !p.multi {
+		return 1
+	}
+	return p.limit()
+}
+
 func (p *plan) limit() int {
 	if p.most > 0 {
 		return p.most
 	}
-	return maxPIDs
+	return p.dialect.MostPIDs()
 }
 
 // fell learns from a reply that brought only some of the items that were packed: some

@@ -65,6 +65,7 @@ type queue struct {
 	later   []obd.Request // discovery on a known car, after the first reading
 	asked   []obd.Request // by Ask
 	askTurn bool          // the exchange now may be one of them
+	frozen  []byte        // request for the freeze frame of the first stored code, in J1979-2
 	closing []obd.Request // what Stop still reads; nil before
 }
 
@@ -79,6 +80,8 @@ type health struct {
 	attempts int           // to do that
 	reached  int           // of them, those that had an adapter, since the last reset
 	reset    time.Duration // when an attempt last began with one
+
+	deferred obd.Deferred
 }
 
 // technician is what comes from another goroutine.
@@ -128,7 +131,7 @@ func (p *Poller) begin() {
 	p.adapter.SetOrigin(p.origin)
 	p.at, p.seq, p.found, p.urgent, p.later = 0, 0, nil, nil, nil
 	p.vehicle.Decoder = new(decode.Decoder)
-	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), car: p.vehicle.Decoder, noCount: map[string]int{}, codes: map[string]int{}}
+	p.plan = plan{can: p.vehicle.Format.Bus.CAN(), dialect: p.vehicle.Format.Dialect, car: p.vehicle.Decoder, noCount: map[string]int{}, codes: map[string]int{}}
 }
 
 // choose decides what is read by what is known of the car.
@@ -171,6 +174,9 @@ func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Exchange, error)
 	request := req.Bytes()
 	for _, r := range x.Replies {
 		// What cannot be decoded gives no samples; the session tells of it.
+		if ask := decode.SnapshotRequest(req.Service, r.Data); ask != nil {
+			p.frozen = ask
+		}
 		p.samples, _ = p.vehicle.Decoder.Reply(r.From, request, r.Data, x.Sent, x.Received, p.samples)
 	}
 	return x, nil

@@ -48,14 +48,7 @@ func Write(ctx context.Context, w io.Writer, s transfer.Session) error {
 	line := func(at time.Duration, sign byte, text string) {
 		fmt.Fprintf(out, "%.9f %c %s\n", at.Seconds(), sign, text)
 	}
-	format := s.Meta.Format.Bus.String()
-	if s.Meta.Format.Headers {
-		format += " headers"
-	}
-	if s.Meta.Format.Padded {
-		format += " padded"
-	}
-	line(0, '=', format)
+	line(0, '=', capture.FormatText(s.Meta.Format))
 	for l, err := range s.Lines {
 		if err == nil {
 			err = ctx.Err()
