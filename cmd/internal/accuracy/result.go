@@ -156,7 +156,8 @@ type Sum struct {
 	FalseProofs, Decided               int
 	Held, Intervals                    int
 	Missed, Forces                     int
-	FalseForces, Sessions              int // of Hours; Sessions: with any
+	Imagined                           int // tests in which a force was seen that was not
+	FalseForces                        int // in Hours
 	Hours                              float64
 }
 
@@ -167,9 +168,6 @@ func SumOf(results []Result) Sum {
 		if r.Hours > 0 {
 			s.Hours += r.Hours
 			s.FalseForces += r.FalseForces
-			if r.FalseForces > 0 {
-				s.Sessions++
-			}
 			continue
 		}
 		s.N++
@@ -182,6 +180,9 @@ func SumOf(results []Result) Sum {
 			s.Wrong++
 		default:
 			s.Broken++
+		}
+		if r.FalseForces > 0 {
+			s.Imagined++
 		}
 		s.FalseProofs += len(r.FalseProofs)
 		s.Decided += r.Decided
@@ -200,7 +201,7 @@ type Table struct{ w *tabwriter.Writer }
 // NewTable begins a table with its header.
 func NewTable(w io.Writer) *Table {
 	t := &Table{tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)}
-	fmt.Fprintln(t.w, "model\tseeds\tn\twrong %\tundecided %\tfalse proofs, % of decided\tintervals that hold, %\tforces not seen %\tfalse in 100 h")
+	fmt.Fprintln(t.w, "model\tseeds\tn\twrong %\tundecided %\tfalse proofs, % of decided\tintervals that hold, %\tforces not seen %\ttests with one that was not %\tfalse forces in 100 h of driving")
 	return t
 }
 
@@ -226,8 +227,8 @@ func (t *Table) Row(name, seeds string, results []Result) {
 
 func (t *Table) row(name, seeds string, s Sum) {
 	n := s.N - s.Broken
-	fmt.Fprintf(t.w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\n", name, seeds, s.N, brief(s.Wrong, n), brief(s.Undecided, n), brief(s.FalseProofs, s.Decided),
-		brief(s.Held, s.Intervals), brief(s.Missed, s.Forces), perHours(s.FalseForces, s.Hours))
+	fmt.Fprintf(t.w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", name, seeds, s.N, brief(s.Wrong, n), brief(s.Undecided, n), brief(s.FalseProofs, s.Decided),
+		brief(s.Held, s.Intervals), brief(s.Missed, s.Forces), brief(s.Imagined, n), perHours(s.FalseForces, s.Hours))
 	if s.Broken > 0 {
 		fmt.Fprintf(t.w, "  broken off\t\t%d\n", s.Broken)
 	}
@@ -251,7 +252,7 @@ func perHours(k int, hours float64) string {
 		return "-"
 	}
 	lo, hi := garwood(k)
-	return fmt.Sprintf("%.1f (%.1f to %.1f)", 100*float64(k)/hours, 100*lo/hours, 100*hi/hours)
+	return fmt.Sprintf("%.1f (%.1f to %.1f), of %.0f h", 100*float64(k)/hours, 100*lo/hours, 100*hi/hours, hours)
 }
 
 // garwood returns the 95 % interval of the mean of a Poisson count k.

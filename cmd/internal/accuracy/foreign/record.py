@@ -17,10 +17,16 @@ def main():
         path = os.path.join(folder, '%d.csv' % seed)
         forces = record(sc, rate, path)['force']
         ends = [t for t, side in forces if side == 'release']
+        dead = 'failed' not in sc.false.get('input', ())  # nobody can see a force on an input that does not read
+
+        def force(side, t):
+            end = min([e for e in ends if e > t], default=0)
+            return dict(side=side, begin=t, end=end, faint=dead or end - t < 3.5)
+
         print(json.dumps(dict(
             seed=seed, rate=rate, fault=sc.fault, style=sc.style, marks=bool(sc.marks), accepted=sorted(sc.accepted), undecided=sorted(sc.undecided),
             false={k: sorted(v) for k, v in sc.false.items()},
-            forces=[dict(side=side, begin=t, end=min([e for e in ends if e > t], default=0)) for t, side in forces if side != 'release'])), flush=True)
+            forces=[force(side, t) for t, side in forces if side != 'release'])), flush=True)
 
 
 if __name__ == '__main__':

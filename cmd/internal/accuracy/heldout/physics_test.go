@@ -159,12 +159,14 @@ func TestIdle(t *testing.T) {
 	}
 }
 
-// With fuel cut the sensor reads below 0.2 V (a maker's workshop text), with an open branch the
-// open level, and a long lean hold lets it say above 0.7 V on release.
+// Each draw has its records in order and a truth that does not contradict itself; a sound loop
+// moves trim in a long hold.
 func TestTruthIsPhysical(t *testing.T) {
 	sound, tried := 0, 0
-	for seed := range uint64(120) {
-		test, list := Narrow(seed)
+	for seed := range uint64(80) {
+		s, d := drawNarrow(seed)
+		list, holds := s.run(d)
+		test := s.truth(holds)
 		if len(list) < 20 || len(test.Accepted) == 0 {
 			t.Fatalf("seed %d: %d records, accepted %v", seed, len(list), test.Accepted)
 		}
@@ -187,8 +189,6 @@ func TestTruthIsPhysical(t *testing.T) {
 			continue
 		}
 		sound++
-		s, d := drawNarrow(seed)
-		_, holds := s.run(d)
 		for _, h := range holds {
 			if h.on > 0.9 && h.end-h.begin > 10 && !h.parted {
 				tried++
@@ -203,12 +203,13 @@ func TestTruthIsPhysical(t *testing.T) {
 			}
 		}
 	}
-	if sound < 24 || tried < 24 {
+	if sound < 15 || tried < 15 {
 		t.Errorf("%d sound cars, %d long holds", sound, tried)
 	}
 }
 
-// A draw is a function of its seed, and a drive has what it should: fuel cut, speed, no force.
+// A draw is a function of its seed. A drive has fuel cut, in which the sensor reads below 0.2 V (a
+// maker's workshop text), and no force.
 func TestDrive(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds")
