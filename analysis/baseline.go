@@ -1,11 +1,15 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"pushback/analysis/limits"
+)
 
 // Hysteresis around the switch point of 0.45 V: a sensor reads rich above the
 // upper and lean below the lower level.
 const (
-	switchPoint = 0.45
+	switchPoint = limits.SwitchPoint
 	richAbove   = 0.50
 	leanBelow   = 0.40
 )

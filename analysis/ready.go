@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"pushback/analysis/hazard"
+	"pushback/analysis/limits"
 )
 
 // Fuel system status bits of PID 03 (SAE J1979).
@@ -17,10 +18,6 @@ const (
 )
 
 func isClosed(status int) bool { return status&(closedLoop|closedFault) != 0 }
-
-// minCoolant is the coolant temperature below which a test does not count, °C
-// (common practice, no source).
-const minCoolant = 60
 
 // readiness follows the conditions under which a test counts.
 type readiness struct {
@@ -58,13 +55,13 @@ func (r *readiness) unmet() []string {
 	if r.unused {
 		out = append(out, "the computer does not use this sensor for short-term trim")
 	}
-	if r.hasCoolant && r.coolant < minCoolant {
-		out = append(out, fmt.Sprintf("coolant %.0f °C: warm the engine up to %d °C or more", r.coolant, minCoolant))
+	if r.hasCoolant && r.coolant < limits.WarmCoolant {
+		out = append(out, fmt.Sprintf("coolant %.0f °C: warm the engine up to %d °C or more", r.coolant, limits.WarmCoolant))
 	}
 	if r.hasStatus && !isClosed(r.status) {
 		out = append(out, "open loop: "+statusWords(r.status))
 	}
-	if p, has := r.rpm.last(); has && p.v < 400 {
+	if p, has := r.rpm.last(); has && p.v < limits.TurningSpeed {
 		out = append(out, "engine not running")
 	}
 	return out
@@ -73,8 +70,8 @@ func (r *readiness) unmet() []string {
 // holds is unmet without the words.
 func (r *readiness) holds() bool {
 	p, has := r.rpm.last()
-	return !r.wide && !r.unused && (!r.hasCoolant || r.coolant >= minCoolant) &&
-		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= 400)
+	return !r.wide && !r.unused && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
+		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= limits.TurningSpeed)
 }
 
 func statusWords(status int) string {

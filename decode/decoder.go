@@ -159,6 +159,13 @@ func (d *Decoder) Engine() uint32 {
 	return d.computers[d.engine-1].addr
 }
 
+// FromEngine reports whether a reply from this address is the engine's computer's, or may be
+// as far as is known.
+func (d *Decoder) FromEngine(from uint32) bool {
+	engine := d.Engine()
+	return engine == 0 || from == 0 || from == engine
+}
+
 // known returns the computer to judge by: the engine's, or the only one, or one of
 // which nothing is known.
 func (d *Decoder) known() *computer {

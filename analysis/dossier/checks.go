@@ -3,6 +3,7 @@ package dossier
 import (
 	"slices"
 
+	"pushback/analysis/limits"
 	"pushback/analysis/session"
 	"pushback/decode"
 )
@@ -55,9 +56,9 @@ type Check struct {
 // Limits of readiness: common practice, no source, but for the two minutes of preheating, which
 // several test procedures name.
 const (
-	TurningSpeed = 400 // rpm: the engine runs
-	WarmCoolant  = 60  // °C
-	WarmRuntime  = 120 // s since the start
+	TurningSpeed = limits.TurningSpeed // rpm: the engine runs
+	WarmCoolant  = limits.WarmCoolant  // °C
+	WarmRuntime  = 120                 // s since the start
 )
 
 // A steady idle stays within this (common practice, no source).

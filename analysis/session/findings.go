@@ -77,7 +77,7 @@ func (n *Findings) Write(f Frame) error {
 	}
 	request := x.Request.Bytes()
 	for _, r := range x.Replies {
-		if engine := n.decoder.Engine(); engine != 0 && r.From != 0 && r.From != engine {
+		if !n.decoder.FromEngine(r.From) {
 			continue
 		}
 		n.reply(request, r)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/limits"
 	"pushback/obd"
 )
 
@@ -38,17 +39,13 @@ type Prompt struct {
 	Twice bool          // a repetition was asked for, but this side was forced as often as is good for the car
 }
 
-// MostForces is how often one side is forced: more teaches long-term trim the lie and
-// sets codes (common practice, no source).
-const MostForces = 2
-
 // GuideConfig holds the lengths of the stages. Zero fields take the usual ones.
 type GuideConfig struct {
 	Sides    []analysis.Side // which sides to force, in order; lean, then rich
 	Ready    time.Duration   // how long to wait for a car that is not ready; 3 min
 	Baseline time.Duration   // 15 s
-	Hold     time.Duration   // 15 s
-	HoldMost time.Duration   // 25 s, when trim answered but has not come far, or the delivery is open; never above 30 s
+	Hold     time.Duration   // limits.Hold
+	HoldMost time.Duration   // limits.HoldLong, when trim answered but has not come far, or the delivery is open; never above limits.HoldMost
 	Answer   time.Duration   // at most 30 s
 	Settle   time.Duration   // after the loop switches again; 4 s
 }
@@ -64,13 +61,11 @@ func (c *GuideConfig) fill() {
 	}
 	def(&c.Ready, 3*time.Minute)
 	def(&c.Baseline, 15*time.Second)
-	def(&c.Hold, 15*time.Second)
-	def(&c.HoldMost, 25*time.Second)
+	def(&c.Hold, limits.Hold)
+	def(&c.HoldMost, limits.HoldLong)
 	def(&c.Answer, 30*time.Second)
 	def(&c.Settle, 4*time.Second)
-	// Longer than 30 s no wire is held: the computer may declare the sensor faulty,
-	// and long-term trim learns the lie.
-	c.HoldMost = min(c.HoldMost, 30*time.Second)
+	c.HoldMost = min(c.HoldMost, limits.HoldMost)
 }
 
 // A Guide leads through the bias test. It is a Sink: it sees what the watcher
@@ -205,7 +200,7 @@ func (g *Guide) Again() {
 
 // may reports whether a side may be forced once more, and has it said where not.
 func (g *Guide) may(side int) bool {
-	ok := g.count[g.cfg.Sides[side]] < MostForces
+	ok := g.count[g.cfg.Sides[side]] < limits.Forces
 	if !ok && !g.twice {
 		g.twice, g.told = true, -time.Hour
 	}
@@ -376,13 +371,9 @@ func (g *Guide) advance() {
 	}
 }
 
-// TrimEnough is how far trim should be from where it was, %, so that the sensor has a
-// mixture to tell of on release.
-const TrimEnough = 10
-
 // slow reports that trim answers but has not come far yet, and could go on.
 func (g *Guide) slow() bool {
-	return !g.step.limit && math.Abs(g.trim-g.step.from) < TrimEnough
+	return !g.step.limit && math.Abs(g.trim-g.step.from) < limits.TrimEnough
 }
 
 func (g *Guide) delivered() bool {

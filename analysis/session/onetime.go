@@ -56,7 +56,7 @@ func (q *OneTimeQueries) Write(f Frame) error {
 	}
 	request := x.Request.Bytes()
 	for _, r := range x.Replies {
-		if engine := q.judge.decoder.Engine(); engine != 0 && r.From != 0 && r.From != engine {
+		if !q.judge.decoder.FromEngine(r.From) {
 			continue
 		}
 		q.follow(request, r.Data)

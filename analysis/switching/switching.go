@@ -10,6 +10,7 @@ import (
 	"math"
 	"slices"
 
+	"pushback/analysis/limits"
 	"pushback/analysis/series"
 	"pushback/analysis/stats"
 	"pushback/decode"
@@ -151,7 +152,7 @@ type Limit struct {
 }
 
 const (
-	switchPoint = 0.45 // V
+	switchPoint = limits.SwitchPoint
 	band        = 0.05 // V of hysteresis on each side
 	low, high   = 0.30, 0.60
 	pause       = 10.0 // s without a reading end a stretch
@@ -249,7 +250,7 @@ func (c *Collector) measure(name string, stretches []stretch) Band {
 		}
 	}
 	b.Rise, b.Fall = rise.edge(), fall.edge()
-	b.Limits = limits(b)
+	b.Limits = margins(b)
 	return b
 }
 
@@ -350,8 +351,8 @@ func (e *edges) edge() Edge {
 	return out
 }
 
-// limits puts the figures beside what is usual. None of them alone makes a sensor bad.
-func limits(b Band) []Limit {
+// margins puts the figures beside what is usual. None of them alone makes a sensor bad.
+func margins(b Band) []Limit {
 	var out []Limit
 	add := func(what string, v float64, usual, source string, good, bad bool) {
 		if math.IsNaN(v) {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"pushback/analysis/limits"
 	"pushback/analysis/series"
 	"pushback/analysis/stats"
 	"pushback/decode"
@@ -257,11 +258,11 @@ func (s *sieve) counts(r raw) bool {
 	switch {
 	case !known(r.rpm):
 		s.left.Unknown++
-	case r.rpm < turning:
+	case r.rpm < limits.TurningSpeed:
 		s.left.Stopped++
 	case known(r.status) && int(r.status)&0x12 == 0, !s.status && s.zeros[r.bank] >= zeros: // not closed, nor closed with a fault
 		s.left.OpenLoop++
-	case r.coolant < warm:
+	case r.coolant < limits.WarmCoolant:
 		s.left.Cold++
 	case slices.ContainsFunc(s.forced, func(f Span) bool { return f.From-1 <= r.at && r.at <= f.To+recovery }):
 		s.left.Forced++

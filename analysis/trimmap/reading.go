@@ -59,8 +59,6 @@ type Span struct{ From, To float64 }
 // Conditions of a reading. A trim counts in closed loop, warm and steady; the numbers are
 // common practice without a source.
 const (
-	warm        = 60   // °C
-	turning     = 400  // rpm
 	steadySpeed = 0.15 // of rpm, from reading to reading
 	steadyFlow  = 0.35 // of load, pressure or flow
 	recovery    = 20.0 // s after a force in which the trims still walk back

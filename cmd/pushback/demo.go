@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/limits"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/rig"
@@ -142,7 +143,7 @@ func (s *scripted) release() {
 func (s *scripted) Write(f session.Frame) error {
 	for _, x := range f.Samples {
 		if x.Signal.Name == "ECT" && !x.Missing {
-			s.warm = x.Value >= 60
+			s.warm = x.Value >= limits.WarmCoolant
 		}
 	}
 	if act := s.act; act != nil && f.Record.At >= s.due {

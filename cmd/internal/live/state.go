@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/analysis/limits"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/ring"
 	"pushback/obd"
@@ -146,7 +147,7 @@ func (s *State) Write(f session.Frame) error {
 		s.enter(Idle, s.Side, s.Now)
 	}
 	if s.Phase == Held {
-		s.Ring.Progress(command(s.Side), s.moved()/session.TrimEnough)
+		s.Ring.Progress(command(s.Side), s.moved()/limits.TrimEnough)
 	}
 	if s.verdict != nil && (len(f.Events) > 0 || f.Last) {
 		v := s.verdict()
@@ -298,16 +299,12 @@ func (s *State) Silent() time.Duration {
 	return s.Now - s.Volts.At
 }
 
-// Switch is the reading between lean and rich for the eye, V: the usual switch
-// point of a zirconia sensor (common practice). The watcher judges otherwise.
-const Switch = 0.45
-
 // Reads names the side of the present reading, "" when there is none.
 func (s *State) Reads() analysis.Side {
 	switch {
 	case !s.Volts.Known || s.Silent() > 0:
 		return ""
-	case s.Volts.Value < Switch:
+	case s.Volts.Value < limits.SwitchPoint:
 		return analysis.Lean
 	}
 	return analysis.Rich

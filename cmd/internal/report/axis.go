@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"pushback/analysis/limits"
 	"pushback/analysis/series"
-	"pushback/cmd/internal/live"
 )
 
 // scale is the range of an axis.
@@ -49,7 +49,7 @@ func (t trace) middle() float64 {
 	if t.Wide() {
 		return 1
 	}
-	return live.Switch
+	return limits.SwitchPoint
 }
 
 func trimScale(ts ...trace) scale {

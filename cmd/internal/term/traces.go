@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/limits"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
 )
@@ -156,10 +157,10 @@ func (c *canvas) traces(x, y, w, h int, s *live.State, color bool) {
 	for _, p := range []plot{volts, trim} {
 		c.shade(p, s.Bands, s.Now, color)
 	}
-	c.level(volts, live.Switch)
+	c.level(volts, limits.SwitchPoint)
 	c.level(trim, 0)
 	c.trace(volts, s.VTrace, func(v float64) ink {
-		if v < live.Switch {
+		if v < limits.SwitchPoint {
 			return inkLean
 		}
 		return inkRich

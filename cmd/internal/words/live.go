@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/hazard"
+	"pushback/analysis/limits"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
@@ -93,10 +94,6 @@ func HeldTooLong(d time.Duration) string {
 	return fmt.Sprintf("Held for %d s: let go before the computer's own monitors trip.", int(d.Seconds()))
 }
 
-// HoldMost is when a hold that nobody guides is told to end: before 30 s, after
-// which the computer may declare the sensor faulty.
-const HoldMost = 25 * time.Second
-
 // Overheld reports that the signal must be let go now.
 func Overheld(s *live.State) bool {
 	if s.Verdict != nil {
@@ -105,7 +102,7 @@ func Overheld(s *live.State) bool {
 	if s.Prompt != nil {
 		return s.Prompt.Stage == session.StageRelease
 	}
-	return s.Phase == live.Held && s.Now-s.Since >= HoldMost
+	return s.Phase == live.Held && s.Now-s.Since >= limits.HoldLong
 }
 
 func bigStep(s *live.State, p session.Prompt) Headline {

@@ -1,0 +1,29 @@
+// Package limits holds the limits that mean safety or readiness, each once. Where no
+// document is named they are common practice, without a source.
+package limits
+
+import "time"
+
+// How long a wire or a mixture is held. The times after which a computer sets a code for a
+// held sensor differ by maker, from a few seconds up; beyond half a minute it may declare
+// the sensor faulty, and long-term trim learns the lie.
+const (
+	Hold     = 15 * time.Second // as a rule
+	HoldLong = 25 * time.Second // where trim answers but the proof is not done yet; a hold that nobody guides is told to end then
+	HoldMost = 30 * time.Second // never longer
+	Forces   = 2                // of one side: more teaches long-term trim the lie and sets codes
+)
+
+// TrimEnough is how far from where it was trim should be on release, %, so that the sensor
+// has a mixture to tell of.
+const TrimEnough = 10
+
+// When a test counts.
+const (
+	WarmCoolant  = 60  // °C: below it an engine may still be enriched for its warm-up
+	TurningSpeed = 400 // rpm: below it no engine runs by itself
+)
+
+// SwitchPoint is the reading of a zirconia cell between lean and rich, V: where the
+// mixture is stoichiometric.
+const SwitchPoint = 0.45
