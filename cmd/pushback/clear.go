@@ -62,7 +62,7 @@ func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
 		return err
 	}
 	defer s.Close()
-	look := newSurvey(r.car.sensor, s.Queries.Done, car.Stop)
+	look := rig.NewSurvey(s.Judge.Setup().Sensor, s.Queries.Done, car.Stop)
 	s.Views = []session.Sink{look}
 	var before dossier.VehicleData
 	cleared, err := s.Clear(ctx, func() error {
@@ -101,8 +101,8 @@ func codesRead(f *session.Findings) dossier.VehicleData {
 }
 
 // decide shows what is there and asks; an error is a no.
-func (a *app) decide(id string, now dossier.VehicleData, look *survey) error {
-	if rpm, known := look.look.Last["RPM"]; known && rpm > 0 {
+func (a *app) decide(id string, now dossier.VehicleData, look *rig.Survey) error {
+	if rpm, known := look.Look.Last["RPM"]; known && rpm > 0 {
 		return fmt.Errorf("clear codes: %.0f rpm: %w", rpm, obd.ErrEngineRuns)
 	}
 	w := a.people()

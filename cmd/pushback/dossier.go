@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"pushback/analysis/dossier"
+	"pushback/cmd/internal/replay"
 	"pushback/store"
 )
 
@@ -25,7 +26,7 @@ func dossierOf(ctx context.Context, db *store.Store, ref string, want dossier.Se
 		return m, nil, err
 	}
 	defer reader.Close()
-	records, stop := newReadAhead(ctx, reader)
+	records, stop := replay.NewAhead(ctx, reader)
 	defer stop()
 	want.Setup, want.Vehicle = setup, m.Vehicle
 	d, err := dossier.Collect(ctx, records, want)

@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/intake"
 	"pushback/store"
 	"pushback/store/transfer"
 )
@@ -23,7 +24,7 @@ func newExport(a *app) *cobra.Command {
 	var keep kept
 	var filter sessionFilter
 	var about strings.Builder
-	for _, f := range slices.Backward(formats) {
+	for _, f := range slices.Backward(intake.Formats) {
 		if f.Write != nil {
 			fmt.Fprintf(&about, "  --%-10s %s\n", f.Name, f.About)
 		}
@@ -87,7 +88,7 @@ given, notes unless --with-notes is.`,
 			})
 		},
 	}
-	for _, f := range slices.Backward(formats) {
+	for _, f := range slices.Backward(intake.Formats) {
 		if f.Write != nil {
 			as[f.Name] = cmd.Flags().Bool(f.Name, false, f.About)
 		}
@@ -106,7 +107,7 @@ type kept struct{ notes, vin bool }
 func chosen(cmd *cobra.Command, as map[string]*bool) (format transfer.Format, err error) {
 	var names []string
 	n := 0
-	for _, f := range slices.Backward(formats) {
+	for _, f := range slices.Backward(intake.Formats) {
 		if on := as[f.Name]; on != nil {
 			names = append(names, "--"+f.Name)
 			if *on {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -16,11 +15,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/session"
-	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/intake"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/store"
-	"pushback/store/transfer"
 	"pushback/store/widecsv"
 )
 
@@ -107,18 +105,6 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 	return cmd
 }
 
-// found is a session of a file that was read and judged.
-type found struct {
-	meta    store.Meta
-	what    content
-	result  session.Result
-	judge   *session.Judge
-	records int
-	hash    []byte
-	stored  string // the id here: that of the same session, or the new one
-	same    bool   // it was here before
-}
-
 // importFile judges the whole file before it stores any of it.
 func (a *app) importFile(ctx context.Context, db *store.Store, path string, im importing) error {
 	if fi, err := os.Stat(path); err != nil {
@@ -126,53 +112,39 @@ func (a *app) importFile(ctx context.Context, db *store.Store, path string, im i
 	} else if !fi.Mode().IsRegular() { // it is read more than once
 		return hinted{fmt.Errorf("importing %s: it is no regular file", path), "save it as a file first", statusFailed}
 	}
-	open, err := opener(path, im.mapping)
+	open, err := intake.Opener(path, im.mapping)
 	if err != nil {
 		return inFile(path, err)
 	}
-	all, err := a.readFile(ctx, open, im)
+	all, err := intake.Read(ctx, open, im.describe, newProgress(a.errOut, 0))
 	if err != nil {
 		return inFile(path, err)
 	}
 	if len(all) == 0 {
 		return hinted{fmt.Errorf("importing %s: there are no sessions", path), "record one first: `pushback record`", statusFailed}
 	}
-	if all[0].records == 0 && len(all) == 1 {
+	if all[0].Records == 0 && len(all) == 1 {
 		return hinted{fmt.Errorf("importing %s: there are no rows", path), "see `pushback import --help` for what the table looks like", statusFailed}
 	}
-	for i := range all {
-		f := &all[i]
-		if db == nil {
-			continue
-		}
-		id, err := db.Same(ctx, f.hash, f.meta.Watching, f.meta.By)
-		if err == nil {
-			f.stored, f.same = id, true
-		} else if !errors.Is(err, store.ErrNoSession) {
+	if db != nil {
+		if err := intake.Known(ctx, db, all); err != nil {
 			return err
-		}
-		for _, g := range all[:i] { // twice in one file
-			if slices.Equal(g.hash, f.hash) && g.meta.Watching == f.meta.Watching && g.meta.By == f.meta.By {
-				f.same = true
-			}
 		}
 	}
 	if im.dry {
 		return a.showDry(path, open, all)
 	}
-	if err := a.storeFile(ctx, db, open, path, all); err != nil {
+	if err := intake.Store(ctx, db, open, all, a.storing); err != nil {
 		return inFile(path, err)
 	}
-	return a.told(path, all)
+	return a.tellTaken(path, all)
 }
 
-// opener returns what opens the file, by its content or by the mapping.
-func opener(path string, m widecsv.Mapping) (func(context.Context) (transfer.Reader, error), error) {
-	if len(m.Columns) > 0 {
-		return func(context.Context) (transfer.Reader, error) { return widecsv.Open(path, m) }, nil
-	}
-	format, err := formatOf(path)
-	return func(ctx context.Context) (transfer.Reader, error) { return format.Open(ctx, path) }, err
+// storing shows how far a session is stored.
+func (a *app) storing(length time.Duration) session.Sink {
+	bar := newProgress(a.errOut, length)
+	bar.doing = "storing: "
+	return bar
 }
 
 func inFile(path string, err error) error {
@@ -189,183 +161,60 @@ func inFile(path string, err error) error {
 		"correct the file (`pushback import --help` says what it looks like); of this file nothing was stored", statusFailed}
 }
 
-func (a *app) readFile(ctx context.Context, open func(context.Context) (transfer.Reader, error), im importing) (all []found, err error) {
-	r, err := open(ctx)
-	if err != nil {
-		return nil, err
-	}
-	defer func() { err = errors.Join(err, r.Close()) }()
-	bar := newProgress(a.errOut, 0)
-	for {
-		m, err := r.Session(ctx)
-		if errors.Is(err, io.EOF) {
-			return all, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		if n := len(m.Label) + len(m.Vehicle) + len(m.Note) + len(m.Adapter); n > 64<<10 {
-			return nil, fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
-		}
-		f := found{meta: im.describe(m)}
-		setup, err := setupOf(f.meta)
-		if err != nil {
-			return nil, err
-		}
-		f.judge = session.NewJudge(setup)
-		hash := &hasher{store.NewContent()}
-		if f.result, err = session.Run(ctx, cleaned{r}, f.judge, bar, &f.what, hash); err != nil {
-			return nil, err
-		}
-		f.records, f.hash = f.result.Records, hash.Sum()
-		if len(f.meta.Sensors) == 0 {
-			f.meta.Sensors = f.what.sensors()
-		}
-		all = append(all, f)
-	}
-}
-
-// storeFile reads the file again and stores what is new. On an error nothing is left.
-func (a *app) storeFile(ctx context.Context, db *store.Store, open func(context.Context) (transfer.Reader, error), path string, all []found) (err error) {
-	r, err := open(ctx)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, r.Close()) }()
-	var made []string
-	defer func() {
-		if err != nil {
-			for _, id := range made {
-				err = errors.Join(err, db.Remove(context.WithoutCancel(ctx), id))
-			}
-		}
-	}()
+// tellTaken says what was stored. Standard output is for the ids alone: id=$(pushback import FILE).
+func (a *app) tellTaken(path string, all []intake.Session) error {
 	for i := range all {
 		f := &all[i]
-		if _, err := r.Session(ctx); err != nil {
-			return fmt.Errorf("it changed while it was read: %w", err)
-		}
-		if f.same {
+		if f.Stored == "" { // twice in one file
 			continue
 		}
-		w, err := db.Create(ctx, f.meta)
-		if err != nil {
-			return err
-		}
-		f.stored = w.ID()
-		made = append(made, f.stored)
-		setup, err := setupOf(f.meta)
-		if err != nil {
-			return errors.Join(err, w.Close())
-		}
-		judge := session.NewJudge(setup)
-		bar := newProgress(a.errOut, f.result.End)
-		bar.doing = "storing: "
-		if _, err := session.Run(ctx, cleaned{r}, judge, rig.Stored{Writer: w}, bar); err != nil {
-			return errors.Join(err, w.Close())
-		}
-		if err := w.Finish(ctx, f.result.End, f.result.Verdict, f.result.Events); err != nil {
-			return err
-		}
-	}
-	return pairUp(ctx, db, all)
-}
-
-// pairUp keeps the pairs of sessions that are both here now, but for an after that is in
-// one already.
-func pairUp(ctx context.Context, db *store.Store, all []found) error {
-	came := make(map[string]string)
-	for _, f := range all {
-		came[f.meta.ID] = f.stored
-	}
-	pair := func(before, after string) error {
-		for _, id := range []*string{&before, &after} {
-			*id = cmp.Or(came[*id], *id) // or one that came earlier, under the id that it had there
-			if len(*id) != 6 {           // the shortened id of another
-				return nil
-			}
-		}
-		m, err := db.Find(ctx, after)
-		if err == nil && m.Before == "" && before != after {
-			err = db.Pair(ctx, before, after)
-		}
-		if errors.Is(err, store.ErrNoSession) {
-			return nil
-		}
-		return err
-	}
-	for _, f := range all {
-		if f.same {
-			continue // what was done here with a session that was here already stays
-		}
-		if f.meta.Before != "" {
-			if err := pair(f.meta.Before, f.meta.ID); err != nil {
-				return err
-			}
-		}
-		if f.meta.After != "" {
-			if err := pair(f.meta.ID, f.meta.After); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
-// told says what was stored. Standard output is for the ids alone: id=$(pushback import FILE).
-func (a *app) told(path string, all []found) error {
-	for i := range all {
-		f := &all[i]
-		if f.stored == "" { // twice in one file
-			continue
-		}
-		if f.same {
-			fmt.Fprintf(a.errOut, "%s: session %s is stored already\n", path, f.stored)
+		if f.Same {
+			fmt.Fprintf(a.errOut, "%s: session %s is stored already\n", path, f.Stored)
 		} else {
-			f.write(a.errOut, path)
+			writeTaken(a.errOut, path, f)
 		}
 		if a.json {
 			line := struct {
 				ID        string `json:"id"`
 				Duplicate bool   `json:"duplicate,omitempty"`
-			}{f.stored, f.same}
+			}{f.Stored, f.Same}
 			if err := json.NewEncoder(a.out).Encode(line); err != nil {
 				return err
 			}
 			continue
 		}
-		if !f.same && len(all) == 1 {
-			fmt.Fprintf(a.errOut, "  pushback show %s      events, proofs and verdict\n", f.stored)
+		if !f.Same && len(all) == 1 {
+			fmt.Fprintf(a.errOut, "  pushback show %s      events, proofs and verdict\n", f.Stored)
 		}
-		if _, err := fmt.Fprintln(a.out, f.stored); err != nil {
+		if _, err := fmt.Fprintln(a.out, f.Stored); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// write says what a session holds.
-func (f *found) write(w io.Writer, path string) {
-	n, what := f.records, "records"
-	if f.what.rows > 0 {
-		n, what = f.what.rows, "rows"
+// writeTaken says what a session holds.
+func writeTaken(w io.Writer, path string, f *intake.Session) {
+	n, what := f.Records, "records"
+	if f.Table.Rows > 0 {
+		n, what = f.Table.Rows, "rows"
 	}
 	fmt.Fprintf(w, "%s: %d %s over %.1f s, %d readings (%.1f a second)\n",
-		path, n, what, f.result.End.Seconds(), f.result.Samples, rate(f.result.Samples, f.result.End))
-	if len(f.what.names) > 0 {
-		fmt.Fprintf(w, "  signals: %s\n", strings.Join(f.what.names, ", "))
+		path, n, what, f.Result.End.Seconds(), f.Result.Samples, rate(f.Result.Samples, f.Result.End))
+	if len(f.Table.Names) > 0 {
+		fmt.Fprintf(w, "  signals: %s\n", strings.Join(f.Table.Names, ", "))
 	}
-	if !slices.Contains(f.meta.Sensors, f.meta.Watching) {
+	if !slices.Contains(f.Meta.Sensors, f.Meta.Watching) {
 		has := "it has none for any oxygen sensor"
-		if len(f.meta.Sensors) > 0 {
-			has = "it has " + strings.Join(f.meta.Sensors, ", ")
+		if len(f.Meta.Sensors) > 0 {
+			has = "it has " + strings.Join(f.Meta.Sensors, ", ")
 		}
-		fmt.Fprintf(w, "warning: the table has no column for %s, so no force on it can be seen (%s)\n", f.meta.Watching, has)
+		fmt.Fprintf(w, "warning: the table has no column for %s, so no force on it can be seen (%s)\n", f.Meta.Watching, has)
 	}
-	for _, line := range words.FigureLines(f.meta.Watching, f.judge.Figures()) {
+	for _, line := range words.FigureLines(f.Meta.Watching, f.Judge.Figures()) {
 		fmt.Fprintln(w, "  "+line)
 	}
-	fmt.Fprintf(w, "  events: %d; conclusion: %s\n", len(f.result.Events), words.ConclusionShort(string(f.result.Verdict.Conclusion)))
+	fmt.Fprintf(w, "  events: %d; conclusion: %s\n", len(f.Result.Events), words.ConclusionShort(string(f.Result.Verdict.Conclusion)))
 }
 
 func rate(n int, over time.Duration) float64 {
@@ -373,40 +222,4 @@ func rate(n int, over time.Duration) float64 {
 		return 0
 	}
 	return float64(n) / over.Seconds()
-}
-
-// content is a sink that notes what a table holds.
-type content struct {
-	rows  int
-	names []string // signals, in the order of their coming
-	seen  map[string]bool
-}
-
-func (c *content) Write(f session.Frame) error {
-	if f.Record.Row == nil {
-		return nil
-	}
-	c.rows++
-	for _, n := range f.Record.Row.Names {
-		if !c.seen[n] && decode.ByName(n) != nil {
-			if c.seen == nil {
-				c.seen = make(map[string]bool)
-			}
-			c.seen[n] = true
-			c.names = append(c.names, n)
-		}
-	}
-	return nil
-}
-
-// sensors are the oxygen sensors whose voltage the table holds.
-func (c *content) sensors() []string {
-	var out []string
-	for _, n := range c.names {
-		if bs, ok := strings.CutPrefix(n, "O2S"); ok && len(bs) == 2 {
-			out = append(out, "B"+bs[:1]+"S"+bs[1:])
-		}
-	}
-	slices.Sort(out)
-	return out
 }

@@ -7,8 +7,8 @@ import (
 	"fmt"
 	"text/tabwriter"
 
+	"pushback/cmd/internal/intake"
 	"pushback/cmd/internal/words"
-	"pushback/store/transfer"
 	"pushback/store/widecsv"
 )
 
@@ -22,7 +22,7 @@ type columnJSON struct {
 }
 
 // showDry shows what a file was understood to hold.
-func (a *app) showDry(path string, open func(context.Context) (transfer.Reader, error), all []found) error {
+func (a *app) showDry(path string, open intake.Open, all []intake.Session) error {
 	var columns []columnJSON
 	if r, err := open(context.Background()); err == nil {
 		if t, ok := r.(*widecsv.File); ok {
@@ -43,7 +43,7 @@ func (a *app) showDry(path string, open func(context.Context) (transfer.Reader, 
 		}
 		list := []one{}
 		for _, f := range all {
-			list = append(list, one{f.meta.ID, f.records, f.result.Samples, f.result.End.Seconds(), string(f.result.Verdict.Conclusion), hex.EncodeToString(f.hash)})
+			list = append(list, one{f.Meta.ID, f.Records, f.Result.Samples, f.Result.End.Seconds(), string(f.Result.Verdict.Conclusion), hex.EncodeToString(f.Hash)})
 		}
 		return json.NewEncoder(a.out).Encode(map[string]any{"file": path, "columns": columns, "sessions": list})
 	}
@@ -67,7 +67,7 @@ func (a *app) showDry(path string, open func(context.Context) (transfer.Reader, 
 		}
 	}
 	for i := range all {
-		all[i].write(a.out, path)
+		writeTaken(a.out, path, &all[i])
 	}
 	_, err := fmt.Fprintln(a.out, "dry run: nothing was stored")
 	return err

@@ -2,13 +2,10 @@ package main
 
 import (
 	"cmp"
-	"context"
 	"slices"
 
-	"pushback/analysis/session"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
-	"pushback/obd"
 	"pushback/store"
 )
 
@@ -34,15 +31,4 @@ func (im *importing) describe(m store.Meta) store.Meta {
 		return err != nil
 	})
 	return m
-}
-
-// cleaned is a source whose notes are clean.
-type cleaned struct{ session.Source }
-
-func (c cleaned) Next(ctx context.Context) (obd.Record, error) {
-	rec, err := c.Source.Next(ctx)
-	if rec.Mark != nil && rec.Mark.Text != "" {
-		rec.Mark.Text = words.Clean(rec.Mark.Text)
-	}
-	return rec, err
 }

@@ -159,7 +159,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	}
 	defer watch.Close(ctx)
 	s.Views = append(s.Views, watch)
-	list := newChecklist(s.Judge, s.Found, s.Queries.Done, func(c dossier.Check) {
+	list := rig.NewChecklist(s.Judge, s.Found, s.Queries.Done, func(c dossier.Check) {
 		if watch.screen == nil {
 			say("            ! %s", words.CheckLine(c))
 		}
@@ -174,9 +174,9 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	res, err := s.Run(ctx)
 	watch.Over(ctx)
 	style.WriteVerdict(people, res.Verdict, false)
-	if len(list.unmet) > 0 {
+	if len(list.Unmet) > 0 {
 		say("Not met when the test began:")
-		for _, c := range list.unmet {
+		for _, c := range list.Unmet {
 			say("  ! %s", words.CheckLine(c))
 		}
 	}

@@ -21,6 +21,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/intake"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
@@ -108,7 +109,7 @@ func losesNothing(t *testing.T, s transfer.Session) {
 	for l := range s.Lines {
 		records = append(records, l.Record)
 	}
-	for _, f := range formats {
+	for _, f := range intake.Formats {
 		if f.Name == "csv" || f.Name == "capture" && slices.ContainsFunc(records, func(r obd.Record) bool { return r.Row != nil }) {
 			continue // a table had no dialogue
 		}

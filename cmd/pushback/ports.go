@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/seriallink"
 )
@@ -96,7 +97,7 @@ func (a *app) ports(ctx context.Context, probe bool) error {
 		case r.Probed:
 			answer = r.Trouble
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\n", r.Port, cell(r.Product), answer)
+		fmt.Fprintf(w, "%s\t%s\t%s\n", r.Port, sheet.Short(r.Product), answer)
 	}
 	if err := w.Flush(); err != nil {
 		return err

@@ -80,7 +80,7 @@ session's, which ends a session whose program died. The exit status is the verdi
 
 func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f replayFlags) error {
 	people, style := a.people(), term.StyleOf(a.people())
-	fmt.Fprintf(people, "session %s, %s, watching %s\n", m.ID, day(m.Started), m.Watching)
+	fmt.Fprintf(people, "session %s, %s, watching %s\n", m.ID, sheet.Day(m.Started), m.Watching)
 	var play *replay.Player
 	if f.speed > 0 {
 		play = replay.New(f.speed)
@@ -172,7 +172,7 @@ func (a *app) replayOnce(ctx context.Context, db *store.Store, m store.Meta, f r
 		src = play.Pace(reader)
 		sinks = append(sinks, play)
 	} else {
-		ahead, stop := newReadAhead(ctx, reader)
+		ahead, stop := replay.NewAhead(ctx, reader)
 		defer stop()
 		src = ahead
 		sinks = append(sinks, newProgress(a.errOut, m.Duration))

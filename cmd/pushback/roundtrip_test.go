@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 
+	"pushback/cmd/internal/intake"
+	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/capture"
 	"pushback/obd/poll"
@@ -81,7 +83,7 @@ func TestRoundTrip(t *testing.T) {
 			before := metaOf(t, here, "last")
 			samples, _ := command(t, "replay", "last", "--json", "--samples", "--db", here)
 			judged := judgementOf(t, here, "last")
-			for _, f := range formats {
+			for _, f := range intake.Formats {
 				if f.Write == nil {
 					continue
 				}
@@ -199,7 +201,7 @@ func TestExportRedacts(t *testing.T) {
 	if err := errors.Join(w.Close(), db.Close()); err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range formats {
+	for _, f := range intake.Formats {
 		if f.Write == nil {
 			continue
 		}
@@ -279,7 +281,7 @@ func TestCollect(t *testing.T) {
 		command(t, "export", "--all", format, out2, "--db", two)
 		command(t, "import", out1, out2, "--db", fleet)
 		out, _ := command(t, "sessions", "--json", "--db", fleet)
-		var list []sessionJSON
+		var list []sheet.Session
 		if err := json.Unmarshal([]byte(out), &list); err != nil || len(list) != 3 {
 			t.Fatalf("%s: %d sessions, %v: %s", format, len(list), err, out)
 		}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
 	"pushback/store"
 )
@@ -85,7 +86,7 @@ func (a *app) completeSessions(cmd *cobra.Command) {
 		}
 		ids := []string{"last\tthe newest session"}
 		for _, m := range list {
-			ids = append(ids, m.ID+"\t"+day(m.Started)+" "+words.Printable(described(m)))
+			ids = append(ids, m.ID+"\t"+sheet.Day(m.Started)+" "+words.Printable(sheet.Described(m)))
 		}
 		return ids, cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
 	}

@@ -6,11 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"text/tabwriter"
-	"time"
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
 	"pushback/store"
 )
@@ -139,7 +138,7 @@ func (a *app) removeSession() *cobra.Command {
 					return err
 				}
 				if !yes {
-					fmt.Fprintf(a.errOut, "remove session %s of %s (%s)? Type yes: ", m.ID, day(m.Started), words.Printable(described(m)))
+					fmt.Fprintf(a.errOut, "remove session %s of %s (%s)? Type yes: ", m.ID, sheet.Day(m.Started), words.Printable(sheet.Described(m)))
 					answer, _ := bufio.NewReader(a.in).ReadString('\n')
 					if strings.TrimSpace(answer) != "yes" {
 						return hinted{fmt.Errorf("session %s is kept", m.ID), "answer yes, or give --yes", statusFailed}
@@ -160,106 +159,9 @@ func (a *app) removeSession() *cobra.Command {
 	return cmd
 }
 
-// sessionJSON is a stored session as other programs see it.
-type sessionJSON struct {
-	ID         string   `json:"id"`
-	Started    string   `json:"started"` // RFC 3339 with offset
-	DurationS  float64  `json:"duration_s"`
-	Finished   bool     `json:"finished"`
-	Origin     string   `json:"origin"`
-	Bus        string   `json:"bus"`
-	Adapter    string   `json:"adapter"`
-	Sensors    []string `json:"sensors"`
-	Watching   string   `json:"watching"`
-	By         string   `json:"by"`
-	Label      string   `json:"label"`
-	Vehicle    string   `json:"vehicle"`
-	Note       string   `json:"note"`
-	Conclusion string   `json:"conclusion"`
-	Version    string   `json:"version"`
-	Before     string   `json:"before,omitempty"` // the paired session
-	After      string   `json:"after,omitempty"`
-}
-
-func sessionOf(m store.Meta) sessionJSON {
-	if m.Sensors == nil {
-		m.Sensors = []string{}
-	}
-	return sessionJSON{
-		ID: m.ID, Started: m.Started.Format(time.RFC3339), DurationS: float64(m.Duration.Milliseconds()) / 1000, Finished: m.Finished,
-		Origin: m.Origin, Bus: m.Format.Bus.String(), Adapter: m.Adapter, Sensors: m.Sensors, Watching: m.Watching, By: m.By,
-		Label: m.Label, Vehicle: m.Vehicle, Note: m.Note, Conclusion: m.Conclusion, Version: m.Version,
-		Before: m.Before, After: m.After,
-	}
-}
-
 func (a *app) printSessions(list []store.Meta) error {
 	if a.json {
-		all := []sessionJSON{}
-		for _, m := range list {
-			all = append(all, sessionOf(m))
-		}
-		return json.NewEncoder(a.out).Encode(all)
+		return json.NewEncoder(a.out).Encode(sheet.SessionsOf(list))
 	}
-	if len(list) == 0 {
-		_, err := fmt.Fprintln(a.out, "no sessions; `pushback demo` makes one without a car")
-		return err
-	}
-	w := tabwriter.NewWriter(a.out, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(w, "ID\tSTARTED\tVEHICLE\tLABEL\tBUS\tLENGTH\tSTATE\tCONCLUSION\tPAIR")
-	for _, m := range list {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", m.ID, day(m.Started), cell(m.Vehicle), cell(m.Label),
-			busText(m), m.Duration.Round(time.Second), state(m), words.ConclusionShort(m.Conclusion), paired(m))
-	}
-	return w.Flush()
-}
-
-func day(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
-
-func busText(m store.Meta) string {
-	if m.Origin == "import" {
-		return "import"
-	}
-	return m.Format.Bus.String()
-}
-
-// paired names the other session of a pair.
-func paired(m store.Meta) string {
-	switch {
-	case m.Before != "":
-		return "after " + m.Before
-	case m.After != "":
-		return "before " + m.After
-	}
-	return "-"
-}
-
-func state(m store.Meta) string {
-	if m.Finished {
-		return "finished"
-	}
-	return "unfinished"
-}
-
-// cell shortens a text to a table's cell.
-func cell(s string) string {
-	s = words.Printable(s)
-	if r := []rune(s); len(r) > 24 {
-		return string(r[:23]) + "…"
-	}
-	if s == "" {
-		return "-"
-	}
-	return s
-}
-
-// described names a session in a sentence.
-func described(m store.Meta) string {
-	var parts []string
-	for _, s := range []string{m.Vehicle, m.Label, m.Origin} {
-		if s != "" {
-			parts = append(parts, s)
-		}
-	}
-	return strings.Join(parts, ", ")
+	return sheet.WriteSessions(a.out, list)
 }

@@ -4,10 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"slices"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -38,7 +35,7 @@ Where the verdict that was stored is another, it says so. The exit status is the
 
 // shownJSON is the JSON of a session.
 type shownJSON struct {
-	Session sessionJSON      `json:"session"`
+	Session sheet.Session    `json:"session"`
 	Events  []analysis.Event `json:"events"`
 	Verdict json.RawMessage  `json:"verdict"`                  // null: the session was not finished
 	Stored  json.RawMessage  `json:"stored_verdict,omitempty"` // where it comes to something else
@@ -69,7 +66,7 @@ func (a *app) runShow(ctx context.Context, db *store.Store, why bool, ref string
 			return err
 		}
 	} else {
-		writeSession(a.out, m)
+		sheet.WriteSession(a.out, m)
 		fmt.Fprintf(a.out, "  %-11s %d, SHA-256 %x\n", "records", d.Records, d.Sum)
 	}
 	if raw == nil {
@@ -90,7 +87,7 @@ func (a *app) runShow(ctx context.Context, db *store.Store, why bool, ref string
 }
 
 func (a *app) writeShown(m store.Meta, d *dossier.Dossier, stored json.RawMessage, same, why bool) error {
-	j := shownJSON{Session: sessionOf(m), Events: some(d.Events), Found: sheet.StoredOf(d), Records: d.Records, SHA256: fmt.Sprintf("%x", d.Sum)}
+	j := shownJSON{Session: sheet.SessionOf(m), Events: some(d.Events), Found: sheet.StoredOf(d), Records: d.Records, SHA256: fmt.Sprintf("%x", d.Sum)}
 	if stored != nil {
 		v, err := json.Marshal(d.Verdict)
 		if err != nil {
@@ -109,23 +106,4 @@ func (a *app) writeShown(m store.Meta, d *dossier.Dossier, stored json.RawMessag
 // sameStates reports whether two verdicts come to the same, proof by proof.
 func sameStates(a, b analysis.Verdict) bool {
 	return a.Conclusion == b.Conclusion && slices.EqualFunc(a.Proofs, b.Proofs, func(p, q analysis.Proof) bool { return p.ID == q.ID && p.State == q.State })
-}
-
-func writeSession(w io.Writer, m store.Meta) {
-	fmt.Fprintf(w, "session %s, %s, %s, %s\n", m.ID, day(m.Started), m.Duration.Round(100*time.Millisecond), state(m))
-	line := func(what, text string) {
-		if text != "" {
-			fmt.Fprintf(w, "  %-11s %s\n", what, words.Printable(text))
-		}
-	}
-	line("origin", m.Origin)
-	line("vehicle", m.Vehicle)
-	line("label", m.Label)
-	line("note", m.Note)
-	if m.Origin != "import" {
-		line("bus", m.Format.Bus.String())
-	}
-	line("adapter", m.Adapter)
-	line("sensors", strings.Join(m.Sensors, ", "))
-	line("watching", m.Watching+", for forces by the "+m.By)
 }

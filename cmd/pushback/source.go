@@ -3,14 +3,13 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/bias"
+	"pushback/cmd/internal/sheet"
 )
 
 // sourceFlags describe a source and what it is joined to.
@@ -42,7 +41,7 @@ It refuses what could put more than 1.1 V on the wire or push more than 5 mA int
 The car's battery and a person as the resistor are refused always; --from battery or
 --from person says why.`,
 		Args: args(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error { return a.source(cmd, f) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.runSource(cmd, f) },
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&f.from, "from", "cell", "`WHAT` feeds it: cell (one dry cell of 1.5 V), supply, battery, person")
@@ -62,7 +61,7 @@ The car's battery and a person as the resistor are refused always; --from batter
 	return cmd
 }
 
-func (a *app) source(cmd *cobra.Command, f sourceFlags) error {
+func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 	given := cmd.Flags().Changed
 	switch {
 	case f.from == "battery" || f.from == "person":
@@ -114,12 +113,11 @@ func (a *app) source(cmd *cobra.Command, f sourceFlags) error {
 
 	refusals := d.Refusals()
 	if a.json {
-		if err := json.NewEncoder(a.out).Encode(sourceOf(d, f.returnVolts, refusals)); err != nil {
+		if err := json.NewEncoder(a.out).Encode(sheet.SourceOf(d, f.returnVolts, refusals)); err != nil {
 			return err
 		}
 	} else if len(refusals) == 0 {
-		writeSource(a.out, d)
-		writeLean(a.out, d.Computer, f.returnVolts)
+		sheet.WriteSource(a.out, d, f.returnVolts)
 	}
 	if len(refusals) > 0 {
 		hint := "one dry cell of 1.5 V and two soldered resistors do it: `pushback source`"
@@ -139,182 +137,7 @@ func (a *app) refuseSource(what string) error {
 			return err
 		}
 	}
-	w := a.people()
-	hot := bias.Sensor{EMF: 0.1, Ohms: 1000}
-	if what == "battery" {
-		fmt.Fprintf(w, `Battery voltage never goes on a sensor's wire, not through a resistor either.
-  - The input is made for about 1 V (a 5 V system at most). Beyond that its protection
-    carries the current, and the reading is no sensor's any more.
-  - One broken joint or slipped clip of a divider puts all of it on the input: %.1f V
-    through 1 MΩ is still %.1f V at a usual input.
-  - A car's supply is 12 to 14.7 V with peaks far above, and can push hundreds of amperes.
-A dry cell can do none of that: 1.5 V, and milliamperes behind its divider.
-`, 14.4, bias.Through(14.4, 1e6, bias.OpenBranch))
-	} else {
-		fmt.Fprintf(w, `A person is never the resistor: not with a finger on battery and signal, nor otherwise.
-  - What a body impedes changes with sweat, grip and voltage. Hand to hand, dry, large
-    contacts, not exceeded by 5, 50 and 95 %% of people (IEC 479-1, editions of 1984 to
-    1994; the edition of 2005 differs; wet hands 10 to 25 %% less):
-`)
-		for _, b := range bias.Body[:4] {
-			fmt.Fprintf(w, "      %4.0f V   %5.0f  %5.0f  %5.0f Ω\n", b.Touch, b.P5, b.P50, b.P95)
-		}
-		fmt.Fprintf(w, `    and a dry finger tip is 40 kΩ to 1 MΩ, a wet one some kΩ.
-  - So the wire gets anything: from 14.4 V with a warm lean sensor joined (1 kΩ), %.2f V
-    through 30 kΩ, %.1f V through 6.1 kΩ, %.1f V through 1 kΩ; with its branch open nearly
-    all of it. Nothing is proven by a voltage that nobody knows.
-  - It puts hands between battery, ignition (tens of kV), hot exhaust and fans.
-`, bias.Through(14.4, 30e3, hot), bias.Through(14.4, 6.1e3, hot), bias.Through(14.4, 1e3, hot))
-	}
+	sheet.WriteRefused(a.people(), what)
 	return hinted{fmt.Errorf("refuse a %s as the source: %w", what, bias.ErrUnsafe),
 		"one dry cell of 1.5 V and two soldered resistors do it: `pushback source`; or move the mixture, with propane or a vacuum hose", statusFailed}
-}
-
-func writeSource(w io.Writer, d bias.Design) {
-	open, behind := d.Open()
-	wire, most := d.Worst(bias.OpenBranch, bias.Sound)
-	fmt.Fprintf(w, "RICH  %s over %s (%s, %.3g %%) from %.3g V (%.3g to %.3g V)\n\n%s\n\n", bias.Ohms(d.Top), bias.Ohms(d.Bottom),
-		d.Series.Name, 100*d.Tolerance, d.Supply.Volts.Nom, d.Supply.Volts.Lo, d.Supply.Volts.Hi, d.Drawing())
-	fmt.Fprintf(w, "  open       %.3f V behind %s (wanted %.2f V)\n", open, bias.Ohms(behind), d.Target)
-	fmt.Fprintf(w, "  on the wire, sensor's branch open: %.3f V; worst case %.2f to %.2f V\n", wire.Nom, wire.Lo, wire.Hi)
-	fmt.Fprintf(w, "  draws %.2g mA, at most %.2g mA into a short; %.2g mW in a resistor: any size does\n",
-		1e3*most.Drawn, 1e3*d.Shorted(), 1e3*max(most.Power[0], most.Power[1]))
-
-	fmt.Fprintln(w, "\n  with the sensor still joined")
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	for _, s := range bias.Sensors {
-		x := d.Nominal(s).Solve(bias.Sound)
-		note := ""
-		if x.Wire < bias.MinRich {
-			note = "not rich enough to prove anything"
-		}
-		fmt.Fprintf(tw, "    %s\t%s\t%.2f V\t%+.2f mA\t%s\n", s.State, bias.Ohms(s.Ohms), x.Wire, 1e3*x.Sensor, note)
-	}
-	tw.Flush()
-	fmt.Fprintln(w, "\n  when something gives way (sensor's branch open, worst case)")
-	for _, f := range bias.Faults {
-		wire, _ := d.Worst(bias.OpenBranch, f)
-		fmt.Fprintf(tw, "    %s\t%.2f to %.2f V\t%s\n", f, wire.Lo, wire.Hi, faultWords(f))
-	}
-	tw.Flush()
-	for _, c := range d.Cautions() {
-		fmt.Fprintln(w, "  !", c)
-	}
-	fmt.Fprintln(w, `
-  Before use: measure clip 1 to clip 2 with a meter of 10 MΩ or more. Open the sensor's
-  branch, join clip 2 first (sensor return), then clip 1; take them off the other way
-  round, and close the branch again at once: the release is the sensor's own test.
-  A bench supply must float: one whose minus is joined to earth or chassis closes a
-  second way back, and a slipped return clip then no longer just lets go.`)
-}
-
-func faultWords(f bias.Fault) string {
-	switch f {
-	case bias.SignalSlip, bias.ReturnSlip:
-		return "the wire is let go: it reads its bias, or the sensor"
-	case bias.CellSlip:
-		return "the wire reads LEAN through the lower resistor, without being told"
-	}
-	return ""
-}
-
-func writeLean(w io.Writer, c bias.Computer, raised float64) {
-	fmt.Fprintf(w, "\nLEAN  join signal to sensor return; the ground may have at most\n")
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(tw, "    sensor\tto read %.2f V\tto read %.2f V\tcurrent from the cell\n", bias.GroundWant, bias.GroundMost)
-	for _, g := range bias.Grounds(c) {
-		fmt.Fprintf(tw, "    %s\t%s\t%s\t%.2g mA\n", g.Sensor.State, bias.Ohms(g.Want), bias.Ohms(g.Most), 1e3*g.Amps)
-	}
-	tw.Flush()
-	fmt.Fprintf(w, "  Above %.2f V a reading no longer proves lean; %.2f V is what workshop texts expect of a\n  good joint. With the branch open nearly any joint does; with a hot sensor joined only\n  a short thick lead does, and the cell is shorted: keep it short in time too.\n", bias.GroundMost, bias.GroundWant)
-	fmt.Fprintln(w, `
-  Sensor return or chassis? The computer reads signal MINUS return. Measure the return
-  against the chassis, key on and engine running, before anything is joined:`)
-	if math.Abs(raised) < 0.05 {
-		fmt.Fprintln(w, "    about 0 V     either does; the return is better (currents of the engine lift the chassis)")
-		fmt.Fprintln(w, "    about 2.5 V   a raised return: ONLY the return. Chassis would read -2.5 V and set a code")
-	} else {
-		fmt.Fprintf(w, "    %.2f V as measured: use ONLY the sensor return; the chassis would read %.2f V,\n    and the rich source on the chassis %.2f V\n",
-			raised, bias.Chassis(0, raised), bias.Chassis(0.9, raised))
-	}
-	fmt.Fprintln(w, `  No data tells a titania sensor: with the sensor unplugged, key on, a meter on the
-  computer's side shows about 1 V (or 5 V) and its element some kΩ to tens of kΩ, changing
-  with mixture. Do not force it like this one. A wide-range (air-fuel ratio) sensor: never.`)
-}
-
-// sourceJSON is the JSON of `source`.
-type sourceJSON struct {
-	Safe       bool         `json:"safe"`
-	Refused    []string     `json:"refused"`
-	Cautions   []string     `json:"cautions"`
-	Supply     rangeJSON    `json:"supply_v"`
-	Series     string       `json:"series"`
-	Tolerance  float64      `json:"tolerance_pct"`
-	Top        float64      `json:"top_ohm"`
-	Bottom     float64      `json:"bottom_ohm"`
-	OpenV      float64      `json:"open_v"`     // Thévenin
-	SourceOhms float64      `json:"source_ohm"` // Thévenin
-	Wire       rangeJSON    `json:"wire_v"`     // sensor's branch open
-	DrawnMA    float64      `json:"drawn_ma"`
-	ShortedMA  float64      `json:"shorted_ma"`
-	PowerMW    [2]float64   `json:"power_mw"`
-	Sensors    []joinedJSON `json:"with_sensor"`
-	Faults     []faultJSON  `json:"faults"`
-	Ground     []groundJSON `json:"ground"`
-	ChassisV   float64      `json:"chassis_reads_v"` // a ground to the chassis, with the return where it was measured
-	Drawing    string       `json:"drawing"`
-}
-
-type rangeJSON struct {
-	Lo  float64 `json:"min"`
-	Nom float64 `json:"nominal"`
-	Hi  float64 `json:"max"`
-}
-
-type joinedJSON struct {
-	State    string  `json:"state"`
-	EMF      float64 `json:"emf_v"`
-	Ohms     float64 `json:"ohm"`
-	Wire     float64 `json:"wire_v"`
-	SensorMA float64 `json:"sensor_ma"`
-}
-
-type faultJSON struct {
-	Fault string    `json:"fault"`
-	Wire  rangeJSON `json:"wire_v"`
-}
-
-type groundJSON struct {
-	State string   `json:"state"`
-	Want  *float64 `json:"ohm_for_0_06_v"` // null: any
-	Most  *float64 `json:"ohm_for_0_20_v"`
-	MA    float64  `json:"ma"`
-}
-
-func sourceOf(d bias.Design, raised float64, refusals []string) sourceJSON {
-	open, behind := d.Open()
-	wire, most := d.Worst(bias.OpenBranch, bias.Sound)
-	j := sourceJSON{Safe: len(refusals) == 0, Refused: some(refusals), Cautions: some(d.Cautions()),
-		Supply: rangeJSON(d.Supply.Volts), Series: d.Series.Name, Tolerance: 100 * d.Tolerance,
-		Top: d.Top, Bottom: d.Bottom, OpenV: open, SourceOhms: behind, Wire: rangeJSON(wire),
-		DrawnMA: 1e3 * most.Drawn, ShortedMA: 1e3 * d.Shorted(), PowerMW: [2]float64{1e3 * most.Power[0], 1e3 * most.Power[1]},
-		ChassisV: bias.Chassis(0, raised), Drawing: d.Drawing()}
-	for _, s := range bias.Sensors {
-		x := d.Nominal(s).Solve(bias.Sound)
-		j.Sensors = append(j.Sensors, joinedJSON{s.State, s.EMF, s.Ohms, x.Wire, 1e3 * x.Sensor})
-	}
-	for _, f := range bias.Faults {
-		wire, _ := d.Worst(bias.OpenBranch, f)
-		j.Faults = append(j.Faults, faultJSON{f.String(), rangeJSON(wire)})
-	}
-	any := func(r float64) *float64 {
-		if math.IsInf(r, 1) {
-			return nil
-		}
-		return &r
-	}
-	for _, g := range bias.Grounds(d.Computer) {
-		j.Ground = append(j.Ground, groundJSON{g.Sensor.State, any(g.Want), any(g.Most), 1e3 * g.Amps})
-	}
-	return j
 }

@@ -45,7 +45,7 @@ func (a *app) runTrims(ctx context.Context, db *store.Store, litres float64, ref
 	if a.json {
 		return json.NewEncoder(a.out).Encode(sheet.TrimsOf(m.ID, trims))
 	}
-	fmt.Fprintf(a.out, "session %s, %s\n", m.ID, day(m.Started))
+	fmt.Fprintf(a.out, "session %s, %s\n", m.ID, sheet.Day(m.Started))
 	sheet.WriteTrims(a.out, trims)
 	return nil
 }

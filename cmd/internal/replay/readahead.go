@@ -1,4 +1,4 @@
-package main
+package replay
 
 import (
 	"context"
@@ -7,9 +7,9 @@ import (
 	"pushback/obd"
 )
 
-// readAhead reads a source in a goroutine of its own, so that reading and judging a long
+// Ahead reads a source in a goroutine of its own, so that reading and judging a long
 // session go on side by side.
-type readAhead struct {
+type Ahead struct {
 	batches chan batch
 	used    chan []obd.Record // to be filled again
 	now     batch
@@ -21,10 +21,10 @@ type batch struct {
 	err     error // after them
 }
 
-// newReadAhead begins to read; stop ends it, after which src is free again.
-func newReadAhead(ctx context.Context, src session.Source) (r *readAhead, stop func()) {
+// NewAhead begins to read; stop ends it, after which src is free again.
+func NewAhead(ctx context.Context, src session.Source) (r *Ahead, stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
-	r = &readAhead{batches: make(chan batch, 4), used: make(chan []obd.Record, 6)}
+	r = &Ahead{batches: make(chan batch, 4), used: make(chan []obd.Record, 6)}
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -55,7 +55,7 @@ func newReadAhead(ctx context.Context, src session.Source) (r *readAhead, stop f
 }
 
 // Next returns the source's next record.
-func (r *readAhead) Next(ctx context.Context) (obd.Record, error) {
+func (r *Ahead) Next(ctx context.Context) (obd.Record, error) {
 	for r.given == len(r.now.records) {
 		if r.now.err != nil {
 			return obd.Record{}, r.now.err

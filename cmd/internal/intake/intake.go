@@ -1,0 +1,274 @@
+// Package intake takes in sessions from files: each is read, judged, and stored once.
+package intake
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"pushback/analysis/session"
+	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/words"
+	"pushback/decode"
+	"pushback/obd"
+	"pushback/store"
+	"pushback/store/longcsv"
+	"pushback/store/parquet"
+	"pushback/store/portable"
+	"pushback/store/rawcapture"
+	"pushback/store/transfer"
+	"pushback/store/widecsv"
+)
+
+// Session is a session of a file that was read and judged.
+type Session struct {
+	Meta    store.Meta
+	Table   Table
+	Result  session.Result
+	Judge   *session.Judge
+	Records int
+	Hash    []byte
+	Stored  string // the id here: that of the same session, or the new one
+	Same    bool   // it was here before
+}
+
+// Open opens a file that holds sessions.
+type Open func(context.Context) (transfer.Reader, error)
+
+// Known notes which of them are stored already, or come twice.
+func Known(ctx context.Context, db *store.Store, all []Session) error {
+	for i := range all {
+		f := &all[i]
+		id, err := db.Same(ctx, f.Hash, f.Meta.Watching, f.Meta.By)
+		if err == nil {
+			f.Stored, f.Same = id, true
+		} else if !errors.Is(err, store.ErrNoSession) {
+			return err
+		}
+		for _, g := range all[:i] { // twice in one file
+			if slices.Equal(g.Hash, f.Hash) && g.Meta.Watching == f.Meta.Watching && g.Meta.By == f.Meta.By {
+				f.Same = true
+			}
+		}
+	}
+	return nil
+}
+
+// Opener returns what opens the file, by its content or by the mapping.
+func Opener(path string, m widecsv.Mapping) (Open, error) {
+	if len(m.Columns) > 0 {
+		return func(context.Context) (transfer.Reader, error) { return widecsv.Open(path, m) }, nil
+	}
+	format, err := FormatOf(path)
+	return func(ctx context.Context) (transfer.Reader, error) { return format.Open(ctx, path) }, err
+}
+
+// Read reads and judges all sessions of a file; describe makes the description that is kept of what
+// the file says, and bar sees how far it is.
+func Read(ctx context.Context, open Open, describe func(store.Meta) store.Meta, bar session.Sink) (all []Session, err error) {
+	r, err := open(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, r.Close()) }()
+	for {
+		m, err := r.Session(ctx)
+		if errors.Is(err, io.EOF) {
+			return all, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		if n := len(m.Label) + len(m.Vehicle) + len(m.Note) + len(m.Adapter); n > 64<<10 {
+			return nil, fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
+		}
+		f := Session{Meta: describe(m)}
+		setup, err := session.NewSetup(f.Meta.Watching, f.Meta.By, f.Meta.Format)
+		if err != nil {
+			return nil, err
+		}
+		f.Judge = session.NewJudge(setup)
+		hash := &hasher{store.NewContent()}
+		if f.Result, err = session.Run(ctx, cleaned{r}, f.Judge, bar, &f.Table, hash); err != nil {
+			return nil, err
+		}
+		f.Records, f.Hash = f.Result.Records, hash.Sum()
+		if len(f.Meta.Sensors) == 0 {
+			f.Meta.Sensors = f.Table.sensors()
+		}
+		all = append(all, f)
+	}
+}
+
+// Store reads the file again and stores what is new. On an error nothing is left.
+func Store(ctx context.Context, db *store.Store, open Open, all []Session, bar func(length time.Duration) session.Sink) (err error) {
+	r, err := open(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, r.Close()) }()
+	var made []string
+	defer func() {
+		if err != nil {
+			for _, id := range made {
+				err = errors.Join(err, db.Remove(context.WithoutCancel(ctx), id))
+			}
+		}
+	}()
+	for i := range all {
+		f := &all[i]
+		if _, err := r.Session(ctx); err != nil {
+			return fmt.Errorf("it changed while it was read: %w", err)
+		}
+		if f.Same {
+			continue
+		}
+		w, err := db.Create(ctx, f.Meta)
+		if err != nil {
+			return err
+		}
+		f.Stored = w.ID()
+		made = append(made, f.Stored)
+		setup, err := session.NewSetup(f.Meta.Watching, f.Meta.By, f.Meta.Format)
+		if err != nil {
+			return errors.Join(err, w.Close())
+		}
+		judge := session.NewJudge(setup)
+		if _, err := session.Run(ctx, cleaned{r}, judge, rig.Stored{Writer: w}, bar(f.Result.End)); err != nil {
+			return errors.Join(err, w.Close())
+		}
+		if err := w.Finish(ctx, f.Result.End, f.Result.Verdict, f.Result.Events); err != nil {
+			return err
+		}
+	}
+	return pairUp(ctx, db, all)
+}
+
+// pairUp keeps the pairs of sessions that are both here now, but for an after that is in
+// one already.
+func pairUp(ctx context.Context, db *store.Store, all []Session) error {
+	came := make(map[string]string)
+	for _, f := range all {
+		came[f.Meta.ID] = f.Stored
+	}
+	pair := func(before, after string) error {
+		for _, id := range []*string{&before, &after} {
+			*id = cmp.Or(came[*id], *id) // or one that came earlier, under the id that it had there
+			if len(*id) != 6 {           // the shortened id of another
+				return nil
+			}
+		}
+		m, err := db.Find(ctx, after)
+		if err == nil && m.Before == "" && before != after {
+			err = db.Pair(ctx, before, after)
+		}
+		if errors.Is(err, store.ErrNoSession) {
+			return nil
+		}
+		return err
+	}
+	for _, f := range all {
+		if f.Same {
+			continue // what was done here with a session that was here already stays
+		}
+		if f.Meta.Before != "" {
+			if err := pair(f.Meta.Before, f.Meta.ID); err != nil {
+				return err
+			}
+		}
+		if f.Meta.After != "" {
+			if err := pair(f.Meta.ID, f.Meta.After); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Table is a sink that notes what a table holds.
+type Table struct {
+	Rows  int
+	Names []string // signals, in the order of their coming
+	seen  map[string]bool
+}
+
+// Write takes one frame.
+func (c *Table) Write(f session.Frame) error {
+	if f.Record.Row == nil {
+		return nil
+	}
+	c.Rows++
+	for _, n := range f.Record.Row.Names {
+		if !c.seen[n] && decode.ByName(n) != nil {
+			if c.seen == nil {
+				c.seen = make(map[string]bool)
+			}
+			c.seen[n] = true
+			c.Names = append(c.Names, n)
+		}
+	}
+	return nil
+}
+
+// sensors are the oxygen sensors whose voltage the table holds.
+func (c *Table) sensors() []string {
+	var out []string
+	for _, n := range c.Names {
+		if bs, ok := strings.CutPrefix(n, "O2S"); ok && len(bs) == 2 {
+			out = append(out, "B"+bs[:1]+"S"+bs[1:])
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// cleaned is a source whose notes are clean.
+type cleaned struct{ session.Source }
+
+func (c cleaned) Next(ctx context.Context) (obd.Record, error) {
+	rec, err := c.Source.Next(ctx)
+	if rec.Mark != nil && rec.Mark.Text != "" {
+		rec.Mark.Text = words.Clean(rec.Mark.Text)
+	}
+	return rec, err
+}
+
+// Formats are the kinds of file that sessions are written to and read from. Any text
+// may be a wide table, so that comes last.
+var Formats = []transfer.Format{portable.Format, parquet.Format, rawcapture.Format, longcsv.Format, widecsv.Format}
+
+// FormatOf finds a file's format by its content.
+func FormatOf(path string) (transfer.Format, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return transfer.Format{}, err
+	}
+	defer f.Close()
+	head := make([]byte, 4096)
+	n, err := io.ReadFull(f, head)
+	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) && !errors.Is(err, io.EOF) {
+		return transfer.Format{}, err
+	}
+	for _, format := range Formats {
+		if format.Is(head[:n]) {
+			return format, nil
+		}
+	}
+	return transfer.Format{}, fmt.Errorf("reading %s: it is none of the formats that import reads", path)
+}
+
+// hasher is a session's sink that makes the hash of its records.
+type hasher struct{ store.Content }
+
+func (h *hasher) Write(f session.Frame) error {
+	if f.Last {
+		return nil
+	}
+	return h.Add(f.Record)
+}
