@@ -86,7 +86,18 @@ var slow = []item{
 	{pid: 0x11, every: 3 * time.Second, within: 20 * time.Second},
 	{pid: 0x0F, every: 20 * time.Second, within: 60 * time.Second},
 	{pid: 0x1F, every: 20 * time.Second, within: 60 * time.Second},
+	{pid: 0x55, every: 2500 * time.Millisecond, within: 12 * time.Second},
+	{pid: 0x56, every: 5 * time.Second, within: 20 * time.Second},
+	{pid: 0x57, every: 2500 * time.Millisecond, within: 12 * time.Second},
+	{pid: 0x58, every: 5 * time.Second, within: 20 * time.Second},
+	{pid: 0x2E, every: 3 * time.Second, within: 9 * time.Second},   // purge moves the mixture too
+	{pid: 0x12, every: 5 * time.Second, within: 20 * time.Second},  // secondary air: the exhaust is not the mixture
+	{pid: 0x23, every: 10 * time.Second, within: 60 * time.Second}, // rail pressure: what the pump delivers
+	{pid: 0x59, every: 10 * time.Second, within: 60 * time.Second},
+	{pid: 0x6D, every: 10 * time.Second, within: 60 * time.Second},
 	{pid: 0x33, every: time.Hour, within: 2 * time.Hour},
+	{pid: 0x51, every: time.Hour, within: 2 * time.Hour}, // fuel, and its alcohol
+	{pid: 0x52, every: time.Hour, within: 2 * time.Hour},
 	{service: 0x07, every: 30 * time.Second, within: 90 * time.Second},
 }
 
@@ -120,6 +131,30 @@ func watched(sensors []decode.Sensor, name string) []decode.Sensor {
 	return upstream
 }
 
+// companions returns what belongs to the watched sensors where mixture is controlled by a wide-range
+// one. With that itself goes the ratio that the computer commands. The narrow one behind the
+// catalyst, whose wire is held, moves the mixture through its own trim, and the sensor
+// upstream shows by how much.
+func companions(d *decode.Decoder, watched []decode.Sensor) (pids []byte) {
+	const commanded, rearTrim1, rearTrim2 = 0x44, 0x55, 0x57
+	for _, s := range watched {
+		if s.Kind == decode.WideRange && s.Position == 1 {
+			pids = append(pids, commanded)
+			continue
+		}
+		for _, up := range d.Sensors() {
+			if up.Kind == decode.WideRange && up.Bank == s.Bank && up.Position == 1 && s.Position > 1 {
+				rear := byte(rearTrim1)
+				if s.Bank%2 == 0 {
+					rear = rearTrim2
+				}
+				pids = append(pids, up.PID, commanded, rear)
+			}
+		}
+	}
+	return pids
+}
+
 // trimPID is where the short-term trim of a bank is read: banks 3 and 4 come as
 // second bytes of those of 1 and 2.
 func trimPID(bank int) byte {
@@ -147,6 +182,9 @@ func (p *plan) fill(d *decode.Decoder, sensor string) {
 	}
 	for _, s := range fast {
 		add(item{pid: trimPID(s.Bank), fast: true, every: recheck, within: 3 * recheck})
+	}
+	for _, pid := range companions(d, fast) {
+		add(item{pid: pid, fast: true, every: medium, within: latest})
 	}
 	for _, s := range d.Sensors() {
 		if s.PID != 0 {
