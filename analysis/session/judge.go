@@ -71,10 +71,9 @@ func (j *Judge) Reasons() []string { return j.watcher.Reasons() }
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
 
 func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
-	switch x.Outcome {
-	case obd.OK, obd.Refused:
+	if (x.Outcome == obd.OK || x.Outcome == obd.Refused) && !x.Pending() {
 		j.gap(j.silence.data(x.Received))
-	default:
+	} else { // an answer that was put off is none yet
 		j.silence.nothing(x.Outcome)
 	}
 

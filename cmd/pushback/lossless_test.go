@@ -49,10 +49,12 @@ func exchangesWhole(t *testing.T, path string) {
 		t.Fatal(err)
 	}
 	var lines []transfer.Line // once decoded, the same for every format
+	putOff := false
 	for l, err := range s.Lines {
 		if err != nil {
 			t.Fatal(err)
 		}
+		putOff = putOff || l.Record.Exchange != nil && l.Record.Exchange.Pending()
 		l.Samples = slices.Clone(l.Samples)
 		lines = append(lines, l)
 	}
@@ -61,6 +63,9 @@ func exchangesWhole(t *testing.T, path string) {
 	events, verdict := tableKeeps(t, s)
 	if got := string(verdict.Conclusion); got != m.Conclusion {
 		t.Errorf("csv: concludes %s, was %s", got, m.Conclusion)
+	}
+	if putOff { // by seconds: the table has no place for when a value was asked for
+		return
 	}
 	var was, is strings.Builder
 	for _, line := range s.Judgement.Events {
