@@ -90,11 +90,13 @@ func (p *plan) marksInOrder() []saying {
 }
 
 // Drive draws an hour that nobody forces: idle, cruise, town, snaps of the throttle, by seed.
-func Drive(seed uint64) (*truth.Test, []obd.Record) {
+func Drive(seed uint64) (*truth.Test, []obd.Record) { return driveFor(seed, 3600) }
+
+func driveFor(seed uint64, seconds float64) (*truth.Test, []obd.Record) {
 	src := newSource(seed, 0x6472)
 	s := base(src, seed)
 	kind := []string{"idle", "town", "cruise", "snaps"}[seed%4]
-	s.fault, s.length = kind, 3600
+	s.fault, s.length = kind, seconds
 	s.port.slow = append(s.port.slow, "VSS")
 	list, _ := s.run(driving(src, kind, src.between(620, 900), src.between(0.22, 0.34), s.length))
 	return &truth.Test{Seed: seed, Rate: s.port.rate, Fault: kind, Accepted: []string{"nothing_forced", "not_ready"}, Hours: s.length / 3600}, list
