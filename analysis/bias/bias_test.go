@@ -107,14 +107,14 @@ func TestAllowedStaysWithin(t *testing.T) {
 		v := Values{Source: in("source", d.Supply.Volts), Top: in("top", within(d.Top, d.Tolerance)), Bottom: in("bottom", within(d.Bottom, d.Tolerance)),
 			SensorOhms: math.Inf(1), Input: in("input", d.Computer.Input), PullVolts: in("pull", d.Computer.PullVolts), PullOhms: in("through", d.Computer.PullOhms)}
 		for _, f := range []Fault{Sound, SignalSlip, ReturnSlip, CellSlip} {
-			if s := v.Solve(f); s.Wire > MaxWire {
+			if s := v.Solve(f); s.Wire > maxWire {
 				t.Fatalf("%v: %.3f V on the wire", f, s.Wire)
 			}
 		}
 	})
 }
 
-// A ground of exactly the resistance that GroundThrough gives must hold the wire at
+// A ground of exactly the resistance that groundThrough gives must hold the wire at
 // the limit, by the same node with the ground as its source.
 func TestGround(t *testing.T) {
 	for _, g := range Grounds(UsualComputer) {
@@ -127,7 +127,7 @@ func TestGround(t *testing.T) {
 	}
 	// Worked by hand: 0.9 V behind 100 Ω down to 0.20 V takes 7 mA: 28.6 Ω.
 	free := Computer{Exactly(math.Inf(1)), Exactly(0), Exactly(math.Inf(1))}
-	if got := GroundThrough(0.2, Sensor{"", 0.9, 100}, free); math.Abs(got-28.5714) > 1e-3 {
+	if got := groundThrough(0.2, Sensor{"", 0.9, 100}, free); math.Abs(got-28.5714) > 1e-3 {
 		t.Errorf("got %v Ω", got)
 	}
 }

@@ -16,9 +16,9 @@ type Ground struct {
 	Amps   float64 // through a perfect ground, from the cell
 }
 
-// GroundThrough returns the largest resistance from wire to return with which the
+// groundThrough returns the largest resistance from wire to return with which the
 // wire stays at or below limit V; +Inf where it is below without any.
-func GroundThrough(limit float64, s Sensor, c Computer) float64 {
+func groundThrough(limit float64, s Sensor, c Computer) float64 {
 	// What flows into the wire at the limit must leave through the ground.
 	in := (s.EMF-limit)/s.Ohms + (c.PullVolts.Hi-limit)/c.PullOhms.Lo - limit/c.Input.Hi
 	if in <= 0 {
@@ -38,7 +38,7 @@ func Grounds(c Computer) []Ground {
 	}
 	out := make([]Ground, len(all))
 	for i, s := range all {
-		out[i] = Ground{s, GroundThrough(GroundWant, s, c), GroundThrough(GroundMost, s, c), s.EMF / s.Ohms}
+		out[i] = Ground{s, groundThrough(GroundWant, s, c), groundThrough(GroundMost, s, c), s.EMF / s.Ohms}
 	}
 	return out
 }

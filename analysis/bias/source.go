@@ -12,9 +12,9 @@ import (
 // system has protection that carries some mA, and a cell is polarised by more (common
 // practice, no source).
 const (
-	MaxWire   = 1.1   // V, sound or with any clip slipped
-	MaxBroken = 5.25  // V, when a soldered joint breaks or a resistor is bridged
-	MaxAmps   = 0.005 // A that the source can push into whatever the wire touches
+	maxWire   = 1.1   // V, sound or with any clip slipped
+	maxBroken = 5.25  // V, when a soldered joint breaks or a resistor is bridged
+	maxAmps   = 0.005 // A that the source can push into whatever the wire touches
 	MinRich   = 0.80  // V: a reading of 0.70 to 0.80 V does not prove a side
 	Battery   = 9.0   // V from which a source is taken for the car's own supply
 )
@@ -134,21 +134,21 @@ func (d Design) Refusals() []string {
 	if d.Supply.Volts.Hi >= Battery {
 		out = append(out, fmt.Sprintf("%.3g V is the car's own supply or as much: one joint that breaks puts it on an input made for about 1 V", d.Supply.Volts.Nom))
 	}
-	if wire, _ := d.Worst(OpenBranch, Sound); wire.Hi > MaxWire {
-		out = append(out, fmt.Sprintf("the wire can reach %.2f V in the worst case, more than %.1f V", wire.Hi, MaxWire))
+	if wire, _ := d.Worst(OpenBranch, Sound); wire.Hi > maxWire {
+		out = append(out, fmt.Sprintf("the wire can reach %.2f V in the worst case, more than %.1f V", wire.Hi, maxWire))
 	}
 	for _, f := range Faults {
 		wire, _ := d.Worst(OpenBranch, f)
-		limit := MaxBroken
+		limit := maxBroken
 		if d.byClip(f) {
-			limit = MaxWire
+			limit = maxWire
 		}
 		if wire.Hi > limit {
 			out = append(out, fmt.Sprintf("when %s the wire can reach %.2f V, more than %.3g V", f, wire.Hi, limit))
 		}
 	}
-	if i := d.Shorted(); i > MaxAmps {
-		out = append(out, fmt.Sprintf("it can push %.1f mA into what the clip touches, more than %.0f mA", 1e3*i, 1e3*MaxAmps))
+	if i := d.Shorted(); i > maxAmps {
+		out = append(out, fmt.Sprintf("it can push %.1f mA into what the clip touches, more than %.0f mA", 1e3*i, 1e3*maxAmps))
 	}
 	return out
 }
@@ -165,7 +165,7 @@ func (d Design) Cautions() []string {
 			break
 		}
 	}
-	if wire, _ := d.Worst(OpenBranch, BottomOpen); wire.Hi > MaxWire {
+	if wire, _ := d.Worst(OpenBranch, BottomOpen); wire.Hi > maxWire {
 		out = append(out, fmt.Sprintf("should the lower resistor's joint break, the wire gets up to %.2f V through %s: solder it, and measure before each use", wire.Hi, Ohms(d.Top)))
 	}
 	return out

@@ -25,12 +25,12 @@ const (
 	NotComparable Answer = "not_comparable"
 )
 
-// Between is how much the mean total trim of one unchanged car differs from recording to
+// betweenRecordings is how much the mean total trim of one unchanged car differs from recording to
 // recording, as a standard deviation in %. It was worked out from 9 recordings of one real
 // car (1.98 %) and tried on 17 others of it: of 83 pairs none was called better or worse, 2
 // were called moved; the other way round 2.27 % and none of 18 pairs (TestRealCarUnchanged).
 // For any other car it remains a guess.
-const Between = 2.0
+const betweenRecordings = 2.0
 
 const (
 	level     = 0.05 // of false answers, for all conditions together
@@ -81,7 +81,11 @@ type Result struct {
 }
 
 // Trims compares the trims of recordings before with those after.
-func Trims(before, after []trimmap.Readings) Result { return trims(before, after, Between) }
+//
+// Special cases are: a side without readings, or none under a condition that the other has too, is
+// [NotComparable], with Overall nil; cells that answer against each other leave it to the mean over
+// all of them; trims that moved to the other side of zero by as much are [NoDifference] and Shifted.
+func Trims(before, after []trimmap.Readings) Result { return trims(before, after, betweenRecordings) }
 
 func trims(before, after []trimmap.Readings, between float64) Result {
 	b, nb := side(before, 1)

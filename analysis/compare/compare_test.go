@@ -152,11 +152,11 @@ func TestNoiseIsNoRepair(t *testing.T) {
 		worse, moved     int // at most
 		differs          float64
 	}{
-		{"unchanged, normal", 1, 1, 1, 0, 4, 4, 8, Between},
-		{"unchanged, adding 10 %", 10, 10, 1, 0, 6, 6, 8, Between},
-		{"unchanged, three recordings each", 10, 10, 3, 0, 6, 6, 8, Between},
-		{"repaired, +15 to +2 %", 15, 2, 1, trials * 95 / 100, trials, 0, trials, Between},
-		{"repaired, +9 to +2 %, three each", 9, 2, 3, trials * 90 / 100, trials, 0, trials, Between},
+		{"unchanged, normal", 1, 1, 1, 0, 4, 4, 8, betweenRecordings},
+		{"unchanged, adding 10 %", 10, 10, 1, 0, 6, 6, 8, betweenRecordings},
+		{"unchanged, three recordings each", 10, 10, 3, 0, 6, 6, 8, betweenRecordings},
+		{"repaired, +15 to +2 %", 15, 2, 1, trials * 95 / 100, trials, 0, trials, betweenRecordings},
+		{"repaired, +9 to +2 %, three each", 9, 2, 3, trials * 90 / 100, trials, 0, trials, betweenRecordings},
 	} {
 		got := map[Answer]int{}
 		moved := 0

@@ -119,7 +119,7 @@ func TestRealCarUnchanged(t *testing.T) {
 		from, try [][]drive
 	}{{"before the codes were cleared", second[:], first[:]}, {"after it", first[:], second[:]}} {
 		s := spread(half.from)
-		for _, between := range []float64{s, Between} {
+		for _, between := range []float64{s, betweenRecordings} {
 			got, moved, n := map[Answer]int{}, 0, 0
 			pairs(half.try, between, func(a, b drive, r Result) {
 				n++

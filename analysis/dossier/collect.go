@@ -51,6 +51,9 @@ type Dossier struct {
 }
 
 // Collect judges the records of src and gathers what they show. It fails where src does.
+//
+// Special cases are: no records at all make a dossier too, whose verdict is that nothing was forced;
+// a force that is still held at the end counts up to the last record.
 func Collect(ctx context.Context, src session.Source, s Setup) (*Dossier, error) {
 	c := NewCollector(s)
 	res, err := session.Run(ctx, src, c.Judge, c)

@@ -24,7 +24,12 @@ type Comparison struct {
 	Limits []Limit
 }
 
-// Compare sets sessions before a repair against those after it; each side has one at least.
+// Compare sets sessions before a repair against those after it; each side has one at least, gathered
+// with Setup.Trims.
+//
+// Special cases are: a conclusion that says nothing of the loop (nothing forced, unclear, not ready)
+// and a proof that was not decided on both sides are not comparable; a state of codes that was not
+// read after is [NotReadAgain], not [Gone].
 func Compare(before, after []*Dossier) Comparison {
 	readings := func(side []*Dossier) []trimmap.Readings {
 		out := make([]trimmap.Readings, len(side))

@@ -21,12 +21,12 @@ type VehicleData struct {
 // VehicleDataOf sorts out what was found, and puts the recording's own figures of the watched
 // sensor (in bands) beside the computer's. The events tell which codes the test itself set.
 func VehicleDataOf(found *session.Findings, events []analysis.Event, bands []switching.Band, watching string) VehicleData {
-	v := VehicleData{Codes: codesOf(found), Freeze: FreezeOf(found.Freeze), Monitors: monitorsOf(found), Tests: ownTests(found.Tests, bands, watching)}
+	v := VehicleData{Codes: codesOf(found), Freeze: freezeOf(found.Freeze), Monitors: monitorsOf(found), Tests: ownTests(found.Tests, bands, watching)}
 	for i := range v.Codes {
 		v.Codes[i].ByTest = setByTest(events, v.Codes[i].Code)
 	}
 	if b := found.BeforeClear; b != nil {
-		v.BeforeClear = &VehicleData{Codes: codesOf(b), Freeze: FreezeOf(b.Freeze), Monitors: monitorsOf(b)}
+		v.BeforeClear = &VehicleData{Codes: codesOf(b), Freeze: freezeOf(b.Freeze), Monitors: monitorsOf(b)}
 	}
 	return v
 }
@@ -131,8 +131,8 @@ type Value struct {
 	Unit  string
 }
 
-// FreezeOf returns what a freeze frame told; nil for none.
-func FreezeOf(f *session.Freeze) *Freeze {
+// freezeOf returns what a freeze frame told; nil for none.
+func freezeOf(f *session.Freeze) *Freeze {
 	if f == nil {
 		return nil
 	}

@@ -57,7 +57,9 @@ func BlockMeans(group []int, y []float64, groups, block, times int, seed uint64)
 	return out
 }
 
-// SD is the standard deviation of the values that are numbers, NaN for fewer than two.
+// SD is the standard deviation of the values that are numbers.
+//
+// Special cases are: NaNs are left out; fewer than two numbers are NaN.
 func SD(v []float64) float64 {
 	var n, sum float64
 	for _, x := range v {

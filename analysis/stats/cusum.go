@@ -20,11 +20,11 @@ func (c *CUSUM) Add(x float64) bool {
 // Alarm reports whether the sum is above H.
 func (c *CUSUM) Alarm() bool { return c.Sum > c.H }
 
-// RunLength is how many independent normal values (standard deviation 1) a CUSUM with k
+// runLength is how many independent normal values (standard deviation 1) a CUSUM with k
 // and h takes on average until it alarms, when their mean is shift (D. Siegmund,
 // Sequential Analysis, 1985: within 7 % of the exact value for k up to 1 and h of 3 and
 // more).
-func RunLength(k, h, shift float64) float64 {
+func runLength(k, h, shift float64) float64 {
 	d, b := shift-k, h+1.166
 	if math.Abs(d) < 1e-6 {
 		return b * b
@@ -39,7 +39,7 @@ func AlarmLimit(k float64, n int, alpha float64) float64 {
 	want := 1.1 * float64(max(n, 1)) / alpha
 	lo, hi := 0.0, 50.0
 	for range 50 {
-		if h := (lo + hi) / 2; RunLength(k, h, 0) < want {
+		if h := (lo + hi) / 2; runLength(k, h, 0) < want {
 			lo = h
 		} else {
 			hi = h

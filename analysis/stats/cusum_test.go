@@ -44,7 +44,7 @@ func TestRunLengthsAgainstR(t *testing.T) {
 		}
 		switch row[0] {
 		case "run length":
-			if got := RunLength(k, h, x); got < 0.93*want || got > 1.07*want {
+			if got := runLength(k, h, x); got < 0.93*want || got > 1.07*want {
 				t.Errorf("k %g, h %g, shift %g: run length %.4g, exact %.4g", k, h, x, got, want)
 			}
 		case "alarm within":

@@ -57,8 +57,8 @@ func find(v []float64, k int) {
 	}
 }
 
-// NormalQuantile is the p-quantile of the standard normal distribution.
-func NormalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
+// normalQuantile is the p-quantile of the standard normal distribution.
+func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
 
 // StudentQuantile is the p-quantile of Student's t with df degrees of freedom, df ≥ 1,
 // not necessarily whole (G. W. Hill, Algorithm 396, Communications of the ACM 13, 1970;
@@ -70,7 +70,7 @@ func StudentQuantile(p, df float64) float64 {
 	two := 2 * (1 - p)
 	switch {
 	case math.IsInf(df, 1) || df > 1e6:
-		return NormalQuantile(p)
+		return normalQuantile(p)
 	case df == 1:
 		return 1 / math.Tan(two*math.Pi/2)
 	case df == 2:
@@ -83,7 +83,7 @@ func StudentQuantile(p, df float64) float64 {
 	x := d * two
 	y := math.Pow(x, 2/df)
 	if y > 0.05+a {
-		x = NormalQuantile(two * 0.5)
+		x = normalQuantile(two * 0.5)
 		y = x * x
 		if df < 5 {
 			c += 0.3 * (df - 4.5) * (x + 0.6)

@@ -50,66 +50,79 @@ const huberK = 1.345
 // x must be in order of time. Each row of x is one reading.
 func Huber(x [][]float64, y []float64, lag int) (Fit, error) { return fit(x, y, lag, huberK) }
 
-// OLS fits by ordinary least squares, with the same covariance.
-func OLS(x [][]float64, y []float64, lag int) (Fit, error) { return fit(x, y, lag, math.Inf(1)) }
+// ols fits by ordinary least squares, with the same covariance.
+func ols(x [][]float64, y []float64, lag int) (Fit, error) { return fit(x, y, lag, math.Inf(1)) }
 
 func fit(x [][]float64, y []float64, lag int, k float64) (Fit, error) {
 	n := len(y)
 	if n == 0 || len(x) != n || n <= len(x[0]) {
 		return Fit{}, fmt.Errorf("fit %d readings: %w", n, ErrSingular)
 	}
-	p := len(x[0])
+	coef, r, scale, err := estimate(x, y, k)
+	if err != nil {
+		return Fit{}, err
+	}
+	f := Fit{Coef: coef, Scale: scale, N: n}
+	f.DF = max(float64(n)/float64(lag+1)-float64(len(coef)), 1)
+	f.Cov, err = sandwich(x, r, lag, k*scale)
+	return f, err
+}
+
+// estimate returns the coefficients with their residuals and the scale of those, reweighted until
+// they stand; an infinite k weighs all alike.
+func estimate(x [][]float64, y []float64, k float64) (coef, r []float64, scale float64, err error) {
+	n := len(y)
 	w := make([]float64, n)
 	for i := range w {
 		w[i] = 1
 	}
-	coef, err := weighted(x, y, w)
-	if err != nil {
-		return Fit{}, err
+	if coef, err = weighted(x, y, w); err != nil {
+		return nil, nil, 0, err
 	}
-	r, scratch := make([]float64, n), make([]float64, n)
+	r = make([]float64, n)
+	scratch := make([]float64, n)
 	residuals := func() {
 		for i := range r {
 			r[i] = y[i] - dot(x[i], coef)
 			scratch[i] = math.Abs(r[i])
 		}
+		scale = Median(scratch) / 0.6745
 	}
 	residuals()
-	scale := Median(scratch) / 0.6745
-	if !math.IsInf(k, 1) {
-		for range 50 {
-			if scale == 0 {
-				break
-			}
-			for i := range w {
-				w[i] = min(1, k*scale/math.Abs(r[i]))
-			}
-			next, err := weighted(x, y, w)
-			if err != nil {
-				return Fit{}, err
-			}
-			moved := 0.0
-			for j := range coef {
-				moved = max(moved, math.Abs(next[j]-coef[j])/(math.Abs(coef[j])+1e-9))
-			}
-			coef = next
-			residuals()
-			scale = Median(scratch) / 0.6745
-			if moved < 1e-10 {
-				break
-			}
+	for range 50 {
+		if math.IsInf(k, 1) || scale == 0 {
+			break
+		}
+		for i := range w {
+			w[i] = min(1, k*scale/math.Abs(r[i]))
+		}
+		next, err := weighted(x, y, w)
+		if err != nil {
+			return nil, nil, 0, err
+		}
+		moved := 0.0
+		for j := range coef {
+			moved = max(moved, math.Abs(next[j]-coef[j])/(math.Abs(coef[j])+1e-9))
+		}
+		coef = next
+		residuals()
+		if moved < 1e-10 {
+			break
 		}
 	}
-	f := Fit{Coef: coef, Scale: scale, N: n}
-	f.DF = max(float64(n)/float64(lag+1)-float64(p), 1)
+	return coef, r, scale, nil
+}
 
-	// Bread: the slope of the score equations. Meat: their long-run variance.
-	bread := square(p)
+// sandwich is the covariance by the score equations: bread, their slope, around meat, their long-run
+// variance. Residuals beyond cut are held to it; 0 or none: they are not.
+func sandwich(x [][]float64, r []float64, lag int, cut float64) ([][]float64, error) {
+	n, p := len(r), len(x[0])
+	bread, meat := square(p), square(p)
 	score := make([][]float64, n)
 	for i := range score {
 		psi, slope := r[i], 1.0
-		if !math.IsInf(k, 1) && scale > 0 && math.Abs(r[i]) > k*scale {
-			psi, slope = math.Copysign(k*scale, r[i]), 0
+		if cut > 0 && math.Abs(r[i]) > cut { // never of an infinite one
+			psi, slope = math.Copysign(cut, r[i]), 0
 		}
 		score[i] = make([]float64, p)
 		for a := range p {
@@ -119,7 +132,6 @@ func fit(x [][]float64, y []float64, lag int, k float64) (Fit, error) {
 			}
 		}
 	}
-	meat := square(p)
 	for l := 0; l <= lag && l < n; l++ {
 		weight := 1 - float64(l)/float64(lag+1)
 		for i := l; i < n; i++ {
@@ -136,10 +148,9 @@ func fit(x [][]float64, y []float64, lag int, k float64) (Fit, error) {
 	}
 	inv, err := invert(bread)
 	if err != nil {
-		return Fit{}, err
+		return nil, err
 	}
-	f.Cov = multiply(multiply(inv, meat), inv)
-	return f, nil
+	return multiply(multiply(inv, meat), inv), nil
 }
 
 // weighted solves least squares by modified Gram-Schmidt, twice, which keeps the

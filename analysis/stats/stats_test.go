@@ -62,7 +62,7 @@ func TestAgainstR(t *testing.T) {
 	}
 	fits := map[string]Fit{}
 	for _, lag := range []int{0, 4, 12} {
-		for name, fit := range map[string]func([][]float64, []float64, int) (Fit, error){"rlm": Huber, "ols": OLS} {
+		for name, fit := range map[string]func([][]float64, []float64, int) (Fit, error){"rlm": Huber, "ols": ols} {
 			f, err := fit(x, y, lag)
 			if err != nil {
 				t.Fatal(err)
@@ -123,7 +123,7 @@ func TestAgainstSciPy(t *testing.T) {
 	for _, r := range table(t, "map.csv") {
 		x = append(x, []float64{1, 1 / r[0], r[0]})
 	}
-	ols, err1 := OLS(x, data["map"], 0)
+	ols, err1 := ols(x, data["map"], 0)
 	huber, err2 := Huber(x, data["map"], 0)
 	if err1 != nil || err2 != nil {
 		t.Fatal(err1, err2)
@@ -153,13 +153,13 @@ func TestAgainstSciPy(t *testing.T) {
 			got = SD(data[f[1]])
 		case "normal":
 			if number(f[1]) == 0.5 {
-				if NormalQuantile(0.5) != 0 {
+				if normalQuantile(0.5) != 0 {
 					t.Error("the normal median is not 0")
 				}
 				checked++
 				continue
 			}
-			got = NormalQuantile(number(f[1]))
+			got = normalQuantile(number(f[1]))
 		case "p":
 			got, relative = StudentP(number(f[1]), number(f[2])), 1e-3
 		case "ols":
@@ -223,7 +223,7 @@ func TestNIST(t *testing.T) {
 	for _, v := range nx {
 		x = append(x, []float64{1, v})
 	}
-	f, err := OLS(x, y, 0)
+	f, err := ols(x, y, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -234,7 +234,7 @@ func TestNIST(t *testing.T) {
 	for _, r := range table(t, "longley.csv") {
 		x, y = append(x, append([]float64{1}, r[:6]...)), append(y, r[6])
 	}
-	if f, err = OLS(x, y, 0); err != nil {
+	if f, err = ols(x, y, 0); err != nil {
 		t.Fatal(err)
 	}
 	for i, want := range []float64{-3482258.63459582, 15.0618722713733, -0.0358191792925910, -2.02022980381683, -1.03322686717359, -0.0511041056535807, 1829.15146461355} {
@@ -257,7 +257,7 @@ func TestNISTWampler(t *testing.T) {
 			}
 			x, y = append(x, row), append(y, sum)
 		}
-		f, err := OLS(x, y, 0)
+		f, err := ols(x, y, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -279,7 +279,7 @@ func TestNeweyWestOfMean(t *testing.T) {
 		for _, r := range table(t, tt.name+".csv") {
 			x, y = append(x, []float64{1}), append(y, r[0])
 		}
-		f, err := OLS(x, y, tt.lag)
+		f, err := ols(x, y, tt.lag)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -173,6 +173,10 @@ type Span struct{ From, To float64 }
 
 // Bands returns the sensor's figures at idle and at 2000 to 2500 rpm, those that have
 // readings. forced are left out with the 20 s after them.
+//
+// Special cases are: readings whose engine speed is not known belong to no band; fewer than 20, or
+// less than 5 s, have no changes of side; fewer than 6 changes have no period; where every third
+// reading or more changes side, what was seen is a fold of what happened, and Per10s is NaN.
 func (c *Collector) Bands(forced []Span) []Band {
 	var out []Band
 	for _, b := range bands {

@@ -47,8 +47,8 @@ const (
 	pause       = 5.0 // s: readings farther apart do not belong to one stay
 )
 
-// Cells returns a bank's cells that have readings, by speed, then load.
-func Cells(readings Readings, bank int) []Cell {
+// cellsOf returns a bank's cells that have readings, by speed, then load.
+func cellsOf(readings Readings, bank int) []Cell {
 	loads := len(LoadEdges) - 1
 	totals := make([]stats.Tally, (len(SpeedEdges)-1)*loads)
 	stay, mean := make([]float64, len(totals)), make([]float64, len(totals))

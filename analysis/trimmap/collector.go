@@ -279,7 +279,7 @@ func (u *under) flow(by Flow, litres float64) float64 {
 	case Metered:
 		return float64(u.maf)
 	case SpeedDensity:
-		return AirFlow(float64(u.pressure), float64(u.rpm), float64(u.intake), litres)
+		return airFlow(float64(u.pressure), float64(u.rpm), float64(u.intake), litres)
 	case ByLoad:
 		return float64(u.rpm) / 1000 * float64(u.load) / 100
 	}

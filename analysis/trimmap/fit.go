@@ -76,6 +76,10 @@ const (
 )
 
 // FitBank fits a bank's readings.
+//
+// Special cases are: readings whose flow is not known or not above 0 do not count; fewer than 20 of
+// them, one a second at most, or flows that cannot be told apart are [NoModel], with Count alone set;
+// terms that the range of flows cannot tell apart stay zero (see Model).
 func FitBank(readings Readings, bank int) Fit {
 	// What is read more often than once a second says the same again: its mean counts.
 	var flow, y []float64

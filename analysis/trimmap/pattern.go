@@ -31,7 +31,7 @@ const (
 // into; ±5 elsewhere. No standard gives one).
 const (
 	Usual   = 8.0
-	Suspect = 10.0
+	suspect = 10.0
 	shape   = 5.0 // % that trim must fall or rise over the range to be called a shape (our own)
 )
 
@@ -178,15 +178,15 @@ func says(p Pattern, f Fit, unit string) string {
 	return "no pattern can be named (" + ends + "): the readings scatter too much or contradict each other"
 }
 
-// Condition is one way to run the engine.
-type Condition struct {
+// condition is one way to run the engine.
+type condition struct {
 	What         string
 	speed, share float64 // rpm, % load
 }
 
 // conditions spread over what a petrol engine draws, the cheapest first; the load
 // figures are usual ones.
-var conditions = []Condition{
+var conditions = []condition{
 	{hazard.Step("warm idle, nothing switched on, for two minutes", hazard.Running), 800, 25},
 	{hazard.Step("1500 rpm without load, for one minute", hazard.Running), 1500, 20},
 	{hazard.Step("2500 rpm without load, for one minute", hazard.Running), 2500, 20},
@@ -198,9 +198,9 @@ var conditions = []Condition{
 // tell something new.
 const newFlow = 1.8
 
-// Next returns the first condition, the cheapest first, whose air flow is well away from
+// nextCondition returns the first condition, the cheapest first, whose air flow is well away from
 // all that was driven; false where there is none left.
-func Next(d Data, bank int) (Condition, bool) {
+func nextCondition(d Data, bank int) (condition, bool) {
 	var scale stats.Tally // from speed × load to air flow
 	for r := range d.Readings {
 		if r.Bank == bank && r.Flow > 0 && r.RPM*r.Load > 0 {
@@ -225,7 +225,7 @@ func Next(d Data, bank int) (Condition, bool) {
 			return c, true
 		}
 	}
-	return Condition{}, false
+	return condition{}, false
 }
 
 // Map is what a session's trims say.
@@ -251,7 +251,7 @@ func Build(d Data) Map {
 	var work sync.WaitGroup // hours of readings take a while
 	for i := range m.Banks {
 		b := &m.Banks[i]
-		work.Go(func() { b.Cells = Cells(d.Readings, b.Bank) })
+		work.Go(func() { b.Cells = cellsOf(d.Readings, b.Bank) })
 		work.Go(func() { b.Fit = FitBank(d.Readings, b.Bank) })
 	}
 	work.Wait()
@@ -285,7 +285,7 @@ func Build(d Data) Map {
 		m.Limits = append(m.Limits, "no air flow can be told: neither air meter, nor pressure, speed and intake temperature, nor load were read")
 	}
 	for _, b := range m.Banks {
-		if n, open := Next(d, b.Bank); open {
+		if n, open := nextCondition(d, b.Bank); open {
 			m.Next = n.What
 			break
 		}

@@ -40,52 +40,7 @@ What is personal is left out: the vehicle identification number unless --with-vi
 given, notes unless --with-notes is.`,
 		Args: args(cobra.MaximumNArgs(2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			format, err := chosen(cmd, as)
-			if err != nil {
-				return err
-			}
-			if all && format.Single {
-				return usagef(cmd, "--%s holds one session; --all takes another form", format.Name)
-			}
-			if !all {
-				if len(args) == 0 {
-					return usagef(cmd, "SESSION is missing")
-				}
-				if filter.given(cmd) {
-					return usagef(cmd, "the filters choose among --all")
-				}
-			}
-			path := "-"
-			switch rest := args[min(len(args), map[bool]int{true: 0, false: 1}[all]):]; len(rest) {
-			case 0:
-			case 1:
-				path = rest[0]
-			default:
-				return usagef(cmd, "%q is one argument too many", rest[1])
-			}
-			if a.json && path == "-" {
-				return usagef(cmd, "with --json the table needs a FILE to go to")
-			}
-			f, err := filter.filter(cmd)
-			if err != nil {
-				return err
-			}
-			return a.withStore(cmd, func(db *store.Store) error {
-				var list []store.Meta
-				if all {
-					list, err = db.List(cmd.Context(), f)
-				} else {
-					list = make([]store.Meta, 1)
-					list[0], err = db.Find(cmd.Context(), args[0])
-				}
-				if err == nil && len(list) == 0 {
-					err = hinted{errors.New("there are no such sessions"), "`pushback sessions` lists what is stored", statusFailed}
-				}
-				if err != nil {
-					return err
-				}
-				return a.export(cmd.Context(), db, list, format, keep, path)
-			})
+			return a.runExport(cmd, args, exportFlags{as, all, keep, filter})
 		},
 	}
 	for _, f := range slices.Backward(intake.Formats) {
@@ -98,6 +53,63 @@ given, notes unless --with-notes is.`,
 	cmd.Flags().BoolVar(&keep.vin, "with-vin", false, "write the vehicle identification number too, where it was stored")
 	filter.flags(cmd)
 	return cmd
+}
+
+// exportFlags are those of an export.
+type exportFlags struct {
+	as     map[string]*bool // by the format's name
+	all    bool
+	keep   kept
+	filter sessionFilter
+}
+
+func (a *app) runExport(cmd *cobra.Command, args []string, f exportFlags) error {
+	format, err := chosen(cmd, f.as)
+	if err != nil {
+		return err
+	}
+	if f.all && format.Single {
+		return usagef(cmd, "--%s holds one session; --all takes another form", format.Name)
+	}
+	if !f.all {
+		if len(args) == 0 {
+			return usagef(cmd, "SESSION is missing")
+		}
+		if f.filter.given(cmd) {
+			return usagef(cmd, "the filters choose among --all")
+		}
+	}
+	path := "-"
+	switch rest := args[min(len(args), map[bool]int{true: 0, false: 1}[f.all]):]; len(rest) {
+	case 0:
+	case 1:
+		path = rest[0]
+	default:
+		return usagef(cmd, "%q is one argument too many", rest[1])
+	}
+	if a.json && path == "-" {
+		return usagef(cmd, "with --json the table needs a FILE to go to")
+	}
+	which, err := f.filter.filter(cmd)
+	if err != nil {
+		return err
+	}
+	return a.withStore(cmd, func(db *store.Store) error {
+		var list []store.Meta
+		if f.all {
+			list, err = db.List(cmd.Context(), which)
+		} else {
+			list = make([]store.Meta, 1)
+			list[0], err = db.Find(cmd.Context(), args[0])
+		}
+		if err == nil && len(list) == 0 {
+			err = hinted{errors.New("there are no such sessions"), "`pushback sessions` lists what is stored", statusFailed}
+		}
+		if err != nil {
+			return err
+		}
+		return a.export(cmd.Context(), db, list, format, f.keep, path)
+	})
 }
 
 // kept is what personal data an export holds.

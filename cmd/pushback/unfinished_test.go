@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"os"
 	"path/filepath"
@@ -10,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/rig"
@@ -82,6 +84,47 @@ func TestUnfinishedSessionIsJudged(t *testing.T) {
 	_, lines, _ := strings.Cut(replayed, "\n")
 	if got := judgementOf(t, db, "last"); got != lines {
 		t.Errorf("show differs from replay%s", firstDifference(lines, got))
+	}
+}
+
+// What is stored is compared with what the records say now, never believed.
+func TestShowSaysThatAnotherVerdictWasStored(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	a, _, _ := testApp(t, db)
+	if err := guidedRun(t, a, simCar(t, "healthy"), obd.CAN11at500, false); err != nil {
+		t.Fatal(err)
+	}
+	const says = "stored verdict was another"
+	show := func(flags ...string) string {
+		out, status := command(t, append([]string{"show", "last", "--db", db}, flags...)...)
+		if status != statusDone {
+			t.Errorf("status %d: that of the stored verdict", status)
+		}
+		return out
+	}
+	if out := show(); strings.Contains(out, says) || strings.Contains(show("--json"), "stored_verdict") {
+		t.Errorf("the same verdict is told as another:\n%s", out)
+	}
+	s, err := store.Open(t.Context(), db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := s.Find(t.Context(), "last")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(s.Judge(t.Context(), m.ID, m.Duration, analysis.Verdict{Conclusion: analysis.SensorDead}, nil), s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if out := show(); !strings.Contains(out, says+": sensor dead") || !strings.Contains(out, "LOOP PROVEN") {
+		t.Errorf("another verdict is not told:\n%s", out)
+	}
+	var j struct {
+		Verdict struct{ Conclusion string }
+		Stored  struct{ Conclusion string } `json:"stored_verdict"`
+	}
+	if err := json.Unmarshal([]byte(show("--json")), &j); err != nil || j.Verdict.Conclusion != "loop_proven" || j.Stored.Conclusion != "sensor_dead" {
+		t.Errorf("%+v, %v", j, err)
 	}
 }
 

@@ -65,7 +65,7 @@ func Opener(path string, m widecsv.Mapping) (Open, error) {
 	if len(m.Columns) > 0 {
 		return func(context.Context) (transfer.Reader, error) { return widecsv.Open(path, m) }, nil
 	}
-	format, err := FormatOf(path)
+	format, err := formatOf(path)
 	return func(ctx context.Context) (transfer.Reader, error) { return format.Open(ctx, path) }, err
 }
 
@@ -243,8 +243,8 @@ func (c cleaned) Next(ctx context.Context) (obd.Record, error) {
 // may be a wide table, so that comes last.
 var Formats = []transfer.Format{portable.Format, parquet.Format, rawcapture.Format, longcsv.Format, widecsv.Format}
 
-// FormatOf finds a file's format by its content.
-func FormatOf(path string) (transfer.Format, error) {
+// formatOf finds a file's format by its content.
+func formatOf(path string) (transfer.Format, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return transfer.Format{}, err
