@@ -61,9 +61,9 @@ var Models = []Model{
 		Tests: trials(Many), Unforced: trials(Unforced)},
 	{Name: "mixture", About: "obd/simcar, by mixture, all with marks", N: 800, Tests: trials(Mixed)},
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
-	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, N: 1000, Hours: 100,
+	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, From: 1000, N: 1000, Hours: 100,
 		Tests: recordings(heldout.Narrow), Unforced: recordings(heldout.Drive)},
-	{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, N: 600, Hours: 40,
+	{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, From: 1000, N: 600, Hours: 40,
 		Tests: recordings(heldout.Wide), Unforced: recordings(heldout.WideDrive)},
 }
 
