@@ -28,8 +28,8 @@ func newSimulate(a *app) *cobra.Command {
 on standard output is the port to give to the other commands.
 
 Forces are scripted with --force (lean@20s+12s, rich@45s+12s:0.9V,600ohm,
-propane@20s+15s) or typed: lean [12s], rich [12s], propane [12s], vacuum [12s],
-release, quit.`,
+propane@20s+15s, open@20s+3s) or typed: lean [12s], rich [12s], propane [12s],
+vacuum [12s], open [3s] (the sensor's branch, nothing touched), release, quit.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if list {
@@ -131,7 +131,7 @@ func (a *app) obey(sim *simcar.Sim, quit func()) {
 func typedForce(words []string) (simcar.Force, error) {
 	f := simcar.Force{Kind: simcar.ForceKind(words[0])}
 	if f.Validate() != nil || len(words) > 2 {
-		return simcar.Force{}, fmt.Errorf("not understood: %q (lean, rich, propane or vacuum with a length such as 12s; release; quit)",
+		return simcar.Force{}, fmt.Errorf("not understood: %q (lean, rich, propane, vacuum or open with a length such as 12s; release; quit)",
 			strings.Join(words, " "))
 	}
 	if len(words) == 2 {

@@ -10,11 +10,12 @@ import (
 
 // Car is one invented vehicle with one invented fault, or none.
 type Car struct {
-	Name   string  // kebab-case
-	About  string  // what an experienced technician should find
-	Expect string  // the conclusion that a test of both sides should come to, by the names of the JSON verdict
-	Bus    obd.Bus // its bus, unless Config says otherwise
-	Sensor string  // the sensor to force: "B1S1"
+	Name   string   // kebab-case
+	About  string   // what an experienced technician should find
+	Expect string   // the conclusion that a test of both sides should come to, by the names of the JSON verdict
+	Also   []string // conclusions that are right too, where it depends on when the forces come
+	Bus    obd.Bus  // its bus, unless Config says otherwise
+	Sensor string   // the sensor to force: "B1S1"
 
 	engine     engineSpec
 	bank       [2]bankSpec
@@ -22,19 +23,27 @@ type Car struct {
 	downstream bool // each bank has a sensor behind the catalyst
 	wide       bool // the upstream sensors are wide-range ones
 	crossed    bool // the upstream sensors' connectors are swapped between the banks
+	sharedRear bool // one sensor behind the catalyst that both banks share
+	off        bool // the ignition is on and the engine stands
 	talk
 }
 
 // talk is how the car's computers speak.
 type talk struct {
-	gearbox   bool          // a second computer answers
-	fourBanks bool          // reports its sensors by PID 1D
-	recent    bool          // has PIDs beyond 20
-	refuses   bool          // answers what it does not know with 7F
-	trimApart bool          // PID 14 carries FF in place of the trim
-	reply     time.Duration // a computer's time to answer; 0: usual for the bus
-	padding   int           // byte that fills CAN frames; -1: frames are short
-	uds       *udsSpec      // speaks SAE J1979-2, not SAE J1979; nil: the other way round
+	gearbox    bool          // a second computer answers
+	fourBanks  bool          // reports its sensors by PID 1D
+	recent     bool          // has PIDs beyond 20
+	refuses    bool          // answers what it does not know with 7F
+	trimApart  bool          // PID 14 carries FF in place of the trim
+	reply      time.Duration // a computer's time to answer; 0: usual for the bus
+	padding    int           // byte that fills CAN frames; -1: frames are short
+	oneControl bool          // PID 03 tells one fuel system for both banks
+	fifth      bool          // a wide-range sensor is shown through PID 14 at a fifth of its volts
+	fuel       byte          // PID 51; 0: gasoline
+	alcohol    bool          // has PID 52
+	diesel     bool          // compression ignition: no trims, no fuel status
+	battery    bool          // has PID 5B: a hybrid
+	uds        *udsSpec      // speaks SAE J1979-2, not SAE J1979; nil: the other way round
 }
 
 // healthy returns a sound car with one bank.
@@ -53,112 +62,110 @@ func healthy() Car {
 		c.bank[i].down.toRich, c.bank[i].down.toLean, c.bank[i].down.kelvin = 0.3, 0.2, 850
 	}
 	c.control = controlSpec{
-		ramp: 0.02, jump: 0.015, shift: 0.1, limit: 0.25, canCut: true, canAdd: true, learn: 0.002,
+		relaySpec: relaySpec{ramp: 0.02, jump: 0.015, shift: 0.1}, limit: 0.25, canCut: true, canAdd: true, learn: 0.002,
 		closedAt: 65, closedAfter: 20, refresh: 20 * time.Millisecond,
 	}
 	return c
 }
 
+// build is how a named car differs from the sound one.
+type build struct {
+	name, about string
+	expect      []string // the best conclusion first
+	change      func(*Car)
+}
+
+func only(conclusion string) []string { return []string{conclusion} }
+
 // Cars returns the simulated cars, the sound one first.
 func Cars() []Car {
-	type build struct {
-		name, about, expect string
-		change              func(*Car)
-	}
 	builds := []build{
 		{"healthy", "A sound car. Forced lean, the computer adds fuel; forced rich, it cuts; released, the sensor reports what the loop made.",
-			"loop_proven", func(c *Car) {}},
+			only("loop_proven"), func(c *Car) {}},
 		{"input-dead", "The computer reads 0.45 V whatever the wire carries. The reading does not follow either force: computer or its connector.",
-			"input_dead", func(c *Car) { c.bank[0].upWire.inputDead, c.bank[0].upWire.inputAt = true, biasVolts }},
+			only("input_dead"), func(c *Car) { c.bank[0].upWire.inputDead, c.bank[0].upWire.inputAt = true, biasVolts }},
 		{"wire-open-computer-side", "The signal wire is broken between the tap and the computer. The reading rests at the bias and follows no force.",
-			"input_dead", func(c *Car) { c.bank[0].upWire.computerOpen = true }},
+			only("input_dead"), func(c *Car) { c.bank[0].upWire.computerOpen = true }},
 		{"wire-open-sensor-side", "The signal wire is broken between the sensor and the tap. The loop answers both forces; released, the reading returns to the bias.",
-			"sensor_dead", func(c *Car) { c.bank[0].upWire.sensorOpen = true }},
+			only("sensor_dead"), func(c *Car) { c.bank[0].upWire.sensorOpen = true }},
 		{"sensor-dead-low", "The element reports lean whatever the gas, and trim stands at its upper limit. The loop answers a rich force; released, the sensor never reports rich.",
-			"sensor_dead", func(c *Car) { c.stick(0, 0.08); c.control.fuelAfter = 30 }},
+			only("sensor_dead"), func(c *Car) { c.stick(0, 0.08); c.control.fuelAfter = 30 }},
 		{"sensor-dead-high", "The element reports rich whatever the gas, and trim stands at its lower limit. The loop answers a lean force; released after a rich one, the sensor never reports lean.",
-			"sensor_dead", func(c *Car) { c.stick(0, 0.84) }},
+			only("sensor_dead"), func(c *Car) { c.stick(0, 0.84) }},
 		{"sensor-dead-middle", "The element gives a flat half volt. The loop answers both forces, the sensor reports neither result.",
-			"sensor_dead", func(c *Car) { c.stick(0, 0.48) }},
+			only("sensor_dead"), func(c *Car) { c.stick(0, 0.48) }},
 		{"sensor-lazy", "The element needs more than a second to follow the gas: slow slopes at rest and a late answer to propane. Released from a wire force it reports at once: it had the whole force to follow.",
-			"sensor_slow", func(c *Car) { c.bank[0].up.toRich, c.bank[0].up.toLean = 1.6, 1.2 }},
+			only("sensor_slow"), func(c *Car) { c.bank[0].up.toRich, c.bank[0].up.toLean = 1.6, 1.2 }},
 		{"trim-frozen", "The reading follows both forces, trim never moves: the computer does not command.",
-			"no_command", func(c *Car) { c.control.frozen = true; c.control.learned[0] = 0.015 }},
+			only("no_command"), func(c *Car) { c.control.frozen = true; c.control.learned[0] = 0.015 }},
 		{"adds-only", "Held lean, the computer adds fuel; held rich, trim stops at zero and never cuts.",
-			"no_command", func(c *Car) { c.control.canCut = false }},
+			only("no_command"), func(c *Car) { c.control.canCut = false }},
 		{"cuts-only", "Held rich, the computer cuts fuel; held lean, trim stops at zero and never adds.",
-			"no_command", func(c *Car) { c.control.canAdd = false; c.bank[0].fuelError = 0.01 }},
+			only("no_command"), func(c *Car) { c.control.canAdd = false; c.bank[0].fuelError = 0.01 }},
 		{"fuel-not-delivered", "Trim answers both forces, but neither the sensor on release nor the one behind the catalyst sees the mixture move.",
-			"no_delivery", func(c *Car) {
+			only("no_delivery"), func(c *Car) {
 				b := &c.bank[0]
 				b.undelivered, b.fuelError, b.wander, b.wanderTau, b.catalyst = true, 0.001, 0.01, 0.8, 0.12
 				c.control.ramp, c.control.jump = 0.01, 0.005
 			}},
 		{"vacuum-leak", "Unmetered air makes 12 % at idle, within the computer's authority. The loop is sound: look for the leak.",
-			"loop_proven", func(c *Car) {
+			only("loop_proven"), func(c *Car) {
 				c.bank[0].leak = 0.36
 				c.control.learned[0], c.control.shortTerm[0] = 0.05, 0.07
 			}},
 		{"vacuum-leak-large", "More unmetered air than trim can cover: trim stands at its upper limit and the reading is lean. A lean force shows nothing; a rich force proves that the loop cuts. Only enriching the mixture tells the rest.",
-			"unclear", func(c *Car) {
+			only("unclear"), func(c *Car) {
 				c.bank[0].leak = 1.6
 				c.control.learned[0], c.control.shortTerm[0] = 0.08, 0.25
 				c.control.stored = []uint16{0x0171}
 			}},
 		{"rich-injector", "An injector leaks: trim is well below zero at idle and less so with more air. The loop is sound.",
-			"loop_proven", func(c *Car) {
+			only("loop_proven"), func(c *Car) {
 				c.bank[0].injector = 0.36
 				c.control.learned[0], c.control.shortTerm[0] = -0.05, -0.06
 			}},
 		{"exhaust-leak", "Outside air enters ahead of the upstream sensor, most at idle: trim adds fuel that the engine does not need. The loop itself answers.",
-			"loop_proven", func(c *Car) {
+			only("loop_proven"), func(c *Car) {
 				c.bank[0].falseAir = 0.07
 				c.control.learned[0], c.control.shortTerm[0] = 0.04, 0.04
 			}},
 		{"supply-weak", "The fuel supply does not keep up: trim is sound at idle and adds the more, the more air flows. The loop itself answers.",
-			"loop_proven", func(c *Car) { c.bank[0].starve = 0.007 }},
+			only("loop_proven"), func(c *Car) { c.bank[0].starve = 0.007 }},
 		{"air-meter-low", "The air meter reads an eighth low over its whole range: trim adds the same everywhere.",
-			"loop_proven", func(c *Car) {
+			only("loop_proven"), func(c *Car) {
 				c.engine.meter = -0.125
 				c.control.learned[0], c.control.shortTerm[0] = 0.07, 0.07
 			}},
 		{"crossed-banks", "The upstream connectors of the two banks are swapped. Bank 1's sensor is forced, bank 2's reading and trim answer; at rest the trims stand at opposite limits.",
-			"wrong_bank", func(c *Car) {
+			only("wrong_bank"), func(c *Car) {
 				vee(c)
 				c.crossed = true
 				c.control.shortTerm = [2]float64{0.25, -0.25}
 			}},
 		{"v-engine", "A sound car with two banks. Bank 1 is forced and bank 1 answers.",
-			"loop_proven", vee},
+			only("loop_proven"), vee},
 		{"cold", "Just started at 15 °C: open loop for minutes. No force counts yet.",
-			"not_ready", func(c *Car) { c.engine.coolant, c.engine.justBegun = 15, true }},
+			only("not_ready"), func(c *Car) { c.engine.coolant, c.engine.justBegun = 15, true }},
 		{"wide-range", "The upstream sensor is a wide-range one: its wire must not be forced. Propane and an induced lean prove the loop.",
-			"not_ready", func(c *Car) { c.wide = true }},
+			only("not_ready"), func(c *Car) { c.wide = true }},
 		{"monitor-trips", "The computer watches its sensor closely: some seconds at the limit set a code, the loop opens and trim drops to zero. That too is an answer, but the other side can then not be tested until the code is cleared.",
-			"unclear", func(c *Car) { c.control.ramp = 0.04; c.control.lowAfter, c.control.highAfter = 3, 3 }},
+			only("unclear"), func(c *Car) { c.control.ramp = 0.04; c.control.lowAfter, c.control.highAfter = 3, 3 }},
 		{"no-downstream", "A sound car without a sensor behind the catalyst.",
-			"loop_proven", func(c *Car) { c.downstream, c.recent, c.Bus = false, false, obd.ISO9141 }},
+			only("loop_proven"), func(c *Car) { c.downstream, c.recent, c.Bus = false, false, obd.ISO9141 }},
 		{"slow-integrator", "A sound car with a slow computer: trim moves 0.3 % a second.",
-			"loop_proven", func(c *Car) { c.control.ramp, c.control.jump = 0.003, 0.01 }},
+			only("loop_proven"), func(c *Car) { c.control.ramp, c.control.jump = 0.003, 0.01 }},
 		{"open-loop-bias", "The signal wire is broken on the sensor's side and the computer has gone back to open loop. Forced, it sees a signal and closes the loop again.",
-			"sensor_dead", func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.unseen = opens }},
+			only("sensor_dead"), func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.unseen = opens }},
 		{"circuit-code", "The signal wire is broken on the sensor's side, and the computer has set a code for it and left closed loop. The reading follows both forces, trim cannot: repair, clear the code, test again.",
-			"not_ready", func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.openAfter = 20 }},
-		{"obd-on-uds", "A sound car that speaks SAE J1979-2 only: it is silent to the older services.",
-			"loop_proven", func(c *Car) { c.uds = &udsSpec{most: 6} }},
-		{"obd-on-uds-long", "The same dialect with 29-bit identifiers from a car that makes it hard: one identifier a request, answers that follow 7F xx 78 late, no F810, and a second unit that tells engine speed unscaled.",
-			"loop_proven", func(c *Car) {
-				c.Bus = obd.CAN29at500
-				c.uds = &udsSpec{most: 1, noVersion: true, readiness: true, second: true, pending: 0.02, old: true,
-					late: [2]time.Duration{200 * time.Millisecond, 3 * time.Second}, permanent: []uint16{0x0456}}
-				c.control.stored = []uint16{0x0456}
-			}},
+			only("not_ready"), func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.openAfter = 20 }},
 	}
+	builds = append(builds, habits...)
 	cars := make([]Car, len(builds))
 	for i, b := range builds {
 		c := healthy()
 		b.change(&c)
-		c.Name, c.About, c.Expect = b.name, b.about, b.expect
+		c.Name, c.About = b.name, b.about
+		c.Expect, c.Also = b.expect[0], b.expect[1:]
 		cars[i] = c
 	}
 	return cars

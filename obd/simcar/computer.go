@@ -17,25 +17,34 @@ const (
 
 // controlSpec is the computer's programme.
 type controlSpec struct {
-	ramp, jump     float64    // per s, and at each switch; fractions
-	shift          float64    // the jump's asymmetry where no downstream sensor sets it
+	relaySpec
+	habitSpec
+	monitorSpec
 	limit          float64    // of short-term trim, both ways
 	canCut, canAdd bool       // trim may go below / above zero
 	frozen         bool       // trim never moves
 	learn          float64    // long-term trim moves by learn·short-term trim each second
 	learned        [2]float64 // long-term trim at the start
 	shortTerm      [2]float64 // short-term trim at the start
+	cells          *grid      // learned by speed and load, on top of the rest; nil: one value for all
 	closedAt       float64    // °C from which the loop may close
 	closedAfter    float64    // s after the start
 	unseen         unseen
-	toRich, toLean float64       // s by which it delays the turn of its ramp after the reading has gone rich, lean
-	band           float64       // V, of the relay; 0: switchBand
-	cells          *grid         // learned by speed and load, on top of the rest; nil: one value for all
-	pause          float64       // s for which trim rests at zero after a step of the load
 	refresh        time.Duration // of the data it reports
 	filter         float64       // s: low pass of the voltages that it reports; 0: none
-	// Circuit monitors: seconds until a code sets, 0 for a monitor that is off or too
-	// slow to matter.
+}
+
+// relaySpec is the two-point control of a switching sensor.
+type relaySpec struct {
+	ramp, jump     float64 // per s, and at each switch; fractions
+	shift          float64 // the jump's asymmetry where no downstream sensor sets it
+	toRich, toLean float64 // s by which the turn of the ramp is delayed after the reading has gone rich, lean
+	band           float64 // V; 0: switchBand
+}
+
+// monitorSpec are the circuit monitors: seconds until a code sets, 0 for a monitor that is off
+// or too slow to matter.
+type monitorSpec struct {
 	lowAfter, highAfter, openAfter, fuelAfter float64
 	stored                                    []uint16 // codes there from before
 }
@@ -48,10 +57,11 @@ const (
 
 // FUELSYS bits of PID 03 (SAE J1979).
 const (
-	openCold  = 0x01 // open loop, not ready
-	closed    = 0x02
-	openLoad  = 0x04 // open loop, load or fuel cut
-	openFault = 0x08 // open loop, fault
+	openCold    = 0x01 // open loop, not ready
+	closed      = 0x02
+	openLoad    = 0x04 // open loop, load or fuel cut
+	openFault   = 0x08 // open loop, fault
+	closedFault = 0x10 // closed loop, but a sensor is not used for a fault
 )
 
 // bankControl is the loop of one bank.
@@ -61,6 +71,10 @@ type bankControl struct {
 	rich                           bool    // where the relay stands
 	turning                        float64 // s for which the reading has stood on the other side
 	shownUp, shownDown             float64 // V as reported, after the filter
+	oneSided                       float64 // s for which the reading has been at one end
+	start                          float64 // trim when it got there
+	letGo                          letGo
+	doubtUntil                     float64 // s
 	status                         byte
 	fault                          bool
 	seen                           bool    // the sensor has left the bias since the start
@@ -87,19 +101,21 @@ type computer struct {
 	next            int64   // step of the next refresh
 	lastLoad        float64 // slowly followed, to see steps of it
 	paused          float64 // s until which trim rests
+	nextPause       float64 // s
+	alcohol         float64 // share that it takes the fuel to have
 }
 
 // snapshot is what the computer reports until its next refresh.
 type snapshot struct {
 	rpm, load, air, coolant, speed, throttle, spark, mapKPa, iat, voltage, command float64
-	ran                                                                            float64
+	ran, alcohol                                                                   float64
 	status                                                                         [2]byte
 	stft, ltft, up, down, wide                                                     [2]float64
 }
 
 func (k *computer) init(c *car) {
 	k.spec = &c.spec.control
-	k.enrich, k.paused = 1, -1000
+	k.enrich, k.paused, k.nextPause, k.alcohol = 1, -1000, -1000, 0.1
 	k.stored = slices.Clone(k.spec.stored)
 	for i := range k.bank {
 		b := &k.bank[i]
@@ -143,7 +159,7 @@ func (k *computer) tick(c *car) {
 		before := b.stft
 		k.circuit(c, b, from, t)
 		b.status = k.status(c, b, t)
-		if b.status == closed && t >= k.paused {
+		if k.mayTrim(c, b, t) {
 			if c.spec.wide {
 				k.proportional(c, i, b)
 			} else {
@@ -182,19 +198,6 @@ func (k *computer) show(b *bankControl) {
 	b.shownDown += (b.down - b.shownDown) * tick / (k.spec.filter + tick)
 }
 
-// rest sees steps of the load, after which some computers leave trim at zero for a while.
-func (k *computer) rest(c *car, t float64) {
-	if k.spec.pause > 0 && math.Abs(c.load-k.lastLoad) > 0.12 {
-		k.paused = t + k.spec.pause
-	}
-	k.lastLoad += (c.load - k.lastLoad) * tick / 0.3
-	if t < k.paused {
-		for i := range k.bank {
-			k.bank[i].stft = 0
-		}
-	}
-}
-
 // fuelling decides on fuel cut and enrichment.
 func (k *computer) fuelling(c *car, t float64) {
 	switch {
@@ -220,12 +223,16 @@ func (k *computer) status(c *car, b *bankControl, t float64) byte {
 	switch {
 	case b.fault:
 		return openFault
+	case c.spec.engine.secondaryAir:
+		return openCold
 	case c.coolant < k.spec.closedAt || c.ran+t < k.spec.closedAfter:
 		return openCold
 	case t < k.resume:
 		return openLoad
 	case !c.spec.wide && k.spec.unseen == opens && (!b.seen || t-b.lastSeen > 10):
 		return openCold
+	case b.letGo == doubtsIt:
+		return closedFault
 	}
 	return closed
 }
@@ -305,10 +312,10 @@ func (k *computer) proportional(c *car, i int, b *bankControl) {
 
 // circuit runs the monitors of the upstream input.
 func (k *computer) circuit(c *car, b *bankControl, from int, t float64) {
-	if math.Abs(b.up-biasVolts) > 0.09 {
-		b.seen, b.lastSeen = true, t
+	if bias := c.spec.bank[from].upWire.open(); bias < 0.3 || bias > 0.6 || math.Abs(b.up-bias) > 0.09 {
+		b.seen, b.lastSeen = true, t // only an input that rests in the middle can tell that it is open
 	}
-	if c.ran+t < 5 || b.fault || k.cut {
+	if c.ran+t < 5 || b.fault || k.cut || c.stopped {
 		b.low, b.high, b.mid = 0, 0, 0
 		return
 	}
@@ -382,7 +389,7 @@ func (k *computer) set(code uint16) {
 func (k *computer) clearCodes() {
 	k.pending, k.stored, k.frame, k.sinceClear = nil, nil, nil, 0
 	for i := range k.bank {
-		k.bank[i].fault = false
+		k.bank[i].fault, k.bank[i].letGo = false, usesIt
 		k.bank[i].ltft = 0
 	}
 }
@@ -412,6 +419,13 @@ func (k *computer) report(c *car) {
 	if c.stopped {
 		d.rpm, d.load, d.air, d.speed, d.ran, d.mapKPa, d.voltage = 0, 0, 0, 0, 0, 100, 12.4
 		d.status, d.stft = [2]byte{openCold, 0}, [2]float64{}
-		d.up, d.wide = [2]float64{biasVolts, biasVolts}, [2]float64{1, 1}
+		d.wide = [2]float64{1, 1}
 	}
+	if c.spec.oneControl {
+		d.status[1] = 0
+	}
+	if c.spec.diesel {
+		d.wide = [2]float64{1.9 + 0.1*c.load, 1.9}
+	}
+	d.alcohol = k.alcohol
 }

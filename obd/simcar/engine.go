@@ -29,10 +29,12 @@ type engineSpec struct {
 		turns float64 // crank turns from injection to the exhaust port
 		pipe  float64 // litres from the port to the sensor
 	}
-	filmShare float64 // of the fuel that lands on the wall
-	filmTau   float64 // s
-	mixing    float64 // s at idle flow
-	mapError  *grid   // of the fuel, by speed and load: what the cells of learning have to learn; nil: none
+	filmShare    float64 // of the fuel that lands on the wall
+	filmTau      float64 // s
+	mixing       float64 // s at idle flow
+	stop         stopSpec
+	secondaryAir bool  // air is pumped into the exhaust ports
+	mapError     *grid // of the fuel, by speed and load: what the cells of learning have to learn; nil: none
 }
 
 // A grid is a value by speed and load, as maps and cells of learning have it.
@@ -55,6 +57,15 @@ func (g *grid) at(i, j int) float64 {
 	return g[i][j]
 }
 
+// stopSpec is an engine that stops by itself: at first, for off seconds, then it runs for on
+// seconds, and so forth. The zero value never stops.
+type stopSpec struct{ first, off, on float64 }
+
+// stopped reports whether it stands at t.
+func (s stopSpec) stopped(t float64) bool {
+	return s.off > 0 && t >= s.first && math.Mod(t-s.first, s.off+s.on) < s.off
+}
+
 // bankSpec is one bank's fuel, exhaust, sensors and wires.
 type bankSpec struct {
 	fuelError        float64 // fuel delivered beyond what was asked for: -0.02 is 2 % lean
@@ -62,6 +73,7 @@ type bankSpec struct {
 	injector         float64 // g/s of air-equivalent fuel that leaks in, constant
 	leak             float64 // g/s of unmetered air at idle vacuum
 	falseAir         float64 // share of outside air in the exhaust at the sensor, at idle
+	plume            float64 // more of it that passes the sensor alone, not yet mixed with the rest
 	undelivered      bool    // the trims do not reach the injectors
 	wander           float64 // sigma of the slow mixture noise
 	wanderTau        float64 // s
@@ -82,6 +94,7 @@ type bank struct {
 	noise              float64
 	past               [ring]float64 // phi at the exhaust valve
 	atCell             float64       // phi at the upstream sensor, false air included
+	inPipe             float64       // the same without what passes the sensor alone
 	mixed              float64       // phi in the pipe at the upstream sensor
 	stored             float64       // filled share of the catalyst's oxygen store
 	afterCat           float64       // phi behind the catalyst
@@ -107,6 +120,7 @@ type car struct {
 	tech           technician
 	computer       computer
 	trace          tracer
+	rearPhi        float64       // in front of a catalyst that both banks share
 	udsBusy        time.Duration // until then the engine's computer works on a request
 }
 
@@ -127,7 +141,7 @@ func (c *car) maxFlow() float64 { return 1.184 * c.spec.engine.litres / 2 * max(
 // newCar puts the car into the state of an engine that has idled for a while, or
 // has just been started.
 func newCar(cfg *Config) *car {
-	c := &car{spec: &cfg.Car, stopped: cfg.Stopped, rng: rand.New(rand.NewPCG(cfg.Seed, 0x9e3779b97f4a7c15))}
+	c := &car{spec: &cfg.Car, stopped: cfg.Stopped || cfg.Car.off, rng: rand.New(rand.NewPCG(cfg.Seed, 0x9e3779b97f4a7c15))}
 	e := &c.spec.engine
 	c.coolant = e.coolant
 	c.rpm = e.idleRPM
@@ -142,14 +156,14 @@ func newCar(cfg *Config) *car {
 		b := &c.banks[i]
 		b.spec = c.spec.bank[i]
 		b.stored = 0.5
-		b.atCell, b.mixed, b.afterCat, b.wide = 1, 1, 1, 1
+		b.atCell, b.inPipe, b.mixed, b.afterCat, b.wide = 1, 1, 1, 1, 1
 		b.film = e.filmShare * e.filmTau * c.air / float64(e.banks)
 		for j := range b.past {
 			b.past[j] = 1
 		}
 		b.up = cell{spec: b.spec.up, kelvin: b.spec.up.kelvin, emf: biasVolts}
 		b.down = cell{spec: b.spec.down, kelvin: b.spec.down.kelvin, emf: 0.6}
-		if e.justBegun {
+		if e.justBegun || c.stopped {
 			b.up.kelvin, b.down.kelvin = 300, 300
 		}
 		b.up.heat(0, 0)
@@ -171,6 +185,9 @@ func (c *car) run(until time.Duration) {
 
 func (c *car) step() {
 	c.n++
+	if s := c.spec.engine.stop; s.off > 0 {
+		c.stopped = s.stopped(c.seconds())
+	}
 	onTick := c.n%stepsPerTick == 0
 	c.driver.step(c)
 	if onTick {
@@ -182,6 +199,9 @@ func (c *car) step() {
 	// Pipe at about 800 K: 0.44 g/l (ideal gas, 1 atm, 29 g/mol).
 	c.delay = e.transport.turns*60/c.rpm + e.transport.pipe*0.44/(c.air*share)
 	c.delay = min(c.delay, (ring-2)*dt)
+	if c.spec.sharedRear { // behind the Y both banks' gas is mixed
+		c.rearPhi = (c.banks[0].inPipe + c.banks[1].inPipe) / 2
+	}
 	for i := range c.banks[:e.banks] {
 		c.banks[i].step(c, i, share, onTick, tap)
 	}
@@ -199,8 +219,10 @@ func (c *car) slow() {
 	c.coolant += min(max(target-c.coolant, -0.05), 1) * 0.09 * (1 + c.air/20) * tick
 	for i := range c.banks[:c.spec.engine.banks] {
 		b := &c.banks[i]
-		b.up.heat(c.load, tick)
-		b.down.heat(c.load, tick)
+		if !c.stopped || c.spec.engine.stop.off > 0 { // a heater waits for the engine's first start
+			b.up.heat(c.load, tick)
+			b.down.heat(c.load, tick)
+		}
 		b.noise = b.spec.cycleNoise * c.rng.NormFloat64()
 		if tau := b.spec.wanderTau; tau > 0 { // Ornstein-Uhlenbeck
 			b.wander += -b.wander*tick/tau + b.spec.wander*math.Sqrt(2*tick/tau)*c.rng.NormFloat64()
@@ -216,7 +238,7 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	if !b.spec.undelivered {
 		fuel *= (1 + k.bank[i].stft) * (1 + k.bank[i].learned())
 	}
-	if k.cut {
+	if k.cut || c.stopped {
 		fuel = 0
 	}
 	// Part of the fuel goes by the wall film (Aquino's X-tau model).
@@ -234,11 +256,19 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	phi := b.past[(c.n-whole+ring)%ring]*(1-f) + b.past[(c.n-whole-1+ring)%ring]*f
 	slower := e.idleFlow / c.air
 	b.mixed += (phi - b.mixed) * dt / (e.mixing*slower + dt)
-	b.atCell = b.mixed * (1 - b.spec.falseAir*min(slower, 1.2))
+	b.inPipe = b.mixed * (1 - b.spec.falseAir*min(slower, 1.2))
+	if e.secondaryAir {
+		b.inPipe *= 0.75 // a pump's 15 to 20 kg/h are a third and more of an idling engine's air (indicative)
+	}
+	b.atCell = b.inPipe * (1 - b.spec.plume*min(slower, 1.2))
 	b.up.gas(b.atCell, dt)
 	b.wide += (1/max(b.atCell, 0.4) - b.wide) * dt / (b.spec.up.toRich + dt)
 
-	b.catalyse(metered)
+	if c.spec.sharedRear {
+		b.catalyse(metered, c.rearPhi)
+	} else {
+		b.catalyse(metered, b.inPipe)
+	}
 	if c.spec.downstream {
 		b.down.gas(b.afterCat, dt)
 	}
@@ -261,8 +291,8 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 // catalyse moves the oxygen store: lean gas fills it at 0.2315·flow·(1-phi) g/s
 // (mass share of oxygen in air), rich gas empties it, and what the store cannot take
 // or give passes on. Between full and empty the gas behind is slightly rich.
-func (b *bank) catalyse(metered float64) {
-	excess := 1 - b.atCell
+func (b *bank) catalyse(metered, phi float64) {
+	excess := 1 - phi
 	room := 1 - b.stored
 	if excess < 0 {
 		room = b.stored
@@ -271,6 +301,6 @@ func (b *bank) catalyse(metered float64) {
 	passes := 1 - min(room/0.1, 1)
 	b.stored += 0.2315 * metered * excess * (1 - passes) / b.spec.catalyst * dt
 	b.stored = min(max(b.stored, 0), 1)
-	phi := 1 + 0.006 - 0.003*b.stored - excess*passes
-	b.afterCat += (phi - b.afterCat) * dt / (0.15 + dt)
+	behind := 1 + 0.006 - 0.003*b.stored - excess*passes
+	b.afterCat += (behind - b.afterCat) * dt / (0.15 + dt)
 }

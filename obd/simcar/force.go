@@ -15,10 +15,22 @@ const (
 	ForceRich    ForceKind = "rich"    // feeds the signal wire from a source
 	ForcePropane ForceKind = "propane" // adds fuel to the intake air
 	ForceVacuum  ForceKind = "vacuum"  // takes a vacuum hose off
+	ForceOpen    ForceKind = "open"    // opens the sensor's branch at the harness box, nothing touched
 )
 
 // Wire reports whether the force acts on the signal wire, not on the mixture.
 func (k ForceKind) Wire() bool { return k == ForceLean || k == ForceRich }
+
+// sort tells what can be done at the same time: one of each.
+func (k ForceKind) sort() int {
+	switch {
+	case k.Wire():
+		return 1
+	case k == ForceOpen:
+		return 2
+	}
+	return 3
+}
 
 // Force is one action of the technician.
 type Force struct {
@@ -71,9 +83,9 @@ func (f Force) percent() float64 {
 // Validate reports a value that no technician's force could have.
 func (f Force) Validate() error {
 	switch f.Kind {
-	case ForceLean, ForceRich, ForcePropane, ForceVacuum:
+	case ForceLean, ForceRich, ForcePropane, ForceVacuum, ForceOpen:
 	default:
-		return fmt.Errorf("force kind %q: want lean, rich, propane or vacuum", f.Kind)
+		return fmt.Errorf("force kind %q: want lean, rich, propane, vacuum or open", f.Kind)
 	}
 	switch {
 	case f.At < 0 || f.For < 0 || f.At > maxForceTime || f.For > maxForceTime:
@@ -139,7 +151,7 @@ func (f *Force) option(o string) bool {
 	}{
 		{"ohm", &f.Ohms, f.Kind.Wire()},
 		{"V", &f.Volts, f.Kind == ForceRich},
-		{"%", &f.Percent, !f.Kind.Wire()},
+		{"%", &f.Percent, f.Kind.sort() == 3},
 	} {
 		if number, found := strings.CutSuffix(o, unit.suffix); found && unit.ok {
 			v, err := strconv.ParseFloat(number, 64)

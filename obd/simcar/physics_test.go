@@ -287,7 +287,7 @@ func TestCatalystDelay(t *testing.T) {
 		const flow = 2.5
 		s := 0.0
 		for ; b.afterCat < 1.15 && s < 60; s += dt {
-			b.catalyse(flow)
+			b.catalyse(flow, b.atCell)
 		}
 		want := store / (0.2315 * flow * 0.25)
 		if s < want*0.85 || s > want*1.25+0.3 {

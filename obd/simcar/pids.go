@@ -11,16 +11,17 @@ type pid struct {
 }
 
 func recent(c *Car) bool   { return c.recent }
-func twoBanks(c *Car) bool { return c.engine.banks == 2 }
+func petrol(c *Car) bool   { return !c.diesel }
+func twoBanks(c *Car) bool { return c.engine.banks == 2 && !c.diesel }
 
 // enginePIDs are those that do not depend on where the sensors sit (SAE J1979).
 var enginePIDs = map[byte]pid{
 	0x01: {nil, func(c *car, d *snapshot) []byte { return c.monitorStatus() }},
-	0x03: {nil, func(c *car, d *snapshot) []byte { return d.status[:] }},
+	0x03: {petrol, func(c *car, d *snapshot) []byte { return d.status[:] }},
 	0x04: {nil, func(c *car, d *snapshot) []byte { return one(d.load * 255) }},
 	0x05: {nil, func(c *car, d *snapshot) []byte { return one(d.coolant + 40) }},
-	0x06: {nil, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.stft[0])} }},
-	0x07: {nil, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.ltft[0])} }},
+	0x06: {petrol, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.stft[0])} }},
+	0x07: {petrol, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.ltft[0])} }},
 	0x08: {twoBanks, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.stft[1])} }},
 	0x09: {twoBanks, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.ltft[1])} }},
 	0x0B: {nil, func(c *car, d *snapshot) []byte { return one(d.mapKPa) }},
@@ -31,6 +32,9 @@ var enginePIDs = map[byte]pid{
 	0x10: {nil, func(c *car, d *snapshot) []byte { return two(d.air * 100) }},
 	0x11: {nil, func(c *car, d *snapshot) []byte { return one(d.throttle * 255) }},
 	0x13: {func(c *Car) bool { return !c.fourBanks }, func(c *car, d *snapshot) []byte { return []byte{c.sensorMap()} }},
+	0x12: {func(c *Car) bool { return c.engine.secondaryAir }, func(c *car, d *snapshot) []byte {
+		return []byte{0x01} // upstream of the catalyst
+	}},
 	0x1C: {nil, func(c *car, d *snapshot) []byte { return []byte{0x06} }}, // EOBD
 	0x1D: {func(c *Car) bool { return c.fourBanks }, func(c *car, d *snapshot) []byte { return []byte{c.sensorMap()} }},
 	0x1F: {nil, func(c *car, d *snapshot) []byte { return two(d.ran) }},
@@ -44,7 +48,9 @@ var enginePIDs = map[byte]pid{
 	0x42: {recent, func(c *car, d *snapshot) []byte { return two(d.voltage * 1000) }},
 	0x44: {recent, func(c *car, d *snapshot) []byte { return two(d.command * 32768) }},
 	0x46: {recent, func(c *car, d *snapshot) []byte { return one(20 + 40) }},
-	0x51: {recent, func(c *car, d *snapshot) []byte { return []byte{0x01} }}, // gasoline
+	0x51: {recent, func(c *car, d *snapshot) []byte { return []byte{max(c.spec.fuel, 0x01)} }},
+	0x52: {func(c *Car) bool { return c.alcohol }, func(c *car, d *snapshot) []byte { return one(d.alcohol * 255) }},
+	0x5B: {func(c *Car) bool { return c.battery }, func(c *car, d *snapshot) []byte { return one(0.62 * 255) }},
 }
 
 // supports reports whether a computer answers a PID of service 01.
@@ -103,6 +109,9 @@ func (c *car) monitorStatus() []byte {
 		mil |= 0x80
 	}
 	b, m, open := c.computer.monitors()
+	if c.spec.diesel {
+		b |= 0x08
+	}
 	return []byte{mil, b, m, open}
 }
 
@@ -110,7 +119,7 @@ func (c *car) monitorStatus() []byte {
 func (c *car) sensorMap() (bits byte) {
 	for i := range c.spec.engine.banks {
 		bits |= 1 << (c.sensorPID(i, 1) - 0x14)
-		if c.spec.downstream {
+		if c.spec.rear(i) {
 			bits |= 1 << (c.sensorPID(i, 2) - 0x14)
 		}
 	}
@@ -132,6 +141,8 @@ func (c *car) sensorAt(pid byte) func(*snapshot) []byte {
 	for i := range c.spec.engine.banks {
 		up, down := c.sensorPID(i, 1), c.sensorPID(i, 2)
 		switch {
+		case pid == up && c.spec.fifth:
+			return func(d *snapshot) []byte { return append(one(fifthVolts(d.wide[i])*200), trimByte(d.stft[i])) }
 		case pid == up && !c.spec.wide:
 			return func(d *snapshot) []byte {
 				trim := trimByte(d.stft[i])
@@ -140,19 +151,28 @@ func (c *car) sensorAt(pid byte) func(*snapshot) []byte {
 				}
 				return append(one(d.up[i]*200), trim)
 			}
-		case pid == down && c.spec.downstream:
+		case pid == down && c.spec.rear(i):
 			return func(d *snapshot) []byte { return append(one(d.down[i]*200), 0xFF) }
-		case pid == up+0x10 && c.spec.wide: // lambda and the voltage of the cell's amplifier
+		case pid == up+0x10 && c.spec.wide && !c.spec.fifth: // lambda and the voltage of the cell's amplifier
 			return func(d *snapshot) []byte {
 				return append(two(d.wide[i]*32768), two((2.0+1.2*(d.wide[i]-1))*8192)...)
 			}
-		case pid == up+0x20 && c.spec.wide: // lambda and pump current
+		case pid == up+0x20 && c.spec.wide && !c.spec.fifth: // lambda and pump current
 			return func(d *snapshot) []byte {
 				return append(two(d.wide[i]*32768), two((pumpCurrent(d.wide[i])+128)*256)...)
 			}
 		}
 	}
 	return nil
+}
+
+// rear reports whether a bank has a sensor behind the catalyst.
+func (c *Car) rear(bank int) bool { return c.downstream && (bank == 0 || !c.sharedRear) }
+
+// fifthVolts is a wide-range sensor's amplifier at a fifth, as one family of early cars has it:
+// 3.3 V at lambda 1, more when lean (a maker's training text; the slope is indicative).
+func fifthVolts(lambda float64) float64 {
+	return min(max(3.3+2.5*(lambda-1), 2.2), 4.5) / 5
 }
 
 // pumpCurrent is a wide-range cell's current in mA over lambda: zero at 1, about

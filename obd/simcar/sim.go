@@ -24,12 +24,15 @@ type Config struct {
 	// SensorStays leaves the sensor on the wire during a force. By default the tap is a
 	// harness box that opens the sensor's branch.
 	SensorStays bool
-	Drive       Drive         // what the engine does; 0: warm idle
-	Busy        bool          // fan, compressor and purge come and go at idle too
-	Stopped     bool          // ignition on, engine not running
-	KeyOff      bool          // ignition off: the adapter answers, no car does
-	Loss        float64       // share of requests that a computer leaves unanswered, 0 to 1
-	Trace       time.Duration // how often Truth keeps a Point; 0: never
+	// BranchByHand has the harness box opened by ForceOpen alone: a force on the wire does not
+	// open the sensor's branch by itself, nor its end close it.
+	BranchByHand bool
+	Drive        Drive         // what the engine does; 0: warm idle
+	Busy         bool          // fan, compressor and purge come and go at idle too
+	Stopped      bool          // ignition on, engine not running
+	KeyOff       bool          // ignition off: the adapter answers, no car does
+	Loss         float64       // share of requests that a computer leaves unanswered, 0 to 1
+	Trace        time.Duration // how often Truth keeps a Point; 0: never
 
 	Refuse  []string      // AT commands, without the letters AT, that the adapter does not know
 	Patient bool          // the adapter waits up to 5 s more for what 7F xx 78 announces
@@ -102,7 +105,7 @@ func (c *Car) sensors() []string {
 	var all []string
 	for i := range c.engine.banks {
 		all = append(all, fmt.Sprintf("B%dS1", i+1))
-		if c.downstream {
+		if c.rear(i) {
 			all = append(all, fmt.Sprintf("B%dS2", i+1))
 		}
 	}
@@ -200,7 +203,7 @@ func (s *Sim) Now() time.Duration {
 	return s.now
 }
 
-// Apply begins a force now, whatever its At; one of the same sort (wire or mixture)
+// Apply begins a force now, whatever its At; one of the same sort (wire, mixture or branch)
 // that is on ends. The error is that of [Force.Validate].
 func (s *Sim) Apply(f Force) error {
 	if err := f.Validate(); err != nil {
@@ -213,12 +216,12 @@ func (s *Sim) Apply(f Force) error {
 	return nil
 }
 
-// Release ends every force that is on.
-func (s *Sim) Release() {
+// Release ends every force of these kinds that is on, or every force.
+func (s *Sim) Release(kinds ...ForceKind) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.catchUp()
-	s.car.tech.release(s.car.now())
+	s.car.tech.release(s.car.now(), kinds...)
 }
 
 // Truth returns what really happened so far.

@@ -2,13 +2,14 @@ package simcar
 
 import (
 	"math/rand/v2"
+	"slices"
 	"time"
 )
 
 // technician holds the forces, scripted and typed, and his hand.
 type technician struct {
-	bank, position int // of the tapped sensor: bank from 0, position from 1
-	opensSensor    bool
+	bank, position int  // of the tapped sensor: bank from 0, position from 1
+	opensSensor    bool // a force on the wire takes the sensor off by itself
 	wide           bool // the tapped wire is a wide-range sensor's
 	forces         []ForceTruth
 	hand           *rand.Rand
@@ -19,7 +20,7 @@ type technician struct {
 
 func (h *technician) init(cfg *Config) {
 	h.bank, h.position = int(cfg.Sensor[1]-'1'), int(cfg.Sensor[3]-'0')
-	h.opensSensor = !cfg.SensorStays
+	h.opensSensor = !cfg.SensorStays && !cfg.BranchByHand
 	h.wide = cfg.Car.wide && h.position == 1
 	h.hand = rand.New(rand.NewPCG(cfg.Seed, 0x7465636868616e64))
 	for _, f := range cfg.Forces {
@@ -32,7 +33,7 @@ func (h *technician) step(c *car) contact {
 	now := c.now()
 	var tap contact
 	h.wired = nil
-	propane, leak := 0.0, 0.0
+	propane, leak, open := 0.0, 0.0, false
 	for i := range h.forces {
 		f := &h.forces[i]
 		if f.End >= 0 || now < f.At {
@@ -50,15 +51,18 @@ func (h *technician) step(c *car) contact {
 			propane += f.percent() / 100
 		case ForceVacuum:
 			leak += f.percent() / 100
+		case ForceOpen:
+			open = true
 		default:
 			h.wired = f
-			tap = contact{closed: true, volts: f.volts(), ohms: f.ohms(), opensSensor: h.opensSensor}
+			tap = contact{closed: true, volts: f.volts(), ohms: f.ohms()}
 			if f.Shaky {
 				h.tremble()
 				tap.closed = !h.slipped
 			}
 		}
 	}
+	tap.opensSensor = open || tap.closed && h.opensSensor
 	if h.wide {
 		tap.closed = false // such a cell is not modelled as a voltage; see computer.circuit
 	}
@@ -83,7 +87,7 @@ func (h *technician) tremble() {
 func (h *technician) apply(f Force, now time.Duration) {
 	for i := range h.forces {
 		g := &h.forces[i]
-		if g.Begin >= 0 && g.End < 0 && g.Kind.Wire() == f.Kind.Wire() {
+		if g.Begin >= 0 && g.End < 0 && g.Kind.sort() == f.Kind.sort() {
 			g.End = now
 		}
 	}
@@ -91,10 +95,10 @@ func (h *technician) apply(f Force, now time.Duration) {
 	h.forces = append(h.forces, ForceTruth{Force: f, Begin: now, End: -1, Answer: -1})
 }
 
-// release ends every force that is on.
-func (h *technician) release(now time.Duration) {
+// release ends every force of these kinds that is on; without any named, all.
+func (h *technician) release(now time.Duration, kinds ...ForceKind) {
 	for i := range h.forces {
-		if f := &h.forces[i]; f.Begin >= 0 && f.End < 0 {
+		if f := &h.forces[i]; f.Begin >= 0 && f.End < 0 && (len(kinds) == 0 || slices.Contains(kinds, f.Kind)) {
 			f.End = now
 		}
 	}

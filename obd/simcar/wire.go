@@ -9,6 +9,18 @@ type wireSpec struct {
 	inputDead    bool // the computer reads inputAt, whatever the wire says
 	inputAt      float64
 	raised       float64 // V by which the sensor return lies above the computer's ground
+	bias         float64 // V behind a high resistance that an open input reads; 0: biasVolts, below 0: none, it reads 0 V
+}
+
+// open is what the input reads with nothing on it.
+func (w *wireSpec) open() float64 {
+	switch {
+	case w.bias < 0:
+		return 0
+	case w.bias > 0:
+		return w.bias
+	}
+	return biasVolts
 }
 
 // broken reports whether the reading does not tell what the sensor says.
@@ -25,7 +37,7 @@ const (
 type contact struct {
 	closed      bool
 	volts, ohms float64
-	opensSensor bool // the harness box takes the sensor off the wire
+	opensSensor bool // the harness box has taken the sensor off the wire
 }
 
 // input returns the voltage at the computer's input: the sum of the joined branches
@@ -35,12 +47,12 @@ func (w *wireSpec) input(emf, ohms float64, tap contact) float64 {
 		return w.inputAt
 	}
 	if w.computerOpen {
-		return biasVolts
+		return w.open()
 	}
 	g := 1 / biasOhms
-	sum := biasVolts * g
+	sum := w.open() * g
 	// Sensor and tap stand on the return, the bias on the computer's ground.
-	if !w.sensorOpen && !(tap.closed && tap.opensSensor) {
+	if !w.sensorOpen && !tap.opensSensor {
 		g += 1 / ohms
 		sum += (emf + w.raised) / ohms
 	}

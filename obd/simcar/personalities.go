@@ -1,0 +1,86 @@
+package simcar
+
+import (
+	"time"
+
+	"pushback/obd"
+)
+
+// habits are sound cars, for the most part, whose computers and wiring do what others do not,
+// and cars that a test of the loop must not be made on.
+var habits = []build{
+	{"one-control", "Two banks under one control: byte B of PID 03 is 00. Bank 2 is forced, and follows byte A.",
+		only("loop_proven"), func(c *Car) { vee(c); c.oneControl, c.Sensor = true, "B2S1" }},
+	{"return-offset", "The sensor return lies 0.2 V above the computer's ground: held lean, the reading is 0.20 V. The loop is sound, the offset a finding.",
+		only("loop_proven"), func(c *Car) { c.raise(0.2) }},
+	{"lean-clipped", "The computer's ground lies 0.12 V above the return: a lean reading is cut off at 0.000 V and dead flat, after a release too. The loop is sound.",
+		only("loop_proven"), func(c *Car) { c.raise(-0.12) }},
+	{"report-slow", "The computer renews what it reports every 0.5 s and filters the voltages. The sensor is as quick as any.",
+		only("loop_proven"), func(c *Car) { c.control.refresh, c.control.filter = 500*time.Millisecond, 0.3 }},
+	{"hot-cell", "A hot, somewhat aged cell: rich reads 0.70 to 0.78 V. That may stay undecided, dead it is not.",
+		[]string{"loop_proven", "partly_proven", "unclear"}, func(c *Car) { c.bank[0].up.kelvin, c.bank[0].up.output = 1100, 0.87 }},
+	{"trim-given-up", "Three seconds into a force the computer gives trim up, without a word in its status. Shorter holds show that the loop answers.",
+		[]string{"unclear", "partly_proven"}, func(c *Car) { c.control.giveUp = 3 }},
+	{"trim-given-up-late", "Six seconds into a force the computer gives trim up, without a word in its status.",
+		[]string{"unclear", "partly_proven", "loop_proven"}, func(c *Car) { c.control.giveUp = 6 }},
+	{"sensor-doubted", "Six seconds into a force the fuel status goes from 02 to 10: closed loop, with a fault. The computer saw the force, and let go of the sensor.",
+		[]string{"unclear", "partly_proven"}, func(c *Car) { c.control.doubt = 6 }},
+	{"trim-paused", "Purge and learning stop trim for 10 to 20 s every half minute or so. A force that trim does not answer means nothing by itself.",
+		[]string{"loop_proven", "partly_proven", "unclear"}, func(c *Car) { c.control.rests = 25 }},
+	{"open-level-zero", "An open input is pulled down to 0 V. The loop is sound.",
+		only("loop_proven"), func(c *Car) { c.bias(-1) }},
+	{"open-level-high", "An open input reads 1.1 V. The loop is sound.",
+		only("loop_proven"), func(c *Car) { c.bias(1.1) }},
+	{"pulled-up", "An open input is pulled up to 5 V: it reads the top of the range. The loop is sound.",
+		only("loop_proven"), func(c *Car) { c.bias(5) }},
+	{"y-pipe", "Two banks whose pipes join in front of one catalyst with one sensor behind it.",
+		[]string{"loop_proven", "partly_proven", "unclear"}, func(c *Car) { vee(c); c.sharedRear = true }},
+	{"exhaust-leak-large", "So much outside air enters ahead of the upstream sensor at idle that it never reads rich; trim stands at its upper limit, the sensor behind the catalyst reads rich. The leak comes first, the sensor is not dead for it.",
+		only("unclear"), func(c *Car) {
+			c.bank[0].falseAir, c.bank[0].plume = 0.05, 0.35
+			c.control.learned[0], c.control.shortTerm[0] = 0.1, 0.25
+		}},
+	{"wide-at-a-fifth", "A wide-range sensor shown through PID 14 at a fifth of its volts: 0.66 V is stoichiometric, higher is lean. Its wire must not be touched.",
+		only("not_ready"), func(c *Car) { c.wide, c.fifth = true, true }},
+	{"engine-off", "The ignition is on, the engine stands.",
+		only("not_ready"), func(c *Car) { c.off = true }},
+	{"start-stop", "The engine stops by itself after a minute at idle, in the middle of a force, and starts again 20 s later.",
+		[]string{"unclear", "not_ready", "partly_proven"}, func(c *Car) { c.engine.stop = stopSpec{64, 20, 60} }},
+	{"hybrid", "The engine of a hybrid outside its inspection mode: it stands, runs for some seconds, and stands again.",
+		only("not_ready"), func(c *Car) { c.battery = true; c.engine.stop = stopSpec{-10, 40, 12} }},
+	{"secondary-air", "The secondary air pump runs: air in the exhaust ports, open loop.",
+		only("not_ready"), func(c *Car) { c.engine.secondaryAir = true }},
+	{"flex-learning", "Refuelled with ethanol: the computer takes its short-term trim for the fuel's share of alcohol and learns it. No test until that is done.",
+		only("not_ready"), func(c *Car) {
+			c.alcohol, c.control.learnsFuel = true, true
+			c.bank[0].fuelError = -0.2
+			c.control.shortTerm[0] = 0.24
+		}},
+	{"gas", "Runs on liquefied gas: PID 51 says so. What the loop does there says nothing of petrol.",
+		only("not_ready"), func(c *Car) { c.fuel = 0x0C }},
+	{"diesel", "A diesel engine with a wide-range sensor: there is no loop to test.",
+		only("not_ready"), func(c *Car) { c.diesel, c.wide, c.fuel = true, true, 0x04 }},
+	{"obd-on-uds", "A sound car that speaks SAE J1979-2 only: it is silent to the older services.",
+		only("loop_proven"), func(c *Car) { c.uds = &udsSpec{most: 6} }},
+	{"obd-on-uds-long", "The same dialect with 29-bit identifiers from a car that makes it hard: one identifier a request, answers that follow 7F xx 78 late, no F810, and a second unit that tells engine speed unscaled.",
+		only("loop_proven"), func(c *Car) {
+			c.Bus = obd.CAN29at500
+			c.uds = &udsSpec{most: 1, noVersion: true, readiness: true, second: true, pending: 0.02, old: true,
+				late: [2]time.Duration{200 * time.Millisecond, 3 * time.Second}, permanent: []uint16{0x0456}}
+			c.control.stored = []uint16{0x0456}
+		}},
+}
+
+// raise puts the return of the upstream sensors above the computer's ground.
+func (c *Car) raise(v float64) {
+	for i := range c.bank {
+		c.bank[i].upWire.raised = v
+	}
+}
+
+// bias sets what the open inputs of the upstream sensors read, in V; below 0: pulled down.
+func (c *Car) bias(v float64) {
+	for i := range c.bank {
+		c.bank[i].upWire.bias = v
+	}
+}
