@@ -16,6 +16,7 @@ import (
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/views"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/poll"
@@ -150,17 +151,24 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 		s.Views = append(s.Views, lines)
 	}
 	say("session %s begins, watching %s", m.ID, m.Watching)
-	watch, err := a.watch(showing{
-		views: r.flags.views, title: fmt.Sprintf("%s  %s by %s  %s", r.name, m.Watching, m.By, m.Format.Bus), meta: m,
-		verdict: s.Judge.Verdict, controls: s.Controls, guided: r.guide != nil, scripted: r.technician != nil, cautions: r.cautions, short: r.flags.dur > 0,
-	})
+	cfg := a.viewConfig(r.flags.views)
+	cfg.Title, cfg.Name = fmt.Sprintf("%s  %s by %s  %s", r.name, m.Watching, m.By, m.Format.Bus), m.ID
+	cfg.Setup, cfg.Verdict, cfg.Controls = s.Judge.Setup(), s.Judge.Verdict, s.Controls
+	cfg.Cautions, cfg.Short = r.cautions, r.flags.dur > 0
+	switch {
+	case r.technician != nil:
+		cfg.Kind = views.Demo
+	case r.guide != nil:
+		cfg.Kind = views.Test
+	}
+	watch, err := openViews(cfg)
 	if err != nil {
 		return session.Result{}, err
 	}
 	defer watch.Close(ctx)
 	s.Views = append(s.Views, watch)
 	list := rig.NewChecklist(s.Judge, s.Found, s.Queries.Done, func(c dossier.Check) {
-		if watch.screen == nil {
+		if !watch.OnScreen() {
 			say("            ! %s", words.CheckLine(c))
 		}
 	})

@@ -13,6 +13,7 @@ import (
 	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/views"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/store"
@@ -85,7 +86,7 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 	if f.speed > 0 {
 		play = replay.New(f.speed)
 	}
-	var watch *watching
+	var watch *views.Views
 	for {
 		setup, err := setupOf(m)
 		if err != nil {
@@ -93,9 +94,12 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 		}
 		e := dossier.NewCollector(dossier.Setup{Setup: setup})
 		if watch == nil {
-			watch, err = a.watch(showing{views: f.views, title: "replay  " + m.Watching + " by " + m.By, meta: m,
-				verdict: e.Judge.Verdict, player: play, lines: play == nil})
-			if err != nil {
+			cfg := a.viewConfig(f.views)
+			cfg.Kind, cfg.Title, cfg.Name, cfg.Setup, cfg.Verdict = views.Judged, "replay  "+m.Watching+" by "+m.By, m.ID, setup, e.Judge.Verdict
+			if play != nil {
+				cfg.Kind, cfg.Controls = views.Replay, play.Controls(m.Duration)
+			}
+			if watch, err = openViews(cfg); err != nil {
 				return err
 			}
 			defer watch.Close(ctx)
@@ -118,8 +122,8 @@ func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f repla
 		if err != nil {
 			return err
 		}
-		if play != nil && watch.watched() {
-			if watch.screen == nil {
+		if play != nil && watch.Watched() {
+			if !watch.OnScreen() {
 				fmt.Fprintln(people, words.StaysForPage)
 			}
 			resting, cancel := context.WithCancel(ctx)
@@ -152,7 +156,7 @@ func keepJudgement(ctx context.Context, db *store.Store, m store.Meta, res sessi
 }
 
 // replayOnce is one run of a replay, from the beginning.
-func (a *app) replayOnce(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *dossier.Collector, play *replay.Player, watch *watching) (session.Result, error) {
+func (a *app) replayOnce(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *dossier.Collector, play *replay.Player, watch *views.Views) (session.Result, error) {
 	reader, err := db.Records(ctx, m.ID)
 	if err != nil {
 		return session.Result{}, err

@@ -20,6 +20,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/views"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -109,7 +110,7 @@ func TestReplayInTmux(t *testing.T) {
 func TestCautionsFitOneScreen(t *testing.T) {
 	for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture} {
 		var b strings.Builder
-		writeCautions(&b, term.Style{}, 78, by)
+		views.WriteCautions(&b, term.Style{}, 78, by)
 		if n := strings.Count(strings.TrimSpace(b.String()), "\n") + 1; n > 24-2 {
 			t.Errorf("by %s: %d lines", by, n)
 		}

@@ -1,16 +1,13 @@
 package main
 
 import (
-	"fmt"
-	"io"
-
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/term"
-	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/views"
 )
 
 func newTest(a *app) *cobra.Command {
@@ -36,11 +33,11 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 			default:
 				return usagef(cmd, "--sides %q is not lean, rich or both", sides)
 			}
-			if _, _, whole := a.whole(f.views); whole {
+			if _, _, whole := a.viewConfig(f.views).FullScreen(); whole {
 				r.cautions = true
 			} else {
 				w := a.people()
-				writeCautions(w, term.StyleOf(w), 96, r.by)
+				views.WriteCautions(w, term.StyleOf(w), 96, r.by)
 			}
 			r.name, r.memory = "test", rig.MemoryBeside(a.db)
 			return a.live(cmd.Context(), r)
@@ -50,13 +47,4 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 	f.add(cmd)
 	cmd.Flags().StringVar(&sides, "sides", "both", "which `SIDES` to force: both, lean or rich")
 	return cmd
-}
-
-// writeCautions says what can hurt, in lines of at most so many columns.
-func writeCautions(w io.Writer, style term.Style, columns int, by analysis.By) {
-	fmt.Fprintln(w, style.Bold(words.BeforeYouTouch))
-	for _, c := range words.Cautions(by) {
-		term.IndentTo(w, columns, "  ! ", c)
-	}
-	fmt.Fprintln(w)
 }

@@ -32,8 +32,8 @@ type Point struct {
 	Value float64
 }
 
-// Band is a time for which the signal was held.
-type Band struct {
+// Hold is a time for which the signal was held.
+type Hold struct {
 	Side     analysis.Side
 	From, To time.Duration
 	Open     bool // it still is; To does not count
@@ -57,26 +57,10 @@ const (
 type State struct {
 	Setup   session.Setup
 	verdict func() analysis.Verdict
-	volts   string // names of the signals that are shown
-	trims   []string
-	status  string
-
-	Now        time.Duration
-	Volts      Reading // of the watched sensor, V
-	Trim       Reading // short-term, of its bank, %
-	RPM        Reading
-	Coolant    Reading // °C
-	FuelStatus Reading // byte of PID 03
-
-	Phase  Phase
-	Side   analysis.Side // of the force that is held, or was last
-	Since  time.Duration // when the phase began
-	Seen   bool          // in Held: the watcher sees it, it is not only said
-	from   float64       // trim when the force began
-	Bands  []Band
-	Ticks  []Tick
-	VTrace []Point
-	TTrace []Point
+	shown   names
+	Readings
+	Forcing
+	Axis
 
 	Ready   *bool // nil: not known yet
 	Reasons []string
@@ -88,11 +72,45 @@ type State struct {
 	Verdict *analysis.Verdict // once the session is over
 }
 
+// names are those of the signals that are shown.
+type names struct {
+	volts  string
+	trims  []string
+	status string
+}
+
+// Readings are the last values, and the session time now.
+type Readings struct {
+	Now        time.Duration
+	Volts      Reading // of the watched sensor, V
+	Trim       Reading // short-term, of its bank, %
+	RPM        Reading
+	Coolant    Reading // °C
+	FuelStatus Reading // byte of PID 03
+}
+
+// Forcing is what the technician does.
+type Forcing struct {
+	Phase Phase
+	Side  analysis.Side // of the force that is held, or was last
+	Since time.Duration // when the phase began
+	Seen  bool          // in Held: the watcher sees it, it is not only said
+	from  float64       // trim when the force began
+}
+
+// Axis is what stands on the time axis, the latest last.
+type Axis struct {
+	Holds  []Hold
+	Ticks  []Tick
+	VTrace []Point
+	TTrace []Point
+}
+
 // NewState shows a session of this setup; verdict is the judge's. Without it the ring
 // stays open.
 func NewState(setup session.Setup, verdict func() analysis.Verdict) *State {
 	id := setup.Sensor
-	return &State{Setup: setup, verdict: verdict, volts: id.Voltage(), trims: id.Trims(), status: id.Status(), Ring: ring.New()}
+	return &State{Setup: setup, verdict: verdict, shown: names{id.Voltage(), id.Trims(), id.Status()}, Ring: ring.New()}
 }
 
 // Write takes in a frame.
@@ -102,15 +120,15 @@ func (s *State) Write(f session.Frame) error {
 		var r *Reading
 		var trace *[]Point
 		switch name := x.Signal.Name; {
-		case name == s.volts:
+		case name == s.shown.volts:
 			r, trace = &s.Volts, &s.VTrace
-		case slices.Contains(s.trims, name):
+		case slices.Contains(s.shown.trims, name):
 			r, trace = &s.Trim, &s.TTrace
 		case name == "RPM":
 			r = &s.RPM
 		case name == "ECT":
 			r = &s.Coolant
-		case name == s.status:
+		case name == s.shown.status:
 			r = &s.FuelStatus
 		default:
 			continue
@@ -184,7 +202,7 @@ func (s *State) event(e analysis.Event) {
 		s.Ready, s.Reasons = &ready, e.Reasons
 	case analysis.ForceBegins:
 		s.close(at)
-		s.Bands = append(s.Bands, Band{Side: e.Side, From: at, Open: true})
+		s.Holds = append(s.Holds, Hold{Side: e.Side, From: at, Open: true})
 		if s.Phase != Held || s.Side != e.Side {
 			s.from = s.trimAt(at)
 		}
@@ -209,7 +227,7 @@ func (s *State) mark(at time.Duration, k obd.MarkKind) {
 			s.Seen = false
 		}
 	case obd.MarkRelease:
-		// Until the watcher sees it too, the band goes on.
+		// Until the watcher sees it too, the hold goes on.
 		if s.Phase == Held {
 			s.enter(Released, s.Side, at)
 		}
@@ -239,10 +257,10 @@ func command(side analysis.Side) analysis.ProofID {
 	return analysis.ProofAddsFuel
 }
 
-// close ends the band that is open.
+// close ends the hold that is open.
 func (s *State) close(at time.Duration) {
-	if n := len(s.Bands); n > 0 && s.Bands[n-1].Open {
-		s.Bands[n-1].Open, s.Bands[n-1].To = false, at
+	if n := len(s.Holds); n > 0 && s.Holds[n-1].Open {
+		s.Holds[n-1].Open, s.Holds[n-1].To = false, at
 	}
 }
 

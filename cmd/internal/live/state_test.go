@@ -53,15 +53,15 @@ func TestRingFills(t *testing.T) {
 			t.Errorf("before any force: %s is %s", id, state)
 		}
 	}
-	if s.Phase != live.Idle || len(s.Bands) != 0 || s.Ready == nil || !*s.Ready {
-		t.Errorf("before any force: phase %d, %d bands, ready %v", s.Phase, len(s.Bands), s.Ready)
+	if s.Phase != live.Idle || len(s.Holds) != 0 || s.Ready == nil || !*s.Ready {
+		t.Errorf("before any force: phase %d, %d holds, ready %v", s.Phase, len(s.Holds), s.Ready)
 	}
 
 	play.Until(s, sessiontest.Event(analysis.ForceBegins))
 	check("forced lean", map[analysis.ProofID]string{analysis.ProofInput: "proven", analysis.ProofDelivery: "open",
 		analysis.ProofCutsFuel: "untested", analysis.ProofSensorRich: "untested"})
-	if s.Phase != live.Held || s.Side != analysis.Lean || !s.Seen || len(s.Bands) != 1 || !s.Bands[0].Open {
-		t.Errorf("forced lean: %+v", s.Bands)
+	if s.Phase != live.Held || s.Side != analysis.Lean || !s.Seen || len(s.Holds) != 1 || !s.Holds[0].Open {
+		t.Errorf("forced lean: %+v", s.Holds)
 	}
 
 	play.Until(s, sessiontest.Stage(session.StageHold, analysis.Lean, 8*time.Second))
@@ -69,8 +69,8 @@ func TestRingFills(t *testing.T) {
 
 	play.Until(s, sessiontest.Event(analysis.ForceEnds))
 	check("released", map[analysis.ProofID]string{analysis.ProofAddsFuel: "proven", analysis.ProofSensorLean: "untested"})
-	if s.Phase != live.Released || s.Bands[0].Open || s.Bands[0].To <= s.Bands[0].From {
-		t.Errorf("released: phase %d, %+v", s.Phase, s.Bands)
+	if s.Phase != live.Released || s.Holds[0].Open || s.Holds[0].To <= s.Holds[0].From {
+		t.Errorf("released: phase %d, %+v", s.Phase, s.Holds)
 	}
 
 	play.Until(s, nil)
@@ -79,8 +79,8 @@ func TestRingFills(t *testing.T) {
 	}
 	check("at the end", map[analysis.ProofID]string{analysis.ProofInput: "proven", analysis.ProofAddsFuel: "proven", analysis.ProofCutsFuel: "proven",
 		analysis.ProofDelivery: "proven", analysis.ProofSensorRich: "proven", analysis.ProofSensorLean: "proven", analysis.ProofBank: "proven", analysis.ProofRecovery: "proven"})
-	if len(s.Bands) != 2 || s.Bands[1].Side != analysis.Rich || s.Bands[1].Open {
-		t.Errorf("bands %+v", s.Bands)
+	if len(s.Holds) != 2 || s.Holds[1].Side != analysis.Rich || s.Holds[1].Open {
+		t.Errorf("holds %+v", s.Holds)
 	}
 }
 
@@ -134,8 +134,8 @@ func TestStateGrowsStale(t *testing.T) {
 func TestMarkedForce(t *testing.T) {
 	s := live.NewState(sessiontest.B1S1, nothing)
 	_ = s.Write(session.Frame{Record: obd.Record{At: time.Second, Mark: &obd.Mark{Kind: obd.MarkRich}}})
-	if s.Phase != live.Held || s.Side != analysis.Rich || s.Seen || len(s.Bands) != 0 {
-		t.Errorf("phase %d %s, seen %v, bands %v", s.Phase, s.Side, s.Seen, s.Bands)
+	if s.Phase != live.Held || s.Side != analysis.Rich || s.Seen || len(s.Holds) != 0 {
+		t.Errorf("phase %d %s, seen %v, holds %v", s.Phase, s.Side, s.Seen, s.Holds)
 	}
 	_ = s.Write(session.Frame{Record: obd.Record{At: 9 * time.Second, Mark: &obd.Mark{Kind: obd.MarkRelease}}})
 	if s.Phase != live.Released {

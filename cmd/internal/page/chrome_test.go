@@ -95,7 +95,8 @@ func TestEveryHeadlineIsLarge(t *testing.T) {
 	chrometest.Until(t, ctx, `view !== null`)
 	ready, cold := true, false
 	states := []*live.State{{}, {Ready: &ready}, {Ready: &cold, Reasons: []string{"coolant 20 °C, below 60 °C", "open loop"}}, {Lost: true},
-		{Phase: live.Held, Side: analysis.Lean, Now: 12 * time.Second}, {Phase: live.Held, Side: analysis.Rich, Now: 27 * time.Second}, {Phase: live.Released}}
+		{Forcing: live.Forcing{Phase: live.Held, Side: analysis.Lean}, Readings: live.Readings{Now: 12 * time.Second}},
+		{Forcing: live.Forcing{Phase: live.Held, Side: analysis.Rich}, Readings: live.Readings{Now: 27 * time.Second}}, {Forcing: live.Forcing{Phase: live.Released}}}
 	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold, session.StageRelease, session.StageAnswer, session.StageDone} {
 		for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture} {
 			for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {

@@ -56,18 +56,23 @@ type Page struct {
 
 	gather time.Duration // messages are at least so far apart
 
-	mu      sync.Mutex
-	state   *live.State
-	wrote   time.Time
-	sent    time.Time
+	mu     sync.Mutex
+	state  *live.State
+	wrote  time.Time
+	out    outbox
+	status Status
+	guests map[*guest]struct{}
+}
+
+// outbox is what the guests have and what they are to get.
+type outbox struct {
+	at      time.Time     // of the last message
 	pending *time.Timer   // what is new is sent then; nil: at once
 	tone    string        // to be sent with it
-	sentV   time.Duration // the traces are sent up to here
-	sentT   time.Duration
+	volts   time.Duration // the traces are sent up to here
+	trim    time.Duration
 	view    []byte // as last sent
 	axis    []byte
-	status  Status
-	guests  map[*guest]struct{}
 }
 
 // Status is how a replay goes.
@@ -142,11 +147,11 @@ func (p *Page) Write(f session.Frame) error {
 	_ = p.state.Write(f)
 	for _, e := range f.Events {
 		if t := words.Tone(e); t != "" && !p.status.Quiet {
-			p.tone = t
+			p.out.tone = t
 		}
 	}
 	if f.Last {
-		p.tone = words.ToneVerdict
+		p.out.tone = words.ToneVerdict
 		p.send() // nothing comes after it
 		return nil
 	}
@@ -167,7 +172,7 @@ func (p *Page) Restart(verdict func() analysis.Verdict) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.state = live.NewState(p.cfg.Setup, verdict)
-	p.sentV, p.sentT, p.view, p.axis, p.tone = 0, 0, nil, nil, ""
+	p.out.volts, p.out.trim, p.out.view, p.out.axis, p.out.tone = 0, 0, nil, nil, ""
 	p.broadcast(p.whole())
 }
 
@@ -182,7 +187,7 @@ func (p *Page) Replays(s Status) {
 // Close ends all connections.
 func (p *Page) Close() {
 	p.mu.Lock()
-	if p.pending != nil {
+	if p.out.pending != nil {
 		p.send()
 	}
 	p.mu.Unlock()

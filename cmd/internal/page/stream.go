@@ -74,18 +74,18 @@ func after(trace []live.Point, at time.Duration) points {
 
 // news has what is new sent: at once, or with what else comes in a moment.
 func (p *Page) news() {
-	if p.pending != nil {
+	if p.out.pending != nil {
 		return
 	}
-	wait := p.gather - time.Since(p.sent)
+	wait := p.gather - time.Since(p.out.at)
 	if wait <= 0 {
 		p.send()
 		return
 	}
-	p.pending = time.AfterFunc(wait, func() {
+	p.out.pending = time.AfterFunc(wait, func() {
 		p.mu.Lock()
 		defer p.mu.Unlock()
-		if p.pending != nil {
+		if p.out.pending != nil {
 			p.send()
 		}
 	})
@@ -93,18 +93,18 @@ func (p *Page) news() {
 
 // send hands what is new to all guests.
 func (p *Page) send() {
-	if p.pending != nil {
-		p.pending.Stop()
-		p.pending = nil
+	if p.out.pending != nil {
+		p.out.pending.Stop()
+		p.out.pending = nil
 	}
-	m := message{Now: p.state.Now.Seconds(), V: after(p.state.VTrace, p.sentV), T: after(p.state.TTrace, p.sentT), Tone: p.tone}
-	p.sent, p.tone = time.Now(), ""
+	m := message{Now: p.state.Now.Seconds(), V: after(p.state.VTrace, p.out.volts), T: after(p.state.TTrace, p.out.trim), Tone: p.out.tone}
+	p.out.at, p.out.tone = time.Now(), ""
 	p.mark(m.V, m.T)
-	if b := p.viewJSON(); !bytes.Equal(b, p.view) {
-		p.view, m.View = b, b
+	if b := p.viewJSON(); !bytes.Equal(b, p.out.view) {
+		p.out.view, m.View = b, b
 	}
-	if b := p.axisJSON(); !bytes.Equal(b, p.axis) {
-		p.axis, m.Axis = b, b
+	if b := p.axisJSON(); !bytes.Equal(b, p.out.axis) {
+		p.out.axis, m.Axis = b, b
 	}
 	if len(m.V)+len(m.T)+len(m.View)+len(m.Axis)+len(m.Tone) > 0 {
 		p.broadcast(encode(m))
@@ -113,10 +113,10 @@ func (p *Page) send() {
 
 func (p *Page) mark(v, t points) {
 	if n := len(v); n > 0 {
-		p.sentV = v[n-1].At
+		p.out.volts = v[n-1].At
 	}
 	if n := len(t); n > 0 {
-		p.sentT = t[n-1].At
+		p.out.trim = t[n-1].At
 	}
 }
 

@@ -143,7 +143,7 @@ type tickView struct {
 
 func axisOf(s *live.State, from time.Duration) axis {
 	a := axis{Bands: []bandView{}, Ticks: []tickView{}}
-	for _, b := range s.Bands {
+	for _, b := range s.Holds {
 		v := bandView{Side: b.Side, From: b.From.Seconds()}
 		if !b.Open {
 			if b.To < from {

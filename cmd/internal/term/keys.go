@@ -180,6 +180,6 @@ func (m *model) freeze() {
 	defer m.screen.mu.Unlock()
 	c := *m.screen.state
 	c.VTrace, c.TTrace = slices.Clone(c.VTrace), slices.Clone(c.TTrace)
-	c.Bands, c.Ticks = slices.Clone(c.Bands), slices.Clone(c.Ticks)
+	c.Holds, c.Ticks = slices.Clone(c.Holds), slices.Clone(c.Ticks)
 	m.frozen = &c
 }

@@ -75,8 +75,8 @@ func abs(x int) int {
 
 // shade draws the forces behind a plot: a ground in the side's colour, and without
 // colours a fine pattern, with the side's arrow at the top.
-func (c *canvas) shade(p plot, bands []live.Band, now time.Duration, color bool) {
-	for _, b := range bands {
+func (c *canvas) shade(p plot, holds []live.Hold, now time.Duration, color bool) {
+	for _, b := range holds {
 		to := b.To
 		if b.Open {
 			to = now
@@ -155,7 +155,7 @@ func (c *canvas) traces(x, y, w, h int, s *live.State, color bool) {
 	trim := plot{x, y + upper + 1, w, h - 2 - upper, from, to, -span, span}
 
 	for _, p := range []plot{volts, trim} {
-		c.shade(p, s.Bands, s.Now, color)
+		c.shade(p, s.Holds, s.Now, color)
 	}
 	c.level(volts, limits.SwitchPoint)
 	c.level(trim, 0)
