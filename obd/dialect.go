@@ -37,6 +37,15 @@ func ParseDialect(name string) (Dialect, error) {
 	return J1979, fmt.Errorf("dialect %q is not one of %v", name, dialectNames)
 }
 
+// MarshalText writes the name.
+func (d Dialect) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+
+// UnmarshalText reads the name.
+func (d *Dialect) UnmarshalText(text []byte) (err error) {
+	*d, err = ParseDialect(string(text))
+	return err
+}
+
 // MostPIDs is how many PIDs one request may hold on CAN. J1979 says six (from memory).
 // J1979-2 allows six too, but a request to all computers is one frame (ISO 14229-1), which
 // three identifiers of two bytes fill.

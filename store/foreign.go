@@ -57,7 +57,7 @@ func openForeign(ctx context.Context, path string) (_ *Store, err error) {
 	if damage != "ok" {
 		return nil, fmt.Errorf("%w: %.200s", ErrDamaged, damage)
 	}
-	return &Store{path: path, r: r, w: r}, nil // who would write is refused
+	return &Store{path: path, older: v, r: r, w: r}, nil // who would write is refused
 }
 
 // Pack makes one plain file of the database, to be given away: nothing that was

@@ -49,10 +49,11 @@ var busyTimeout = 5 * time.Second
 
 // Store is an open database. Its methods may be called from any goroutine.
 type Store struct {
-	path string
-	file fs.FileInfo // of what was opened
-	w    *sql.DB     // one connection: all writing goes through it
-	r    *sql.DB     // readers, which never wait for the writer
+	path  string
+	older int         // schema of a file that is only read, as it is; 0: the newest
+	file  fs.FileInfo // of what was opened
+	w     *sql.DB     // one connection: all writing goes through it
+	r     *sql.DB     // readers, which never wait for the writer
 }
 
 // DefaultPath returns pushback/pushback.db under the user's data folder:

@@ -54,16 +54,24 @@ type Filter struct {
 	Limit      int       // 0: no limit
 }
 
-// metaColumns are what scanMeta reads.
+// metaColumns are what scanMeta reads; a file of an older schema, read as a stranger's, has
+// no dialect.
+func (s *Store) metaColumns() string {
+	if s.older < 3 && s.older > 0 {
+		return strings.Replace(metaColumns, " dialect,", " 'j1979',", 1)
+	}
+	return metaColumns
+}
+
 const metaColumns = `n, id, started, coalesce(duration_us, (select at_us from record where record.session = session.n order by seq desc limit 1), 0),
-	duration_us is not null, bus, headers, padded, adapter, sensors, watching, forced_by, origin, label, vehicle, note, vin, conclusion, version,
+	duration_us is not null, bus, headers, padded, dialect, adapter, sensors, watching, forced_by, origin, label, vehicle, note, vin, conclusion, version,
 	coalesce((select b.id from pair join session b on b.n = before_n where after_n = session.n), ''),
 	coalesce((select a.id from pair join session a on a.n = after_n where before_n = session.n order by a.n desc limit 1), '')`
 
 func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) {
-	var started, bus, sensors string
+	var started, bus, dialect, sensors string
 	var us int64
-	err = row.Scan(&n, &m.ID, &started, &us, &m.Finished, &bus, &m.Format.Headers, &m.Format.Padded, &m.Adapter, &sensors,
+	err = row.Scan(&n, &m.ID, &started, &us, &m.Finished, &bus, &m.Format.Headers, &m.Format.Padded, &dialect, &m.Adapter, &sensors,
 		&m.Watching, &m.By, &m.Origin, &m.Label, &m.Vehicle, &m.Note, &m.VIN, &m.Conclusion, &m.Version, &m.Before, &m.After)
 	if err != nil {
 		return 0, Meta{}, err
@@ -77,20 +85,23 @@ func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) 
 			return 0, Meta{}, fmt.Errorf("%w: %w", ErrDamaged, err)
 		}
 	}
+	if m.Format.Dialect, err = obd.ParseDialect(dialect); err != nil {
+		return 0, Meta{}, fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
 	m.Sensors = strings.Fields(sensors)
 	return n, m, nil
 }
 
 // fields lists what a person or the session itself may set, in the order of metaSet.
 func (m Meta) fields() []any {
-	return []any{m.Started.Format(time.RFC3339Nano), m.Origin, m.Version, m.Adapter, m.Format.Bus.String(), m.Format.Headers, m.Format.Padded,
+	return []any{m.Started.Format(time.RFC3339Nano), m.Origin, m.Version, m.Adapter, m.Format.Bus.String(), m.Format.Headers, m.Format.Padded, m.Format.Dialect.String(),
 		strings.Join(m.Sensors, " "), m.Watching, m.By, m.Label, m.Vehicle, m.Note, m.VIN, m.Conclusion}
 }
 
 const (
-	metaInsert = `insert into session (id, started, origin, version, adapter, bus, headers, padded, sensors, watching, forced_by,
-		label, vehicle, note, vin, conclusion) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
-	metaUpdate = `update session set started = ?, origin = ?, version = ?, adapter = ?, bus = ?, headers = ?, padded = ?, sensors = ?,
+	metaInsert = `insert into session (id, started, origin, version, adapter, bus, headers, padded, dialect, sensors, watching, forced_by,
+		label, vehicle, note, vin, conclusion) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+	metaUpdate = `update session set started = ?, origin = ?, version = ?, adapter = ?, bus = ?, headers = ?, padded = ?, dialect = ?, sensors = ?,
 		watching = ?, forced_by = ?, label = ?, vehicle = ?, note = ?, vin = ?, conclusion = ? where n = ?`
 )
 
@@ -144,7 +155,7 @@ func (s *Store) find(ctx context.Context, ref string) (int64, Meta, error) {
 	what := fmt.Sprintf("find session %q", ref)
 	key := strings.ToLower(strings.TrimSpace(ref))
 	if key == "last" {
-		n, m, err := scanMeta(s.r.QueryRowContext(ctx, `select `+metaColumns+` from session order by n desc limit 1`))
+		n, m, err := scanMeta(s.r.QueryRowContext(ctx, `select `+s.metaColumns()+` from session order by n desc limit 1`))
 		if errors.Is(err, sql.ErrNoRows) {
 			err = ErrNoSession
 		}
@@ -154,7 +165,7 @@ func (s *Store) find(ctx context.Context, ref string) (int64, Meta, error) {
 		return 0, Meta{}, wrap(what, ErrNoSession)
 	}
 	// The letter z comes after every letter of an id.
-	rows, err := s.r.QueryContext(ctx, `select `+metaColumns+` from session where id >= ? and id < ? order by n desc limit 10`, key, key+"z")
+	rows, err := s.r.QueryContext(ctx, `select `+s.metaColumns()+` from session where id >= ? and id < ? order by n desc limit 10`, key, key+"z")
 	if err != nil {
 		return 0, Meta{}, wrap(what, err)
 	}
@@ -210,7 +221,7 @@ func (s *Store) List(ctx context.Context, f Filter) ([]Meta, error) {
 	if !f.Before.IsZero() {
 		add("unixepoch(started, 'subsec') < ?", float64(f.Before.UnixMilli())/1000)
 	}
-	q := `select ` + metaColumns + ` from session where ` + strings.Join(where, " and ") + ` order by n desc`
+	q := `select ` + s.metaColumns() + ` from session where ` + strings.Join(where, " and ") + ` order by n desc`
 	if f.Limit > 0 {
 		q += fmt.Sprintf(" limit %d", f.Limit)
 	}
@@ -279,7 +290,7 @@ func (s *Store) edit(ctx context.Context, n int64, f func(*Meta)) error {
 		return err
 	}
 	defer tx.Rollback()
-	_, m, err := scanMeta(tx.QueryRowContext(ctx, `select `+metaColumns+` from session where n = ?`, n))
+	_, m, err := scanMeta(tx.QueryRowContext(ctx, `select `+s.metaColumns()+` from session where n = ?`, n))
 	if errors.Is(err, sql.ErrNoRows) {
 		return ErrNoSession
 	} else if err != nil {

@@ -205,5 +205,5 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 
 // header is the session line of a stored session.
 func header(m store.Meta) live.Header {
-	return live.Header{ID: m.ID, Bus: m.Format.Bus.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
+	return live.Header{ID: m.ID, Bus: m.Format.Bus.String(), Dialect: m.Format.Dialect.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
 }

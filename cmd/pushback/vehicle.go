@@ -108,7 +108,7 @@ func (a *app) trying() func(obd.Bus) {
 func vehicleOf(car poll.Vehicle, quirks []string, judge *session.Judge, found *session.Findings, s *rig.Survey) sheet.Vehicle {
 	d, sensor := judge.Decoder(), judge.Setup().Sensor
 	r := sheet.Vehicle{
-		Bus: car.Format.Bus.String(), Adapter: car.Identity.Text, VoltageV: car.Identity.Voltage, Quirks: some(quirks),
+		Bus: car.Format.Bus.String(), Dialect: car.Format.Dialect.String(), Adapter: car.Identity.Text, VoltageV: car.Identity.Voltage, Quirks: some(quirks),
 		Watching: sensor.String(), RateHz: math.Round(s.Rate()*10) / 10, Share: math.Round(s.Share()*100) / 100,
 		Signals: rig.SignalNames(d), Ready: s.Ready, Reasons: some(s.Reasons), Computers: []string{}, Sensors: []sheet.Sensor{},
 	}

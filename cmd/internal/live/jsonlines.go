@@ -14,6 +14,7 @@ import (
 type Header struct {
 	ID       string
 	Bus      string
+	Dialect  string // j1979, j1979-2
 	Sensors  []string
 	Watching string
 	By       string // wire or mixture
@@ -37,10 +38,11 @@ func (p *JSONLines) Begin(h Header) error {
 		Kind     string   `json:"kind"`
 		ID       string   `json:"id"`
 		Bus      string   `json:"bus"`
+		Dialect  string   `json:"dialect"`
 		Sensors  []string `json:"sensors"`
 		Watching string   `json:"watching"`
 		By       string   `json:"by"`
-	}{"session", h.ID, h.Bus, h.Sensors, h.Watching, h.By})
+	}{"session", h.ID, h.Bus, h.Dialect, h.Sensors, h.Watching, h.By})
 }
 
 // Write prints a frame's samples (if wanted) and events.

@@ -26,7 +26,7 @@ func record(at time.Duration, o obd.Outcome, reply ...byte) obd.Record {
 func TestJSONLines(t *testing.T) {
 	var out bytes.Buffer
 	p := live.NewJSONLines(&out, true)
-	if err := p.Begin(live.Header{ID: "k3x7rt", Bus: "can11-500", Watching: "B1S1", By: "wire"}); err != nil {
+	if err := p.Begin(live.Header{ID: "k3x7rt", Bus: "can11-500", Dialect: "j1979", Watching: "B1S1", By: "wire"}); err != nil {
 		t.Fatal(err)
 	}
 	j := session.NewJudge(session.Setup{Sensor: sessiontest.B1S1.Sensor, Format: obd.Format{Bus: obd.CAN11at500, Headers: true}})
@@ -37,7 +37,7 @@ func TestJSONLines(t *testing.T) {
 		t.Fatal(err)
 	}
 	// 57 hex = 87, 87/200 V; 7F hex = 127, (127-128)*100/128 % (SAE J1979, PID 14).
-	want := `{"kind":"session","id":"k3x7rt","bus":"can11-500","sensors":[],"watching":"B1S1","by":"wire"}
+	want := `{"kind":"session","id":"k3x7rt","bus":"can11-500","dialect":"j1979","sensors":[],"watching":"B1S1","by":"wire"}
 {"kind":"sample","t":1.235,"name":"O2S11","value":0.435,"unit":"V"}
 {"kind":"sample","t":1.235,"name":"SHRTFT11","value":-0.78125,"unit":"%"}
 `

@@ -8,11 +8,13 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
+	"pushback/obd"
 )
 
 // Vehicle is the JSON of what a look at a car found.
 type Vehicle struct {
 	Bus       string    `json:"bus"`
+	Dialect   string    `json:"dialect"` // j1979, j1979-2
 	Adapter   string    `json:"adapter"`
 	VoltageV  float64   `json:"voltage_v"` // at the connector; 0 unknown
 	Quirks    []string  `json:"quirks"`
@@ -65,7 +67,11 @@ func (v *Vehicle) Tell(data dossier.VehicleData, checks []dossier.Check) {
 // Write prints it.
 func (v *Vehicle) Write(w io.Writer) {
 	say := func(what, format string, args ...any) { line(w, what, fmt.Sprintf(format, args...)) }
-	say("bus", "%s", v.Bus)
+	bus := v.Bus
+	if v.Dialect != obd.J1979.String() {
+		bus += ", by SAE J1979-2 (OBDonUDS)"
+	}
+	say("bus", "%s", bus)
 	adapter := v.Adapter
 	if v.VoltageV > 0 {
 		adapter += fmt.Sprintf(", %.1f V at the connector", v.VoltageV)
