@@ -43,7 +43,7 @@ func margin(f switching.Figure, x Figure) float64 {
 // Switching compares how the sensor switched in two recordings, at each kind of engine
 // speed that both have. The intervals hold what a recording scatters within itself; a figure
 // differs where it does by more than that and a margin.
-func Switching(before, after []switching.Band) []Figure {
+func Switching(before, after []switching.SpeedBand) []Figure {
 	var out []Figure
 	var tested []int
 	var p []float64

@@ -37,10 +37,10 @@ type Dossier struct {
 	VehicleData
 	History    CodeHistory
 	Readiness  Readiness
-	Conditions []Range          // that were read
-	Fuel       []FuelShare      // of the first fuel system
-	Switching  []switching.Band // by engine speed, while nobody forced
-	Trace      *Trace           // nil: not wanted
+	Conditions []Range               // that were read
+	Fuel       []FuelShare           // of the first fuel system
+	Switching  []switching.SpeedBand // by engine speed, while nobody forced
+	Trace      *Trace                // nil: not wanted
 	Records    int
 	Sum        []byte        // of the records; nil: not wanted
 	End        time.Duration // of the last record

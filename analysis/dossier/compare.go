@@ -335,7 +335,7 @@ func (d *Dossier) rate(side analysis.Side) ForceValue {
 }
 
 // longestPeriod is the longest period of switching that any band shows, s.
-func longestPeriod(sides ...[]switching.Band) float64 {
+func longestPeriod(sides ...[]switching.SpeedBand) float64 {
 	longest := math.NaN()
 	for _, side := range sides {
 		for _, b := range side {

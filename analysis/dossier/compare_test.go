@@ -82,7 +82,7 @@ func TestForcePairs(t *testing.T) {
 			Verdict: analysis.Verdict{Conclusion: c, Proofs: []analysis.Proof{{ID: analysis.ProofAddsFuel, State: adds,
 				Evidence: map[string]float64{"rate_pct_s": rate, "moved_pct": moved}}, {ID: analysis.ProofBank, State: analysis.Untested}}},
 			Events:    []analysis.Event{{Name: analysis.LoopAnswers, Side: analysis.Lean, AfterMin: from, AfterMax: to}},
-			Switching: []switching.Band{{Period: 1}},
+			Switching: []switching.SpeedBand{{Period: 1}},
 		}
 	}
 	sound := side(analysis.LoopProven, analysis.Proven, 0.2, 0.4, 2, 20)
@@ -110,7 +110,7 @@ func TestForcePairs(t *testing.T) {
 			t.Errorf("%s: %s", tt.name, d)
 		}
 	}
-	if p := longestPeriod([]switching.Band{{Period: math.NaN()}}, nil); p != periodUnknown {
+	if p := longestPeriod([]switching.SpeedBand{{Period: math.NaN()}}, nil); p != periodUnknown {
 		t.Errorf("no period is known, and %v s is taken", p)
 	}
 }

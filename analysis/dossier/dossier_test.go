@@ -133,30 +133,30 @@ func TestChecks(t *testing.T) {
 
 // The recording's figure beside the computer's, and in what it differs much.
 func TestOwnTestBeside(t *testing.T) {
-	idle := switching.Band{Low: 0.1, High: 0.8, Per10s: 10, Period: 2, Rise: switching.Edge{Count: 5, AtLeast: 0.05, AtMost: 0.07}, Fall: switching.Edge{}}
+	idle := switching.SpeedBand{Low: 0.1, High: 0.8, Per10s: 10, Period: 2, Rise: switching.Edge{Count: 5, AtLeast: 0.05, AtMost: 0.07}, Fall: switching.Edge{}}
 	fast := idle
 	fast.Low = 0.4
 	for _, tt := range []struct {
 		name  string
 		test  decode.TestResult
-		bands []switching.Band
+		bands []switching.SpeedBand
 		want  float64 // -1: not measured
 		diff  Difference
 	}{
-		{"lowest agrees", decode.TestResult{Test: 7, Value: 0.2}, []switching.Band{idle}, 0.1, ""},
-		{"goes lower", decode.TestResult{Test: 7, Value: 0.3}, []switching.Band{idle}, 0.1, GoesLower},
-		{"agrees at another speed", decode.TestResult{Test: 7, Value: 0.45}, []switching.Band{idle, fast}, 0.4, ""},
-		{"agrees at none: the first", decode.TestResult{Test: 7, Value: 0.9}, []switching.Band{idle, fast}, 0.1, GoesLower},
-		{"not as low", decode.TestResult{Test: 7, Value: 0.1}, []switching.Band{fast}, 0.4, NotAsLow},
-		{"goes higher", decode.TestResult{Test: 8, Value: 0.6}, []switching.Band{idle}, 0.8, GoesHigher},
-		{"not as high", decode.TestResult{Test: 8, Value: 1}, []switching.Band{idle}, 0.8, NotAsHigh},
-		{"rise agrees", decode.TestResult{Test: 6, Value: 0.06}, []switching.Band{idle}, 0.06, ""},
-		{"rise is another", decode.TestResult{Test: 6, Value: 0.2}, []switching.Band{idle}, 0.06, OtherSpeed},
-		{"no fall was seen", decode.TestResult{Test: 5, Value: 0.2}, []switching.Band{idle}, -1, ""},
-		{"pace agrees", decode.TestResult{Test: 9, Value: 1.2}, []switching.Band{idle}, 1, ""},
-		{"another pace", decode.TestResult{Test: 10, Value: 0.9}, []switching.Band{idle}, 2, AnotherPace},
-		{"not run", decode.TestResult{Test: 7, Value: 0.2, NotRun: true}, []switching.Band{idle}, -1, ""},
-		{"of another sensor", decode.TestResult{Test: 7, Value: 0.2, Sensor: "B1S2"}, []switching.Band{idle}, -1, ""},
+		{"lowest agrees", decode.TestResult{Test: 7, Value: 0.2}, []switching.SpeedBand{idle}, 0.1, ""},
+		{"goes lower", decode.TestResult{Test: 7, Value: 0.3}, []switching.SpeedBand{idle}, 0.1, GoesLower},
+		{"agrees at another speed", decode.TestResult{Test: 7, Value: 0.45}, []switching.SpeedBand{idle, fast}, 0.4, ""},
+		{"agrees at none: the first", decode.TestResult{Test: 7, Value: 0.9}, []switching.SpeedBand{idle, fast}, 0.1, GoesLower},
+		{"not as low", decode.TestResult{Test: 7, Value: 0.1}, []switching.SpeedBand{fast}, 0.4, NotAsLow},
+		{"goes higher", decode.TestResult{Test: 8, Value: 0.6}, []switching.SpeedBand{idle}, 0.8, GoesHigher},
+		{"not as high", decode.TestResult{Test: 8, Value: 1}, []switching.SpeedBand{idle}, 0.8, NotAsHigh},
+		{"rise agrees", decode.TestResult{Test: 6, Value: 0.06}, []switching.SpeedBand{idle}, 0.06, ""},
+		{"rise is another", decode.TestResult{Test: 6, Value: 0.2}, []switching.SpeedBand{idle}, 0.06, OtherSpeed},
+		{"no fall was seen", decode.TestResult{Test: 5, Value: 0.2}, []switching.SpeedBand{idle}, -1, ""},
+		{"pace agrees", decode.TestResult{Test: 9, Value: 1.2}, []switching.SpeedBand{idle}, 1, ""},
+		{"another pace", decode.TestResult{Test: 10, Value: 0.9}, []switching.SpeedBand{idle}, 2, AnotherPace},
+		{"not run", decode.TestResult{Test: 7, Value: 0.2, NotRun: true}, []switching.SpeedBand{idle}, -1, ""},
+		{"of another sensor", decode.TestResult{Test: 7, Value: 0.2, Sensor: "B1S2"}, []switching.SpeedBand{idle}, -1, ""},
 	} {
 		tt.test.Service = 5
 		if tt.test.Sensor == "" {

@@ -55,7 +55,7 @@ func constant(t decode.TestResult) bool {
 }
 
 // ownTests puts the recording's figures of the watched sensor beside the computer's.
-func ownTests(tests []decode.TestResult, bands []switching.Band, sensor string) []OwnTest {
+func ownTests(tests []decode.TestResult, bands []switching.SpeedBand, sensor string) []OwnTest {
 	var out []OwnTest
 	for _, t := range tests {
 		o := OwnTest{TestResult: t, Recorded: math.NaN()}
@@ -69,7 +69,7 @@ func ownTests(tests []decode.TestResult, bands []switching.Band, sensor string) 
 
 // besideAll takes the recording's figure at the first kind of engine speed that agrees, for the
 // computer does not say at which it measured; else that at the first.
-func (t *OwnTest) besideAll(bands []switching.Band) {
+func (t *OwnTest) besideAll(bands []switching.SpeedBand) {
 	for i, b := range bands {
 		recorded, differs := t.beside(b)
 		if i == 0 || differs == "" && !math.IsNaN(recorded) {
@@ -83,7 +83,7 @@ func (t *OwnTest) besideAll(bands []switching.Band) {
 
 // beside finds the recording's own figure at one kind of engine speed, NaN where it was not
 // measured, and in what it differs.
-func (t *OwnTest) beside(b switching.Band) (recorded float64, differs Difference) {
+func (t *OwnTest) beside(b switching.SpeedBand) (recorded float64, differs Difference) {
 	switch t.Test {
 	case 0x05, 0x06:
 		e := b.Fall

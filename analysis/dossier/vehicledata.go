@@ -20,7 +20,7 @@ type VehicleData struct {
 
 // VehicleDataOf sorts out what was found, and puts the recording's own figures of the watched
 // sensor (in bands) beside the computer's. The events tell which codes the test itself set.
-func VehicleDataOf(found *session.Findings, events []analysis.Event, bands []switching.Band, watching string) VehicleData {
+func VehicleDataOf(found *session.Findings, events []analysis.Event, bands []switching.SpeedBand, watching string) VehicleData {
 	v := VehicleData{Codes: codesOf(found), Freeze: freezeOf(found.Freeze), Monitors: monitorsOf(found), Tests: ownTests(found.Tests, bands, watching)}
 	for i := range v.Codes {
 		v.Codes[i].ByTest = setByTest(events, v.Codes[i].Code)

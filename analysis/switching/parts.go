@@ -43,7 +43,7 @@ func (f Figure) String() string { return figureNames[f][0] }
 func (f Figure) Unit() string { return figureNames[f][1] }
 
 // Of returns the figure of a band, NaN where it was not measured.
-func (f Figure) Of(b Band) float64 {
+func (f Figure) Of(b SpeedBand) float64 {
 	return [...]float64{b.Low, b.High, b.Mean, b.ShareRich, b.Per10s, b.Period, b.Rise.middle(), b.Fall.middle()}[f]
 }
 
@@ -56,7 +56,7 @@ func (e Edge) middle() float64 {
 
 // Step is how finely the readings can tell a figure: the voltage comes in steps of 5 mV, a
 // change of side is dated between two readings, a transition by its bracket.
-func (f Figure) Step(b Band) float64 {
+func (f Figure) Step(b SpeedBand) float64 {
 	switch f {
 	case Lowest, Highest:
 		return step
@@ -163,13 +163,13 @@ func (c cutter) at(at float64) *part {
 }
 
 // Blocks is of how many parts of some 10 s a band consists.
-func (b Band) Blocks() int { return len(b.parts) }
+func (b SpeedBand) Blocks() int { return len(b.parts) }
 
 // Errors returns the standard error of each figure by resampling parts of some 10 s that
 // do not overlap (E. Carlstein, Annals of Statistics 14, 1986): readings that follow each
 // other are not independent. NaN where there are fewer than two parts. The same seed gives
 // the same errors.
-func (b Band) Errors(times int, seed uint64) []float64 {
+func (b SpeedBand) Errors(times int, seed uint64) []float64 {
 	out := make([]float64, figures)
 	if len(b.parts) < 2 {
 		for f := range out {

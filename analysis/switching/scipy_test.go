@@ -42,7 +42,7 @@ func TestAgainstSciPy(t *testing.T) {
 		c.Add(decode.Sample{Signal: decode.ByName("RPM"), Sent: at, Received: at, Value: number(r[1])})
 		c.Add(decode.Sample{Signal: decode.ByName("O2S11"), Sent: at, Received: at, Value: number(r[2])})
 	}
-	bands := map[string]Band{}
+	bands := map[string]SpeedBand{}
 	for _, b := range c.Bands(nil) {
 		bands[b.Name] = b
 	}

@@ -124,8 +124,8 @@ type Edge struct {
 // bracket wider than the transition of a healthy sensor shows nothing of it.
 func (e Edge) Shown() bool { return e.Count > 0 && e.AtMost-e.AtLeast <= widest }
 
-// Band is the sensor at one kind of engine speed. NaN: not measured.
-type Band struct {
+// SpeedBand is the sensor at one kind of engine speed. NaN: not measured.
+type SpeedBand struct {
 	Name       string // "idle", "2000 to 2500 rpm"
 	Readings   int
 	Seconds    float64
@@ -177,8 +177,8 @@ type Span struct{ From, To float64 }
 // Special cases are: readings whose engine speed is not known belong to no band; fewer than 20, or
 // less than 5 s, have no changes of side; fewer than 6 changes have no period; where every third
 // reading or more changes side, what was seen is a fold of what happened, and Per10s is NaN.
-func (c *Collector) Bands(forced []Span) []Band {
-	var out []Band
+func (c *Collector) Bands(forced []Span) []SpeedBand {
+	var out []SpeedBand
 	for _, b := range bands {
 		var stretches []stretch
 		from, last := 0, 0.0 // of the stretch that goes on, and of the reading before
@@ -207,9 +207,9 @@ func (c *Collector) Bands(forced []Span) []Band {
 }
 
 // measure works out the figures of the stretches of one band.
-func (c *Collector) measure(name string, stretches []stretch) Band {
+func (c *Collector) measure(name string, stretches []stretch) SpeedBand {
 	nan := math.NaN()
-	b := Band{Name: name, Low: nan, High: nan, Mean: nan, ShareRich: nan, Per10s: nan, Period: nan, Rich: nan, Lean: nan, PerSecond: nan}
+	b := SpeedBand{Name: name, Low: nan, High: nan, Mean: nan, ShareRich: nan, Per10s: nan, Period: nan, Rich: nan, Lean: nan, PerSecond: nan}
 	var volts stats.Tally
 	var sides sides
 	var rise, fall edges
@@ -356,7 +356,7 @@ func (e *edges) edge() Edge {
 }
 
 // margins puts the figures beside what is usual. None of them alone makes a sensor bad.
-func margins(b Band) []Limit {
+func margins(b SpeedBand) []Limit {
 	var out []Limit
 	add := func(what string, v float64, usual, source string, good, bad bool) {
 		if math.IsNaN(v) {

@@ -35,7 +35,7 @@ func wave(c *Collector, rpm, perSecond, rich, lean, ramp, seconds float64, from 
 // 10 s; between 0.30 and 0.60 V 0.06 s. At 100 readings/s all of it shows; at 4 neither
 // the ramps, nor, folded, the changes.
 func TestWave(t *testing.T) {
-	var all [2][]Band
+	var all [2][]SpeedBand
 	for i, perSecond := range []float64{100, 2.1} {
 		c := NewCollector("B1S1")
 		wave(c, 800, perSecond, 0.6, 0.4, 0.16, 60, 0)

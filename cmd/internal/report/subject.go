@@ -103,7 +103,7 @@ func told(d *dossier.Dossier) Told {
 }
 
 // switchingTable sets the sensor's figures at each engine speed beside what is usual.
-func switchingTable(bands []switching.Band) (t Table) {
+func switchingTable(bands []switching.SpeedBand) (t Table) {
 	if len(bands) == 0 {
 		return t
 	}

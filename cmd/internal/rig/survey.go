@@ -100,7 +100,7 @@ func (s *Survey) Write(f session.Frame) error {
 }
 
 // Bands is how the sensor switched.
-func (s *Survey) Bands() []switching.Band { return s.switches.Bands(nil) }
+func (s *Survey) Bands() []switching.SpeedBand { return s.switches.Bands(nil) }
 
 // known reports whether what the checks need was read, after a moment for the rate.
 func (s *Survey) known() bool {

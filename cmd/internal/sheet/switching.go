@@ -34,7 +34,7 @@ type Edge struct {
 	Text    string `json:"text"`
 }
 
-func bandOf(b switching.Band) Band {
+func bandOf(b switching.SpeedBand) Band {
 	edge := func(e switching.Edge) Edge {
 		j := Edge{Number(math.NaN()), Number(math.NaN()), e.Text(b.PerSecond)}
 		if e.Shown() {
@@ -46,7 +46,7 @@ func bandOf(b switching.Band) Band {
 		Number(b.Per10s), Number(b.Period), Number(b.Rich), Number(b.Lean), edge(b.Rise), edge(b.Fall), list(b.Limits)}
 }
 
-func writeBand(w io.Writer, b switching.Band) {
+func writeBand(w io.Writer, b switching.SpeedBand) {
 	line(w, "switching", fmt.Sprintf("%s: %.2f to %.2f V, mean %.2f V, rich %.0f %% of %d readings (%.1f/s)", b.Name,
 		b.Low, b.High, b.Mean, 100*b.ShareRich, b.Readings, b.PerSecond))
 	say := func(text string) { line(w, "", "  "+text) }

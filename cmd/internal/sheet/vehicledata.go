@@ -118,8 +118,8 @@ type Found struct {
 
 // FoundOf is that line.
 func FoundOf(found *session.Findings, events []analysis.Event, f analysis.Figures, watching decode.SensorID) Found {
-	all := switching.Band{Low: f.Low, High: f.High, Mean: f.Mean, Per10s: f.Per10s, PerSecond: f.PerSecond, Period: math.NaN(), Readings: f.Readings}
-	return Found{"found", VehicleDataOf(dossier.VehicleDataOf(found, events, []switching.Band{all}, watching.String()))}
+	all := switching.SpeedBand{Low: f.Low, High: f.High, Mean: f.Mean, Per10s: f.Per10s, PerSecond: f.PerSecond, Period: math.NaN(), Readings: f.Readings}
+	return Found{"found", VehicleDataOf(dossier.VehicleDataOf(found, events, []switching.SpeedBand{all}, watching.String()))}
 }
 
 // line prints a name of twelve columns and a text.

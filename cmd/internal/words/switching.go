@@ -8,7 +8,7 @@ import (
 )
 
 // PaceText words how often a sensor changed side.
-func PaceText(b switching.Band) string {
+func PaceText(b switching.SpeedBand) string {
 	switch {
 	case math.IsNaN(b.Per10s):
 		return fmt.Sprintf("changes of side not measurable at %.1f readings/s", b.PerSecond)
@@ -27,18 +27,18 @@ func LimitText(state string) string {
 var SwitchingRows = []struct {
 	What  string
 	Limit string // switching.Limit.What; "" none
-	Text  func(b switching.Band) string
+	Text  func(b switching.SpeedBand) string
 }{
-	{"readings", "", func(b switching.Band) string { return fmt.Sprintf("%d, %.1f/s", b.Readings, b.PerSecond) }},
-	{"lowest (1 %)", "lowest voltage, V", func(b switching.Band) string { return measured("%.2f V", b.Low) }},
-	{"highest (99 %)", "highest voltage, V", func(b switching.Band) string { return measured("%.2f V", b.High) }},
-	{"swing", "swing, V", func(b switching.Band) string { return measured("%.2f V", b.High-b.Low) }},
-	{"mean", "", func(b switching.Band) string { return measured("%.2f V", b.Mean) }},
-	{"rich of the time", "", func(b switching.Band) string { return measured("%.0f %%", 100*b.ShareRich) }},
-	{"changes of side in 10 s", "changes of side in 10 s", func(b switching.Band) string { return measured("%.1f", b.Per10s) }},
-	{"period", "", func(b switching.Band) string { return measured("%.2f s", b.Period) }},
-	{"rise from 0.30 to 0.60 V", "rise from 0.30 to 0.60 V, s", func(b switching.Band) string { return b.Rise.Text(b.PerSecond) }},
-	{"fall from 0.60 to 0.30 V", "fall from 0.60 to 0.30 V, s", func(b switching.Band) string { return b.Fall.Text(b.PerSecond) }},
+	{"readings", "", func(b switching.SpeedBand) string { return fmt.Sprintf("%d, %.1f/s", b.Readings, b.PerSecond) }},
+	{"lowest (1 %)", "lowest voltage, V", func(b switching.SpeedBand) string { return measured("%.2f V", b.Low) }},
+	{"highest (99 %)", "highest voltage, V", func(b switching.SpeedBand) string { return measured("%.2f V", b.High) }},
+	{"swing", "swing, V", func(b switching.SpeedBand) string { return measured("%.2f V", b.High-b.Low) }},
+	{"mean", "", func(b switching.SpeedBand) string { return measured("%.2f V", b.Mean) }},
+	{"rich of the time", "", func(b switching.SpeedBand) string { return measured("%.0f %%", 100*b.ShareRich) }},
+	{"changes of side in 10 s", "changes of side in 10 s", func(b switching.SpeedBand) string { return measured("%.1f", b.Per10s) }},
+	{"period", "", func(b switching.SpeedBand) string { return measured("%.2f s", b.Period) }},
+	{"rise from 0.30 to 0.60 V", "rise from 0.30 to 0.60 V, s", func(b switching.SpeedBand) string { return b.Rise.Text(b.PerSecond) }},
+	{"fall from 0.60 to 0.30 V", "fall from 0.60 to 0.30 V, s", func(b switching.SpeedBand) string { return b.Fall.Text(b.PerSecond) }},
 }
 
 func measured(format string, v float64) string {
