@@ -20,6 +20,7 @@ var imports = map[string][]string{
 	"obd/seriallink":   {"obd"},
 	"obd/tcplink":      {"obd"},
 	"obd/simcar":       {"obd"},
+	"obd/simcar/hands": {"obd/simcar"},
 	"obd/obdtest":      {"obd"},
 	"obd/capture":      {"obd"},
 	"obd/poll":         {"obd", "decode"},

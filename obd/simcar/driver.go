@@ -107,8 +107,22 @@ func (d *driver) step(c *car) {
 	c.speed += (speed - c.speed) * dt / 2
 }
 
+// pedal is the technician's foot: the engine is held at 2700 rpm without load, or let go.
+func (d *driver) pedal(c *car, down bool) {
+	if down {
+		d.now, d.rpm, d.load, d.until = holding, 2700, 0.2, math.Inf(1)
+		return
+	}
+	d.drive = Idle
+	d.now, d.rpm, d.load, d.until = coasting, c.spec.engine.idleRPM, 0.06, c.seconds()+4
+}
+
 // next chooses the following segment of town driving.
 func (d *driver) next(c *car, t float64) {
+	if d.drive != Town { // let go, the engine idles again
+		d.now, d.rpm, d.load, d.until = idling, c.spec.engine.idleRPM, 0, math.Inf(1)
+		return
+	}
 	r := c.rng.Float64()
 	between := func(lo, hi float64) float64 { return lo + (hi-lo)*c.rng.Float64() }
 	switch {

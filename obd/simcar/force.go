@@ -16,6 +16,7 @@ const (
 	ForcePropane ForceKind = "propane" // adds fuel to the intake air
 	ForceVacuum  ForceKind = "vacuum"  // takes a vacuum hose off
 	ForceOpen    ForceKind = "open"    // opens the sensor's branch at the harness box, nothing touched
+	ForceRev     ForceKind = "rev"     // holds 2700 rpm; its end is the throttle let go, and the fuel cut
 )
 
 // Wire reports whether the force acts on the signal wire, not on the mixture.
@@ -28,6 +29,8 @@ func (k ForceKind) sort() int {
 		return 1
 	case k == ForceOpen:
 		return 2
+	case k == ForceRev:
+		return 4
 	}
 	return 3
 }
@@ -83,9 +86,9 @@ func (f Force) percent() float64 {
 // Validate reports a value that no technician's force could have.
 func (f Force) Validate() error {
 	switch f.Kind {
-	case ForceLean, ForceRich, ForcePropane, ForceVacuum, ForceOpen:
+	case ForceLean, ForceRich, ForcePropane, ForceVacuum, ForceOpen, ForceRev:
 	default:
-		return fmt.Errorf("force kind %q: want lean, rich, propane, vacuum or open", f.Kind)
+		return fmt.Errorf("force kind %q: want lean, rich, propane, vacuum, open or rev", f.Kind)
 	}
 	switch {
 	case f.At < 0 || f.For < 0 || f.At > maxForceTime || f.For > maxForceTime:

@@ -121,3 +121,22 @@ func TestLettingGo(t *testing.T) {
 		}
 	}
 }
+
+// TestRev: let go from 2700 rpm the fuel is cut, the status is 04 and the reading falls below
+// 0.2 V (a maker's workshop manual), then the engine idles in closed loop again.
+func TestRev(t *testing.T) {
+	points := trace(t, Config{Car: healthy(), Seed: 1, Forces: []Force{{Kind: ForceRev, At: 10 * time.Second, For: 8 * time.Second}}}, 45*time.Second, 100*time.Millisecond)
+	cut, low := 0, 1.0
+	for _, p := range points[180:] {
+		if p.Status[0] == openLoad {
+			cut++
+		}
+		low = min(low, p.Upstream[0])
+	}
+	if rpm := points[170].RPM; rpm < 2500 || rpm > 3000 {
+		t.Errorf("%.0f rpm", rpm)
+	}
+	if last := points[len(points)-1]; cut < 20 || cut > 80 || low > 0.2 || last.Status[0] != closed || last.RPM > 900 {
+		t.Errorf("open for %.1f s, down to %.2f V, then %+v", float64(cut)/10, low, last)
+	}
+}

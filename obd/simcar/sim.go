@@ -216,6 +216,17 @@ func (s *Sim) Apply(f Force) error {
 	return nil
 }
 
+// Clip moves the tap to the wire of another sensor, such as B1S2. The error says that the car
+// has none of that name.
+func (s *Sim) Clip(sensor string) error {
+	if !slices.Contains(s.cfg.Car.sensors(), sensor) {
+		return fmt.Errorf("clip on to %q: the car has %v", sensor, s.cfg.Car.sensors())
+	}
+	defer s.atOnce()()
+	s.car.tech.clip(&s.cfg.Car, sensor)
+	return nil
+}
+
 // Release ends every force of these kinds that is on, or every force.
 func (s *Sim) Release(kinds ...ForceKind) {
 	s.mu.Lock()

@@ -13,15 +13,14 @@ type technician struct {
 	wide           bool // the tapped wire is a wide-range sensor's
 	forces         []ForceTruth
 	hand           *rand.Rand
-	slipped        bool
+	slipped, revs  bool
 	propane, leak  float64     // share of idle airflow now
 	wired          *ForceTruth // wire force now, for the computer
 }
 
 func (h *technician) init(cfg *Config) {
-	h.bank, h.position = int(cfg.Sensor[1]-'1'), int(cfg.Sensor[3]-'0')
+	h.clip(&cfg.Car, cfg.Sensor)
 	h.opensSensor = !cfg.SensorStays && !cfg.BranchByHand
-	h.wide = cfg.Car.wide && h.position == 1
 	h.hand = rand.New(rand.NewPCG(cfg.Seed, 0x7465636868616e64))
 	for _, f := range cfg.Forces {
 		h.forces = append(h.forces, ForceTruth{Force: f, Begin: -1, End: -1, Answer: -1})
@@ -33,7 +32,7 @@ func (h *technician) step(c *car) contact {
 	now := c.now()
 	var tap contact
 	h.wired = nil
-	propane, leak, open := 0.0, 0.0, false
+	propane, leak, open, rev := 0.0, 0.0, false, false
 	for i := range h.forces {
 		f := &h.forces[i]
 		if f.End >= 0 || now < f.At {
@@ -53,6 +52,8 @@ func (h *technician) step(c *car) contact {
 			leak += f.percent() / 100
 		case ForceOpen:
 			open = true
+		case ForceRev:
+			rev = true
 		default:
 			h.wired = f
 			tap = contact{closed: true, volts: f.volts(), ohms: f.ohms()}
@@ -61,6 +62,10 @@ func (h *technician) step(c *car) contact {
 				tap.closed = !h.slipped
 			}
 		}
+	}
+	if rev != h.revs {
+		h.revs = rev
+		c.driver.pedal(c, rev)
 	}
 	tap.opensSensor = open || tap.closed && h.opensSensor
 	if h.wide {
@@ -81,6 +86,12 @@ func (h *technician) tremble() {
 	if h.hand.Float64() < rate {
 		h.slipped = !h.slipped
 	}
+}
+
+// clip moves the tap to another sensor's wire.
+func (h *technician) clip(car *Car, sensor string) {
+	h.bank, h.position = int(sensor[1]-'1'), int(sensor[3]-'0')
+	h.wide = car.wide && h.position == 1
 }
 
 // apply begins a force now; it takes the place of one on the same thing.
