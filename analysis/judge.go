@@ -34,17 +34,12 @@ type courtCase struct {
 
 func newCase(w *Watcher) *courtCase {
 	c := &courtCase{w: w}
-	// A force that nobody marked counts for the watched bank where nothing was said of that time.
-	out := func(f *force) bool {
-		in, said := w.inStep(f)
-		return w.marks > 0 && !in && (said || f.bank != w.bank) && w.cfg.By != ByMixture
-	}
 	for _, f := range w.forces {
 		switch {
 		case w.cfg.By == ByMixture && w.marks > 0 && !f.marked:
 			// Who makes marks makes them for each force: that was purge or the like.
-		case out(f):
-			// The reading lay still for a while, but not when the wire was held.
+		case f.bank != w.bank && w.marks > 0 && !f.marked:
+			// The other bank's reading lay still for a while, but not when the wire was held.
 		case f.ready:
 			c.forces = append(c.forces, f)
 		default:
@@ -80,7 +75,11 @@ func (c *courtCase) input() Proof {
 	if len(c.wasted) > 0 && len(c.forces) == 0 {
 		p.Why = "it was forced while the conditions for a test did not hold"
 	}
-	for _, side := range []Side{Lean, Rich} {
+	for i, side := range []Side{Lean, Rich} {
+		if d := &c.w.doubts[i]; len(c.w.forces) == 0 && d.serious() && p.State == Untested {
+			p.State, p.Why = Unclear, fmt.Sprintf("it lay at %.2f V for %.0f s, as a wire that is held does, or a sensor in a mixture that stays %s; nobody said which", d.level, d.secs, side)
+			p.Evidence = evidence("begin_s", d.begin, "held_s", d.secs, "held_v", d.level)
+		}
 		fo := c.w.follow[sideIndex(side)]
 		switch {
 		case fo.no && p.State != Failed:
@@ -536,6 +535,8 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 	switch {
 	case nothing && unfit, len(c.forces) == 0 && (len(c.wasted) > 0 || unfit):
 		return NotReadyToSay
+	case nothing && (w.doubts[0].serious() || w.doubts[1].serious()):
+		return UnclearResult
 	case nothing:
 		return NothingForced
 	case is(ProofBank, Failed):
@@ -573,6 +574,8 @@ func (c *courtCase) conclude(proofs []Proof) Conclusion {
 		return UnclearResult
 	case leanOK && richOK:
 		return LoopProven
+	case leanOK && !rich && w.doubts[1].serious(), richOK && !lean && w.doubts[0].serious():
+		return UnclearResult // the other side was forced, perhaps
 	case leanOK && !rich, richOK && !lean:
 		return PartlyProven
 	}

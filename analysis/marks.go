@@ -8,9 +8,6 @@ import (
 
 // expectation is what the technician has announced and what is not seen yet.
 type expectation struct {
-	open      bool
-	side      Side
-	at        float64
 	releaseAt float64 // s: a release was announced; 0 if not
 }
 
@@ -45,23 +42,24 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 		w.unjudged++ // nor may it count as a force that nothing followed
 		return w.events
 	}
-	if f != nil && f.side == side {
-		f.marked = true // seen before it was said
-		return w.events
-	}
-	if f != nil {
-		w.endForce(f, t, t, true)
-	}
-	if w.expect.open {
-		w.judgeFollow(t)
-	}
+	h := &w.told[len(w.told)-1]
 	if w.cfg.By == ByMixture {
+		h.used = true
+		if f != nil && f.side == side {
+			f.marked = true
+			return w.events
+		}
+		if f != nil {
+			w.endForce(f, t, t, true)
+		}
 		// The loop may compensate at once, so that the reading hardly shows it: the word
 		// begins the force, and trim is watched from there on.
 		w.beginForce(held{side: side, lo: max(0, t-2), hi: t + 2, loose: true, told: true}, &w.volts, true)
 		return w.events
 	}
-	w.expect = expectation{open: true, side: side, at: t}
+	if f != nil && f.side == side && !f.marked { // seen before it was said
+		f.marked, h.used = true, true
+	}
 	return w.events
 }
 
@@ -73,24 +71,22 @@ func (w *Watcher) Release(at time.Duration) []Event {
 	if n := len(w.told); n > 0 && w.told[n-1].release == 0 {
 		w.told[n-1].release = t
 	}
-	switch {
-	case w.holding() != nil:
+	if f := w.holding(); f != nil && w.cfg.By == ByMixture {
+		w.endForce(f, t, t, true)
+	} else if f != nil {
 		w.expect.releaseAt = t
-		if w.cfg.By == ByMixture {
-			w.endForce(w.holding(), t, t, true)
-		}
-	case w.expect.open:
-		w.judgeFollow(t)
-		w.expect.open = false
 	}
 	return w.events
 }
 
 // told is what the technician said of one force: when he took the wire and when he let go, s; 0 if
-// he did not say.
+// he did not say. It is a hint: late or early, of the wrong side or not true.
 type told struct {
 	side        Side
 	at, release float64
+	used        bool    // a force was seen that fits it
+	judged      bool    // none was, and what that means was judged
+	most        float64 // the most that the readings of any stretch near it spoke for a force
 }
 
 // tell notes a mark.
@@ -105,28 +101,40 @@ func (w *Watcher) announced(side Side) bool {
 	return slices.ContainsFunc(w.told, func(s told) bool { return s.side == side })
 }
 
-// edgeSlack is how far from its mark a force may begin or end, s.
-const edgeSlack = 3.5
-
-// inStep reports whether the hold began and ended when the technician said so, as nearly as anyone
-// says it; and whether he said anything of the time of it.
-func (w *Watcher) inStep(f *force) (inStep, said bool) {
-	for _, s := range w.told {
-		if f.ended && f.end < s.at-edgeSlack || s.release > 0 && f.begin > s.release {
+// settleHints judges what was said and not seen, when its time is over; with last, no more data come.
+func (w *Watcher) settleHints(last bool) {
+	for i := range w.told {
+		h := &w.told[i]
+		if h.used || h.judged {
 			continue
 		}
-		said = true
-		if abs(f.begin-s.at) <= edgeSlack && (!f.ended || s.release == 0 || abs(f.end-s.release) <= edgeSlack) {
-			return true, true
+		until := w.now
+		if i+1 < len(w.told) {
+			until = w.told[i+1].at
+		}
+		if h.release > 0 {
+			until = min(until, h.release)
+		}
+		if !last && w.now < until+awaited+sayNear {
+			continue
+		}
+		h.judged = true
+		near := func(f *force) bool {
+			return f.side == h.side && f.begin < until+sayNear && (!f.ended || f.end > h.at-sayFar)
+		}
+		if !slices.ContainsFunc(w.forces, near) && w.cfg.By != ByMixture {
+			w.judgeFollow(h, until)
 		}
 	}
-	return false, said
 }
 
 // judgeFollow decides what a mark without a hold has shown, when its time is over:
 // did the reading go on as if nothing had been done to the wire?
-func (w *Watcher) judgeFollow(until float64) {
-	side, from := w.expect.side, w.expect.at+1.5
+func (w *Watcher) judgeFollow(h *told, until float64) {
+	side, from := h.side, h.at+1.5
+	if h.release > 0 && until-from > 3 {
+		until-- // who lets go says so a little later
+	}
 	fo := &w.follow[sideIndex(side)]
 	var n, on int
 	var sum float64
@@ -142,13 +150,13 @@ func (w *Watcher) judgeFollow(until float64) {
 			on++
 		}
 	}
-	fo.n, fo.secs = n, until-w.expect.at
+	fo.n, fo.secs = n, until-h.at
 	if n < 4 || until-from < 1.5 {
 		fo.vague, fo.why = true, "the force was too short to tell"
 		return
 	}
 	fo.level = sum / float64(n)
-	b, _ := w.baseBefore(&w.volts, w.expect.at)
+	b, _ := w.baseBefore(&w.volts, h.at)
 	share := float64(on) / float64(n)
 	flat := hi-lo <= 0.03
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
@@ -165,8 +173,11 @@ func (w *Watcher) judgeFollow(until float64) {
 	default:
 		fo.vague, fo.why = true, "the reading was pulled, but not held: contact or source too weak"
 	}
+	if fo.no && h.most >= tenToOne {
+		fo.no, fo.vague, fo.why = false, true, "the reading was held for a moment, or on another side than was said"
+	}
 	if fo.no {
-		w.judgeOtherBank(fo, from, until)
+		w.judgeOtherBank(h, fo, from, until)
 	}
 }
 
@@ -175,7 +186,10 @@ const byChance = 0.001
 
 // judgeOtherBank asks, where the watched reading did not follow, whether the other
 // bank's did. On a slow bus that is read seldom.
-func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
+// tenToOne is what speaks for something, as a logarithm.
+const tenToOne = 2.3
+
+func (w *Watcher) judgeOtherBank(h *told, fo *followed, from, until float64) {
 	s := &w.otherVolts.volts
 	if s.n == 0 {
 		return
@@ -187,14 +201,14 @@ func (w *Watcher) judgeOtherBank(fo *followed, from, until float64) {
 	}
 	on := 0
 	for i := s.from(from); i < s.n && s.at(i).t() <= until; i++ {
-		if onSide(w.expect.side, s.at(i).v) {
+		if onSide(h.side, s.at(i).v) {
 			on++
 		}
 	}
 	if float64(on) < 0.7*float64(n) {
 		return // it was not on the forced side either
 	}
-	rest := s.appendValues(w.scratchA[:0], w.expect.at-baselineFor, w.expect.at-markSlack)
+	rest := s.appendValues(w.scratchA[:0], h.at-baselineFor, h.at-sayNear)
 	mid := (lo + hi) / 2
 	near := 0
 	for _, v := range rest {

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"pushback/decode"
@@ -74,6 +75,10 @@ type Watcher struct {
 	marks    int
 	lastGap  float64
 
+	cands  []candidate
+	doubts [2]doubt // by side
+	hist   [257]int32
+
 	scratchA, scratchB, scratchC, scratchD []float64
 	scratchP                               []point
 }
@@ -108,7 +113,7 @@ func NewWatcher(cfg Config) *Watcher {
 		roles: map[*decode.Signal]role{},
 		volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024),
 		trim: newTrimStream(), otherTrim: newTrimStream(),
-		events:   make([]Event, 0, 16),
+		events: make([]Event, 0, 16), cands: make([]candidate, 0, maxCandidates),
 		scratchA: make([]float64, 0, 16384), scratchB: make([]float64, 0, 8192),
 		scratchC: make([]float64, 0, 4096), scratchD: make([]float64, 0, 4096),
 		scratchP: make([]point, 0, 4096),
@@ -211,7 +216,7 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		if f := w.holding(); f != nil && f.bank == w.other {
 			w.stepHold(f, &w.otherVolts, p, outside)
 		} else {
-			w.lookForForce(p)
+			w.lookForForce(&w.otherVolts)
 		}
 	case roleDown:
 		w.stepDown(p)
@@ -241,6 +246,7 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		w.ready.wide = true
 	}
 	if r != roleNone {
+		w.settleHints(false)
 		w.stepReady(p.hi)
 	}
 	return w.events
@@ -279,7 +285,7 @@ func (w *Watcher) stepVolts(p point) {
 	f := w.running()
 	switch {
 	case f == nil:
-		w.lookForForce(p)
+		w.lookForForce(&w.volts)
 	case !f.ended:
 		f.ready = f.ready || w.ready.holds() // a force may close a loop that was open for want of a signal
 		if f.bank == w.bank {
@@ -287,7 +293,7 @@ func (w *Watcher) stepVolts(p point) {
 		}
 	default:
 		w.stepRelease(f, p)
-		w.lookForForce(p)
+		w.lookForForce(&w.volts)
 	}
 }
 
@@ -344,107 +350,9 @@ func (w *Watcher) baseBefore(k *track, t float64) (voltsBase, trimBase) {
 	return b, tr
 }
 
-// lookForForce asks of the latest reading whether a signal is being held.
-func (w *Watcher) lookForForce(p point) {
-	if w.holding() != nil || len(w.forces) >= maxForces {
-		return
-	}
-	if w.cfg.By == ByMixture {
-		w.lookForMixture()
-		return
-	}
-	if w.expect.open {
-		if h, ok := w.heldMarked(&w.volts); ok {
-			w.beginForce(h, &w.volts, true)
-			return
-		}
-		if w.now > w.expect.at+3 && w.volts.dwell.side != w.expect.side {
-			// The watched sensor has had its time: perhaps it is read as the other bank's.
-			if h, ok := w.heldMarked(&w.otherVolts); ok && !h.loose && w.otherVolts.run.n >= 4 {
-				w.beginForce(h, &w.otherVolts, true)
-				return
-			}
-		}
-	}
-	for _, k := range []*track{&w.volts, &w.otherVolts} {
-		if k == &w.otherVolts && k.interval > readOften {
-			continue
-		}
-		if h, ok := w.heldByItself(k); ok {
-			w.beginForce(h, k, false)
-			return
-		}
-	}
-}
-
 // readOften is how often the other bank's sensor must be read, s, before a hold on it is taken
 // from its readings alone: a few that are alike prove little.
 const readOften = 1.5
-
-func (w *Watcher) heldMarked(k *track) (held, bool) {
-	if k.run.n < 3 || k.run.seconds() < 0.8 && k.dwell.seconds() < 2 || k.run.last.t() < w.lastEnd() {
-		return held{}, false
-	}
-	// The hold must be the one that was announced: a mark comes a little before the
-	// act or after it.
-	earliest := w.expect.at - markSlack
-	if k.run.last.t() < w.expect.at {
-		return held{}, false
-	}
-	if k.run.first.t() >= earliest {
-		b, _ := w.baseBefore(k, k.run.first.t())
-		chance := announced
-		if k != &w.volts {
-			chance = unannounced // nobody said anything of the other bank
-		}
-		if h, ok := k.heldAtLevel(w.expect.side, b, chance); ok {
-			return h, true
-		}
-	}
-	if k.run.n >= 2 && heldSide(k.run.level()) == w.expect.side && k.run.seconds() < 3 {
-		return held{}, false // perhaps the hold is just beginning: its level will date it
-	}
-	b, _ := w.baseBefore(k, max(k.dwell.first.t(), earliest))
-	h, ok := k.heldLoosely(w.expect.side, b, earliest)
-	return h, ok
-}
-
-// markSlack is how long before its mark a force may have begun, s.
-const markSlack = 4.0
-
-func (w *Watcher) heldByItself(k *track) (held, bool) {
-	r := &k.run
-	if r.n < 4 || r.seconds() < 1.5 || heldSide(r.level()) == "" || r.first.t() < w.lastEnd() {
-		return held{}, false
-	}
-	if !w.ready.steady(r.first.t(), r.last.t()) || !w.ready.closedDuring(r.first.t()) {
-		return held{}, false
-	}
-	side := heldSide(r.level())
-	if f := w.running(); f != nil && f.ended && side == f.rel.expect && !f.rel.left && r.first.t() < f.endHi+2 {
-		return held{}, false // it says what the loop has made, and goes on saying it
-	}
-	b, tr := w.baseBefore(k, r.first.t())
-	move := func(t *trimStream, tr trimBase) (float64, bool) {
-		q, has := t.short.last()
-		if !has || !tr.known() {
-			return 0, false
-		}
-		var a answer
-		a.begin(side, r.first.lo, r.first.hi, tr, noise{})
-		u := a.up * t.total(q, r.first.t())
-		moved := u - a.up*tr.last
-		return moved, moved >= minAnswer-roundoff && u >= a.ceiling()+a.margin()
-	}
-	moved, ans := move(&w.trim, tr)
-	if s := &w.otherTrim.short; s.n-s.from(r.first.t()) >= 3 {
-		// Crossed banks: the other bank's trim may be the one that answers.
-		from := max(r.first.t()-trimBaselineFor, w.restFrom)
-		m2, a2 := move(&w.otherTrim, w.trimBaseline(&w.otherTrim, from, r.first.t()))
-		moved, ans = max(moved, m2), ans || a2
-	}
-	return k.heldUnmarked(b, moved, ans)
-}
 
 // lookForMixture: propane or an induced lean moves the sensor's own reading to one
 // side for much longer than switching does, with trim against it.
@@ -457,7 +365,7 @@ func (w *Watcher) lookForMixture() {
 	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
 	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
 	q, has := w.trim.short.last()
-	if !has || d.seconds() < 4 || b.stays(d.side).chance(d.seconds()) > unannounced/10 || !w.ready.steady(d.first.t(), d.last.t()) ||
+	if !has || d.seconds() < 4 || b.stays(d.side).chance(d.seconds()) > 1e-5 || !w.ready.steady(d.first.t(), d.last.t()) ||
 		!w.ready.closedDuring(d.first.t()) {
 		return
 	}
@@ -488,7 +396,6 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.ready = w.ready.holds()
 	f.wasOpen = w.ready.hasStatus && (!isClosed(w.ready.status) || w.ready.openAt > max(0, h.lo-openShortly))
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
-	w.expect.open = false
 	w.forces = append(w.forces, f)
 	if f.seen {
 		w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
@@ -499,8 +406,11 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		f.own.state = cannot
 	}
 	f.fedOwn, f.fedOther = h.hi, h.hi
-	w.feedTrims(f, k.run.last.t())
-	for i := w.down.from(h.hi); i < w.down.n; i++ {
+	if h.until == 0 {
+		h.until = w.now
+	}
+	w.feedTrims(f, h.until)
+	for i := w.down.from(h.hi); i < w.down.n && w.down.at(i).t() <= h.until; i++ {
 		p := w.down.at(i)
 		moved := 0.0
 		if j := w.trim.short.from(p.t()); j > 0 {
@@ -600,10 +510,7 @@ func (w *Watcher) stepTrim(p point) {
 	if !f.ended {
 		return // fed with the next held reading
 	}
-	u := f.own.up * w.trim.total(p, f.begin)
-	f.rel.trimNow = u
-	f.rel.trimBack(p.t(), f)
-	f.down.trim(p.t(), f.pastBalance(u))
+	w.stepReleaseTrim(f, p)
 }
 
 func (w *Watcher) stepDown(p point) {
@@ -613,14 +520,11 @@ func (w *Watcher) stepDown(p point) {
 	if f == nil {
 		return
 	}
-	moved := f.moved()
 	if f.ended {
-		moved = 0
-		if f.rel.still() > 0.5 {
-			moved = f.rel.trimNow - f.own.start
-		}
+		w.stepReleaseDown(f, p)
+		return
 	}
-	f.down.volts(p, moved)
+	f.down.volts(p, f.moved())
 }
 
 // judgeHold says what the trims have decided so far.
@@ -741,7 +645,7 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 			if abs(lo.v-f.level) > bandHalf+0.005 {
 				lo, hi = w.lastHeld(k, f.level)
 			}
-		} else if outside && w.expect.releaseAt > 0 {
+		} else if outside && w.expect.releaseAt > 0 && sideOf(p.v) == f.side.Opposite() {
 			released = true
 			lo, hi = w.lastHeld(k, f.level)
 		} else if !outside { // a reading beside the level may be the release
@@ -753,13 +657,17 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 	case released:
 		w.feedTrims(f, lo.t())
 		w.endForce(f, lo.lo, hi.hi, false)
-	case at > 0 && p.t() > at+2.5:
+	case at > 0 && p.t() > at+lateRelease:
 		w.endForce(f, at, at, true)
 	case !outside && at == 0:
 		w.feedTrims(f, p.t())
 		w.judgeHold(f)
 	}
 }
+
+// lateRelease is for how long after a release was said the reading may still be held: who taps first and
+// lets go then, s. One that lies there longer lies there by itself.
+const lateRelease = 8.0
 
 // lastHeld finds the last reading at the level, and the next.
 func (w *Watcher) lastHeld(k *track, level float64) (last, next point) {
@@ -817,6 +725,11 @@ func (w *Watcher) stepMixtureHold(f *force, p point) {
 }
 
 func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
+	w.endForceUntil(f, lo, hi, byMark, math.Inf(1))
+}
+
+// endForceUntil is endForce where what was read after until belongs to another force.
+func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until float64) {
 	if !f.seen {
 		// Announced, and neither the reading nor trim took notice.
 		w.forces = w.forces[:len(w.forces)-1]
@@ -839,14 +752,53 @@ func (w *Watcher) endForce(f *force, lo, hi float64, byMark bool) {
 	}
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
 	f.rel.begin(f, f.own.now, w.forces[0])
-	if last, has := w.trim.short.last(); has {
-		f.rel.trimNow = f.own.up * w.trim.total(last, f.begin)
-	}
 	f.relOn = true
 	w.cache.valid = false
-	for i := w.volts.volts.from(hi - 1e-6); i < w.volts.volts.n; i++ {
-		w.stepRelease(f, w.volts.volts.at(i))
+	w.catchUp(f, hi-1e-6, until)
+}
+
+// catchUp gives the force what was read since it ended, in order of time.
+func (w *Watcher) catchUp(f *force, from, until float64) {
+	v, t, d := &w.volts.volts, &w.trim.short, &w.down
+	i, j, k := v.from(from), t.from(from), d.from(from)
+	next := func(s *series, i int) float64 {
+		if i >= s.n {
+			return math.Inf(1)
+		}
+		return s.at(i).t()
 	}
+	for i < v.n || j < t.n || k < d.n {
+		a, b, c := next(v, i), next(t, j), next(d, k)
+		if min(a, b, c) >= until {
+			return
+		}
+		switch {
+		case a <= b && a <= c:
+			w.stepRelease(f, v.at(i))
+			i++
+		case b <= c:
+			w.stepReleaseTrim(f, t.at(j))
+			j++
+		default:
+			w.stepReleaseDown(f, d.at(k))
+			k++
+		}
+	}
+}
+
+func (w *Watcher) stepReleaseTrim(f *force, p point) {
+	u := f.own.up * w.trim.total(p, f.begin)
+	f.rel.trimNow = u
+	f.rel.trimBack(p.t(), f)
+	f.down.trim(p.t(), f.pastBalance(u))
+}
+
+func (w *Watcher) stepReleaseDown(f *force, p point) {
+	moved := 0.0
+	if f.rel.still() > 0.5 {
+		moved = f.rel.trimNow - f.own.start
+	}
+	f.down.volts(p, moved)
 }
 
 func (w *Watcher) stepRelease(f *force, p point) {
@@ -912,9 +864,8 @@ func (w *Watcher) Gap(from, to time.Duration, cause string) []Event {
 func (w *Watcher) Finish(at time.Duration) []Event {
 	w.events = w.events[:0]
 	w.now = max(w.now, at.Seconds())
-	if w.expect.open {
-		w.judgeFollow(w.now)
-	}
+	w.stepCandidates(true)
+	w.settleHints(true)
 	if f := w.running(); f != nil {
 		if !f.ended {
 			if f.seen {

@@ -1,0 +1,523 @@
+package analysis
+
+import (
+	"math"
+
+	"pushback/analysis/limits"
+)
+
+// stretch is a candidate for a force: readings that stay at one level, or (loose) on one side.
+type stretch struct {
+	track       *track
+	side        Side
+	loose       bool
+	n           int
+	pairs       int // of readings that follow one another at the level
+	alike       int // of them, those within two counts
+	level       float64
+	first, last point
+	before      point // the last reading before
+	hasBefore   bool
+	next        point // the first reading after it; zero while it lasts
+	lo, hi      float64
+}
+
+func (s *stretch) seconds() float64 { return s.last.t() - s.first.t() }
+
+// over reports whether the readings have left it.
+func (s *stretch) over() bool { return s.next.hi > 0 }
+
+// atLevel is the stretch of a run; false where its level says nothing of a side.
+func (k *track) atLevel(r *run) (stretch, bool) {
+	if r.n < 3 {
+		return stretch{}, false
+	}
+	s := stretch{track: k, side: heldSide(r.level()), n: r.n, pairs: r.n - 1, alike: r.alike, level: r.level(),
+		first: r.first, last: r.last, before: r.before, hasBefore: r.hasBefore}
+	s.lo, s.hi = startOf(r.before, r.hasBefore, r.first)
+	return s, s.side != ""
+}
+
+// onOneSide is the stretch of a dwell.
+func (k *track) onOneSide() (stretch, bool) {
+	d := &k.dwell
+	if d.side == "" || d.n < 4 {
+		return stretch{}, false
+	}
+	s := stretch{track: k, side: d.side, loose: true, n: d.n, level: d.sum / float64(d.n),
+		first: d.first, last: d.last, before: d.before, hasBefore: d.hasBefore}
+	s.lo, s.hi = startOf(d.before, d.hasBefore, d.first)
+	return s, true
+}
+
+// weight is what speaks for a force, each part as a logarithm; what is positive speaks for it.
+type weight struct {
+	free    float64 // the readings of the stretch itself: −ln of what the free sensor makes likely
+	down    float64 // what the sensor behind the catalyst did meanwhile
+	release float64 // what came when it was over
+	prior   float64 // what was said, and how rare forces are
+}
+
+func (x weight) sum() float64 { return x.readings() + x.prior }
+
+// readings is what the readings say, whatever was said.
+func (x weight) readings() float64 { return x.free + x.down + x.release }
+
+// enough is the log odds from which a stretch is called a force: what nobody has announced may be
+// wrong once in a thousand, what was announced once in a hundred.
+func (w *Watcher) enough(said bool) float64 {
+	if said {
+		return 4.6
+	}
+	return 6.9
+}
+
+// How often such stretches begin, per s, on one side.
+const (
+	excursionRate = 1.0 / 100 // real mixture that leaves the loop's own cycle (measured on recordings)
+	engineRate    = 1.0 / 1000
+	settledAfter  = 2.0      // s: a stay after which a cell has reached its full swing
+	stuckAtFirst  = 0.2      // sensors that lie on one side where a session begins
+	regripRate    = 1.0 / 20 // a wire that slipped is gripped again, at the same level
+	forceRate     = 1.0 / 25 // where somebody tests: that side is forced
+	testOdds      = 0.2      // odds that somebody tests where nobody has said so
+	silentForce   = 0.2      // who makes marks seldom forces without one
+	testLasts     = 150.0    // s: forces come within so long of one another
+)
+
+// partners returns by how much other stretches, or forces that are known, raise the odds that somebody tests,
+// as a logarithm: people force both sides.
+func (w *Watcher) partners(s *stretch) float64 {
+	best := 0.0
+	if n := len(w.forces); n > 0 && s.first.t()-w.forces[n-1].end < testLasts {
+		best = -math.Log(testOdds) // known
+	}
+	for i := range w.cands {
+		c := &w.cands[i]
+		if !c.mature || c.stretch.side == s.side || c.stretch.track != s.track || s.first.t()-c.stretch.last.t() > testLasts {
+			continue
+		}
+		if x := c.weight.readings() + math.Log(forceRate); c.weight.readings() >= w.alone() {
+			best = max(best, x)
+		}
+	}
+	return best
+}
+
+// alone is the least that the readings of a stretch must say by themselves where somebody tests.
+func (w *Watcher) alone() float64 { return 4.6 - math.Log(forceRate) }
+
+// weigh adds up what speaks for the stretch being a force; said: something was announced near it.
+func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
+	base, _ := w.baseBefore(s.track, s.first.t())
+	secs := s.seconds()
+	own := base.stays(s.side)
+	rest := w.restOn(s, secs)
+
+	flatOwn, flatExc, levelOwn, levelExc, along := 0.0, 0.0, 0.0, 0.0, 0.0
+	if !s.loose {
+		pairs, alike := s.pairs, s.alike
+		if pairs > 40 { // readings this close say little more
+			alike, pairs = alike*40/pairs, 40
+		}
+		flatOwn = quiet(alike, pairs, rest.alike, rest.pairs, own.n) - quiet(alike, pairs, 19, 20, 10)
+		flatExc = logSum(math.Log(0.6)+flatOwn, math.Log(0.4))
+		held := math.Log(heldLevel(s.side, s.level))
+		levelOwn = math.Log(freeLevel(s.side, s.level, rest.near, own.n, rest.end, own.longest >= settledAfter)) - held
+		levelExc = math.Log(freeLevel(s.side, s.level, rest.near/2, own.n, rest.end, own.longest >= settledAfter)) - held
+		along = w.goesWithTrim(s)
+	}
+	if !s.loose {
+		edges := w.edge(s, &rest, s.first, -1)
+		if s.over() {
+			edges += w.edge(s, &rest, s.last, +1)
+		}
+		flatOwn += edges
+		flatExc += edges
+	}
+	exc := excursionRate * excursionLasts(secs)
+	event := w.engineMoved(s)
+	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
+	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) {
+		cycle = math.Log(stuckAtFirst) + levelOwn // who lies there from the first reading on may lie there always
+	}
+	excursion := math.Log(exc) + flatExc + levelExc + along
+	engine := math.Log(event/(1+math.Pow(secs/10, 2))) + flatExc + levelExc
+	after := w.afterRelease(s, secs)
+	x.free = -logSum(cycle, excursion, engine, after)
+	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
+	x.prior, said = w.prior(s)
+	return x, said
+}
+
+// restStats is how the readings on one side were before.
+type restStats struct {
+	pairs, alike int
+	near         float64 // share of the readings on the side that lie about the level
+	end          float64 // V: one reading in ten on the side is more extreme
+	crossings    int     // of the middle, from one side to the other
+	clean        int     // of them, those with no reading in between
+}
+
+// The middle that an edge must cross, V.
+const (
+	middleLow  = 0.30
+	middleHigh = 0.60
+)
+
+// edge weighs how suddenly the stretch began (dir −1, from its first reading back) or ended (+1).
+func (w *Watcher) edge(s *stretch, rest *restStats, from point, dir int) float64 {
+	v := &s.track.volts
+	between := 0
+	for i := v.from(from.t()-1e-9) + dir; i >= 0 && i < v.n && between <= 4; i += dir {
+		switch p := v.at(i); {
+		case p.v > middleLow && p.v < middleHigh:
+			between++
+		case (p.v >= middleHigh) == (s.side == Rich):
+			return 0
+		default:
+			return sharp(between, s.track.interval, rest.clean, rest.crossings)
+		}
+	}
+	return 0
+}
+
+// restOn looks at the readings of the minute before the stretch, on its side, without what was held.
+func (w *Watcher) restOn(s *stretch, secs float64) restStats {
+	var r restStats
+	hist := &w.hist
+	*hist = [257]int32{}
+	n, near := 0, 0
+	v := &s.track.volts
+	end := v.from(s.first.t() - 1e-6)
+	var prev point
+	had := false
+	var side Side
+	between := 0
+	for i := v.from(max(s.first.t()-baselineFor, 0)); i < end; i++ {
+		p := v.at(i)
+		held := w.wasHeld(p.t())
+		on := onSide(s.side, p.v) && !held
+		switch {
+		case held:
+			side = ""
+		case p.v > middleLow && p.v < middleHigh:
+			between++
+		default:
+			now := Lean
+			if p.v >= middleHigh {
+				now = Rich
+			}
+			if side != "" && now != side {
+				r.crossings++
+				if between == 0 {
+					r.clean++
+				}
+			}
+			side, between = now, 0
+		}
+		if on {
+			n++
+			hist[min(max(int(math.Round(p.v/0.005)), 0), 256)]++
+			if abs(p.v-s.level) <= levelWidth/2+1e-9 {
+				near++
+			}
+			if had {
+				r.pairs++
+				if abs(p.v-prev.v) <= twoCounts {
+					r.alike++
+				}
+			}
+		}
+		prev, had = p, on
+	}
+	r.end = 0.085
+	if s.side == Rich {
+		r.end = 0.85
+	}
+	if n > 0 {
+		r.near = float64(near) / float64(n)
+		left := int32(n / 10)
+		at, step := 0, 1
+		if s.side == Rich {
+			at, step = 256, -1
+		}
+		for ; at > 0 || step > 0 && at < 256; at += step {
+			if left -= hist[at]; left < 0 {
+				break
+			}
+		}
+		r.end = float64(at) * 0.005
+	}
+	return r
+}
+
+// twoCounts is two counts of the voltage's scaling, V.
+const twoCounts = 0.010 + 1e-9
+
+// wasHeld reports whether a force that is known held the reading at time t.
+func (w *Watcher) wasHeld(t float64) bool {
+	for i := len(w.forces) - 1; i >= 0; i-- {
+		f := w.forces[i]
+		if t >= f.beginLo && (!f.ended || t <= f.endHi) {
+			return true
+		}
+		if f.ended && t > f.endHi {
+			return false
+		}
+	}
+	return false
+}
+
+// goesWithTrim compares the stretch's last third with its first.
+func (w *Watcher) goesWithTrim(s *stretch) float64 {
+	secs := s.seconds()
+	third := secs / 3
+	from, to := s.first.t()+min(0.8, 0.15*secs), s.last.t()
+	mean := func(v *series, a, b float64, level float64) (m, sd float64, n int) {
+		var sum, square float64
+		for i := v.from(a); i < v.n; i++ {
+			p := v.at(i)
+			if p.t() > b {
+				break
+			}
+			if level > 0 && abs(p.v-s.level) > bandHalf+0.005 {
+				continue
+			}
+			n++
+			sum += p.v
+			square += p.v * p.v
+		}
+		if n == 0 {
+			return 0, 0, 0
+		}
+		m = sum / float64(n)
+		return m, math.Sqrt(max(0, square/float64(n)-m*m)), n
+	}
+	v1, sd1, n1 := mean(&s.track.volts, from, from+third, 1)
+	v2, sd2, n2 := mean(&s.track.volts, to-third, to, 1)
+	if n1 < 1 || n2 < 1 || secs < 2 {
+		return 0
+	}
+	t := &w.trim
+	if s.track == &w.otherVolts {
+		t = &w.otherTrim
+	}
+	u1, _, m1 := mean(&t.short, from, from+third, 0)
+	u2, _, m2 := mean(&t.short, to-third, to, 0)
+	if m1 < 1 || m2 < 1 {
+		return 0
+	}
+	trim := u2 - u1 + t.longAt(to-third/2) - t.longAt(from+third/2)
+	sd := max(sd1, sd2, 0.0015)
+	err := math.Hypot(sd*math.Sqrt(1/float64(n1)+1/float64(n2)), 0.0015)
+	return follows(v2-v1, trim, 2*secs/3, err, s.level < 0.0075 || s.level > 1.27)
+}
+
+// engineMoved is the probability that the engine was doing something that holds a sensor to one side
+// without the loop: fuel cut, full load, open loop, no running at all.
+func (w *Watcher) engineMoved(s *stretch) float64 {
+	r := &w.ready
+	p := engineRate
+	from, to := s.first.t(), s.last.t()
+	if lo, hi, n := r.rpm.span(from-2, to); r.rpm.n == 0 {
+		p += 0.01
+	} else if n == 0 {
+		p += 0.05
+	} else if hi > 1.25*lo+50 || lo < limits.TurningSpeed {
+		p += 0.5
+	}
+	switch {
+	case !r.hasStatus:
+		p += 0.01
+	case !isClosed(r.status) && r.status != openFault, r.openAt > from-2 && r.openAt < from:
+		p += 0.5
+	case r.closedAt < from:
+		p += 0.02
+	}
+	// Where the loop is closed trim goes against what it reads.
+	if moved := w.trimAgainst(s); moved >= 4 {
+		p *= 0.1
+	}
+	return min(p, 0.9)
+}
+
+// trimAgainst is how far trim has gone against the stretch, %.
+func (w *Watcher) trimAgainst(s *stretch) float64 {
+	t := &w.trim
+	if s.track == &w.otherVolts {
+		t = &w.otherTrim
+	}
+	i, j := t.short.from(s.first.t()), t.short.from(s.last.t())
+	if i >= t.short.n || j <= i {
+		return 0
+	}
+	up := 1.0
+	if s.side == Rich {
+		up = -1
+	}
+	a, b := t.short.at(max(i-1, 0)), t.short.at(min(j, t.short.n-1))
+	return up * (t.total(b, a.t()) - t.total(a, a.t()))
+}
+
+// afterRelease is the log-probability that the stretch is what came of the release of a force: the
+// sensor says what the loop had made until that is taken out again.
+func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
+	for i := range w.cands {
+		c := &w.cands[i].stretch
+		if w.cands[i].moved() < minAnswer { // there is nothing to take out
+			continue
+		}
+		if d := s.first.t() - c.last.t(); c.track == s.track && c.side == s.side.Opposite() && d >= 0 && d < max(2, 3*s.track.interval) {
+			return math.Log(0.97 / (1 + math.Pow(secs/15, 4)))
+		}
+	}
+	n := len(w.forces)
+	if n == 0 || s.track != &w.volts {
+		return math.Inf(-1)
+	}
+	f := w.forces[n-1]
+	if f.rel.trimMade < minAnswer && f.own.n >= 3 {
+		return math.Inf(-1)
+	}
+	if !f.ended || s.side != f.side.Opposite() || s.first.t() > f.endHi+max(2, 3*s.track.interval) {
+		return math.Inf(-1)
+	}
+	back := 5.0
+	if f.own.rate > 0 {
+		back += 2 * max(0, f.rel.trimMade) / f.own.rate
+	} else {
+		back += 10
+	}
+	return math.Log(0.97 / (1 + math.Pow(secs/back, 4)))
+}
+
+// downSpeaks weighs what the sensor behind the catalyst did: held lean, the mixture becomes rich, and
+// the other way round; in a real lean mixture it becomes lean.
+func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
+	if s.track != &w.volts || w.down.n == 0 || s.seconds() < 2 {
+		return 0
+	}
+	var with, against downstream
+	with.begin(s.side, &w.down, s.lo, w.scratchA)
+	against.begin(s.side.Opposite(), &w.down, s.lo, w.scratchA)
+	if !with.hasBase {
+		return 0
+	}
+	count := func(d *downstream, from, to float64) (on, n int) {
+		for i := w.down.from(from); i < w.down.n; i++ {
+			p := w.down.at(i)
+			if p.t() > to {
+				break
+			}
+			n++
+			if d.reaches(p.v) {
+				on++
+			} else {
+				on = 0
+			}
+		}
+		return on, n
+	}
+	habit := func(d *downstream) float64 {
+		on, n := 0, 0
+		for i := w.down.from(s.lo - 30); i < w.down.n && w.down.at(i).t() <= s.lo; i++ {
+			n++
+			if d.reaches(w.down.at(i).v) {
+				on++
+			}
+		}
+		return (float64(on) + 0.3) / (float64(n) + 6)
+	}
+	until := s.last.t() + 1
+	if a, _ := count(&against, s.first.t()+1.5, until); a >= 1 {
+		return min(max(math.Log(0.45/habit(&against)), 0), 3)
+	}
+	if a, _ := count(&with, s.first.t()+1.5, until); a >= 1 && !with.blind && base.switching() {
+		return math.Log(0.15 / 0.4)
+	}
+	return 0
+}
+
+// otherBankSpeaks weighs what the sensor of the other bank did meanwhile: vapour, load and fuel cut reach both
+// banks, a wire one.
+func (w *Watcher) otherBankSpeaks(s *stretch) float64 {
+	k := &w.otherVolts
+	if s.track == k {
+		k = &w.volts
+	}
+	same, n := 0, 0
+	for i := k.volts.from(s.first.t() + 1); i < k.volts.n; i++ {
+		p := k.volts.at(i)
+		if p.t() > s.last.t() {
+			break
+		}
+		n++
+		if onSide(s.side, p.v) {
+			same++
+		}
+	}
+	if n < 3 {
+		return 0
+	}
+	b, _ := w.baseBefore(k, s.first.t())
+	own := b.stays(s.side)
+	alone := max(outlasts(s.seconds()-1, own.n, own.mean*float64(own.n), own.shape), 0.02)
+	if same < n {
+		return math.Log(1 / (1 - reachesBoth*(1-alone)))
+	}
+	return math.Log(alone / (reachesBoth + (1-reachesBoth)*alone))
+}
+
+// reachesBoth is how often what moves the mixture moves that of both banks (from memory).
+const reachesBoth = 0.5
+
+// prior is the log odds of a force on that side at that time by what was said and by how rare forces are.
+// What people say is late or early, or of the other side, or not true.
+func (w *Watcher) prior(s *stretch) (odds float64, said bool) {
+	odds = math.Log(testOdds * forceRate)
+	if n := len(w.forces); n > 0 {
+		if f := w.forces[n-1]; f.ended && f.side == s.side && !s.loose && s.first.t()-f.end < 5 && abs(f.level-s.level) < bandHalf {
+			odds = math.Log(regripRate)
+		}
+	}
+	if len(w.told) == 0 {
+		return odds, false
+	}
+	odds += math.Log(silentForce)
+	for _, h := range w.told {
+		if s.last.t() < h.at || h.used {
+			continue
+		}
+		d := s.first.t() - h.at
+		p := 0.0
+		switch {
+		case abs(d) <= sayNear:
+			p = 0.8
+		case abs(d) <= sayFar:
+			p = 0.15
+		}
+		if h.side != s.side {
+			p *= 0.05
+		}
+		if s.track != &w.volts {
+			// Nobody said anything of the other bank; but where this one's reading has had its time,
+			// they may be crossed.
+			p *= 0.05
+			if w.now > h.at+sayNear {
+				p *= 5
+			}
+		}
+		if o := math.Log(p / (1 - p) / (2 * sayNear)); p > 0 && o > odds {
+			odds, said = o, p >= 0.15
+		}
+	}
+	return odds, said
+}
+
+// How far from what is said a force may begin, s: most say it within sayNear, some within sayFar (people who tap
+// while they work).
+const (
+	sayNear = 4.0
+	sayFar  = 12.0
+)
