@@ -25,7 +25,7 @@ func TestWordsOfHardCases(t *testing.T) {
 		next    string // in one of the next steps
 		notNext string // in none of them
 	}{
-		{"monitor trips: the ramp before it counts", trip, Config{}, ProofAddsFuel, Proven, "2.5 % a second", number{"rate_pct_s", 2, 3}, "repeat with holds shorter than", "15 s"},
+		{"monitor trips: the ramp before it counts", trip, Config{}, ProofAddsFuel, Proven, "2.5 % a second", number{"rate_pct_s", 2, 3}, "repeat with holds shorter than", "for 15 s"},
 		{"monitor trips: trim fell when the loop opened", trip, Config{}, ProofBank, Proven, "answered", number{"own_moved_pct", 15, 30}, "", ""},
 		{"monitor trips: nothing to report was left", trip, Config{}, ProofSensorRich, Unclear, "gone before the release", number{}, "", ""},
 		{"both banks on one trim", with(func(p *plant) { p.bothTrims = true }), Config{}, ProofBank, Unclear, "one trim", number{"other_moved_pct", 15, 30}, "", ""},
