@@ -20,8 +20,8 @@ var conditionNames = []string{"ECT", "RPM", "LOAD_PCT", "VSS", "LONGFT1", "LONGF
 
 // conditions gathers under what conditions a session ran.
 type conditions struct {
-	ranges map[string]*Range
-	fuel   map[byte]int // readings of FUELSYS1 by value
+	ranges map[string]*Range // nil: a signal that says nothing of it
+	fuel   map[byte]int      // readings of FUELSYS1 by value
 }
 
 func newConditions() conditions {
@@ -37,13 +37,15 @@ func (c *conditions) add(s decode.Sample) {
 		c.fuel[byte(s.Value)]++
 		return
 	}
-	r := c.ranges[name]
-	if r == nil {
-		if !slices.Contains(conditionNames, name) {
-			return
+	r, known := c.ranges[name]
+	if !known {
+		if slices.Contains(conditionNames, name) {
+			r = &Range{Name: name, Unit: s.Signal.Unit, Min: s.Value, Max: s.Value}
 		}
-		r = &Range{Name: name, Unit: s.Signal.Unit, Min: s.Value, Max: s.Value}
 		c.ranges[name] = r
+	}
+	if r == nil {
+		return
 	}
 	r.Min, r.Max, r.Count = min(r.Min, s.Value), max(r.Max, s.Value), r.Count+1
 }
