@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"os"
 	"reflect"
@@ -23,6 +24,7 @@ import (
 //	PUSHBACK_STORE_CHILD    the database
 //	PUSHBACK_STORE_RECORDS  end after so many, in small commits; else never
 //	PUSHBACK_STORE_PACE     append one each so long, in life's time
+//	PUSHBACK_STORE_STOP     end when this file is there, and say where the recording is
 func child(path string) error {
 	ctx := context.Background()
 	say := func(seq int64) { fmt.Println(seq) }
@@ -57,7 +59,13 @@ func child(path string) error {
 	}
 	pace, _ := time.ParseDuration(os.Getenv("PUSHBACK_STORE_PACE"))
 	began := time.Now()
+	stop := os.Getenv("PUSHBACK_STORE_STOP")
 	for seq := int64(0); records == 0 || seq < records; seq++ {
+		if stop != "" && seq%50 == 0 {
+			if _, err := os.Stat(stop); err == nil {
+				break
+			}
+		}
 		rec := crashRecord(seq)
 		if pace > 0 {
 			time.Sleep(time.Until(began.Add(time.Duration(seq) * pace)))
@@ -73,7 +81,13 @@ func child(path string) error {
 			}
 		}
 	}
-	if err := w.Finish(ctx, time.Hour, analysis.Verdict{Conclusion: analysis.LoopProven}, nil); err != nil {
+	err = w.Finish(ctx, time.Hour, analysis.Verdict{Conclusion: analysis.LoopProven}, nil)
+	var rescued *RescuedError
+	if errors.As(err, &rescued) {
+		fmt.Println(rescued.Path)
+		s.Close()
+		return nil
+	} else if err != nil {
 		return err
 	}
 	return s.Close()

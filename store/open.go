@@ -50,10 +50,11 @@ var busyTimeout = 5 * time.Second
 // Store is an open database. Its methods may be called from any goroutine.
 type Store struct {
 	path  string
-	older int         // schema of a file that is only read, as it is; 0: the newest
-	file  fs.FileInfo // of what was opened
-	w     *sql.DB     // one connection: all writing goes through it
-	r     *sql.DB     // readers, which never wait for the writer
+	older int     // schema of a file that is only read, as it is; 0: the newest
+	w     *sql.DB // one connection: all writing goes through it
+	r     *sql.DB // readers, which never wait for the writer
+	whereabouts
+	rescues []string // see Rescued
 }
 
 // DefaultPath returns pushback/pushback.db under the user's data folder:
@@ -108,28 +109,72 @@ func open(ctx context.Context, path string) (*Store, error) {
 	if err := prepareFile(path); err != nil {
 		return nil, err
 	}
+	s := &Store{path: path}
+	if s.real, err = filepath.EvalSymlinks(path); err != nil {
+		return nil, err
+	}
+	for _, clear := range []func(context.Context, string) (string, error){setAside, clearCopied} {
+		if err := s.rescuedBy(clear(ctx, s.real)); err != nil {
+			return nil, err
+		}
+	}
 	// Nothing is written before the file is known to be ours.
-	v, err := look(ctx, path, "mode=ro")
+	v, err := look(ctx, s.real, "mode=ro")
 	if needsRecovery(err) {
-		v, err = look(ctx, path, "mode=rw")
+		v, err = look(ctx, s.real, "mode=rw")
 	}
 	if err != nil {
 		return nil, err
 	}
-
-	s := &Store{path: path}
-	if s.file, err = os.Stat(path); err != nil {
+	if s.file, err = os.Stat(s.real); err != nil {
 		return nil, err
 	}
-	s.w = connect(path, "mode=rw", "_txlock=immediate", "_synchronous=FULL")
+	// When the -wal is brought into the file is decided here: see [Store.checkpoint].
+	s.w = connectTo(s.where, "mode=rw", "_txlock=immediate", "_synchronous=FULL")
 	s.w.SetMaxOpenConns(1)
-	if err := s.setUp(ctx, v); err != nil {
+	if err := s.begin(ctx, v); err != nil {
 		s.w.Close()
 		return nil, err
 	}
-	s.r = connect(path, "mode=rw", "_query_only=on") // a read-only handle could not make the WAL's index
+	s.r = connectTo(s.where, "mode=rw", "_query_only=on") // a read-only handle could not make the WAL's index
 	return s, nil
 }
+
+func (s *Store) begin(ctx context.Context, v int) error {
+	if err := s.setUp(ctx, v); err != nil {
+		return err
+	}
+	if err := s.hold(); err != nil {
+		return err
+	}
+	if v < len(migrations) {
+		if _, err := s.checkpoint(0, "", -1); err != nil {
+			return err
+		}
+	}
+	left, err := s.takeIn(ctx)
+	s.rescues = append(s.rescues, left...)
+	if err != nil {
+		return err
+	}
+	bare := connect(s.real, "mode=ro", "immutable=1")
+	defer bare.Close()
+	if there, err := landmarkIn(bare, landmark{}); err == nil { // else another program is bringing a -wal into it
+		s.known = there
+	}
+	return nil
+}
+
+func (s *Store) rescuedBy(path string, err error) error {
+	if path != "" {
+		s.rescues = append(s.rescues, path)
+	}
+	return err
+}
+
+// Rescued lists the databases that Open gave a name of their own: what stood there before it
+// was replaced while a program that was killed, or still runs, was writing it.
+func (s *Store) Rescued() []string { return s.rescues }
 
 // look returns the schema version of a file that is ours in all that it would run.
 func look(ctx context.Context, path string, params ...string) (int, error) {
@@ -169,13 +214,9 @@ func prepareFile(path string) error {
 	if err := makeFolder(filepath.Dir(path)); err != nil {
 		return err
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if errors.Is(err, fs.ErrExist) { // another process was faster
+	if err := makePrivate(path); errors.Is(err, fs.ErrExist) { // another process was faster
 		return nil
 	} else if err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
 		return err
 	}
 	syncFolder(filepath.Dir(path))
@@ -252,12 +293,18 @@ func (s *Store) setUp(ctx context.Context, v int) error {
 		_, err = tx.ExecContext(ctx, fmt.Sprintf("pragma user_version = %d", v))
 		return errors.Join(err, tx.Rollback())
 	}
-	tx, err := s.w.BeginTx(ctx, nil)
+	return migrate(ctx, s.w)
+}
+
+// migrate brings a database to the newest schema.
+func migrate(ctx context.Context, db *sql.DB) error {
+	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback()
-	if v, err = version(ctx, tx); err != nil { // another process may have been faster
+	v, err := version(ctx, tx)
+	if err != nil { // not as it was when it was looked at: another process may have been faster
 		return err
 	}
 	for ; v < len(migrations); v++ {
@@ -274,9 +321,24 @@ func (s *Store) setUp(ctx context.Context, v int) error {
 // Path returns the absolute path of the database.
 func (s *Store) Path() string { return s.path }
 
-// Close closes the database; writers and readers must be closed before.
+// Close closes the database; writers and readers must be closed before. Errors:
+// ErrReplaced, as a [*RescuedError] where what was written is elsewhere now.
 func (s *Store) Close() error {
-	return wrap("close database", errors.Join(s.r.Close(), s.w.Close()))
+	err := s.rescue()
+	if s.check() == copied {
+		return wrap("close database", err) // SQLite would write into what is there now
+	}
+	err = errors.Join(err, s.r.Close(), s.w.Close())
+	switch {
+	case s.file == nil:
+	case s.check() == aside: // SQLite left its files, since it looks for the database at its old path
+		tidy := connect(s.away, "mode=rw")
+		_, terr := tidy.Exec("select 1 from sqlite_schema")
+		err = errors.Join(err, terr, tidy.Close())
+	default:
+		s.letGo()
+	}
+	return wrap("close database", err)
 }
 
 // longest is the longest text, blob or row that is read or written, in bytes.
@@ -285,24 +347,35 @@ const longest = 64 << 20
 // connector opens connections that distrust the file: a schema made by somebody
 // else may not call functions, and cells are checked as pages are read.
 type connector struct {
-	drv *sqlite3.SQLiteDriver
-	dsn string
+	drv    *sqlite3.SQLiteDriver
+	where  func() (string, error)
+	params string
 }
 
-func (c connector) Connect(context.Context) (driver.Conn, error) { return c.drv.Open(c.dsn) }
-func (c connector) Driver() driver.Driver                        { return c.drv }
-
-func connect(path string, params ...string) *sql.DB {
+func (c connector) Connect(context.Context) (driver.Conn, error) {
+	path, err := c.where()
+	if err != nil {
+		return nil, err
+	}
 	path = filepath.ToSlash(path)
 	if !strings.HasPrefix(path, "/") {
 		path = "/" + path // C:/…
 	}
+	u := url.URL{Scheme: "file", Path: path, RawQuery: c.params}
+	return c.drv.Open(u.String())
+}
+func (c connector) Driver() driver.Driver { return c.drv }
+
+func connect(path string, params ...string) *sql.DB {
+	return connectTo(func() (string, error) { return path, nil }, params...)
+}
+
+func connectTo(where func() (string, error), params ...string) *sql.DB {
 	params = append(params, fmt.Sprintf("_busy_timeout=%d", busyTimeout.Milliseconds()))
-	u := url.URL{Scheme: "file", Path: path, RawQuery: strings.Join(params, "&")}
-	return sql.OpenDB(connector{dsn: u.String(), drv: &sqlite3.SQLiteDriver{
+	return sql.OpenDB(connector{where: where, params: strings.Join(params, "&"), drv: &sqlite3.SQLiteDriver{
 		ConnectHook: func(c *sqlite3.SQLiteConn) error {
 			c.SetLimit(sqlite3.SQLITE_LIMIT_LENGTH, longest)
-			_, err := c.Exec("pragma trusted_schema = off; pragma cell_size_check = on", nil)
+			_, err := c.Exec("pragma trusted_schema = off; pragma cell_size_check = on; pragma wal_autocheckpoint = 0", nil)
 			return err
 		},
 	}})

@@ -3,81 +3,12 @@ package store
 import (
 	"context"
 	"errors"
-	"os"
-	"runtime"
 	"testing"
 	"testing/synctest"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
-
 	"pushback/analysis"
-	"pushback/obd"
 )
-
-// The database is deleted, or another file is put in its place, while a session is
-// written: the writer says so, and every record is in the rescued file.
-func TestReplaced(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("an open file cannot be removed")
-	}
-	for name, replace := range map[string]func(path string) error{
-		"deleted": func(path string) error {
-			return errors.Join(os.Remove(path), os.Remove(path+"-wal"), os.Remove(path+"-shm"))
-		},
-		"replaced": func(path string) error {
-			if err := os.WriteFile(path+".other", []byte("not a database"), 0o600); err != nil {
-				return err
-			}
-			return os.Rename(path+".other", path)
-		},
-	} {
-		t.Run(name, func(t *testing.T) {
-			path := newPath(t)
-			s, err := Open(context.Background(), path)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer s.Close()
-			w := create(t, s, meta)
-			var want []obd.Record
-			add := func() error {
-				n := int64(len(want))
-				rec := exchange(n, time.Duration(n+1)*time.Millisecond, "41 14")
-				err := w.Append(rec, samplesOf(rec, 0.5))
-				if err == nil {
-					want = append(want, rec)
-				}
-				return err
-			}
-			for range 3000 { // more than one commit
-				if err := add(); err != nil {
-					t.Fatal(err)
-				}
-			}
-			if err := replace(path); err != nil {
-				t.Fatal(err)
-			}
-			for err == nil {
-				err = add()
-			}
-			if !errors.Is(err, ErrReplaced) {
-				t.Fatal(err)
-			}
-			var rescued *RescuedError
-			if err := w.Finish(context.Background(), time.Hour, analysis.Verdict{}, nil); !errors.As(err, &rescued) || !errors.Is(err, ErrReplaced) {
-				t.Fatal(err)
-			}
-			again := openTest(t, rescued.Path)
-			if diff := cmp.Diff(want, readAll(t, again, w.ID())); diff != "" {
-				t.Error(diff)
-			}
-			if fi, err := os.Stat(rescued.Path); err != nil || fi.Mode().Perm() != 0o600 {
-				t.Errorf("%v, %v", fi, err)
-			}
-		})
-	}
-}
 
 // Whatever the moment of an Append, its record is committed at most 250 ms later.
 // The clock is the test's, so the time that the disk takes is not in it: that is what

@@ -19,15 +19,17 @@ const (
 	commitEvery = 125 * time.Millisecond // a commit itself takes some, on a busy machine as much; at most 250 ms are lost
 	commitAt    = 2048                   // records: a fast source need not wait for the clock
 	bufferMost  = 2 * commitAt           // records: beyond it Append waits for the disk
+	logMost     = 1000                   // pages in the -wal: then they are brought into the database
 )
 
 // Writer keeps the records of one session. A goroutine of its own commits, so
 // that Append does not wait for the disk. Its methods may be called from any
 // goroutine. It must be closed, by Finish or Close.
 type Writer struct {
-	s  *Store
-	n  int64
-	id string
+	s    *Store
+	n    int64
+	id   string
+	side *Writer // into the side file; nil: there is none
 
 	mu      sync.Mutex
 	room    sync.Cond // buf got shorter, or err was set
@@ -41,7 +43,7 @@ type Writer struct {
 	stopped chan struct{}
 
 	// Of the goroutine, and after it has stopped of Close.
-	leaving                   bool // commit even where nobody will find it: it is rescued then
+	pages                     int // about how many the -wal has that are not in the database
 	spare                     batch
 	insertRecord, insertValue *sql.Stmt
 	signals                   map[string]int64
@@ -100,8 +102,19 @@ func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
 		w.insertRecord.Close()
 		return nil, wrap("create session", err)
 	}
+	if s.file != nil && m.Origin != "import" {
+		placed, err := s.checkpoint(n, m.ID, -1) // so that the file can be told from an older copy
+		if err != nil {
+			return nil, wrap("create session", errors.Join(err, w.closeStatements()))
+		}
+		w.side, _ = s.newSide(ctx, m, placed) // without it too a recording is better than none
+	}
 	go w.run()
 	return w, nil
+}
+
+func (w *Writer) closeStatements() error {
+	return errors.Join(w.insertRecord.Close(), w.insertValue.Close())
 }
 
 // ID returns the session's id.
@@ -136,6 +149,11 @@ func (w *Writer) Append(rec obd.Record, samples []decode.Sample) error {
 		return ErrClosed
 	case rec.Seq <= w.last:
 		return fmt.Errorf("append record %d: it does not follow %d", rec.Seq, w.last)
+	}
+	if w.side != nil {
+		if err := w.side.Append(rec, samples); err != nil && w.s.check() == copied {
+			return err
+		}
 	}
 	w.last, w.at = rec.Seq, max(w.at, rec.At)
 	w.buf.records = append(w.buf.records, row)
@@ -227,10 +245,7 @@ func (w *Writer) flush() error {
 	if len(w.spare.records) == 0 {
 		return nil
 	}
-	err := w.s.checkFile()
-	if err == nil || w.leaving {
-		err = w.commit(w.spare)
-	}
+	err := w.commitWhole(w.spare)
 	if err != nil {
 		clear(w.signals) // some may be rolled back
 		return wrap("write session "+w.id, err)
@@ -251,6 +266,30 @@ func (w *Writer) flush() error {
 	}
 	clear(w.spare.records) // lets go of the raw text
 	w.spare.records, w.spare.samples = w.spare.records[:0], w.spare.samples[:0]
+	return nil
+}
+
+// commitWhole commits where that can be done. What was copied over is left alone: the side
+// file has the batch.
+func (w *Writer) commitWhole(b batch) error {
+	seq := b.records[len(b.records)-1].seq
+	if w.s.check() != copied {
+		err := w.commit(b)
+		if err == nil {
+			w.s.noteLog()
+			w.pages += 8 + (len(b.records)+len(b.samples))/32
+			if w.pages >= logMost {
+				w.pages = 0
+				_, err = w.s.checkpoint(w.n, w.id, seq)
+			}
+		}
+		if err == nil || w.s.check() != copied {
+			return err
+		}
+	}
+	if w.side == nil {
+		return ErrReplaced
+	}
 	return nil
 }
 
@@ -316,39 +355,66 @@ func (w *Writer) signalID(ctx context.Context, tx *sql.Tx, g *decode.Signal) (id
 
 // Update changes the session's description while it runs, as [Store.Edit] does.
 func (w *Writer) Update(f func(*Meta)) error {
-	return wrap("update session "+w.id, w.s.edit(context.Background(), w.n, f))
+	ctx := context.Background()
+	if w.side != nil {
+		err := w.side.s.edit(ctx, w.side.n, f)
+		if w.s.check() == copied {
+			return wrap("update session "+w.id, err)
+		}
+	}
+	return wrap("update session "+w.id, w.s.edit(ctx, w.n, f))
 }
 
 // Finish commits what is left, ends the session at the given time, keeps the
 // judgement as it is printed, and closes the writer. If it fails the session
-// stays unfinished, with all that could be committed.
+// stays unfinished, with all that could be committed, but for a [*RescuedError]: then
+// it is whole, in another file.
 func (w *Writer) Finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
-	if err := w.Close(); err != nil {
-		return err
-	}
-	return wrap("finish session "+w.id, w.finish(ctx, at, v, events))
-}
-
-func (w *Writer) finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
 	j, err := judgementOf(v, events)
 	if err != nil {
-		return err
+		return errors.Join(wrap("finish session "+w.id, err), w.Close())
 	}
-	return w.s.judge(ctx, w.n, max(at, w.at), j)
+	return w.FinishAs(ctx, at, j)
 }
 
 // FinishAs is Finish with a judgement as another database keeps it.
 func (w *Writer) FinishAs(ctx context.Context, at time.Duration, j Judgement) error {
-	if err := w.Close(); err != nil {
-		return err
-	}
-	return wrap("finish session "+w.id, w.s.judge(ctx, w.n, max(at, w.at), j))
+	return w.end(func(w *Writer) error {
+		return wrap("finish session "+w.id, w.s.judge(ctx, w.n, max(at, w.at), j))
+	})
 }
 
 // Close commits what is left and leaves the session unfinished. It returns
 // ErrClosed when the writer was closed before. A nil error means that all that
-// Append took is on the disk.
-func (w *Writer) Close() error {
+// Append took is on the disk; a [*RescuedError] that it is, in another file.
+func (w *Writer) Close() error { return w.end(func(*Writer) error { return nil }) }
+
+func (w *Writer) end(judge func(*Writer) error) error {
+	if err := w.stop(); err != nil {
+		return err
+	}
+	err := w.flush() // after a failure: once more, there may be room now
+	if err == nil {
+		err = w.flush() // what came while a failed batch was waiting
+	}
+	if err == nil && w.s.check() != copied {
+		err = wrap("close session "+w.id, w.seal())
+		if err == nil {
+			err = judge(w)
+		}
+	}
+	err = errors.Join(err, w.closeStatements())
+	if w.side == nil {
+		return errors.Join(err, w.s.rescue())
+	}
+	if w.s.check() != copied {
+		return errors.Join(err, w.drop(), w.s.rescue())
+	}
+	return w.keep(judge)
+}
+
+// stop ends the goroutine, and Append.
+func (w *Writer) stop() error {
 	w.mu.Lock()
 	if w.closed {
 		w.mu.Unlock()
@@ -357,21 +423,9 @@ func (w *Writer) Close() error {
 	w.closed = true
 	w.room.Broadcast()
 	w.mu.Unlock()
-
 	close(w.quit)
 	<-w.stopped
-	w.leaving = true
-	err := w.flush() // after a failure: once more, there may be room now
-	if err == nil {
-		err = w.flush() // what came while a failed batch was waiting
-	}
-	if err == nil {
-		err = wrap("close session "+w.id, w.seal())
-	}
-	if w.s.checkFile() != nil {
-		err = errors.Join(err, w.s.rescue())
-	}
-	return errors.Join(err, w.insertRecord.Close(), w.insertValue.Close())
+	return nil
 }
 
 // seal notes what the whole session came to, which later only the reading of all of it

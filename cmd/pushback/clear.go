@@ -46,7 +46,7 @@ repair. The engine must stand, the ignition be on.`,
 var errNotCleared = errors.New("nothing was cleared")
 
 func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
-	db, err := store.Open(ctx, a.db)
+	db, err := a.openStore(ctx)
 	if err != nil {
 		return err
 	}

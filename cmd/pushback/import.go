@@ -80,7 +80,7 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 			var db *store.Store
 			if !im.dry { // said before long work
 				var err error
-				if db, err = store.Open(cmd.Context(), a.db); err != nil {
+				if db, err = a.openStore(cmd.Context()); err != nil {
 					return err
 				}
 				defer db.Close()

@@ -79,7 +79,7 @@ type liveRun struct {
 // live runs a session from the first byte to the verdict.
 func (a *app) live(ctx context.Context, r liveRun) error {
 	// A database that cannot be used is better known before the car is asked.
-	db, err := store.Open(ctx, a.db)
+	db, err := a.openStore(ctx)
 	if err != nil {
 		return err
 	}

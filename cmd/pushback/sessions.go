@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -96,9 +97,22 @@ func (a *app) printFound(cmd *cobra.Command, db *store.Store, refs ...string) er
 	return a.printSessions(list)
 }
 
+// openStore opens the database, and says what it had to rescue.
+func (a *app) openStore(ctx context.Context) (*store.Store, error) {
+	db, err := store.Open(ctx, a.db)
+	if err != nil {
+		return nil, err
+	}
+	for _, path := range db.Rescued() {
+		fmt.Fprintf(a.errOut, "warning: another file was put in the place of the database while a session was recorded into it; that session is in %s\n"+
+			"  what to do: `pushback import` takes it in\n", path)
+	}
+	return db, nil
+}
+
 // withStore opens the database for a command and closes it after.
 func (a *app) withStore(cmd *cobra.Command, do func(*store.Store) error) error {
-	db, err := store.Open(cmd.Context(), a.db)
+	db, err := a.openStore(cmd.Context())
 	if err != nil {
 		return err
 	}

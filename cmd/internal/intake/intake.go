@@ -106,8 +106,25 @@ func Read(ctx context.Context, open Open, describe func(store.Meta) store.Meta, 
 	}
 }
 
-// Store reads the file again and stores what is new. On an error nothing is left.
-func Store(ctx context.Context, db *store.Store, open Open, all []Session, bar func(length time.Duration) session.Sink) (err error) {
+// Store reads the file again and stores what is new. On an error nothing is left, but for a
+// [*store.RescuedError]: the database was replaced, and what is new is in a rescued one.
+func Store(ctx context.Context, db *store.Store, open Open, all []Session, bar func(length time.Duration) session.Sink) error {
+	err := storeIn(ctx, db, open, all, bar)
+	var rescued *store.RescuedError
+	if !errors.Is(err, store.ErrReplaced) || errors.As(err, &rescued) {
+		return err
+	}
+	other, err := db.Beside(ctx)
+	if err != nil {
+		return errors.Join(store.ErrReplaced, err)
+	}
+	if err := errors.Join(storeIn(ctx, other, open, all, bar), other.Close()); err != nil {
+		return errors.Join(store.ErrReplaced, err)
+	}
+	return &store.RescuedError{Path: other.Path()}
+}
+
+func storeIn(ctx context.Context, db *store.Store, open Open, all []Session, bar func(length time.Duration) session.Sink) (err error) {
 	r, err := open(ctx)
 	if err != nil {
 		return err
@@ -115,7 +132,7 @@ func Store(ctx context.Context, db *store.Store, open Open, all []Session, bar f
 	defer func() { err = errors.Join(err, r.Close()) }()
 	var made []string
 	defer func() {
-		if err != nil {
+		if err != nil && !errors.Is(err, store.ErrReplaced) { // what is elsewhere now is kept there
 			for _, id := range made {
 				err = errors.Join(err, db.Remove(context.WithoutCancel(ctx), id))
 			}
