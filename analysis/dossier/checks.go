@@ -13,13 +13,13 @@ type CheckID string
 
 // The conditions, in the order in which they are told.
 const (
-	CheckNamed    CheckID = "sensor_named"    // the computer names the sensor
-	CheckNarrow   CheckID = "narrow_sensor"   // it is a switching one
-	CheckEngine   CheckID = "engine_running"  //
-	CheckCoolant  CheckID = "coolant_warm"    //
+	CheckNamed    CheckID = "sensor_named"  // the computer names the sensor
+	CheckNarrow   CheckID = "narrow_sensor" // it is a switching one
+	CheckEngine   CheckID = "engine_running"
+	CheckCoolant  CheckID = "coolant_warm"
 	CheckRuntime  CheckID = "run_long_enough" // since the start
-	CheckClosed   CheckID = "closed_loop"     //
-	CheckIdle     CheckID = "steady_idle"     //
+	CheckClosed   CheckID = "closed_loop"
+	CheckIdle     CheckID = "steady_idle"
 	CheckTrims    CheckID = "trims_by_sensor" // the computer trims by this sensor
 	CheckCodes    CheckID = "no_codes"        // that bear on the loop
 	CheckMonitors CheckID = "monitors_done"   // of fuel and sensors

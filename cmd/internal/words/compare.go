@@ -105,8 +105,6 @@ func CompareAnswer(r compare.Result) string {
 	return strings.ToUpper(plain(string(r.Answer)))
 }
 
-// Intervals and edges of a map's cells.
-
 // DifferenceCell is a difference with its 95 % interval.
 func DifferenceCell(c compare.Change) string {
 	return fmt.Sprintf("%+.1f (%+.1f to %+.1f)", c.Diff.Value, c.Diff.Lo, c.Diff.Hi)
