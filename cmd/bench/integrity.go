@@ -58,6 +58,18 @@ type tapped struct {
 	message []byte
 }
 
+// requests are those that are asked, as often as they come here.
+func (s setup) requests() []obd.Request {
+	if !s.twice {
+		return requestMix(s.bus)
+	}
+	var reqs []obd.Request
+	for _, pid := range []byte{0x14, 0x14, 0x06, 0x16, 0x15, 0x0C, 0x03, 0x04, 0x05, 0x10} {
+		reqs = append(reqs, obd.Request{Service: 1, Data: []byte{pid, pid}})
+	}
+	return reqs
+}
+
 // integrity exchanges n requests over a bad line and compares what is believed with
 // what was on the bus.
 func integrity(ctx context.Context, s setup, n int, rates obdtest.Rates, seed uint64) (tally, error) {
@@ -91,13 +103,7 @@ func integrity(ctx context.Context, s setup, n int, rates obdtest.Rates, seed ui
 	origin := sim.Now()
 	a.SetOrigin(sim.Clock().Now())
 	var d decode.Decoder
-	reqs := requestMix(s.bus)
-	if s.twice {
-		reqs = nil
-		for _, pid := range []byte{0x14, 0x14, 0x06, 0x16, 0x15, 0x0C, 0x03, 0x04, 0x05, 0x10} {
-			reqs = append(reqs, obd.Request{Service: 1, Data: []byte{pid, pid}})
-		}
-	}
+	reqs := s.requests()
 	learn := []obd.Request{{Service: 1, Data: []byte{0}}, {Service: 1, Data: []byte{0x1D}}}
 	for _, req := range append(learn, reqs...) { // the line is still good
 		x, err := a.Exchange(ctx, req)

@@ -15,6 +15,7 @@ import (
 	"pushback/analysis"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/simrun"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -75,7 +76,7 @@ func TestGallery(t *testing.T) {
 			name := car.Name
 			if r.by = by; by == analysis.ByMixture {
 				name += "-mixture"
-				r.technician = func(c live.Controls) rig.Technician { return &scripted{car: sim, by: by, controls: c} }
+				r.technician = func(c live.Controls) rig.Technician { return &simrun.Technician{Car: sim, By: by, Controls: c} }
 			}
 			if err := a.live(t.Context(), r); out.Len() == 0 {
 				// The guided test refuses the car; it can be recorded.

@@ -16,6 +16,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/simrun"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -40,7 +41,7 @@ func demoRun(sim *simcar.Sim) liveRun {
 		origin: "simulated", clock: sim.Clock(),
 		open:       func(context.Context) (obd.Link, error) { return sim.Link(), nil },
 		guide:      &session.GuideConfig{Ready: 12 * time.Second},
-		technician: func(c live.Controls) rig.Technician { return &scripted{car: sim, controls: c} },
+		technician: func(c live.Controls) rig.Technician { return &simrun.Technician{Car: sim, Controls: c} },
 	}
 }
 

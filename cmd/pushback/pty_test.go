@@ -80,7 +80,7 @@ func TestInterruptKeepsTheSession(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	port, stop, err := servePTY(context.Background(), sim)
+	port, stop, err := serveSim(context.Background(), sim, "")
 	if err != nil {
 		t.Fatal(err)
 	}

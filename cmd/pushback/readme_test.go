@@ -123,7 +123,7 @@ func serveCar(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	sim, err := simcar.New(simcar.Config{Car: car, Seed: 1})
 	ts.Check(err)
-	port, stop, err := servePTY(context.Background(), sim)
+	port, stop, err := serveSim(context.Background(), sim, "")
 	ts.Check(err)
 	ts.Defer(stop)
 	ts.Setenv("PORT", port)

@@ -225,7 +225,7 @@ func TestRecordToPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	port, stop, err := servePTY(context.Background(), sim)
+	port, stop, err := serveSim(context.Background(), sim, "")
 	if err != nil {
 		t.Fatal(err)
 	}

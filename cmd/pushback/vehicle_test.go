@@ -360,7 +360,7 @@ func served(t *testing.T) (port string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	port, stop, err := serveTCP(context.Background(), sim)
+	port, stop, err := serveSim(context.Background(), sim, "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
