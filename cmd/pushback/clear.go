@@ -35,7 +35,7 @@ repair. The engine must stand, the ignition be on.`,
 			if err != nil {
 				return err
 			}
-			return a.clear(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open}, "live", note)
+			return a.clear(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.line().Open}, "live", note)
 		},
 	}
 	f.add(cmd)

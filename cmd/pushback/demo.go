@@ -64,7 +64,7 @@ writes the report, as 'report' does.
 			f.car.port = port
 			fmt.Fprintf(a.people(), "simulated car %q on %s\n", car, port)
 			return a.live(ctx, liveRun{
-				name: "demo", flags: f, bus: bus, by: by, origin: "simulated", clock: obd.SystemClock{}, open: f.car.open,
+				name: "demo", flags: f, bus: bus, by: by, origin: "simulated", clock: obd.SystemClock{}, open: f.car.line().Open,
 				guide:      &session.GuideConfig{Ready: 12 * time.Second},
 				technician: func(c live.Controls) rig.Technician { return &simrun.Technician{Car: sim, By: by, Controls: c} },
 				done: func(ctx context.Context, db *store.Store, id string) error {

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -15,7 +14,6 @@ import (
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/obd/seriallink"
-	"pushback/obd/tcplink"
 	"pushback/store"
 )
 
@@ -25,7 +23,6 @@ type carFlags struct {
 	baud   int
 	bus    string
 	sensor string
-	device seriallink.Port // the port as it was listed when it was first opened
 }
 
 func (f *carFlags) add(cmd *cobra.Command) {
@@ -78,55 +75,8 @@ func setupOf(m store.Meta) (session.Setup, error) {
 	return session.NewSetup(m.Watching, m.By, m.Format)
 }
 
-// open opens the line to the adapter; a speed that was found is kept in f for the
-// next time.
-func (f *carFlags) open(ctx context.Context) (obd.Link, error) {
-	if addr, ok := strings.CutPrefix(f.port, "tcp://"); ok {
-		return tcplink.Dial(ctx, addr)
-	}
-	name := f.now()
-	if f.baud > 0 {
-		return seriallink.Open(name, f.baud)
-	}
-	link, baud, err := seriallink.FindBaud(ctx, name)
-	f.baud = baud
-	return link, err
-}
-
-// now is the port's present name: a cable that was pulled out and put back may have got
-// another one. Only USB devices can be told apart; other ports are not looked at, for
-// looking opens them.
-func (f *carFlags) now() string {
-	if !strings.Contains(f.port, "USB") && !strings.Contains(f.port, "ACM") && !strings.HasPrefix(f.port, "COM") {
-		return f.port
-	}
-	ports, err := seriallink.Ports()
-	if err != nil {
-		return f.port
-	}
-	if f.device.Name != "" {
-		if name, ok := seriallink.Again(f.device, ports); ok {
-			return name
-		}
-		return f.port
-	}
-	for _, p := range ports {
-		if p.Name == f.port {
-			f.device = p
-		}
-	}
-	return f.port
-}
-
-// maxBaud is the serial speed up to which the adapter may be asked to go: not where the
-// person has named a speed, nor where the line has none.
-func (f *carFlags) maxBaud() int {
-	path, err := filepath.EvalSymlinks(f.port)
-	if f.baud > 0 || strings.HasPrefix(f.port, "tcp://") || err == nil && strings.HasPrefix(path, "/dev/pts/") {
-		return 0
-	}
-	return 500_000
-}
+// line is the way to the adapter.
+func (f *carFlags) line() *rig.Port { return &rig.Port{Name: f.port, Baud: f.baud} }
 
 // visit is a short look at a car, real or simulated.
 type visit struct {

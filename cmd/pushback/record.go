@@ -45,7 +45,8 @@ func (f *liveFlags) run(cmd *cobra.Command) (liveRun, error) {
 	if f.dur < 0 {
 		return liveRun{}, usagef(cmd, "--for %v is negative", f.dur)
 	}
+	line := f.car.line()
 	return liveRun{
-		flags: *f, bus: bus, by: by, origin: "live", clock: obd.SystemClock{}, open: f.car.open, maxBaud: f.car.maxBaud(),
+		flags: *f, bus: bus, by: by, origin: "live", clock: obd.SystemClock{}, open: line.Open, maxBaud: line.MaxBaud(),
 	}, nil
 }

@@ -33,8 +33,9 @@ beside the database), so that it is met quickly another time.`,
 			if err != nil {
 				return err
 			}
-			return a.vehicle(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.open,
-				memory: rig.MemoryBeside(a.db), maxBaud: f.maxBaud()})
+			line := f.line()
+			return a.vehicle(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: line.Open,
+				memory: rig.MemoryBeside(a.db), maxBaud: line.MaxBaud()})
 		},
 	}
 	f.add(cmd)
