@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"path/filepath"
@@ -100,13 +99,4 @@ func TestClearRefused(t *testing.T) {
 			t.Errorf("what was read is not kept: %s", list)
 		}
 	}
-}
-
-func unhex(t *testing.T, s string) []byte {
-	t.Helper()
-	b, err := hex.DecodeString(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return b
 }
