@@ -76,7 +76,9 @@ func TestRefusals(t *testing.T) {
 		why  string // "" allowed
 	}{
 		{"dry cell", find(DryCell, 0.9, 600), ""},
-		{"5 V supply, 5 %", find(Bench(5, 0.05), 0.9, 1000), ""},
+		{"a supply of 1.5 V", find(Bench(1.5, 0.05), 0.9, 600), ""},
+		{"5 V supply, 5 %", find(Bench(5, 0.05), 0.9, 1000), "lower resistor opens"},
+		{"two dry cells", find(Bench(3, 0.1), 0.9, 1000), "lower resistor opens"},
 		{"low source resistance", find(DryCell, 0.9, 60), "push"},
 		{"too high a target", find(DryCell, 1.1, 600), "worst case"},
 		{"lower resistor in clips", clipped, "lower resistor opens"},
@@ -97,7 +99,7 @@ func TestAllowedStaysWithin(t *testing.T) {
 		series := rapid.SampledFrom([]Series{E12, E24, E96}).Draw(t, "series")
 		supply := DryCell
 		if rapid.Bool().Draw(t, "bench") {
-			supply = Bench(rapid.Float64Range(1.2, 15).Draw(t, "volts"), 0.05)
+			supply = Bench(rapid.Float64Range(1.2, 1.7).Draw(t, "volts"), 0.05)
 		}
 		d, err := Find(supply, rapid.Float64Range(0.5, 1.1).Draw(t, "target"), rapid.Float64Range(100, 5000).Draw(t, "wanted"), series, series.Tolerance, UsualComputer)
 		if err != nil || len(d.Refusals()) > 0 {
@@ -106,8 +108,12 @@ func TestAllowedStaysWithin(t *testing.T) {
 		in := func(name string, r Range) float64 { return rapid.Float64Range(r.Lo, r.Hi).Draw(t, name) }
 		v := Values{Source: in("source", d.Supply.Volts), Top: in("top", within(d.Top, d.Tolerance)), Bottom: in("bottom", within(d.Bottom, d.Tolerance)),
 			SensorOhms: math.Inf(1), Input: in("input", d.Computer.Input), PullVolts: in("pull", d.Computer.PullVolts), PullOhms: in("through", d.Computer.PullOhms)}
-		for _, f := range []Fault{Sound, SignalSlip, ReturnSlip, CellSlip} {
-			if s := v.Solve(f); s.Wire > maxWire {
+		for _, f := range append([]Fault{Sound}, Faults...) {
+			limit := maxWire
+			if f == BottomOpen || f == TopShort {
+				limit = maxBroken
+			}
+			if s := v.Solve(f); s.Wire > limit || s.Wire < -maxWire {
 				t.Fatalf("%v: %.3f V on the wire", f, s.Wire)
 			}
 		}

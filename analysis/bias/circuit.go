@@ -61,14 +61,17 @@ const (
 	CellSlip         // the clip on the cell's plus slips
 	BottomOpen       // the lower resistor, or its joint, opens
 	TopShort         // the upper resistor is bridged
+	Swapped          // clip 1 is on the return, clip 2 on the signal
+	Reversed         // the cell is in the wrong way round
 )
 
 // Faults lists all faults.
-var Faults = []Fault{SignalSlip, ReturnSlip, CellSlip, BottomOpen, TopShort}
+var Faults = []Fault{SignalSlip, ReturnSlip, CellSlip, BottomOpen, TopShort, Swapped, Reversed}
 
 func (f Fault) String() string {
 	return [...]string{"sound", "the signal clip slips", "the return clip slips (ground lost)",
-		"the cell's clip slips", "the lower resistor opens", "the upper resistor is bridged"}[f]
+		"the cell's clip slips", "the lower resistor opens", "the upper resistor is bridged",
+		"the two clips are swapped", "the cell is in the wrong way round"}[f]
 }
 
 // leg is one branch from the wire: a voltage behind a resistance.
@@ -108,7 +111,7 @@ const bridge = 1e-3
 // Solve returns the state of a circuit with one fault.
 func (v Values) Solve(f Fault) State {
 	top, bottom := v.Top+v.SourceOhms, v.Bottom
-	upper := v.Top
+	upper, sign := v.Top, 1.0
 	switch f {
 	case CellSlip:
 		top = math.Inf(1)
@@ -116,6 +119,8 @@ func (v Values) Solve(f Fault) State {
 		bottom = math.Inf(1)
 	case TopShort:
 		upper, top = bridge, bridge+v.SourceOhms
+	case Swapped, Reversed: // with one way from the source to the wire, they are the same
+		v.Source, sign = -v.Source, -1
 	}
 	rest := []leg{{v.EMF, v.SensorOhms}, {0, v.Input}, {v.PullVolts, v.PullOhms}}
 	// The divider as the wire sees it: its open voltage behind both resistors in parallel.
@@ -138,7 +143,7 @@ func (v Values) Solve(f Fault) State {
 	}
 	s.Sensor = (s.Wire - v.EMF) / v.SensorOhms
 	s.Computer = s.Wire/v.Input + (s.Wire-v.PullVolts)/v.PullOhms
-	s.Drawn = (v.Source - divider) / top
+	s.Drawn = (v.Source - divider) / top * sign
 	s.Power[0] = s.Drawn * s.Drawn * upper
 	s.Power[1] = divider * divider / bottom
 	return s

@@ -64,13 +64,22 @@ func deck(cases []spiceCase) string {
 		if c.v.LeadOhms == 0 && c.f != SignalSlip {
 			mid = wire
 		}
-		if c.f != ReturnSlip {
+		switch {
+		case c.f == Swapped && c.v.LeadOhms == 0:
+			mid, minus = "0", wire
+		case c.f == Swapped: // the lead of clip 1 ends at the return
+			minus = wire
+		case c.f != ReturnSlip:
 			minus = "0"
 		}
 		if c.v.SourceOhms == 0 && c.f != CellSlip {
 			held = plus
 		}
-		fmt.Fprintf(&b, "vs%d %s %s %.17g\n", i, plus, minus, c.v.Source)
+		if c.f == Reversed {
+			fmt.Fprintf(&b, "vs%d %s %s %.17g\n", i, minus, plus, c.v.Source)
+		} else {
+			fmt.Fprintf(&b, "vs%d %s %s %.17g\n", i, plus, minus, c.v.Source)
+		}
 		if held != plus && c.f != CellSlip {
 			r("s", plus, held, c.v.SourceOhms)
 		}
@@ -82,7 +91,10 @@ func deck(cases []spiceCase) string {
 		if c.f != BottomOpen {
 			r("b", mid, minus, c.v.Bottom)
 		}
-		if mid != wire && c.f != SignalSlip {
+		switch {
+		case c.f == Swapped && mid != "0":
+			r("l", mid, "0", c.v.LeadOhms)
+		case c.f != Swapped && c.f != SignalSlip && mid != wire:
 			r("l", mid, wire, c.v.LeadOhms)
 		}
 		for _, n := range []string{held, minus, mid} {

@@ -7,13 +7,13 @@ import (
 )
 
 // The limits. A reading ends at 1.275 V (SAE J1979, PIDs 14 to 1B) and a healthy cell
-// at about 1 V, so 1.1 V leaves room for the cell's tolerance and nothing else. The
-// currents and the 5 V of a broken joint are our own, cautious: an input of a 5 V
-// system has protection that carries some mA, and a cell is polarised by more (common
-// practice, no source).
+// at about 1 V, so 1.1 V leaves room for the cell's tolerance and nothing else. One dry cell
+// without its divider is the least that a broken joint can be, and more is refused. The current is
+// our own, cautious: an input has protection that carries some mA, and a cell is polarised by more
+// (common practice, no source).
 const (
-	maxWire   = 1.1   // V, sound or with any clip slipped
-	maxBroken = 5.25  // V, when a soldered joint breaks or a resistor is bridged
+	maxWire   = 1.1   // V, either way round, sound or with a clip slipped or swapped
+	maxBroken = 1.7   // V, when a soldered joint breaks or a resistor is bridged: a fresh dry cell
 	maxAmps   = 0.005 // A that the source can push into whatever the wire touches
 	MinRich   = 0.80  // V: a reading of 0.70 to 0.80 V does not prove a side
 	Battery   = 9.0   // V from which a source is taken for the car's own supply
@@ -122,10 +122,10 @@ func (d Design) Shorted() float64 {
 	return d.Supply.Volts.Hi / (within(d.Top, d.Tolerance).Lo + d.Supply.Ohms)
 }
 
-// byClip reports whether a fault is a clip's, which slips some day, and not a
+// byClip reports whether a fault is a clip's or the hand's, which comes some day, and not a
 // soldered joint's.
 func (d Design) byClip(f Fault) bool {
-	return f == SignalSlip || f == ReturnSlip || f == CellSlip || f == BottomOpen && d.Clipped
+	return f == SignalSlip || f == ReturnSlip || f == CellSlip || f == Swapped || f == Reversed || f == BottomOpen && d.Clipped
 }
 
 // Refusals says why the source must not be used; none when it may.
@@ -143,8 +143,11 @@ func (d Design) Refusals() []string {
 		if d.byClip(f) {
 			limit = maxWire
 		}
-		if wire.Hi > limit {
+		switch {
+		case wire.Hi > limit:
 			out = append(out, fmt.Sprintf("when %s the wire can reach %.2f V, more than %.3g V", f, wire.Hi, limit))
+		case -wire.Lo > maxWire:
+			out = append(out, fmt.Sprintf("when %s the wire can reach %.2f V, below %.3g V", f, wire.Lo, -maxWire))
 		}
 	}
 	if i := d.Shorted(); i > maxAmps {

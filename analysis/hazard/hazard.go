@@ -27,12 +27,12 @@ const (
 )
 
 var cautions = [kinds]string{
-	Propane: "Propane is explosive: no flame, sparks or hot exhaust near it; ventilate. Engine running, feed it slowly, 15 s at most, then 30 s rest: raw fuel overheats the catalyst.",
+	Propane: "Propane explodes: no flame, sparks or hot parts near it; ventilate. 15 s, then rest 30 s: raw fuel overheats the catalyst.",
 	Fuel:    "Fuel sprays and burns: relieve the pressure first, no flame or sparks, extinguisher at hand.",
-	Hose:    "One small hose, never the brake booster's; keep off fan and belts. 15 s at most, then 30 s rest: a misfire sends raw fuel into the catalyst, and it may stall.",
-	Running: "Carbon monoxide: outdoors or exhaust hose. Park or Neutral, parking brake; keep off belts, fan and hot exhaust.",
+	Hose:    "One small hose, never the brake booster's. 15 s, then rest 30 s: it may stall, and misfires overheat the catalyst.",
+	Running: "Carbon monoxide: ventilate. Park or Neutral, parking brake on; keep off belts, fan, hot exhaust.",
 	Road:    "A second person drives or watches the screen; a safe place, within traffic law.",
-	Wire:    "Never 12 V, 5 V or a heater feed on this wire; keep your fingers out of the circuit. 15 s at most, then 30 s rest.",
+	Wire:    "Never 12 V, 5 V or a heater feed on the wire; no fingers in the circuit. 15 s, then rest 30 s.",
 	Heater:  "Key off before unplugging: the heater's wires carry battery voltage. The sensor burns.",
 }
 

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
 	"pushback/decode"
@@ -114,8 +115,8 @@ func suit(d *decode.Decoder, sensor string, by analysis.By) error {
 		if by == analysis.ByMixture {
 			why = sensor + " is a wide-range (air-fuel ratio) sensor: it does not switch, and the test judges by switching"
 		}
-		return notReady(why, "force the mixture, with propane or an induced lean, and look at trim and lambda: "+
-			"`pushback record --by mixture` keeps them (a wide-range sensor is recorded, not judged)")
+		return notReady(why, hazard.Step("force the mixture, with propane or an induced lean, and look at trim and lambda: "+
+			"`pushback record --by mixture` keeps them (a wide-range sensor is recorded, not judged)", hazard.Propane, hazard.Hose))
 	}
 	return hinted{fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
 		"name one of them with --sensor", statusFailed}

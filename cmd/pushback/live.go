@@ -67,8 +67,6 @@ type liveRun struct {
 	memory  poll.Memory          // of cars met before; nil: none
 	maxBaud int                  // serial speed up to which the line's is raised; 0: it stays
 	guide   *session.GuideConfig // nil: not guided
-	// cautions are said on the whole screen before the first step.
-	cautions bool
 	// technician stands in for the person in a demonstration: told the prompts,
 	// shown the frames, given what a person can do.
 	technician func(live.Controls) rig.Technician
@@ -154,7 +152,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	cfg := a.viewConfig(r.flags.views)
 	cfg.Title, cfg.Name = fmt.Sprintf("%s  %s by %s  %s", r.name, m.Watching, m.By, m.Format.Bus), m.ID
 	cfg.Setup, cfg.Verdict, cfg.Controls = s.Judge.Setup(), s.Judge.Verdict, s.Controls
-	cfg.Cautions, cfg.Short = r.cautions, r.flags.dur > 0
+	cfg.Short = r.flags.dur > 0
 	switch {
 	case r.technician != nil:
 		cfg.Kind = views.Demo

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/bias"
+	"pushback/analysis/hazard"
 	"pushback/cmd/internal/sheet"
 )
 
@@ -37,7 +38,9 @@ standard resistors, what the wire then gets with the sensor and the computer joi
 it, the worst case of all tolerances and of each clip slipping, and a drawing. Then the
 lean side: how good the ground must be, and to what.
 
-It refuses what could put more than 1.1 V on the wire or push more than 5 mA into it.
+It refuses what could put more than 1.1 V on the wire, sound or with a clip slipped or
+swapped, or push more than 5 mA into it. Should a soldered joint break, the wire gets what the cell
+has, up to 1.65 V: more than that is refused too, and the output says why this is offered.
 The car's battery and a person as the resistor are refused always; --from battery or
 --from person says why.`,
 		Args: args(cobra.NoArgs),
@@ -139,5 +142,5 @@ func (a *app) refuseSource(what string) error {
 	}
 	sheet.WriteRefused(a.people(), what)
 	return hinted{fmt.Errorf("refuse a %s as the source: %w", what, bias.ErrUnsafe),
-		"one dry cell of 1.5 V and two soldered resistors do it: `pushback source`; or move the mixture, with propane or a vacuum hose", statusFailed}
+		hazard.Step("one dry cell of 1.5 V and two soldered resistors do it: `pushback source`; or move the mixture, with propane or a vacuum hose", hazard.Propane, hazard.Hose), statusFailed}
 }

@@ -6,8 +6,6 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
-	"pushback/cmd/internal/term"
-	"pushback/cmd/internal/views"
 )
 
 func newTest(a *app) *cobra.Command {
@@ -32,12 +30,6 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 				r.guide.Sides = []analysis.Side{analysis.Side(sides)}
 			default:
 				return usagef(cmd, "--sides %q is not lean, rich or both", sides)
-			}
-			if _, _, whole := a.viewConfig(f.views).FullScreen(); whole {
-				r.cautions = true
-			} else {
-				w := a.people()
-				views.WriteCautions(w, term.StyleOf(w), 96, r.by)
 			}
 			r.name, r.memory = "test", rig.MemoryBeside(a.db)
 			return a.live(cmd.Context(), r)

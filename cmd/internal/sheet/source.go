@@ -7,6 +7,9 @@ import (
 	"text/tabwriter"
 
 	"pushback/analysis/bias"
+	"pushback/analysis/hazard"
+	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 )
 
 // WriteRefused explains why a battery, or a person, is never a source.
@@ -74,10 +77,20 @@ func writeRich(w io.Writer, d bias.Design) {
 	}
 	tw.Flush()
 	for _, c := range d.Cautions() {
-		fmt.Fprintln(w, "  !", c)
+		term.Indent(w, "  ! ", c)
 	}
+	fmt.Fprintf(w, `
+  A broken joint or a bridged resistor is the worst single failure: %.2f V at most, and with
+  R1 bridged nothing but the cell itself limits the current. It is offered because no divider from
+  one dry cell does better, and soldered joints that are measured before each use do not
+  slip: without them do not use it. The maker's information, local codes and licensed
+  practice come first; where they forbid a source on the wire, do not use one.
+`, d.Supply.Volts.Hi)
+	term.Indent(w, "  ! ", hazard.Wire.Caution())
+	term.Indent(w, "  ! ", words.OpenBranch)
 	fmt.Fprintln(w, `
-  Before use: measure clip 1 to clip 2 with a meter of 10 MΩ or more. Open the sensor's
+  Before use: measure clip 1 to clip 2 with a meter of 10 MΩ or more: about the voltage
+  wanted, clip 1 positive, or a clip is swapped or the cell reversed. Open the sensor's
   branch, join clip 2 first (sensor return), then clip 1; take them off the other way
   round, and close the branch again at once: the release is the sensor's own test.
   A bench supply must float: one whose minus is joined to earth or chassis closes a
@@ -90,6 +103,10 @@ func faultWords(f bias.Fault) string {
 		return "the wire is let go: it reads its bias, or the sensor"
 	case bias.CellSlip:
 		return "the wire reads LEAN through the lower resistor, without being told"
+	case bias.BottomOpen, bias.TopShort:
+		return "the cell itself: above any sensor; may set a circuit code"
+	case bias.Swapped, bias.Reversed:
+		return "below zero: reads LEAN or out of range, may set a circuit code; a joined sensor is polarised"
 	}
 	return ""
 }
@@ -104,10 +121,10 @@ func writeLean(w io.Writer, c bias.Computer, raised float64) {
 	tw.Flush()
 	fmt.Fprintf(w, "  Above %.2f V a reading no longer proves lean; %.2f V is what workshop texts expect of a\n  good joint. With the branch open nearly any joint does; with a hot sensor joined only\n  a short thick lead does, and the cell is shorted: keep it short in time too.\n", bias.GroundMost, bias.GroundWant)
 	fmt.Fprintln(w, `
-  Sensor return or chassis? The computer reads signal MINUS return. Measure the return
-  against the chassis, key on and engine running, before anything is joined:`)
+  Sensor return or chassis? The computer reads signal MINUS return.`)
+	term.Indent(w, "  ", words.RaisedReturn)
 	if math.Abs(raised) < 0.05 {
-		fmt.Fprintln(w, "    about 0 V     either does; the return is better (currents of the engine lift the chassis)")
+		fmt.Fprintln(w, "    about 0 V     the return; the chassis is worse (currents of the engine lift it)")
 		fmt.Fprintln(w, "    about 2.5 V   a raised return: ONLY the return. Chassis would read -2.5 V and set a code")
 	} else {
 		fmt.Fprintf(w, "    %.2f V as measured: use ONLY the sensor return; the chassis would read %.2f V,\n    and the rich source on the chassis %.2f V\n",

@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 
 	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 )
 
@@ -105,7 +106,7 @@ func WriteTrims(w io.Writer, m trimmap.Map) {
 	for _, b := range m.Banks {
 		fmt.Fprintf(w, "\nBANK %d  %s\n", b.Bank, strings.ToUpper(b.Says[:1])+b.Says[1:]+".")
 		for _, p := range b.Points {
-			fmt.Fprintf(w, "  - %s\n", p)
+			term.Indent(w, "  - ", p)
 		}
 		fmt.Fprintln(w)
 		writeCells(w, b.Cells)
@@ -118,7 +119,8 @@ func WriteTrims(w io.Writer, m trimmap.Map) {
 		fmt.Fprintf(w, "! %s\n", l)
 	}
 	if m.Next != "" {
-		fmt.Fprintf(w, "\nnext: %s\n", m.Next)
+		fmt.Fprintln(w)
+		term.Indent(w, "next: ", m.Next)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"pushback/analysis/dossier"
+	"pushback/analysis/hazard"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
@@ -101,7 +102,7 @@ func (v *Vehicle) Write(w io.Writer) {
 	if v.Ready {
 		say("ready", "yes, for a test of %s", v.Watching)
 	} else {
-		say("ready", "NO: %s", strings.Join(v.Reasons, "; "))
+		say("ready", "NO: %s", hazard.Join(v.Reasons, "; "))
 	}
 }
 
@@ -115,7 +116,7 @@ func (v *Vehicle) writeChecks(w io.Writer) {
 		}
 		fmt.Fprintln(w, text)
 		if c.Do != "" {
-			fmt.Fprintln(w, "    what to do:", c.Do)
+			term.Indent(w, "    what to do: ", c.Do)
 		}
 	}
 	fmt.Fprintln(w, "\nno data tells, so find out:")

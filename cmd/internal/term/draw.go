@@ -58,8 +58,7 @@ func draw(s *live.State, l look) string {
 		y++
 	}
 	if text := words.Caution(s); text != "" && s.Verdict == nil {
-		c.text(1, y, "! "+text, cell{fg: inkDoubt})
-		y++
+		y = c.caution(1, y, l.w-2, text)
 	}
 	bottom := l.h - 3
 	body := bottom - y - 1
@@ -207,6 +206,15 @@ func (c *canvas) answer(x, y, w, h int, v analysis.Verdict) {
 	}
 }
 
+// caution writes what can hurt, whole, and returns the row below it.
+func (c *canvas) caution(x, y, w int, text string) int {
+	for _, line := range wrap("! "+text, w) {
+		c.text(x, y, line, cell{fg: inkDoubt})
+		y++
+	}
+	return y
+}
+
 // small is for a terminal below 80 by 24: the step, the values, the answer.
 func (c *canvas) small(s *live.State, l look) {
 	y := 1
@@ -218,6 +226,9 @@ func (c *canvas) small(s *live.State, l look) {
 	for _, line := range wrap(words.Sentence(s), l.w) {
 		c.text(0, y, line, cell{})
 		y++
+	}
+	if text := words.Caution(s); text != "" {
+		y = c.caution(0, y, l.w, text)
 	}
 	switch {
 	case l.silent > 0:

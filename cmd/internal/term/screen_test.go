@@ -563,7 +563,9 @@ func TestLinesFit(t *testing.T) {
 				if text == "" {
 					t.Errorf("%s %s: no caution", stage, side)
 				}
-				all = append(all, "! "+text)
+				if n := len(wrap("! "+text, leastWidth-2)); n > 3 {
+					t.Errorf("%s %s: the caution takes %d lines", stage, side, n)
+				}
 			}
 		}
 	}

@@ -19,12 +19,13 @@ type View struct {
 	w     io.Writer
 	style Style
 
-	mu     sync.Mutex
-	state  *live.State
-	prompt session.Prompt
-	drawn  time.Duration
-	shown  bool          // a live line is on the screen
-	warned time.Duration // when it was last said that a force is held too long
+	mu      sync.Mutex
+	state   *live.State
+	prompt  session.Prompt
+	drawn   time.Duration
+	shown   bool          // a live line is on the screen
+	caution string        // of the step before
+	warned  time.Duration // when it was last said that a force is held too long
 }
 
 // NewView shows a session of this setup.
@@ -91,12 +92,22 @@ func (v *View) Prompt(p session.Prompt) {
 			fmt.Fprint(v.w, v.bell())
 		}
 		v.line(p.At, v.style.Bold(words.PromptText(p, v.state.Setup.By)))
+		v.cautionFor(p)
 	case p.Stage == session.StageRelease:
 		fmt.Fprint(v.w, v.bell())
 		if !v.style.Live {
 			v.line(p.At, words.PromptText(p, v.state.Setup.By))
 		}
 	}
+}
+
+// cautionFor prints what can hurt at a step, unless the step before said the same.
+func (v *View) cautionFor(p session.Prompt) {
+	text := words.PromptCaution(p, v.state.Setup.By)
+	if text != "" && text != v.caution {
+		Indent(v.w, "           ! ", text)
+	}
+	v.caution = text
 }
 
 // Say prints a line of its own.

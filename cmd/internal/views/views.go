@@ -42,7 +42,6 @@ type Config struct {
 	Setup    session.Setup
 	Verdict  func() analysis.Verdict
 	Controls live.Controls
-	Cautions bool // on the whole screen, what can hurt is said before all else
 	Short    bool // it ends by itself, perhaps unseen
 }
 
@@ -86,6 +85,7 @@ func Open(c Config) (*Views, error) {
 	if c.Kind != Record && c.Kind != Test {
 		return v, nil
 	}
+	WriteCautions(c.Out, style, 96, c.Setup.By)
 	single := term.Listen(c.In, c.Controls, v.lines.Say)
 	switch {
 	case single && c.Kind == Test:
@@ -128,7 +128,7 @@ func (v *Views) onScreen(c Config, in, out *os.File, notice *term.Notice) term.S
 		In: in, Out: out, Color: style.Color, Title: c.Title, Name: c.Name, Notice: notice,
 		Setup: c.Setup, Verdict: c.Verdict, Controls: c.Controls,
 	}
-	if c.Cautions {
+	if c.Kind == Test { // read before the first step
 		cfg.First = func(columns int) []string {
 			var b strings.Builder
 			WriteCautions(&b, style, columns-2, c.Setup.By)

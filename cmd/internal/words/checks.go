@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"pushback/analysis/dossier"
+	"pushback/analysis/hazard"
 	"pushback/decode"
 )
 
@@ -62,13 +63,13 @@ func CheckDo(c dossier.Check) string {
 	case dossier.CheckNamed:
 		return "choose one of these with --sensor; without any, the computer tells nothing of its sensors"
 	case dossier.CheckNarrow:
-		return "do not force its wire: move the mixture (propane, induced lean) and watch lambda and trim"
+		return hazard.Step("do not force its wire: move the mixture (propane, induced lean) and watch lambda and trim", hazard.Propane, hazard.Hose)
 	case dossier.CheckEngine:
-		return "start the engine and let it idle"
+		return hazard.Step("start the engine and let it idle", hazard.Running)
 	case dossier.CheckCoolant:
-		return fmt.Sprintf("run it at 2500 rpm for two to three minutes, to %d °C or more", dossier.WarmCoolant)
+		return hazard.Step(fmt.Sprintf("run it at 2500 rpm for two to three minutes, to %d °C or more", dossier.WarmCoolant), hazard.Running)
 	case dossier.CheckRuntime:
-		return "wait until it has run for two minutes: the sensor itself must be hot"
+		return hazard.Step("wait until it has run for two minutes: the sensor itself must be hot", hazard.Running)
 	case dossier.CheckClosed:
 		return closedDo(c.Fuel)
 	case dossier.CheckIdle:
@@ -80,7 +81,7 @@ func CheckDo(c dossier.Check) string {
 	case dossier.CheckMonitors:
 		return "a fault may not have set its code yet: no code says nothing until it was driven long enough; the test counts all the same"
 	case dossier.CheckHeater:
-		return "measure heater supply and resistance first: a cold sensor fails every test"
+		return hazard.Step("measure heater supply and resistance first: a cold sensor fails every test", hazard.Heater)
 	}
 	return ""
 }
@@ -93,9 +94,9 @@ func CheckLine(c dossier.Check) string {
 func closedDo(status byte) string {
 	switch status {
 	case decode.FuelOpenNotReady:
-		return "warm it up; if it stays so when warm, the computer does not see the sensor work: read its codes and voltage"
+		return hazard.Step("warm it up; if it stays so when warm, the computer does not see the sensor work: read its codes and voltage", hazard.Running)
 	case decode.FuelOpenDriving:
-		return "let it idle without load"
+		return hazard.Step("let it idle without load", hazard.Running)
 	case decode.FuelOpenFault:
 		return "a fault holds it in open loop: read the codes, put that right, clear them, test again"
 	case 0:
@@ -107,7 +108,7 @@ func closedDo(status byte) string {
 // Questions are what no data tells, with how to find out.
 var Questions = []string{
 	"Is it a zirconia sensor? A titania one works otherwise. Unplugged, key on: the computer's side of a zirconia sensor shows some 0.4 to 0.5 V, of a titania one 1 V or 5 V.",
-	"Does the sensor return lie at 0 V? Measure it against the chassis, key on and running. About 2.5 V: a raised return; then ground and source go to the return only.",
+	RaisedReturn,
 	"Which wire is the signal? Find it with a meter of 10 MΩ or more; the heater's two carry battery voltage.",
 }
 

@@ -176,22 +176,34 @@ func Sentence(s *live.State) string {
 // Caution is what can hurt at this very step, "" when nothing more than before the
 // test.
 func Caution(s *live.State) string {
-	if s.Prompt == nil || s.Verdict != nil {
+	switch {
+	case s.Verdict != nil || s.Lost:
 		return ""
+	case s.Prompt != nil:
+		return PromptCaution(*s.Prompt, s.Setup.By)
+	case s.Phase == live.Held || s.Phase == live.Released:
+		return ""
+	case s.Ready == nil || !*s.Ready:
+		return hazard.Running.Caution()
+	case s.Setup.By == analysis.ByMixture:
+		return hazard.Cautions(hazard.Propane, hazard.Hose)
 	}
-	switch p := s.Prompt; {
+	return hazard.Wire.Caution()
+}
+
+// PromptCaution is what can hurt at a step of the guided test.
+func PromptCaution(p session.Prompt, by analysis.By) string {
+	switch {
 	case p.Stage == session.StageReady || p.Stage == session.StageBaseline:
-		return "Carbon monoxide: air out. Fans and belts move by themselves; exhaust is hot."
+		return hazard.Running.Caution()
 	case p.Stage != session.StageForce:
 		return ""
-	case s.Setup.By == analysis.ByMixture && p.Side == analysis.Rich:
-		return "Propane away from ignition and hot exhaust; slowly, engine running."
-	case s.Setup.By == analysis.ByMixture:
-		return "A small hose that does not feed the brake booster; keep off fan and belts."
-	case p.Side == analysis.Rich:
-		return "Never 12 V, 5 V or a heater feed on this wire; never a person as resistor."
+	case by == analysis.ByMixture && p.Side == analysis.Rich:
+		return hazard.Propane.Caution()
+	case by == analysis.ByMixture:
+		return hazard.Hose.Caution()
 	}
-	return "To sensor return, not to chassis. Meter of 10 MΩ or more; avoid piercing."
+	return OpenBranch + " " + hazard.Wire.Caution()
 }
 
 // Conditions lists what a test needs, shortly.

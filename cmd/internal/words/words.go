@@ -25,25 +25,34 @@ const (
 // Cautions come before a test. The order is that of harm.
 func Cautions(by analysis.By) []string {
 	c := []string{
-		"Exhaust gas kills: carbon monoxide has no smell. Work in the open or with extraction.",
-		"Exhaust, sensor and manifold are hot enough to burn. Fans and belts move, also by themselves.",
+		"Carbon monoxide has no smell and kills: work outdoors or with extraction.",
+		"Exhaust, sensor, manifold burn. Fans and belts move, also by themselves.",
 		"Fuel vapour catches fire: no flame, no smoking, an extinguisher at hand.",
 		"Wheels chocked, parking brake on, gear in neutral or park.",
-		"Follow the maker's service information for this car where it says otherwise.",
+		"Maker's information, local codes and licensed practice come before this.",
 	}
 	if by == analysis.ByMixture {
 		return append(c,
 			"Propane burns and explodes: keep bottle, hose and valve away from ignition parts and hot exhaust; meter it in slowly, never into a stopped engine.",
-			"An induced lean is one small hose off, within reach, that does not feed the brake booster.")
+			"An induced lean is one small hose off, within reach, that does not feed the brake booster.",
+			"Move the mixture for 15 s at most, then rest 30 s: raw fuel overheats the catalyst, and the engine may stall.")
 	}
 	return append(c,
-		"Never put 12 V, the 5 V reference or a heater feed on the signal wire. Identify the wire first; use a meter of 10 MΩ or more to do so.",
-		"Lean: join the signal, on the computer's side, to the SENSOR RETURN, not to the chassis; open the sensor's branch.",
-		"Rich: "+usualSource()+" between signal and sensor return; open the sensor's branch. `pushback source` computes it for what you have.",
-		"No data tells a titania sensor (unplugged, key on, 1 V or 5 V on the computer's side) or a raised return (about 2.5 V to the chassis): measure first.",
+		"Never put 12 V, 5 V or a heater feed on the signal wire. Identify it first, by a 10 MΩ meter.",
+		"Lean: join the signal, on the computer's side, to the SENSOR RETURN, not to the chassis.",
+		OpenBranch,
+		"Rich: "+usualSource()+" between signal and sensor return. `pushback source` computes it for what you have.",
+		"No data tells a titania sensor (unplugged, key on, 1 V or 5 V): measure; never force it.",
+		RaisedReturn,
 		"A person is never the resistor: no fingers from battery to signal.",
 		"One hold is 15 s, 30 s at the very most. A long hold may set trouble codes; they are listed as caused by the test.")
 }
+
+// OpenBranch says how the sensor's branch is opened.
+const OpenBranch = "Open the sensor's branch in a harness box, no piercing; unplugging opens the heater too and may set its code."
+
+// RaisedReturn is the one rule for a computer whose sensor return is not at the chassis' level.
+const RaisedReturn = "Measure sensor return to chassis, engine running: about 2.5 V is a raised return. Join to the return alone, never to the chassis."
 
 // usualSource is what `pushback source` computes when it is told nothing.
 var usualSource = sync.OnceValue(func() string {
