@@ -54,6 +54,8 @@ type answer struct {
 	rise   point // the first reading above low
 	rising bool
 	peak   float64
+	stood  float64 // s: for so long it had kept within a count when the force began
+	highAt float64 // s: the last time at which trim was near its peak
 	drop   float64 // largest fall from a peak since low
 	bottom float64 // lowest and highest since the beginning
 	top    float64
@@ -151,6 +153,9 @@ func (a *answer) add(p point, total, raw float64) {
 		}
 		a.peak = max(a.peak, u)
 		a.drop = max(a.drop, a.peak-u)
+	}
+	if a.peak-u <= 0.2*(a.peak-a.start) {
+		a.highAt = p.t()
 	}
 	if a.turnAt == 0 && a.peak-a.low >= minAnswer-roundoff && a.peak-u > 1.01*trimCount {
 		a.turnAt = a.peakAt

@@ -28,6 +28,10 @@ const (
 	OtherBankAnswers EventName = "other_bank_answers"
 	GapSeen          EventName = "gap"
 	CodeSet          EventName = "code_set"
+	ComputerLetsGo   EventName = "computer_lets_go"
+	OpenLevel        EventName = "open_level"
+	BranchOpen       EventName = "branch_open"
+	ReturnOffset     EventName = "return_offset"
 )
 
 // Side is where a signal is held, and what a sensor reports.
@@ -59,10 +63,11 @@ type Event struct {
 	Rate                      float64 // % per s, against the force
 	Waited                    float64 // s
 	Moved                     float64 // %
-	Value                     float64 // %
+	Value                     float64 // % or V
 	Bank                      int
 	From, To                  float64 // s
 	Cause                     string
+	How                       string // status, trim
 	Status                    string
 	Code                      string
 	Pending                   bool
@@ -103,6 +108,12 @@ func (e *Event) fields() []field {
 		return []field{{"bank", &e.Bank}}
 	case GapSeen:
 		return []field{{"from_s", &e.From}, {"to_s", &e.To}, {"cause", &e.Cause}}
+	case ComputerLetsGo:
+		return []field{{"side", &e.Side}, {"after_s", &e.After}, {"how", &e.How}}
+	case OpenLevel, ReturnOffset:
+		return []field{{"value_v", &e.Value}}
+	case BranchOpen:
+		return []field{{"side", &e.Side}}
 	case CodeSet:
 		return []field{{"code", &e.Code}, {"pending", &e.Pending}}
 	}

@@ -18,7 +18,9 @@ type force struct {
 
 	ready    bool // the conditions for the test held
 	openedAt float64
-	opened   bool // the computer left closed loop meanwhile
+	opened   bool   // the computer left closed loop meanwhile
+	letGo    string // how the computer let go of the sensor; "": it did not
+	letGoAt  float64
 	wasOpen  bool // at its beginning or some time later: trim may have moved for that
 
 	volts            voltsBase // the forced sensor at rest
@@ -95,18 +97,20 @@ type downstream struct {
 	since      float64
 	answered   bool
 	answeredAt float64
-	dose       float64 // %·s by which trim was away
+	oxygen     float64 // g of oxygen that trim has brought or taken
+	away       float64 // s
 	most       float64 // %
 	lastAt     float64
 }
 
-// A catalyst hides a change of mixture until its stored oxygen has gone or come:
-// after 0.3 to 1 g, that is OSC / (0.2315 · airflow · trim), up to 15 s of idle at
-// 15 % (a value from memory). The dose of trim times time is what counts.
+// A catalyst hides a change of mixture until its stored oxygen has gone or come: what counts is grams of
+// oxygen, ∫ 0.2315 · airflow · Δφ dt, and no catalyst of a car in use stores 3 g; a maker allows 20 s at +25 % at
+// idle (found in a maker's workshop text).
 const (
-	enoughTrim = 15.0 // %
-	enoughTime = 15.0 // s
-	enoughDose = enoughTrim * enoughTime
+	enoughTrim   = 15.0 // %
+	enoughTime   = 15.0 // s, of a standing contradiction
+	enoughOxygen = 3.0  // g
+	enoughAway   = 20.0 // s
 )
 
 // begin starts to follow the sensor of readings s for a force that began at lo.
@@ -184,16 +188,22 @@ func (d *downstream) volts(p point, moved float64) {
 	}
 }
 
-// trim adds up what trim has done since the force began.
-func (d *downstream) trim(t, moved float64) {
+// trim adds up what trim has done since the force began; flow is the engine's air, g/s.
+func (d *downstream) trim(t, moved, flow float64) {
 	if d.lastAt > 0 && moved >= 4 && t-d.lastAt < 3 {
-		d.dose += moved * (t - d.lastAt)
+		d.oxygen += oxygenInAir * flow * moved / 100 * (t - d.lastAt)
+		d.away += t - d.lastAt
 	}
 	d.most = max(d.most, moved)
 	d.lastAt = t
 }
 
+// enough reports whether any catalyst's store must have gone or come.
+func (d *downstream) enough() bool {
+	return d.oxygen >= enoughOxygen && d.away >= enoughAway && d.most >= 10
+}
+
 // mute reports that the downstream sensor would have shown by now.
 func (d *downstream) mute() bool {
-	return d.seen && d.n >= 3 && !d.answered && !d.leaned && !d.blind && d.dose >= enoughDose && d.most >= 10
+	return d.seen && d.n >= 3 && !d.answered && !d.leaned && !d.blind && d.enough()
 }

@@ -151,6 +151,11 @@ func (c *courtCase) command(side Side) Proof {
 	return p
 }
 
+// answersOther reports whether trim answered a force of the other side.
+func (c *courtCase) answersOther(side Side) bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == side.Opposite() && f.own.state == answered })
+}
+
 // held says what was done, and for how long.
 func (c *courtCase) held(f *force) string {
 	if c.w.cfg.By == ByMixture {
@@ -161,7 +166,7 @@ func (c *courtCase) held(f *force) string {
 
 // commandBy is what one force has shown of trim.
 func (c *courtCase) commandBy(f *force) (q Proof) {
-	a := &f.own
+	a, side := &f.own, f.side
 	verb, beyond := "rise", "above"
 	if f.side == Rich {
 		verb, beyond = "fall", "below"
@@ -211,8 +216,12 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 		say(Failed, fmt.Sprintf("trim moved with the force, by %+.1f %%", signed))
 	case f.opened:
 		say(Unclear, fmt.Sprintf("the computer left closed loop %.1f s after the force began, before trim had answered", f.openedAt-f.begin))
-	case a.state == silent:
+	case f.letGo != "":
+		say(Unclear, fmt.Sprintf("the computer let go of the sensor %.1f s after the force began, before trim had answered", f.letGoAt-f.begin))
+	case a.state == silent && (a.neverBeyond() || a.stoodFor() >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+	case a.state == silent:
+		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it may have been paused, as for purge or fuel learning: once more, 30 s later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case !f.firm():
 		say(Unclear, "the reading was not held steadily enough to say that trim did not answer", "contact_share", f.share)
 	case a.n == 0:
@@ -286,7 +295,7 @@ func (c *courtCase) delivery() Proof {
 			prove(fmt.Sprintf("the downstream sensor went %s %.1f s after the force began", f.down.side, f.down.answeredAt-f.begin),
 				evidence("after_s", f.down.answeredAt-f.begin))
 			byDown = true
-		} else if !f.rel.says() && !f.compensated && (best == nil || f.down.dose > best.down.dose) {
+		} else if !f.rel.says() && !f.compensated && (best == nil || f.down.oxygen > best.down.oxygen) {
 			best = f
 		}
 	}
@@ -314,26 +323,29 @@ func (c *courtCase) delivery() Proof {
 	switch {
 	case byDown:
 	case bySensor && d.mute():
-		p.State, p.Evidence = Unclear, evidence("most_pct", d.most, "dose_pct_s", d.dose)
+		p.State, p.Evidence = Unclear, evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 		p.Why += "; at another force " + silent
 	case bySensor:
+	case d.mute() && best.rel.doubtful:
+		p.State, p.Why = Unclear, silent+"; but the sensor's branch may have been open"
+		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 	case d.mute() && !best.volts.switching():
 		// A sensor that never cycled may be dead as well as right.
 		p.State, p.Why = Unclear, silent+"; but that sensor did not cycle before either, so it may be dead"
-		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
+		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 	case d.mute():
 		p.State, p.Why = Failed, silent
-		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
+		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 	case !d.seen:
-		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
+		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 		p.State, p.Why = Unclear, "no downstream sensor was read to show it, and the forced sensor did not report it"
 	case d.blind:
-		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose)
+		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 		p.State, p.Why = Unclear, fmt.Sprintf("the downstream sensor read %s already before the force, and the forced sensor did not report a change", d.side)
-	case d.dose < enoughDose || d.most < 10:
+	case !d.enough():
 		p.State = Unclear
-		p.Why = "the downstream sensor has not moved, but trim was not away far and long enough to be sure of that: hold longer"
-		p.Evidence = evidence("most_pct", d.most, "dose_pct_s", d.dose, "needed_pct_s", enoughDose)
+		p.Why = fmt.Sprintf("the downstream sensor has not moved, but the force moved %.1f g of oxygen only, and a catalyst may store 3 g: hold longer, or at 2000 to 2500 rpm", d.oxygen)
+		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "needed_g", enoughOxygen, "away_s", d.away)
 	case c.w.cfg.By == ByMixture:
 		p.State, p.Why = Unclear, "the loop did not bring the mixture back while it was forced: force it less, or for longer"
 	default:

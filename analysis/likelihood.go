@@ -99,6 +99,22 @@ func freeLevel(side Side, v, share float64, stays int, end float64, settled bool
 	return max(p, 0.4*beyond) + 0.02*levelWidth/0.8
 }
 
+// openLevel is the probability that an input whose branch is open is read within levelWidth of v: most lie at a bias
+// of 0.35 to 0.55 V, others at 0 V, at 1.1 V or at the top of the range (found on makers' computers).
+func openLevel(v float64) float64 {
+	switch {
+	case v < levelWidth/2:
+		return 0.2
+	case v >= 0.35 && v <= 0.55:
+		return 0.6 * levelWidth / 0.2
+	case v >= 1.27:
+		return 0.1
+	case v >= 1.05:
+		return 0.1 * levelWidth / 0.22
+	}
+	return 0.01 * levelWidth
+}
+
 // laplace is the probability within levelWidth of x under a two-sided exponential law.
 func laplace(x, inward, outward float64) float64 {
 	scale := outward

@@ -13,10 +13,6 @@ func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
 	return append(c.nextFor(conclusion, proofs), c.raised()...)
 }
 
-// raisedFrom is the level of a lean force from which its way to ground is not a good one, V (common
-// practice, no source; a good contact reads below 0.05 V).
-const raisedFrom = 0.10
-
 // raised tells a lean force that did not read zero.
 func (c *courtCase) raised() []string {
 	for _, f := range c.forces {

@@ -21,19 +21,23 @@ func isClosed(status int) bool { return status&(closedLoop|closedFault) != 0 }
 
 // readiness follows the conditions under which a test counts.
 type readiness struct {
-	status     int // of the watched bank's fuel system
-	statusAt   float64
-	hasStatus  bool
-	closedAt   float64 // last time at which the loop was seen closed
-	openAt     float64 // and open
-	everClosed bool
+	status      int // of the watched bank's fuel system
+	statusAt    float64
+	hasStatus   bool
+	changedAt   float64 // s: when status was last read to be another one, and what it was
+	changedFrom int
+	ownSystem   bool    // the second fuel system is in use, and the bank's
+	closedAt    float64 // last time at which the loop was seen closed
+	openAt      float64 // and open
+	everClosed  bool
 
 	coolant    float64
 	hasCoolant bool
 	rpm        series
-	wide       bool // the watched sensor is a wide-range one
-	mixture    bool // the mixture is forced, not the wire
-	unused     bool // the computer says that it does not use this sensor for trim
+	wide       bool     // the watched sensor is a wide-range one
+	mixture    bool     // the mixture is forced, not the wire
+	fifth      atAFifth // it is a wide-range one, shown at a fifth of its voltage
+	unused     bool     // the computer says that it does not use this sensor for trim
 	unusedN    int
 
 	said      bool // something was emitted
@@ -47,6 +51,8 @@ type readiness struct {
 func (r *readiness) unmet() []string {
 	var out []string
 	switch {
+	case r.fifth.shown:
+		out = append(out, hazard.Step("wide-range sensor, shown at a fifth of its voltage: it lies at 0.66 V, and trim does not take that for rich; its wire must not be forced", hazard.Propane))
 	case r.wide && r.mixture:
 		out = append(out, hazard.Step("wide-range sensor: it does not switch, so this test cannot judge it; look yourself: propane brings lambda below 1, then trim down, and its end does the opposite", hazard.Propane))
 	case r.wide:
@@ -67,10 +73,34 @@ func (r *readiness) unmet() []string {
 	return out
 }
 
+// atAFifth finds a wide-range sensor that is shown through a narrow one's PID at a fifth of its voltage: 3.3 V, the
+// balanced mixture, is 0.66 V then (common practice of computers, no source). A narrow sensor that reads so says
+// rich, and the loop cuts; this loop is content.
+type atAFifth struct {
+	since point   // the first reading about 0.66 V of those on end
+	trim  float64 // total trim then, %
+	has   bool
+	shown bool
+}
+
+func (a *atAFifth) volts(p point, trim float64, closed bool) {
+	if a.shown {
+		return
+	}
+	if p.v < 0.62 || p.v > 0.70 || !closed || a.has && abs(trim-a.trim) > 2*trimCount {
+		a.has = false
+		return
+	}
+	if !a.has {
+		a.since, a.trim, a.has = p, trim, true
+	}
+	a.shown = p.t()-a.since.t() >= 8 && abs(trim) < 10
+}
+
 // holds is unmet without the words.
 func (r *readiness) holds() bool {
 	p, has := r.rpm.last()
-	return !r.wide && !r.unused && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
+	return !r.wide && !r.fifth.shown && !r.unused && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
 		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= limits.TurningSpeed)
 }
 

@@ -135,8 +135,8 @@ func (f *force) releaseReasons(add func(string, ...any)) {
 		if d.hasBase {
 			rest = fmt.Sprintf("%.2f to %.2f V at rest", d.baseLow, d.baseHigh)
 		}
-		add("  Behind the catalyst: %s; trim was away by %.0f %% at most and %.0f %%·s in all (%.0f are enough); it %s %s.",
-			rest, d.most, d.dose, enoughDose, went, d.side)
+		add("  Behind the catalyst: %s; trim was away by %.0f %% at most, for %.0f s and %.1f g of oxygen in all (%.0f s and %.0f g are enough); it %s %s.",
+			rest, d.most, d.away, d.oxygen, enoughAway, enoughOxygen, went, d.side)
 	}
 }
 

@@ -1,6 +1,9 @@
 package analysis
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // sensorState is what the sensor said after the release.
 type sensorState uint8
@@ -31,11 +34,17 @@ const (
 // holds the mixture that the loop made during the force, and the sensor must say
 // so, at once, until the loop has taken it out again.
 type release struct {
-	state  sensorState
-	expect Side
-	lo, hi float64 // the wire was let go between these, s
-	at     float64
-	prompt float64 // s: what comes within it comes at once
+	state    sensorState
+	expect   Side
+	lo, hi   float64 // the wire was let go between these, s
+	at       float64
+	heldAt   float64 // V: the level that was held
+	doubtful bool    // it may
+	open     bool    // the reading lies at the level of an open input: the branch was not closed again
+	lowOn    float64 // V: range of the readings on the expected side
+	highOn   float64
+	zero     float64 // V: the levels count from here, where the signal return is raised
+	prompt   float64 // s: what comes within it comes at once
 
 	trimThen  float64 // mirrored trim at the release
 	trimMade  float64 // how far the force had moved it, %
@@ -73,7 +82,7 @@ type release struct {
 // begin starts the watch after f; first is the session's first force, before which
 // trim was last seen at its balance undisturbed.
 func (r *release) begin(f *force, trim float64, first *force) {
-	*r = release{expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end, prompt: promptByWire,
+	*r = release{heldAt: f.level, expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end, prompt: promptByWire,
 		trimThen: trim, trimNow: trim, bottom: 9, top: -9}
 	if f.own.mayTurn {
 		r.prompt = promptWithin
@@ -144,16 +153,17 @@ func (r *release) volts(p point, b voltsBase) bool {
 	case on && !r.left:
 		if !r.hasOn {
 			r.hasOn, r.firstOn, r.trimAtOn = true, p, r.still()
-			r.best = p.v
+			r.best, r.lowOn, r.highOn = p.v, p.v, p.v
 		}
 		r.nOn++
+		r.lowOn, r.highOn = min(r.lowOn, p.v), max(r.highOn, p.v)
 		r.lastOn = p
 		if r.expect == Rich {
 			r.best = max(r.best, p.v)
 		} else {
 			r.best = min(r.best, p.v)
 		}
-		switch strength(r.expect, p.v) {
+		switch strength(r.expect, p.v-r.zero) {
 		case 2:
 			r.strong++
 		case 1:
@@ -213,6 +223,50 @@ func (r *release) stayNeeded(b voltsBase) float64 {
 	return max(0.5, stay, 2.2*b.interval)
 }
 
+// strange reports whether the reading lies dead still on the side at a level that an open input has at least
+// one fifth as likely as this sensor.
+func (r *release) strange(b voltsBase) bool {
+	return b.switching() && r.nOn >= 4 && r.highOn-r.lowOn <= twoCounts && r.openOdds(b) > math.Log(0.2)
+}
+
+// leftOpen is how often the sensor's branch is not closed again at once (common practice, no source).
+const leftOpen = 0.05
+
+// openOdds are the log odds that what is read is not the sensor but an open input.
+func (r *release) openOdds(b voltsBase) float64 {
+	v, end := r.best-r.zero, b.low-r.zero
+	if r.expect == Rich {
+		end = b.high - r.zero
+	}
+	own := b.stays(r.expect)
+	cell := math.Log(freeLevel(r.expect, v, 0, 0, end, own.longest >= settledAfter))
+	secs := r.lastOn.t() - r.firstOn.t()
+	moved := follows(r.lastOn.v-r.firstOn.v, (r.trimNow-r.trimThen)*against(r.expect.Opposite()), secs, 0.003, r.best < 0.0075 || r.best > 1.27)
+	return math.Log(leftOpen) + math.Log(openLevel(r.best)) - cell - min(moved, 0)
+}
+
+// likeOpen reports whether the reading, which did not come to the side, lies where an open input does rather than
+// where this sensor may.
+func (r *release) likeOpen(b voltsBase) bool {
+	if r.bottom > 0.3 && r.top < 0.6 {
+		return true
+	}
+	side, end := Lean, b.low
+	if r.top > switchPoint {
+		side, end = Rich, b.high
+	}
+	return leftOpen*openLevel(r.top) > freeLevel(side, r.top-r.zero, 0, 0, end-r.zero, true)
+}
+
+// pastBalance reports whether trim has gone back and on to the other side, as it does on a reading that no
+// mixture changes.
+func (r *release) pastBalance() bool { return r.still() < -0.3 }
+
+// unchanged reports whether the release did not move the reading at all.
+func (r *release) unchanged() bool {
+	return r.top-r.bottom <= twoCounts && abs(r.top-r.heldAt) <= twoCounts
+}
+
 // decide settles the test if it can be, at time now; with last, no more data come.
 func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	set := func(s sensorState, why string) bool {
@@ -223,6 +277,9 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	if !r.hasOn {
 		flat := r.top-r.bottom <= 0.03
 		switch {
+		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || flat && b.switching() && r.likeOpen(b)):
+			r.open, r.doubtful = true, true
+			return set(sensorVague, fmt.Sprintf("the reading lies still at %.2f V, as an open input does, or a wire that is still held: was the sensor's branch closed again?", r.top))
 		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat):
 			return set(sensorMute, "")
 		case r.n >= 4 && flat && waited >= muteAfter:
@@ -258,10 +315,20 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return false
 	case !atOnce && (enough || r.left || last):
 		return set(sensorVague, "it came neither at once nor certainly late")
+	case enough && r.strong >= 2 && r.strange(b):
+		r.doubtful = true
+		if r.open = r.openOdds(b) > 0 || r.pastBalance(); !r.open && !r.left && !last {
+			return false // a cell moves as trim goes back
+		}
+		return set(sensorVague, fmt.Sprintf("the reading lies dead still at %.2f V, where this sensor never was before, and trim does not move it: was the sensor's branch closed again?", r.best))
 	case enough && r.strong >= 2:
 		return set(sensorSays, "")
 	case !r.left && !last:
 		return false // still there: wait for a stronger reading or a longer stay
+	case enough && r.grey >= 2 && r.leftWithTrim():
+		// A hot cell reads 0.70 to 0.80 V rich (0.78 V at 900 °C and λ 0.92): that it stayed for just as long
+		// as trim was away says what the level does not.
+		return set(sensorSays, "")
 	case enough && r.strong+r.grey > 0:
 		return set(sensorVague, "the reading was not extreme enough to prove it")
 	case enough:

@@ -76,6 +76,8 @@ type Watcher struct {
 	lastGap  float64
 
 	cands  []candidate
+	air    air
+	offset float64  // V: the signal return lies so far above the computer's ground; 0: not found
 	doubts [2]doubt // by side
 	hist   [257]int32
 
@@ -98,8 +100,11 @@ const (
 	roleOtherTrimBeside
 	roleOtherLong
 	roleStatus
+	roleStatusB
 	roleCoolant
 	roleRPM
+	roleAir
+	roleManifold
 	roleWide
 )
 
@@ -151,12 +156,18 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 		r = roleOtherTrimBeside
 	case beside.LongTrim():
 		r = roleOtherLong
-	case id.Status():
+	case "FUELSYS1":
 		r = roleStatus
+	case "FUELSYS2":
+		r = roleStatusB
 	case "ECT":
 		r = roleCoolant
 	case "RPM":
 		r = roleRPM
+	case "MAF":
+		r = roleAir
+	case "MAP":
+		r = roleManifold
 	case id.Ratio():
 		r = roleWide
 	}
@@ -237,11 +248,22 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	case roleOtherLong:
 		w.otherTrim.long.add(p)
 	case roleStatus:
-		w.stepStatus(p)
+		if !w.ready.ownSystem {
+			w.stepStatus(p)
+		}
+	case roleStatusB:
+		// Where the second system is in use it is that of banks 2 and 4; where not, one controls all.
+		if w.ready.ownSystem = p.v != 0 && w.cfg.Sensor.Bank%2 == 0; w.ready.ownSystem {
+			w.stepStatus(p)
+		}
 	case roleCoolant:
 		w.ready.coolant, w.ready.hasCoolant = p.v, true
 	case roleRPM:
 		w.ready.rpm.add(p)
+	case roleAir:
+		w.air.maf = p.v
+	case roleManifold:
+		w.air.manifold = p.v
 	case roleWide:
 		w.ready.wide = true
 	}
@@ -252,29 +274,12 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	return w.events
 }
 
-func (w *Watcher) stepStatus(p point) {
-	r := &w.ready
-	was, had := r.status, r.hasStatus
-	r.status, r.hasStatus, r.statusAt = int(p.v), true, p.lo
-	if isClosed(r.status) {
-		r.closedAt, r.everClosed = p.lo, true
-	} else {
-		r.openAt = p.hi
-		if f := w.holding(); f != nil {
-			f.wasOpen = true
-		}
-	}
-	if had && isClosed(was) && !isClosed(r.status) {
-		if f := w.running(); f != nil && (!f.ended || p.t()-f.end < 20) && !f.opened {
-			f.opened, f.openedAt = true, p.t()
-			w.emit(Event{T: p.t(), Name: OpenLoop, Status: statusWords(r.status)})
-		}
-	}
-}
-
 func (w *Watcher) stepVolts(p point) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)
+	if w.running() == nil && w.trim.short.n > 0 {
+		w.ready.fifth.volts(p, w.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
+	}
 	if w.holding() == nil {
 		w.rest.volts(p)
 	} else {
@@ -391,6 +396,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	own, other := w.noises(h.hi-1e-6, volts.halfPeriod())
 	f.own.begin(h.side, h.lo, h.hi, base, own)
 	f.own.mayTurn = w.cfg.By == ByMixture
+	f.own.stood = w.trim.standing(h.lo)
 	from := max(h.lo-trimBaselineFor, w.restFrom)
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.holds()
@@ -417,6 +423,9 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 			moved = f.own.up*w.trim.total(w.trim.short.at(j-1), f.begin) - f.own.start
 		}
 		f.down.volts(p, moved)
+	}
+	if r := &w.ready; r.changedAt >= h.lo && w.now-r.changedAt < 60 {
+		w.statusChanged(f, r.changedAt, r.changedFrom)
 	}
 	if f.own.state == cannot {
 		w.emit(Event{T: f.begin, Name: TrimAtLimit, Value: base.last})
@@ -487,7 +496,10 @@ func (w *Watcher) feedTrims(f *force, until float64) {
 	for i := s.from(f.fedOwn); i < s.n && s.at(i).t() <= until; i++ {
 		if p := s.at(i); p.t() > f.fedOwn {
 			f.own.add(p, w.trim.total(p, f.begin), p.v)
-			f.down.trim(p.t(), f.pastBalance(f.own.now))
+			if f.own.gaveUp() && f.seen {
+				w.letsGo(f, p.t(), byTrim)
+			}
+			f.down.trim(p.t(), f.pastBalance(f.own.now), w.airflow())
 			f.fedOwn = p.t()
 		}
 	}
@@ -548,7 +560,7 @@ func (w *Watcher) judgeHold(f *force) {
 	case a.state == wrongWay && !f.toldWrong && f.firm() && !f.wasOpen:
 		f.toldWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
-	case a.state == answerOpen && !f.toldSilent && f.ready && !f.opened && a.quiet() && f.firm() && w.steered(f):
+	case a.state == answerOpen && !f.toldSilent && f.ready && !f.opened && f.letGo == "" && a.quiet() && f.firm() && w.steered(f):
 		f.toldSilent = true
 		if a.now >= farOut && a.nowAt-a.steadyAt >= 3 && a.now >= w.farthest(a.up)-2*trimCount {
 			// It stands still far out on the side to which it should go, farther than it
@@ -751,7 +763,9 @@ func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until flo
 		w.fitAnswer(&f.own, &w.trim, f.own.ramped(f.end))
 	}
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
+	w.lookForOffset(f)
 	f.rel.begin(f, f.own.now, w.forces[0])
+	f.rel.zero = w.offset
 	f.relOn = true
 	w.cache.valid = false
 	w.catchUp(f, hi-1e-6, until)
@@ -786,11 +800,16 @@ func (w *Watcher) catchUp(f *force, from, until float64) {
 	}
 }
 
+func (w *Watcher) airflow() float64 {
+	p, _ := w.ready.rpm.last()
+	return w.air.flow(p.v)
+}
+
 func (w *Watcher) stepReleaseTrim(f *force, p point) {
 	u := f.own.up * w.trim.total(p, f.begin)
 	f.rel.trimNow = u
 	f.rel.trimBack(p.t(), f)
-	f.down.trim(p.t(), f.pastBalance(u))
+	f.down.trim(p.t(), f.pastBalance(u), w.airflow())
 }
 
 func (w *Watcher) stepReleaseDown(f *force, p point) {
@@ -824,6 +843,10 @@ func (w *Watcher) tellRelease(f *force) {
 	r := &f.rel
 	if f.toldRel {
 		return
+	}
+	if r.open {
+		f.toldRel = true
+		w.emit(Event{T: r.decidedAt, Name: BranchOpen, Side: f.side})
 	}
 	switch r.state {
 	case sensorSays, sensorLate:

@@ -121,8 +121,8 @@ var OwnerProofs = map[analysis.ProofID]string{
 // evidenceNames puts the numbers behind a proof in words; the verb is the sentence's.
 var evidenceNames = map[string]string{
 	"after_s": "after", "after_min_s": "not before", "after_max_s": "not after", "begin_s": "began at", "contact_share": "contact for",
-	"dose_pct_s": "moved × time", "from_pct": "trim before", "held_s": "held for", "held_v": "held at", "limit_pct": "limit",
-	"mean_v": "mean", "most_pct": "at most", "moved_pct": "trim moved", "needed_pct_s": "needed", "other_moved_pct": "other bank moved",
+	"away_s": "away for", "from_pct": "trim before", "held_s": "held for", "held_v": "held at", "limit_pct": "limit",
+	"mean_v": "mean", "most_pct": "at most", "moved_pct": "trim moved", "needed_g": "needed", "oxygen_g": "oxygen moved", "other_moved_pct": "other bank moved",
 	"own_moved_pct": "forced bank moved", "rate_pct_s": "rate", "reading_v": "reading", "readings": "readings", "seconds": "for",
 	"stayed_s": "stayed for", "stood_still_s": "stood still for", "trim_made_pct": "trim still away by", "trim_pct": "trim at", "waited_s": "waited",
 	"watched_s": "watched for",

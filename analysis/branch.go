@@ -1,0 +1,16 @@
+package analysis
+
+// raisedFrom is the level of a lean force from which its way to ground is not a good one, V (common
+// practice, no source; a good contact reads below 0.05 V).
+const raisedFrom = 0.10
+
+// lookForOffset asks of a lean force whether the signal return lies above the computer's ground (0.1 to 0.3 V
+// on old harnesses). Then the sensor's own readings lie higher too; a poor contact raises the held level alone.
+func (w *Watcher) lookForOffset(f *force) {
+	if w.cfg.By == ByMixture || f.side != Lean || f.loose || !f.firm() || f.level < raisedFrom || !f.volts.switching() ||
+		f.volts.low < f.level-0.03 || w.offset > 0 {
+		return
+	}
+	w.offset = f.level
+	w.emit(Event{T: f.end, Name: ReturnOffset, Value: f.level})
+}

@@ -1,0 +1,110 @@
+package analysis
+
+// How the computer lets go of a sensor that it does not believe.
+const (
+	byStatus = "status" // the status of the fuel system tells it
+	byTrim   = "trim"   // trim is given up while the wire is still held
+)
+
+// letsGo notes that the computer has stopped using the sensor while the wire was held: an answer of its own.
+func (w *Watcher) letsGo(f *force, at float64, how string) {
+	if f.letGo != "" {
+		return
+	}
+	f.letGo, f.letGoAt = how, at
+	w.emit(Event{T: at, Name: ComputerLetsGo, Side: f.side, After: max(0, at-f.begin), How: how})
+}
+
+// gaveUp reports whether trim, having answered, has fallen most of its way back within a second or two: no
+// loop does that by its own rate. (Makers' computers do it 3 to 10 s into a hold.)
+func (a *answer) gaveUp() bool {
+	way := a.peak - a.start
+	return a.state == answered && !a.mayTurn && way >= 2*minAnswer && a.peak-a.now >= 0.6*way && a.nowAt-a.highAt <= 2.5
+}
+
+// stepStatus takes the status of the fuel system.
+func (w *Watcher) stepStatus(p point) {
+	r := &w.ready
+	was, had := r.status, r.hasStatus
+	r.status, r.hasStatus, r.statusAt = int(p.v), true, p.lo
+	if isClosed(r.status) {
+		r.closedAt, r.everClosed = p.lo, true
+	} else {
+		r.openAt = p.hi
+		if f := w.holding(); f != nil {
+			f.wasOpen = true
+		}
+	}
+	if !had || r.status == was {
+		return
+	}
+	r.changedAt, r.changedFrom = p.t(), was
+	if f := w.running(); f != nil {
+		w.statusChanged(f, p.t(), was)
+	}
+}
+
+// statusChanged takes a change of status that fell into the force or shortly after it.
+func (w *Watcher) statusChanged(f *force, at float64, was int) {
+	now := w.ready.status
+	if isClosed(was) && !isClosed(now) && (!f.ended || at-f.end < 20) && !f.opened {
+		f.opened, f.openedAt, f.wasOpen = true, at, true
+		w.emit(Event{T: at, Name: OpenLoop, Status: statusWords(now)})
+	}
+	if (!f.ended || at < f.endLo) && was == closedLoop && (now == openFault || now == closedFault) {
+		w.letsGo(f, at, byStatus)
+	}
+}
+
+// pauseLasts is for how long a computer may pause trim, s: 10 to 20 s for purge, idle or fuel learning (found
+// on makers' computers). One silence is none where it can be such a pause.
+const pauseLasts = 30.0
+
+// stoodFor is how long trim has stood within a count when the force had lasted so long, s; the time before
+// counts too.
+func (a *answer) stoodFor() float64 {
+	if abs(a.now-a.start) > 1.01*trimCount {
+		return a.stuckFor()
+	}
+	return a.stuckFor() + a.stood
+}
+
+// paused reports whether the silence of the forces may be a pause: no two of them lie far enough apart.
+func paused(forces []*force) bool {
+	first := -1.0
+	for _, f := range forces {
+		if f.own.state != silent {
+			continue
+		}
+		if first < 0 {
+			first = f.begin
+		} else if f.begin-first >= pauseLasts {
+			return false
+		}
+	}
+	return true
+}
+
+// standing is for how long short-term trim has kept within a count when it was time t, s.
+func (t *trimStream) standing(at float64) float64 {
+	i := t.short.from(at) - 1
+	if i < 0 {
+		return 0
+	}
+	last := t.short.at(i)
+	since := last.t()
+	for ; i >= 0; i-- {
+		p := t.short.at(i)
+		if abs(t.total(p, at)-t.total(last, at)) > 1.01*trimCount || last.t()-p.t() > 2*pauseLasts {
+			break
+		}
+		since = p.t()
+	}
+	return last.t() - since
+}
+
+// neverBeyond reports whether trim stood at zero and had at rest hunted on the other side of it alone: then it
+// has no authority on this one.
+func (a *answer) neverBeyond() bool {
+	return abs(a.raw) < trimCount/2 && a.base.known() && a.base.width() >= 3*trimCount && a.ceiling() <= trimCount/2+roundoff
+}
