@@ -73,7 +73,6 @@ var notYet = map[string]string{
 	"return-offset":      "levels are not counted from the held-lean level",
 	"gas":                "PID 51 is not looked at",
 	"flex-learning":      "PID 52 is not looked at",
-	"hybrid":             "an engine that stands is not asked about",
 	"wide-at-a-fifth":    "its kind is not told by behaviour",
 	"exhaust-leak-large": "the leak check does not come before the dead sensor",
 }

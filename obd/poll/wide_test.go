@@ -15,14 +15,14 @@ import (
 
 // TestWideRange: while an answer is awaited λ, trim and the commanded ratio have nearly all of
 // the bus, in one request on CAN and in turn elsewhere; for the narrow sensor behind the
-// catalyst they and that one do.
+// catalyst they, that one and its trim do.
 func TestWideRange(t *testing.T) {
 	for _, tt := range []struct {
 		sensor string
 		pids   []byte
 	}{
 		{"B1S1", []byte{0x34, 0x06, 0x44}},
-		{"B1S2", []byte{0x15, 0x06, 0x34, 0x44}},
+		{"B1S2", []byte{0x15, 0x06, 0x34, 0x44, 0x55}},
 	} {
 		for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
 			t.Run(tt.sensor+" "+bus.String(), func(t *testing.T) {

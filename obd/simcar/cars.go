@@ -22,6 +22,7 @@ type Car struct {
 	control    controlSpec
 	downstream bool // each bank has a sensor behind the catalyst
 	wide       bool // the upstream sensors are wide-range ones
+	wideRear   bool // those behind the catalyst too
 	crossed    bool // the upstream sensors' connectors are swapped between the banks
 	sharedRear bool // one sensor behind the catalyst that both banks share
 	off        bool // the ignition is on and the engine stands
@@ -30,20 +31,22 @@ type Car struct {
 
 // talk is how the car's computers speak.
 type talk struct {
-	gearbox    bool          // a second computer answers
-	fourBanks  bool          // reports its sensors by PID 1D
-	recent     bool          // has PIDs beyond 20
-	refuses    bool          // answers what it does not know with 7F
-	trimApart  bool          // PID 14 carries FF in place of the trim
-	reply      time.Duration // a computer's time to answer; 0: usual for the bus
-	padding    int           // byte that fills CAN frames; -1: frames are short
-	oneControl bool          // PID 03 tells one fuel system for both banks
-	fifth      bool          // a wide-range sensor is shown through PID 14 at a fifth of its volts
-	fuel       byte          // PID 51; 0: gasoline
-	alcohol    bool          // has PID 52
-	diesel     bool          // compression ignition: no trims, no fuel status
-	battery    bool          // has PID 5B: a hybrid
-	uds        *udsSpec      // speaks SAE J1979-2, not SAE J1979; nil: the other way round
+	gearbox                bool          // a second computer answers
+	fourBanks              bool          // reports its sensors by PID 1D
+	recent                 bool          // has PIDs beyond 20
+	refuses                bool          // answers what it does not know with 7F
+	trimApart              bool          // PID 14 carries FF in place of the trim
+	reply                  time.Duration // a computer's time to answer; 0: usual for the bus
+	padding                int           // byte that fills CAN frames; -1: frames are short
+	oneControl             bool          // PID 03 tells one fuel system for both banks
+	fifth                  bool          // a wide-range sensor is shown through PID 14 at a fifth of its volts
+	mute24, mute34, mute55 bool          // a wide-range car without PIDs 24 to 2B, 34 to 3B, 55 to 58
+	scales                 [4]byte       // PID 4F: full scales of lambda, V, mA and 10 kPa; all 0: it has none
+	fuel                   byte          // PID 51; 0: gasoline
+	alcohol                bool          // has PID 52
+	diesel                 bool          // compression ignition: no trims, no fuel status
+	battery                bool          // has PID 5B: a hybrid
+	uds                    *udsSpec      // speaks SAE J1979-2, not SAE J1979; nil: the other way round
 }
 
 // healthy returns a sound car with one bank.
@@ -57,12 +60,13 @@ func healthy() Car {
 	for i := range c.bank {
 		c.bank[i] = bankSpec{
 			fuelError: -0.01, wander: 0.003, wanderTau: 5, cycleNoise: 0.004,
-			catalyst: 0.5, up: sound, down: sound,
+			catalyst: 0.5, up: sound, down: sound, wide: wideSpec{toRich: 0.07, toLean: 0.07},
 		}
 		c.bank[i].down.toRich, c.bank[i].down.toLean, c.bank[i].down.kelvin = 0.3, 0.2, 850
 	}
 	c.control = controlSpec{
 		relaySpec: relaySpec{ramp: 0.02, jump: 0.015, shift: 0.1}, limit: 0.25, canCut: true, canAdd: true, learn: 0.002,
+		wideLoop: wideLoop{kp: 0.1, ki: 0.6, dither: 0.004, half: 5, rear: 0.002, rearLimit: 0.03},
 		closedAt: 65, closedAfter: 20, refresh: 20 * time.Millisecond,
 	}
 	return c

@@ -20,6 +20,7 @@ type controlSpec struct {
 	relaySpec
 	habitSpec
 	monitorSpec
+	wideLoop
 	limit          float64    // of short-term trim, both ways
 	canCut, canAdd bool       // trim may go below / above zero
 	frozen         bool       // trim never moves
@@ -74,6 +75,7 @@ type bankControl struct {
 	oneSided                       float64 // s for which the reading has been at one end
 	start                          float64 // trim when it got there
 	letGo                          letGo
+	sum, rearTrim                  float64 // of a wide-range loop: integral, and what the rear sensor adds
 	doubtUntil                     float64 // s
 	status                         byte
 	fault                          bool
@@ -110,7 +112,7 @@ type snapshot struct {
 	rpm, load, air, coolant, speed, throttle, spark, mapKPa, iat, voltage, command float64
 	ran, alcohol                                                                   float64
 	status                                                                         [2]byte
-	stft, ltft, up, down, wide                                                     [2]float64
+	stft, ltft, up, down, wide, amps, wideDown, rear                               [2]float64
 }
 
 func (k *computer) init(c *car) {
@@ -119,7 +121,7 @@ func (k *computer) init(c *car) {
 	k.stored = slices.Clone(k.spec.stored)
 	for i := range k.bank {
 		b := &k.bank[i]
-		b.ltft, b.stft = k.spec.learned[i], k.spec.shortTerm[i]
+		b.ltft, b.stft, b.sum = k.spec.learned[i], k.spec.shortTerm[i], k.spec.shortTerm[i]
 		b.status = openCold
 		b.up, b.down = biasVolts, 0.6
 		b.shownUp, b.shownDown = b.up, b.down
@@ -225,6 +227,8 @@ func (k *computer) status(c *car, b *bankControl, t float64) byte {
 		return openFault
 	case c.spec.engine.secondaryAir:
 		return openCold
+	case c.spec.wide && b.front(c).cold:
+		return openCold
 	case c.coolant < k.spec.closedAt || c.ran+t < k.spec.closedAfter:
 		return openCold
 	case t < k.resume:
@@ -293,21 +297,6 @@ func (k *computer) turned(b *bankControl, rich bool) bool {
 	}
 	b.turning = 0
 	return rich
-}
-
-// proportional is the continuous control of a wide-range sensor, with the small
-// square wave that keeps the catalyst awake.
-func (k *computer) proportional(c *car, i int, b *bankControl) {
-	if k.spec.frozen {
-		return
-	}
-	target := 1.0
-	if (c.n/500)%2 == 0 {
-		target += 0.004
-	} else {
-		target -= 0.004
-	}
-	b.stft += (min(max(c.banks[i].wide, 0.7), 1.5) - target) * 0.8 * tick
 }
 
 // circuit runs the monitors of the upstream input.
@@ -405,7 +394,7 @@ func (k *computer) report(c *car) {
 	d.mapKPa = 12 + 88*c.load
 	d.iat = 30
 	d.voltage = 14.1
-	d.command = 1 / k.enrich
+	d.command = k.commanded(c)
 	for i := range k.bank[:c.spec.engine.banks] {
 		b := &k.bank[i]
 		d.status[i] = b.status
@@ -414,18 +403,20 @@ func (k *computer) report(c *car) {
 			d.stft[i] = 0
 		}
 		d.up[i], d.down[i] = b.shownUp, b.shownDown
-		d.wide[i] = c.banks[i].wide
+		d.wide[i], d.amps[i], d.wideDown[i] = c.banks[i].front.lambda, c.banks[i].front.amps, c.banks[i].rear.lambda
+		d.rear[i] = b.rearTrim
 	}
 	if c.stopped {
 		d.rpm, d.load, d.air, d.speed, d.ran, d.mapKPa, d.voltage = 0, 0, 0, 0, 0, 100, 12.4
 		d.status, d.stft = [2]byte{openCold, 0}, [2]float64{}
-		d.wide = [2]float64{1, 1}
+		d.wide, d.amps = [2]float64{1, 1}, [2]float64{}
 	}
 	if c.spec.oneControl {
 		d.status[1] = 0
 	}
 	if c.spec.diesel {
 		d.wide = [2]float64{1.9 + 0.1*c.load, 1.9}
+		d.amps = [2]float64{pumpCurrent(d.wide[0]), pumpCurrent(d.wide[1])}
 	}
 	d.alcohol = k.alcohol
 }

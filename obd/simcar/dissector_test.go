@@ -26,7 +26,7 @@ func TestDissector(t *testing.T) {
 		for step := range 256 {
 			s := sweep(spec, float64(step)/255)
 			for pid := range 0x60 {
-				if !s.car.supports(&engineNode, byte(pid)) || pid == 0x01 || pid == 0x41 || pid == 0x51 {
+				if !s.car.supports(&engineNode, byte(pid)) || pid == 0x01 || pid == 0x41 || pid == 0x51 || pid >= 0x55 && pid <= 0x58 {
 					continue // what it does not decode
 				}
 				reply := s.car.answer(&engineNode, true, []byte{1, byte(pid)})[0]
@@ -135,6 +135,7 @@ func sweep(spec Car, x float64) swept {
 	for i := range 2 {
 		d.stft[i], d.ltft[i] = of(fmt.Sprintf("SHRTFT%d", i+1))/100, of(fmt.Sprintf("LONGFT%d", i+1))/100
 		d.up[i], d.down[i] = of(fmt.Sprintf("O2S%d1", i+1)), of(fmt.Sprintf("O2S%d2", i+1))
+		d.amps[i] = 0
 		d.wide[i] = of(fmt.Sprintf("EQ_RAT%d1", i+1))
 	}
 	return s

@@ -17,15 +17,16 @@ const (
 
 // engineSpec is what both banks share.
 type engineSpec struct {
-	banks     int
-	litres    float64
-	idleRPM   float64
-	idleFlow  float64 // g/s, metered, at idle with everything off
-	coolant   float64 // °C at the start
-	justBegun bool    // the engine starts with the simulation; otherwise it has run for a while
-	hunting   float64 // rpm amplitude of a hunting idle
-	meter     float64 // error of the air meter: -0.1 reads a tenth low
-	transport struct {
+	banks        int
+	litres       float64
+	idleRPM      float64
+	idleFlow     float64 // g/s, metered, at idle with everything off
+	coolant      float64 // °C at the start
+	justBegun    bool    // the engine starts with the simulation; otherwise it has run for a while
+	hunting      float64 // rpm amplitude of a hunting idle
+	meter        float64 // error of the air meter: -0.1 reads a tenth low
+	speedDensity bool    // air is worked out from manifold pressure: what leaks in is metered too
+	transport    struct {
 		turns float64 // crank turns from injection to the exhaust port
 		pipe  float64 // litres from the port to the sensor
 	}
@@ -81,6 +82,7 @@ type bankSpec struct {
 	catalyst         float64 // g of oxygen that it stores
 	up, down         cellSpec
 	upWire, downWire wireSpec
+	wide             wideSpec // in place of up where the car has wide-range sensors
 }
 
 // ring holds one bank's mixture history for the transport delay.
@@ -99,8 +101,8 @@ type bank struct {
 	stored             float64       // filled share of the catalyst's oxygen store
 	afterCat           float64       // phi behind the catalyst
 	up, down           cell
-	wide               float64 // lambda as a wide-range element reports it
-	inputUp, inputDown float64 // V at the computer's inputs
+	front, rear        wideCell // wide-range elements
+	inputUp, inputDown float64  // V at the computer's inputs
 }
 
 // car is plant, computer and technician: all that moves with time but the adapter.
@@ -156,7 +158,8 @@ func newCar(cfg *Config) *car {
 		b := &c.banks[i]
 		b.spec = c.spec.bank[i]
 		b.stored = 0.5
-		b.atCell, b.inPipe, b.mixed, b.afterCat, b.wide = 1, 1, 1, 1, 1
+		b.atCell, b.inPipe, b.mixed, b.afterCat = 1, 1, 1, 1
+		b.front.lambda, b.rear.lambda = 1, 1
 		b.film = e.filmShare * e.filmTau * c.air / float64(e.banks)
 		for j := range b.past {
 			b.past[j] = 1
@@ -234,7 +237,13 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	e := &c.spec.engine
 	k := &c.computer
 	metered := c.air * share
-	fuel := metered * (1 + e.meter) * k.enrich * (1 + b.spec.fuelError + b.wander + c.mapError - b.spec.starve*c.air)
+	vacuum := min(max(1.25*(1-c.load), 0), 1)
+	leak := (b.spec.leak + c.tech.leak*e.idleFlow*share) * vacuum
+	seen := metered
+	if e.speedDensity {
+		seen += leak
+	}
+	fuel := seen * (1 + e.meter) * k.enrich * (1 + b.spec.fuelError + b.wander + c.mapError - b.spec.starve*c.air)
 	if !b.spec.undelivered {
 		fuel *= (1 + k.bank[i].stft) * (1 + k.bank[i].learned())
 	}
@@ -246,8 +255,7 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	b.film += dt * (e.filmShare*fuel - evaporated)
 	burnt := (1-e.filmShare)*fuel + evaporated
 	burnt += b.spec.injector + (c.driver.purge+c.tech.propane*e.idleFlow)*share
-	vacuum := min(max(1.25*(1-c.load), 0), 1)
-	air := metered + (b.spec.leak+c.tech.leak*e.idleFlow*share)*vacuum
+	air := metered + leak
 	b.past[c.n%ring] = burnt / air * (1 + b.noise)
 
 	late := c.delay / dt
@@ -262,7 +270,10 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	}
 	b.atCell = b.inPipe * (1 - b.spec.plume*min(slower, 1.2))
 	b.up.gas(b.atCell, dt)
-	b.wide += (1/max(b.atCell, 0.4) - b.wide) * dt / (b.spec.up.toRich + dt)
+	if c.spec.wide {
+		b.front.gas(&b.spec.wide, b.atCell, c.n, dt)
+		b.rear.gas(&rearWide, b.afterCat, c.n, dt)
+	}
 
 	if c.spec.sharedRear {
 		b.catalyse(metered, c.rearPhi)
@@ -280,6 +291,10 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 			} else {
 				down = tap
 			}
+		}
+		if c.spec.wide {
+			b.front.tell(&b.spec.wide, c.rng.NormFloat64)
+			b.rear.tell(&rearWide, c.rng.NormFloat64)
 		}
 		b.up.stir(c.rng.NormFloat64)
 		b.down.stir(c.rng.NormFloat64)

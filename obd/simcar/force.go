@@ -45,7 +45,8 @@ type Force struct {
 	// Percent is how much fuel propane adds, or air a vacuum leak lets in, of the
 	// idle airflow; 0: 12.
 	Percent float64
-	Shaky   bool // the contact is held by a trembling hand
+	Ramp    time.Duration // a propane valve opens and shuts in; 0: at once, but for some tenths of a second
+	Shaky   bool          // the contact is held by a trembling hand
 }
 
 // Ends returns when the force ends; far in the future when For is 0.
@@ -97,6 +98,8 @@ func (f Force) Validate() error {
 		return fmt.Errorf("force %s: want 0 to 10 Mohm", f.Kind)
 	case !(f.Volts >= 0 && f.Volts <= 1.5):
 		return fmt.Errorf("force %s: want 0 to 1.5 V", f.Kind)
+	case f.Ramp < 0 || f.Ramp > time.Minute:
+		return fmt.Errorf("force %s: want a ramp of 0 to 60 s", f.Kind)
 	case !(f.Percent >= 0 && f.Percent <= 100):
 		return fmt.Errorf("force %s: want 0 to 100 %%", f.Kind)
 	}

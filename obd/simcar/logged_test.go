@@ -196,3 +196,68 @@ func TestAsLogged(t *testing.T) {
 		}
 	}
 }
+
+// TestWideAsLogged does the same for cars with wide-range sensors: five drives of three cars, up
+// to 9.4 readings/s.
+func TestWideAsLogged(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drives 60 cars for ten minutes each")
+	}
+	t.Parallel()
+	const every = 0.11
+	type drive struct{ v5, v50, v95, top, cut, quiet, hop, zero float64 }
+	var all []drive
+	for seed := range uint64(60) {
+		cfg := RandomWideSound(seed)
+		cfg.Drive = Town
+		s, err := New(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var l, hops, quiet []float64
+		cut, zero := 0, 0
+		for i := range 5500 {
+			s.car.run(time.Duration(float64(i) * every * float64(time.Second)))
+			d := &s.car.computer.data
+			l = append(l, d.wide[0])
+			if d.status[0] == openLoad && d.wide[0] > 1.2 {
+				cut++
+			}
+			if math.Abs(d.stft[0]) < 0.5/128 {
+				zero++
+			}
+			if i > 0 {
+				hops = append(hops, math.Abs(l[i]-l[i-1]))
+			}
+			if i%180 == 179 { // 20 s
+				quiet = append(quiet, spread(l[i-179:]))
+			}
+		}
+		n := float64(len(l))
+		all = append(all, drive{quantile(l, 0.05), quantile(l, 0.5), quantile(l, 0.95), slices.Max(l), float64(cut) / n, quantile(quiet, 0.1), quantile(hops, 0.9), float64(zero) / n})
+	}
+	for _, c := range []struct {
+		name     string
+		low, top float64
+		of       func(drive) float64
+	}{
+		{"5 % of lambda", 0.84, 0.93, func(d drive) float64 { return d.v5 }},
+		{"half of lambda", 0.993, 1.005, func(d drive) float64 { return d.v50 }},
+		{"95 % of lambda", 1.27, 2.0, func(d drive) float64 { return d.v95 }},
+		{"ceiling", 1.27, 2.0, func(d drive) float64 { return d.top }},
+		{"share of fuel cut", 0.07, 0.20, func(d drive) float64 { return d.cut }},
+		{"spread in quiet 20 s", 0.005, 0.007, func(d drive) float64 { return d.quiet }},
+		{"90 % from reading to reading", 0.024, 0.048, func(d drive) float64 { return d.hop }},
+		{"trim exactly zero, share", 0.2, 0.4, func(d drive) float64 { return d.zero }},
+	} {
+		var x []float64
+		for _, d := range all {
+			x = append(x, c.of(d))
+		}
+		lo, hi := quantile(x, 0.025), quantile(x, 0.975)
+		t.Logf("%-30s draw %.4f to %.4f, half below %.4f; real %.3f to %.3f", c.name, lo, hi, quantile(x, 0.5), c.low, c.top)
+		if c.top < lo || c.low > hi {
+			t.Errorf("%s: the real cars' lie outside the draw", c.name)
+		}
+	}
+}

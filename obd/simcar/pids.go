@@ -12,7 +12,46 @@ type pid struct {
 
 func recent(c *Car) bool   { return c.recent }
 func petrol(c *Car) bool   { return !c.diesel }
+func meter(c *Car) bool    { return !c.engine.speedDensity }
+func scales(c *Car) bool   { return c.scales != [4]byte{} }
 func twoBanks(c *Car) bool { return c.engine.banks == 2 && !c.diesel }
+
+// rearTrims reports whether the car tells the trims of the sensors behind the catalyst.
+func rearTrims(c *Car) bool {
+	return c.wide && c.downstream && !c.wideRear && c.control.wideLoop.rear > 0 && !c.mute55
+}
+
+// scaled is a full scale that the car declares by PID 4F, or the usual one.
+func (c *Car) scaled(i int, usual float64) float64 {
+	if c.scales[i] > 0 {
+		return float64(c.scales[i])
+	}
+	return usual
+}
+
+// ratio, cellVolts and cellAmps are the counts of lambda, V and mA by the scales that the car
+// declares: A/65535, B/65535 and C/32768 (from memory; a published reading of a car that
+// declares 32 for lambda agrees), or else 2/65536, 8/65536 and 1/256.
+func (c *Car) ratio(lambda float64) float64 {
+	if a := c.scales[0]; a > 0 {
+		return lambda * 65535 / float64(a)
+	}
+	return lambda * 32768
+}
+
+func (c *Car) cellVolts(v float64) float64 {
+	if b := c.scales[1]; b > 0 {
+		return v * 65535 / float64(b)
+	}
+	return v * 8192
+}
+
+func (c *Car) cellAmps(ma float64) float64 {
+	if m := c.scales[2]; m > 0 {
+		return 32768 + ma*32768/float64(m)
+	}
+	return (ma + 128) * 256
+}
 
 // enginePIDs are those that do not depend on where the sensors sit (SAE J1979).
 var enginePIDs = map[byte]pid{
@@ -24,12 +63,12 @@ var enginePIDs = map[byte]pid{
 	0x07: {petrol, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.ltft[0])} }},
 	0x08: {twoBanks, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.stft[1])} }},
 	0x09: {twoBanks, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.ltft[1])} }},
-	0x0B: {nil, func(c *car, d *snapshot) []byte { return one(d.mapKPa) }},
+	0x0B: {nil, func(c *car, d *snapshot) []byte { return one(d.mapKPa * 255 / c.spec.scaled(3, 25.5) / 10) }},
 	0x0C: {nil, func(c *car, d *snapshot) []byte { return two(d.rpm * 4) }},
 	0x0D: {nil, func(c *car, d *snapshot) []byte { return one(d.speed) }},
 	0x0E: {nil, func(c *car, d *snapshot) []byte { return one((d.spark + 64) * 2) }},
 	0x0F: {nil, func(c *car, d *snapshot) []byte { return one(d.iat + 40) }},
-	0x10: {nil, func(c *car, d *snapshot) []byte { return two(d.air * 100) }},
+	0x10: {meter, func(c *car, d *snapshot) []byte { return two(d.air * 100) }},
 	0x11: {nil, func(c *car, d *snapshot) []byte { return one(d.throttle * 255) }},
 	0x13: {func(c *Car) bool { return !c.fourBanks }, func(c *car, d *snapshot) []byte { return []byte{c.sensorMap()} }},
 	0x12: {func(c *Car) bool { return c.engine.secondaryAir }, func(c *car, d *snapshot) []byte {
@@ -46,10 +85,15 @@ var enginePIDs = map[byte]pid{
 	}},
 	0x33: {recent, func(c *car, d *snapshot) []byte { return one(100) }},
 	0x42: {recent, func(c *car, d *snapshot) []byte { return two(d.voltage * 1000) }},
-	0x44: {recent, func(c *car, d *snapshot) []byte { return two(d.command * 32768) }},
+	0x44: {recent, func(c *car, d *snapshot) []byte { return two(c.spec.ratio(d.command)) }},
 	0x46: {recent, func(c *car, d *snapshot) []byte { return one(20 + 40) }},
+	0x4F: {scales, func(c *car, d *snapshot) []byte { return c.spec.scales[:] }},
 	0x51: {recent, func(c *car, d *snapshot) []byte { return []byte{max(c.spec.fuel, 0x01)} }},
 	0x52: {func(c *Car) bool { return c.alcohol }, func(c *car, d *snapshot) []byte { return one(d.alcohol * 255) }},
+	0x55: {rearTrims, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.rear[0])} }},
+	0x56: {rearTrims, func(c *car, d *snapshot) []byte { return []byte{trimByte(0)} }},
+	0x57: {func(c *Car) bool { return rearTrims(c) && twoBanks(c) }, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.rear[1])} }},
+	0x58: {func(c *Car) bool { return rearTrims(c) && twoBanks(c) }, func(c *car, d *snapshot) []byte { return []byte{trimByte(0)} }},
 	0x5B: {func(c *Car) bool { return c.battery }, func(c *car, d *snapshot) []byte { return one(0.62 * 255) }},
 }
 
@@ -151,38 +195,35 @@ func (c *car) sensorAt(pid byte) func(*snapshot) []byte {
 				}
 				return append(one(d.up[i]*200), trim)
 			}
-		case pid == down && c.spec.rear(i):
+		case pid == down && c.spec.rear(i) && !c.spec.wideRear:
 			return func(d *snapshot) []byte { return append(one(d.down[i]*200), 0xFF) }
-		case pid == up+0x10 && c.spec.wide && !c.spec.fifth: // lambda and the voltage of the cell's amplifier
+		case pid == up+0x10 && c.spec.wide && !c.spec.fifth && !c.spec.mute24: // lambda and the amplifier's voltage
+			return c.spec.wideVolts(func(d *snapshot) float64 { return d.wide[i] })
+		case pid == up+0x20 && c.spec.wide && !c.spec.fifth && !c.spec.mute34: // lambda and pump current
 			return func(d *snapshot) []byte {
-				return append(two(d.wide[i]*32768), two((2.0+1.2*(d.wide[i]-1))*8192)...)
+				return append(two(c.spec.ratio(d.wide[i])), two(c.spec.cellAmps(d.amps[i]))...)
 			}
-		case pid == up+0x20 && c.spec.wide && !c.spec.fifth: // lambda and pump current
+		case pid == down+0x10 && c.spec.wideRear && c.spec.rear(i):
+			return c.spec.wideVolts(func(d *snapshot) float64 { return d.wideDown[i] })
+		case pid == down+0x20 && c.spec.wideRear && c.spec.rear(i):
 			return func(d *snapshot) []byte {
-				return append(two(d.wide[i]*32768), two((pumpCurrent(d.wide[i])+128)*256)...)
+				return append(two(c.spec.ratio(d.wideDown[i])), two(c.spec.cellAmps(pumpCurrent(d.wideDown[i])))...)
 			}
 		}
 	}
 	return nil
 }
 
+// wideVolts encodes lambda and the voltage of an amplifier that rests at 2 V (indicative).
+func (c *Car) wideVolts(lambda func(*snapshot) float64) func(*snapshot) []byte {
+	return func(d *snapshot) []byte {
+		l := lambda(d)
+		return append(two(c.ratio(l)), two(c.cellVolts(2.0+1.2*(l-1)))...)
+	}
+}
+
 // rear reports whether a bank has a sensor behind the catalyst.
 func (c *Car) rear(bank int) bool { return c.downstream && (bank == 0 || !c.sharedRear) }
-
-// fifthVolts is a wide-range sensor's amplifier at a fifth, as one family of early cars has it:
-// 3.3 V at lambda 1, more when lean (a maker's training text; the slope is indicative).
-func fifthVolts(lambda float64) float64 {
-	return min(max(3.3+2.5*(lambda-1), 2.2), 4.5) / 5
-}
-
-// pumpCurrent is a wide-range cell's current in mA over lambda: zero at 1, about
-// 1 mA at lambda 1.5 and -0.9 mA at 0.8 (from memory of data sheets; indicative).
-func pumpCurrent(lambda float64) float64 {
-	if lambda > 1 {
-		return 3 * (lambda - 1) / lambda
-	}
-	return 4.5 * (lambda - 1)
-}
 
 func one(v float64) []byte { return []byte{byte(clip(v, 255))} }
 

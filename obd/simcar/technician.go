@@ -14,6 +14,7 @@ type technician struct {
 	forces         []ForceTruth
 	hand           *rand.Rand
 	slipped, revs  bool
+	ramp, full     float64     // of the propane valve: s, and the share that it opens to
 	propane, leak  float64     // share of idle airflow now
 	wired          *ForceTruth // wire force now, for the computer
 }
@@ -48,6 +49,7 @@ func (h *technician) step(c *car) contact {
 		switch f.Kind {
 		case ForcePropane:
 			propane += f.percent() / 100
+			h.ramp, h.full = f.Ramp.Seconds(), f.percent()/100
 		case ForceVacuum:
 			leak += f.percent() / 100
 		case ForceOpen:
@@ -71,8 +73,12 @@ func (h *technician) step(c *car) contact {
 	if h.wide {
 		tap.closed = false // such a cell is not modelled as a voltage; see computer.circuit
 	}
-	// Gas and hose take some tenths of a second to act in full.
-	h.propane += (propane - h.propane) * dt / 0.4
+	// Gas and hose take some tenths of a second to act in full, a valve as long as its ramp.
+	if h.ramp > 0 {
+		h.propane += min(max(propane-h.propane, -h.full*dt/h.ramp), h.full*dt/h.ramp)
+	} else {
+		h.propane += (propane - h.propane) * dt / 0.4
+	}
 	h.leak += (leak - h.leak) * dt / 0.2
 	return tap
 }
