@@ -7,6 +7,8 @@ VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 # The Go that builds what is handed out: the same bytes need the same compiler.
 TOOLCHAIN := go1.26.11
 LDFLAGS := -X main.version=$(VERSION)
+# The page for a phone needs no HTTP/2.
+TAGS := nethttpomithttp2
 
 .PHONY: demo build test check format vet tests lint vulnerabilities fuzz accuracy bench gallery release reproducible arm64 windows clean setup
 
@@ -14,7 +16,7 @@ demo: build
 	./$(BIN) demo
 
 build: setup
-	$(GO) build -trimpath -ldflags '$(LDFLAGS)' -o $(BIN) ./cmd/pushback
+	$(GO) build -trimpath -tags '$(TAGS)' -ldflags '-s -w $(LDFLAGS)' -o $(BIN) ./cmd/pushback
 
 # $(call timed,TARGET) makes a target and prints how long it took.
 timed = @+start=$$(date +%s); $(MAKE) --no-print-directory $(1) && echo "== $(1): $$(($$(date +%s) - start)) s"
@@ -85,7 +87,7 @@ gallery: setup
 # libc6-dev-arm64-cross gcc-mingw-w64-x86-64). The same bytes wherever it is built.
 SOURCE_DATE_EPOCH ?= $(shell git log -1 --format=%ct 2>/dev/null || echo 0)
 export SOURCE_DATE_EPOCH
-RELEASE := CGO_ENABLED=1 $(GO) build -trimpath -buildvcs=false -tags 'netgo osusergo sqlite_omit_load_extension'
+RELEASE := CGO_ENABLED=1 $(GO) build -trimpath -buildvcs=false -tags 'netgo osusergo sqlite_omit_load_extension $(TAGS)'
 STATIC := -s -w -linkmode external -extldflags=-static $(LDFLAGS)
 PRINTS := ./build/pushback-linux-$(shell $(GO) env GOHOSTARCH)
 
