@@ -15,11 +15,25 @@ import (
 // nothing is left beside it. The schema may be an older one: sessions, records, pairs and
 // judgements have looked the same since the first. Errors: as of [Open].
 func OpenForeign(ctx context.Context, path string) (*Store, error) {
-	s, err := openForeign(ctx, path)
+	s, err := openForeign(ctx, path, true)
 	return s, wrap("open database "+path, err)
 }
 
-func openForeign(ctx context.Context, path string) (_ *Store, err error) {
+// OpenToRead is [Open] for who only wants to read: a database that cannot be written, on a
+// medium or in a folder of somebody else's, is opened as it is. Who writes to it then meets
+// ErrReadOnly.
+func OpenToRead(ctx context.Context, path string) (*Store, error) {
+	s, err := Open(ctx, path)
+	if !errors.Is(err, ErrReadOnly) {
+		return s, err
+	}
+	if s, err := openForeign(ctx, path, false); err == nil {
+		return s, nil
+	}
+	return nil, err
+}
+
+func openForeign(ctx context.Context, path string, thorough bool) (_ *Store, err error) {
 	if path, err = filepath.Abs(path); err != nil {
 		return nil, err
 	}
@@ -47,17 +61,20 @@ func openForeign(ctx context.Context, path string) (_ *Store, err error) {
 	if v == 0 {
 		return nil, fmt.Errorf("%w: it is empty", ErrNotOurs)
 	}
-	if err := checkSchema(ctx, r, v, true); err != nil {
+	if err := checkSchema(ctx, r, v, thorough); err != nil {
 		return nil, err
 	}
-	var damage string
-	if err := r.QueryRowContext(ctx, "pragma quick_check(1)").Scan(&damage); err != nil {
-		return nil, err
+	damage := "ok"
+	if thorough {
+		if err := r.QueryRowContext(ctx, "pragma quick_check(1)").Scan(&damage); err != nil {
+			return nil, err
+		}
 	}
 	if damage != "ok" {
 		return nil, fmt.Errorf("%w: %.200s", ErrDamaged, damage)
 	}
-	return &Store{path: path, older: v, r: r, w: r}, nil // who would write is refused
+	refused := connectTo(func() (string, error) { return "", ErrReadOnly })
+	return &Store{path: path, older: v, r: r, w: refused}, nil
 }
 
 // Pack makes one plain file of the database, to be given away: nothing that was

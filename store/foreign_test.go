@@ -230,3 +230,35 @@ func FuzzForeign(f *testing.F) {
 		_ = readForeign(g.Name()) // it ends, and does no harm
 	})
 }
+
+// Names that begin as SQLite's own do let nothing in.
+func TestNamesLikeSQLites(t *testing.T) {
+	ctx := context.Background()
+	for name, script := range map[string]string{
+		"a trigger": `insert into sqlite_schema values ('trigger', 'sqlite_autoindex_x_1', 'session', 0,
+			'CREATE TRIGGER sqlite_autoindex_x_1 after update on session begin delete from record; end')`,
+		"a view":          `insert into sqlite_schema values ('view', 'sqlite_stat9', 'sqlite_stat9', 0, 'CREATE VIEW sqlite_stat9 as select 1')`,
+		"a virtual table": `insert into sqlite_schema values ('table', 'sqlite_stat8', 'sqlite_stat8', 0, 'CREATE VIRTUAL TABLE sqlite_stat8 using rtree(a, b, c)')`,
+	} {
+		path, _ := older(t)
+		sqlOn(t, path, "pragma writable_schema = on; "+script)
+		for what, open := range map[string]func(context.Context, string) (*Store, error){"Open": Open, "OpenForeign": OpenForeign} {
+			s, err := open(ctx, path)
+			if err == nil {
+				s.Close()
+			}
+			if what == "Open" && name == "a trigger" || what == "OpenForeign" {
+				if !errors.Is(err, ErrNotOurs) && !errors.Is(err, ErrDamaged) {
+					t.Errorf("%s, %s: %v", name, what, err)
+				}
+			}
+		}
+	}
+	path, _ := older(t)
+	sqlOn(t, path, "analyze")
+	if s, err := OpenForeign(ctx, path); err != nil {
+		t.Error(err)
+	} else {
+		s.Close()
+	}
+}

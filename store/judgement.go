@@ -53,6 +53,9 @@ func (s *Store) Judgement(ctx context.Context, ref string) (Judgement, error) {
 			return Judgement{}, wrap(what, fmt.Errorf("%w: line %d follows line %d", ErrDamaged, line, last))
 		}
 		last = line
+		if !json.Valid(text) { // in JSON every control character of a text is written out
+			return Judgement{}, wrap(what, fmt.Errorf("%w: line %d is no JSON", ErrDamaged, line))
+		}
 		if kind == "verdict" {
 			j.Verdict = text
 		} else {

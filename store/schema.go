@@ -57,9 +57,7 @@ func objects(ctx context.Context, q querier) (map[string]object, error) {
 		if err := rows.Scan(&o.kind, &o.name, &o.sql); err != nil {
 			return nil, err
 		}
-		// SQLite's own: indexes of unique columns, the count of autoincrement, statistics of
-		// `analyze`. Nobody else can make a name that begins so.
-		if !strings.HasPrefix(o.name, "sqlite_") {
+		if !ofSQLite(o) {
 			all[o.kind+" "+strings.ToLower(o.name)] = o
 		}
 		if len(all) > 1000 {
@@ -67,6 +65,19 @@ func objects(ctx context.Context, q querier) (map[string]object, error) {
 		}
 	}
 	return all, rows.Err()
+}
+
+// ofSQLite reports what SQLite makes by itself: indexes of unique columns, the count of
+// autoincrement, statistics of `analyze`. Its shell lets nobody else make such a name, but who
+// writes the file by other means may give one to a view or trigger; those are looked at.
+func ofSQLite(o object) bool {
+	switch o.kind {
+	case "index":
+		return strings.HasPrefix(o.name, "sqlite_autoindex_") && o.sql == ""
+	case "table":
+		return (o.name == "sqlite_sequence" || strings.HasPrefix(o.name, "sqlite_stat")) && strings.HasPrefix(o.sql, "CREATE TABLE "+o.name+"(")
+	}
+	return false
 }
 
 // ourObjects is what the migrations up to version v make.

@@ -9,6 +9,7 @@ import (
 	"math"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/mattn/go-sqlite3"
 
@@ -89,7 +90,24 @@ func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) 
 		return 0, Meta{}, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	m.Sensors = strings.Fields(sensors)
+	// Words of this program's, but whoever wrote the file may have put anything there.
+	for _, word := range []*string{&m.ID, &m.Watching, &m.By, &m.Origin, &m.Conclusion, &m.Version, &m.Adapter, &m.Before, &m.After} {
+		*word = visible(*word)
+	}
+	for i, name := range m.Sensors {
+		m.Sensors[i] = visible(name)
+	}
 	return n, m, nil
+}
+
+// visible takes out of a text what a terminal would obey.
+func visible(text string) string {
+	return strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return -1
+		}
+		return r
+	}, text)
 }
 
 // fields lists what a person or the session itself may set, in the order of metaSet.

@@ -122,7 +122,7 @@ func (a *app) known(cmd *cobra.Command, limit int) []store.Meta {
 	if _, err := os.Stat(a.db); err != nil {
 		return nil
 	}
-	db, err := store.Open(cmd.Context(), a.db)
+	db, err := store.OpenToRead(cmd.Context(), a.db)
 	if err != nil {
 		return nil
 	}

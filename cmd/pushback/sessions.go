@@ -98,8 +98,10 @@ func (a *app) printFound(cmd *cobra.Command, db *store.Store, refs ...string) er
 }
 
 // openStore opens the database, and says what it had to rescue.
-func (a *app) openStore(ctx context.Context) (*store.Store, error) {
-	db, err := store.Open(ctx, a.db)
+func (a *app) openStore(ctx context.Context) (*store.Store, error) { return a.openBy(ctx, store.Open) }
+
+func (a *app) openBy(ctx context.Context, open func(context.Context, string) (*store.Store, error)) (*store.Store, error) {
+	db, err := open(ctx, a.db)
 	if err != nil {
 		return nil, err
 	}
@@ -110,9 +112,10 @@ func (a *app) openStore(ctx context.Context) (*store.Store, error) {
 	return db, nil
 }
 
-// withStore opens the database for a command and closes it after.
+// withStore opens the database for a command and closes it after. One that cannot be written
+// can be read.
 func (a *app) withStore(cmd *cobra.Command, do func(*store.Store) error) error {
-	db, err := a.openStore(cmd.Context())
+	db, err := a.openBy(cmd.Context(), store.OpenToRead)
 	if err != nil {
 		return err
 	}

@@ -208,5 +208,5 @@ func JudgedAnew(stored, now analysis.Conclusion, id string) string {
 	if stored == now {
 		return fmt.Sprintf("The stored verdict comes to the same (%s) by other proofs; this is how the records are judged now. `pushback replay %s --store` keeps it.", ConclusionShort(string(now)), id)
 	}
-	return fmt.Sprintf("The stored verdict was another: %s. This is how the records are judged now; `pushback replay %s --store` keeps it.", ConclusionShort(string(stored)), id)
+	return fmt.Sprintf("The stored verdict was another: %s. This is how the records are judged now; `pushback replay %s --store` keeps it.", Printable(ConclusionShort(string(stored))), id)
 }

@@ -240,7 +240,7 @@ func TickText(t live.Tick) string {
 }
 
 // You words a mark as what the technician did.
-func You(m obd.Mark) string { return "you: " + MarkText(m) }
+func You(m obd.Mark) string { return "you: " + Printable(MarkText(m)) }
 
 // MarkText words a mark.
 func MarkText(m obd.Mark) string {

@@ -5,11 +5,18 @@ import (
 	"unicode"
 )
 
+// joiner and nonJoiner join letters and pictures; what else has no shape of its own steers a
+// terminal or turns the direction of writing.
+const (
+	nonJoiner = '\u200c'
+	joiner    = '\u200d'
+)
+
 // Clean takes out of a stranger's text what would steer a terminal, and keeps the lines
 // of a note.
 func Clean(s string) string {
 	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) && r != '\n' && r != '\t' {
+		if unicode.In(r, unicode.Cc, unicode.Cf) && r != '\n' && r != '\t' && r != joiner && r != nonJoiner {
 			return -1
 		}
 		return r
@@ -19,9 +26,8 @@ func Clean(s string) string {
 // Printable makes one short line of a text, for the terminal. What joins letters and
 // pictures stays, what turns the direction of writing does not.
 func Printable(s string) string {
-	const joiner = '\u200d'
 	s = strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) && r != joiner {
+		if !unicode.IsPrint(r) && r != joiner && r != nonJoiner {
 			return -1
 		}
 		return r
