@@ -22,7 +22,8 @@ func (w *Watcher) Verdict() Verdict {
 		}
 	}
 	conclusion := c.conclude(proofs)
-	return Verdict{Conclusion: conclusion, Proofs: proofs, Next: c.next(conclusion, proofs)}
+	decide, next := c.next(conclusion, proofs)
+	return Verdict{Conclusion: conclusion, Decide: decide, Proofs: proofs, Next: next}
 }
 
 // courtCase gathers what the forces of a session have shown.

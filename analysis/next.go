@@ -2,15 +2,22 @@ package analysis
 
 import (
 	"fmt"
-	"strings"
 
 	"pushback/analysis/hazard"
 )
 
 // next lists what to do now in ordinary trade practice, cheapest separating test
-// first. Some of it is common practice without a source.
-func (c *courtCase) next(conclusion Conclusion, proofs []Proof) []string {
-	return append(c.nextFor(conclusion, proofs), c.raised()...)
+// first, and names the first of it where one step decides. Some of it is common practice without a source.
+func (c *courtCase) next(conclusion Conclusion, proofs []Proof) (Step, []string) {
+	decide, out := Step(""), c.nextFor(conclusion, proofs)
+	if conclusion == UnclearResult || conclusion == PartlyProven {
+		a := c.advise(conclusion, proofs)
+		decide = a[0].step
+		for _, x := range a {
+			out = append(out, x.text)
+		}
+	}
+	return decide, append(out, c.raised()...)
 }
 
 // raised tells a lean force that did not read zero.
@@ -54,12 +61,6 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 			out = append(out, hazard.Step(fmt.Sprintf("total trim lies at %+.0f %%: rule out an exhaust leak ahead of the sensor before anything else; the sensor reports that false air truthfully", m), hazard.Running))
 		}
 		return append(out, "check that the test itself has left no code")
-	case PartlyProven:
-		side := Rich
-		if by[ProofAddsFuel].State != Proven {
-			side = Lean
-		}
-		return []string{hazard.Step(fmt.Sprintf("force the other side too: hold it %s", side), c.hazards(side)...)}
 	case InputDead:
 		return []string{
 			"check that the sensor under test is the one that you read",
@@ -87,12 +88,16 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 			hazard.Step("check injectors and their drive (balance or current test)", hazard.Fuel, hazard.Running),
 		}
 	case SensorDead:
-		return []string{
+		leak := hazard.Step("look for an exhaust leak ahead of the sensor before anything else: it has only ever said lean, as false air makes it do", hazard.Running)
+		out := []string{
 			hazard.Step("enrich with propane and watch the sensor alone: it must go above 0.8 V", hazard.Propane),
 			hazard.Step("check the sensor's heater, ground or return, and the wire between sensor and tap", hazard.Heater, hazard.Wire),
-			hazard.Step("look for an exhaust leak ahead of the sensor if it only ever says lean", hazard.Running),
 			hazard.Step("then replace the sensor and repeat this test", hazard.Heater),
 		}
+		if c.onlyLean() {
+			return append([]string{leak}, out...)
+		}
+		return out
 	case SensorSlow:
 		return []string{
 			hazard.Step("repeat at 2000 to 2500 rpm after two minutes: a cold sensor is slow too", hazard.Running),
@@ -113,81 +118,7 @@ func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
 	case NothingForced:
 		return []string{hazard.Step("hold the signal lean, then rich, and watch again", c.hazards(Lean, Rich)...)}
 	}
-	// Unclear: what would decide it.
-	var out []string
-	add := func(s string) { out = append(out, s) }
-	switch {
-	case by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed:
-		add("either the fuel is not delivered or the sensor is dead: nothing here tells them apart")
-		add(hazard.Step("enrich with propane: if the sensor goes above 0.8 V it is good and the fuel is not delivered; if not, the sensor is dead", hazard.Propane))
-	case by[ProofInput].State == Unclear:
-		switch {
-		case c.w.cfg.By != ByMixture:
-			add(hazard.Step("repeat with a firm contact, or a stronger source within its safe limits: "+by[ProofInput].Why, hazard.Wire))
-		case len(c.forces) > 0:
-			add(hazard.Step("hold the signal wire lean, then rich: if the reading follows, its wire and the computer's input are good and the sensor is dead; if it does not, they are not", hazard.Wire))
-			return out
-		default:
-			add(hazard.Step("move the mixture further: "+by[ProofInput].Why, hazard.Propane, hazard.Hose))
-		}
-	}
-	for _, f := range c.forces {
-		if f.opened {
-			after := fmt.Sprintf("the computer left closed loop %.0f s after the force began: it saw the force and took it for a fault, which is an answer of its own", f.openedAt-f.begin)
-			if len(c.w.codes.setHere) > 0 {
-				after += " (" + strings.Join(c.w.codes.setHere, ", ") + " is caused by the test)"
-			}
-			add(after)
-			add(hazard.Step(fmt.Sprintf("read the codes, clear them, and repeat with holds shorter than %.0f s", max(3, f.openedAt-f.begin-2)), c.hazards(f.side)...))
-			return out // what else is open asks for longer holds
-		}
-	}
-	for _, f := range c.forces {
-		if f.own.state == cannot {
-			if f.side == Lean {
-				add("trim stood at its upper limit: the mixture is leaner than the computer can correct, or the sensor says so falsely")
-				add(hazard.Step("enrich with propane until trim comes down, then repeat the lean force; if the sensor goes rich with propane, believe it and look for the lean cause", hazard.Propane))
-			} else {
-				add("trim stood at its lower limit: the mixture is richer than the computer can correct, or the sensor says so falsely")
-				add(hazard.Step("lean the mixture (a vacuum hose off) until trim comes up, then repeat the rich force", hazard.Hose))
-			}
-			break
-		}
-	}
-	for _, d := range decides {
-		if p := by[d.id]; p.State == Unclear {
-			how, hazards := d.wire, []hazard.Kind{hazard.Wire}
-			switch {
-			case d.id == ProofRecovery:
-				hazards = nil // hands off
-			case c.w.cfg.By == ByMixture && d.mixture != "":
-				how, hazards = d.mixture, d.moving
-			}
-			add(hazard.Step(how+": "+p.Why, hazards...))
-		}
-	}
-	if len(out) == 0 {
-		add(hazard.Step("repeat the test with holds of 15 s and 30 s of rest between", c.hazards(Lean, Rich)...))
-	}
-	return out
-}
-
-// decides says for each proof that is still open what would settle it, the cheapest first.
-var decides = []struct {
-	id            ProofID
-	wire, mixture string
-	moving        []hazard.Kind // the mixture's
-}{
-	{ProofRecovery, "keep your hands off for 30 s after the release", "", nil},
-	{ProofAddsFuel, "force lean again, for 15 s and with a firm contact", "lean the mixture again, for 15 s", []hazard.Kind{hazard.Hose}},
-	{ProofCutsFuel, "force rich again, for 15 s and with a firm contact", "enrich the mixture again, for 15 s", []hazard.Kind{hazard.Propane}},
-	{ProofSensorRich, "force lean until trim is 10 % away, let go at once and watch the sensor for rich",
-		"enrich until the sensor reads above 0.8 V; or lean until trim is 10 % away, let go at once and watch it for rich", []hazard.Kind{hazard.Propane, hazard.Hose}},
-	{ProofSensorLean, "force rich until trim is 10 % away, let go at once and watch the sensor for lean",
-		"lean until the sensor reads below 0.1 V; or enrich until trim is 10 % away, let go at once and watch it for lean", []hazard.Kind{hazard.Propane, hazard.Hose}},
-	{ProofDelivery, "hold until trim is 15 % away for 15 s and watch the sensor behind the catalyst",
-		"move the mixture to the other side too, less far, until the sensor cycles again", []hazard.Kind{hazard.Propane, hazard.Hose}},
-	{ProofBank, "force the sensor of the other bank and see whose trim answers", "", nil},
+	return nil
 }
 
 func longOr0(v float64) float64 {

@@ -58,6 +58,7 @@ const (
 // Verdict is the end of a session: conclusion, proofs in ProofOrder, next steps.
 type Verdict struct {
 	Conclusion Conclusion
+	Decide     Step // the one step that would settle it, where it is unclear or partly proven; its text is the first of Next
 	Proofs     []Proof
 	Next       []string
 }
@@ -71,6 +72,9 @@ func (v Verdict) MarshalJSON() ([]byte, error) {
 	if next == nil {
 		next = []string{}
 	}
-	return object([]field{{"kind", "verdict"}, {"conclusion", string(v.Conclusion)},
-		{"proofs", proofs}, {"next", next}})
+	fields := []field{{"kind", "verdict"}, {"conclusion", string(v.Conclusion)}}
+	if v.Decide != "" {
+		fields = append(fields, field{"decide", string(v.Decide)})
+	}
+	return object(append(fields, field{"proofs", proofs}, field{"next", next}))
 }
