@@ -9,6 +9,8 @@
 // that the adapter printed is the truth; the replies in it are found again by
 // [Parse] whenever a session is read.
 //
+// A request is in the words of SAE J1979 in any car; a [Dialect] puts it into those of the car.
+//
 // The package imports nothing else of this module. Sub-packages: seriallink and
 // tcplink open a line, poll decides what to ask next, capture keeps the raw dialogue as
 // text, simcar is a simulated adapter and car, obdtest helps to test any of them.

@@ -134,5 +134,29 @@ func firstTable(ctx context.Context) error {
 		})
 	}
 	grid(rows)
+	fmt.Println()
+	return firstSecond(ctx, seconds)
+}
+
+// firstSecond prints the same of a car that speaks J1979-2, and of one that speaks J1979 and comes
+// in turn with it.
+func firstSecond(ctx context.Context, seconds func(time.Duration) string) error {
+	rows := [][]string{{"J1979-2", "known", "over ideal", "in turn with J1979", "J1979 in turn with it", "new"}}
+	for _, bus := range speedBuses[:4] {
+		me, old := visit{secondCar.car, bus}, visit{known, bus}
+		row := []string{bus.String()}
+		for i, visits := range [][]visit{{me, me}, {old, me, old, me}, {me, old, me, old}, {me}} {
+			read, err := afterwards(ctx, visits...)
+			if err != nil {
+				return err
+			}
+			row = append(row, seconds(read))
+			if i == 0 {
+				row = append(row, percent(read.Seconds()/idealStart(bus, 38400).Seconds()-1))
+			}
+		}
+		rows = append(rows, row)
+	}
+	grid(rows)
 	return nil
 }

@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"slices"
+	"strings"
 	"time"
 
 	"pushback/decode"
@@ -26,29 +28,33 @@ type setup struct {
 	bus    obd.Bus
 	refuse []string // by the adapter
 	twice  bool     // each PID is asked for twice
+	second bool     // the car speaks J1979-2
 	guard  string   // what protects the reply
 }
 
 var setups = []setup{
-	{"iso9141", obd.ISO9141, nil, false, "sum of 8 bits"},
-	{"iso14230-fast", obd.ISO14230Fast, nil, false, "sum of 8 bits and length"},
-	{"vpw", obd.VPW, nil, false, "CRC of 8 bits"},
-	{"pwm", obd.PWM, nil, false, "CRC of 8 bits"},
-	{"can11-500", obd.CAN11at500, nil, false, "none: length and padding only"},
-	{"can29-500", obd.CAN29at500, nil, false, "none: length and padding only"},
-	{"can11-500, asked twice", obd.CAN11at500, nil, true, "both values the same"},
-	{"can29-500, asked twice", obd.CAN29at500, nil, true, "both values the same"},
-	{"can11-500, no headers", obd.CAN11at500, []string{"H1"}, false, "none"},
-	{"iso14230-fast, no headers", obd.ISO14230Fast, []string{"H1"}, false, "none"},
+	{name: "iso9141", bus: obd.ISO9141, guard: "sum of 8 bits"},
+	{name: "iso14230-fast", bus: obd.ISO14230Fast, guard: "sum of 8 bits and length"},
+	{name: "vpw", bus: obd.VPW, guard: "CRC of 8 bits"},
+	{name: "pwm", bus: obd.PWM, guard: "CRC of 8 bits"},
+	{name: "can11-500", bus: obd.CAN11at500, guard: "none: length and padding only"},
+	{name: "can29-500", bus: obd.CAN29at500, guard: "none: length and padding only"},
+	{name: "can11-500, asked twice", bus: obd.CAN11at500, twice: true, guard: "both values the same"},
+	{name: "can29-500, asked twice", bus: obd.CAN29at500, twice: true, guard: "both values the same"},
+	{name: "can11-500, no headers", bus: obd.CAN11at500, refuse: []string{"H1"}, guard: "none"},
+	{name: "iso14230-fast, no headers", bus: obd.ISO14230Fast, refuse: []string{"H1"}, guard: "none"},
+	{name: "can11-500, J1979-2", bus: obd.CAN11at500, second: true, guard: "none: length and padding only"},
+	{name: "can29-500, J1979-2", bus: obd.CAN29at500, second: true, guard: "none: length and padding only"},
 }
 
 // tally is what became of the exchanges over a bad line.
 type tally struct {
 	exchanges, good, hits int
 	samples, wrong        int
-	erasures              int // requests of service 04 that reached the bus
-	changes               int // others that did and may change something in the car
-	example               string
+	erasures              int    // requests of service 04 that reached the bus
+	changes               int    // others that did and may change something in the car
+	taken                 int    // of them, those that a computer takes
+	example, forbidden    string // of a wrong sample, of a change
 }
 
 // tapped is one message that a computer put on the bus.
@@ -58,62 +64,105 @@ type tapped struct {
 	message []byte
 }
 
-// requests are those that are asked, as often as they come here.
-func (s setup) requests() []obd.Request {
-	if !s.twice {
-		return requestMix(s.bus)
+// takes tells whether a computer on CAN does what a request that may change something says: by
+// the lengths and the parameters that ISO 14229-1 defines, where it narrows them; all
+// else it must answer with 7F and 12, 13 or 31.
+func takes(m []byte) bool {
+	switch m[0] {
+	case 0x10, 0x11: // session and reset: one byte, whose highest bit wants no answer
+		return len(m) == 2 && m[1]&0x7F != 0 && m[1]&0x7F != 0x7F
+	case 0x14: // a group, of which FF.... is all or the emission-related codes
+		return len(m) == 4 && m[1] == 0xFF && m[2] == 0xFF
+	case 0x2E: // identifier and data
+		return len(m) >= 4
+	case 0x2F: // identifier, then return, reset, freeze or adjust
+		return len(m) >= 4 && m[3] <= 3
+	case 0x31: // start, stop or result of a routine
+		return len(m) >= 4 && 1 <= m[1]&0x7F && m[1]&0x7F <= 3
+	case 0x08, 0x27, 0x28, 0x29, 0x2C, 0x34, 0x35, 0x36, 0x37, 0x38, 0x3D, 0x83, 0x84, 0x85, 0x86, 0x87:
+		return true
 	}
-	var reqs []obd.Request
-	for _, pid := range []byte{0x14, 0x14, 0x06, 0x16, 0x15, 0x0C, 0x03, 0x04, 0x05, 0x10} {
-		reqs = append(reqs, obd.Request{Service: 1, Data: []byte{pid, pid}})
+	return false // no such service
+}
+
+// trial is one setup under way.
+type trial struct {
+	tally
+	setup
+	sent   []tapped // what the computers sent during the exchange
+	noise  *obdtest.Noise
+	a      *obd.Adapter
+	d      decode.Decoder
+	reqs   []obd.Request
+	origin time.Duration
+}
+
+// prepare meets the car while the line is still good.
+func prepare(ctx context.Context, s setup, seed uint64) (*trial, error) {
+	t := &trial{setup: s}
+	name := "v-engine"
+	if s.second {
+		name = "obd-on-uds"
 	}
-	return reqs
+	car, err := simcar.Find(name)
+	if err != nil {
+		return nil, err
+	}
+	sim, err := simcar.New(simcar.Config{Car: car, Bus: s.bus, Seed: seed, Baud: 115200, Refuse: s.refuse, Tap: func(m simcar.Traffic) {
+		switch {
+		case m.From != 0:
+			t.sent = append(t.sent, tapped{m.At, m.From, m.Message})
+		case m.Message[0] == 0x04:
+			t.erasures++
+		case obd.Changes(int(m.Message[0]), len(m.Message)-1):
+			t.changes++
+			t.forbidden = fmt.Sprintf("%X", m.Message)
+			if !s.bus.CAN() || takes(m.Message) {
+				t.taken++
+			}
+		}
+	}})
+	if err != nil {
+		return nil, err
+	}
+	t.noise = obdtest.NewNoise(sim.Link(), sim.Clock(), obdtest.Rates{}, seed)
+	t.a = obd.NewAdapter(t.noise, sim.Clock(), obd.AdapterOptions{})
+	if _, err := t.a.Start(ctx); err != nil {
+		return nil, err
+	}
+	if _, err := t.a.FindBus(ctx, s.bus); err != nil {
+		return nil, err
+	}
+	t.origin = sim.Now()
+	t.a.SetOrigin(sim.Clock().Now())
+	t.reqs = requestMix(s)
+	learn := []obd.Request{{Service: 1, Data: []byte{0}}, {Service: 1, Data: []byte{0x13}}}
+	if !s.second { // the V engine tells its sensors by the other PID
+		learn[1].Data[0] = 0x1D
+	}
+	for i, req := range append(learn, t.reqs...) {
+		x, err := t.a.Exchange(ctx, req)
+		if err != nil || x.Outcome != obd.OK {
+			return nil, fmt.Errorf("%s on a good line: %v, %w", req.Hex(), x.Outcome, err)
+		}
+		for _, r := range x.Replies {
+			_, _ = t.d.Reply(r.From, req.Bytes(), r.Data, 0, 0, nil)
+		}
+		if s.second && i >= len(learn) && req.Service == 0x01 {
+			t.reqs[i-len(learn)].Expect = len(strings.Fields(string(x.Raw)))
+		}
+	}
+	return t, nil
 }
 
 // integrity exchanges n requests over a bad line and compares what is believed with
 // what was on the bus.
 func integrity(ctx context.Context, s setup, n int, rates obdtest.Rates, seed uint64) (tally, error) {
-	var t tally
-	car, err := simcar.Find("v-engine")
+	t, err := prepare(ctx, s, seed)
 	if err != nil {
-		return t, err
+		return tally{}, err
 	}
-	var bus []tapped
-	sim, err := simcar.New(simcar.Config{Car: car, Bus: s.bus, Seed: seed, Baud: 115200, Refuse: s.refuse, Tap: func(m simcar.Traffic) {
-		switch {
-		case m.From != 0:
-			bus = append(bus, tapped{m.At, m.From, m.Message})
-		case m.Message[0] == 0x04:
-			t.erasures++
-		case obd.Changes(int(m.Message[0]), len(m.Message)-1):
-			t.changes++
-		}
-	}})
-	if err != nil {
-		return t, err
-	}
-	noise := obdtest.NewNoise(sim.Link(), sim.Clock(), obdtest.Rates{}, seed)
-	a := obd.NewAdapter(noise, sim.Clock(), obd.AdapterOptions{})
-	if _, err := a.Start(ctx); err != nil {
-		return t, err
-	}
-	if _, err := a.FindBus(ctx, s.bus); err != nil {
-		return t, err
-	}
-	origin := sim.Now()
-	a.SetOrigin(sim.Clock().Now())
-	var d decode.Decoder
-	reqs := s.requests()
-	learn := []obd.Request{{Service: 1, Data: []byte{0}}, {Service: 1, Data: []byte{0x1D}}}
-	for _, req := range append(learn, reqs...) { // the line is still good
-		x, err := a.Exchange(ctx, req)
-		if err != nil || x.Outcome != obd.OK {
-			return t, fmt.Errorf("%s on a good line: %v, %w", req.Hex(), x.Outcome, err)
-		}
-		for _, r := range x.Replies {
-			_, _ = d.Reply(r.From, req.Bytes(), r.Data, 0, 0, nil)
-		}
-	}
+	a, noise, reqs := t.a, t.noise, t.reqs
 	known := a.Known()
 	noise.Rates = rates
 	rng := rand.New(rand.NewPCG(seed, 0x61736B))
@@ -123,15 +172,15 @@ func integrity(ctx context.Context, s setup, n int, rates obdtest.Rates, seed ui
 		if rng.IntN(3) == 0 {
 			req = reqs[rng.IntN(len(reqs))]
 		}
-		bus = bus[:0]
+		t.sent = t.sent[:0]
 		x, err := a.Exchange(ctx, req)
 		if err != nil {
-			return t, err
+			return t.tally, err
 		}
 		t.exchanges++
 		if x.Outcome == obd.OK {
 			t.good++
-			t.check(&d, s.bus, &x, bus, origin)
+			t.check(&x)
 		}
 		if x.Outcome == obd.OK || x.Outcome == obd.Refused {
 			bad = 0
@@ -139,32 +188,38 @@ func integrity(ctx context.Context, s setup, n int, rates obdtest.Rates, seed ui
 			// As the poller does it.
 			bad = 0
 			if err := a.Again(ctx); err != nil && !errors.Is(err, obd.ErrNoAdapter) {
-				return t, err
+				return t.tally, err
 			}
 			if err := a.Use(ctx, known); err != nil && !errors.Is(err, obd.ErrNoVehicle) && !errors.Is(err, obd.ErrNoAdapter) {
-				return t, err
+				return t.tally, err
 			}
 		}
 	}
 	t.hits = noise.Hits
-	return t, nil
+	return t.tally, nil
 }
 
 // requestMix is what sessions ask, with the number of lines that the two computers of
-// the car answer.
-func requestMix(b obd.Bus) []obd.Request {
-	texts := []struct {
+// the V engine answer.
+func requestMix(s setup) []obd.Request {
+	type ask struct {
 		hex    string
 		expect int
-	}{{"0114", 1}, {"0114", 1}, {"0106", 1}, {"0116", 1}, {"0115", 1}, {"010C", 2}, {"0103", 1}, {"0104", 1}, {"0105", 1}, {"0110", 1}, {"03", 0}, {"07", 0}}
-	if b.CAN() {
-		texts = append(texts, []struct {
-			hex    string
-			expect int
-		}{{"011406", 1}, {"01140C030415", 4}, {"01140C0305", 0}}...)
+	}
+	asks := []ask{{"0114", 1}, {"0114", 1}, {"0106", 1}, {"0116", 1}, {"0115", 1}, {"010C", 2}, {"0103", 1}, {"0104", 1}, {"0105", 1}, {"0110", 1}, {"03", 0}, {"07", 0}}
+	switch {
+	case s.second:
+		asks = []ask{{"0114", 0}, {"010614", 0}, {"010C0614", 0}, {"0115", 0}, {"0104", 0}, {"010C", 0}, {"0103", 0}, {"011F", 0}, {"03", 0}, {"07", 0}, {"0A", 0}, {"0902", 0}}
+	case s.twice:
+		asks = nil
+		for _, pid := range []string{"14", "14", "06", "16", "15", "0C", "03", "04", "05", "10"} {
+			asks = append(asks, ask{"01" + pid + pid, 0})
+		}
+	case s.bus.CAN():
+		asks = append(asks, ask{"011406", 1}, ask{"01140C030415", 4}, ask{"01140C0305", 0})
 	}
 	var all []obd.Request
-	for _, t := range texts {
+	for _, t := range asks {
 		b, _ := hex.DecodeString(t.hex)
 		all = append(all, obd.Request{Service: b[0], Data: b[1:], Expect: t.expect})
 	}
@@ -172,20 +227,20 @@ func requestMix(b obd.Bus) []obd.Request {
 }
 
 // check counts the samples of an exchange, and those that no computer sent while it ran.
-func (t *tally) check(d *decode.Decoder, b obd.Bus, x *obd.Exchange, bus []tapped, origin time.Duration) {
+func (t *trial) check(x *obd.Exchange) {
 	for _, r := range x.Replies {
 		if r.Data[0] == 0x7F {
 			continue
 		}
 		samples := 0
 		if x.Request.Service == 0x01 {
-			out, _ := d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.Received, nil)
+			out, _ := t.d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.Received, nil)
 			for _, s := range out {
 				if !s.Missing {
 					samples++
 				}
 			}
-		} else if _, err := decode.Codes(x.Request.Service, b.CAN(), r.Data); err == nil {
+		} else if _, err := decode.Codes(x.Request.Service, t.bus.CAN(), r.Data); err == nil {
 			samples = 1
 		}
 		t.samples += samples
@@ -194,15 +249,15 @@ func (t *tally) check(d *decode.Decoder, b obd.Bus, x *obd.Exchange, bus []tappe
 			printed = append(append([]byte(nil), printed...), printed[1:]...)
 		}
 		sent := false
-		for _, m := range bus {
-			at := m.at - origin
+		for _, m := range t.sent {
+			at := m.at - t.origin
 			sent = sent || at >= x.Sent && at <= x.Received+time.Microsecond && (r.From == m.from || r.From == 0) && bytes.Equal(m.message, printed)
 		}
 		if !sent && samples > 0 {
 			t.wrong += samples
 			if t.example == "" {
 				t.example = fmt.Sprintf("%s: %q taken as %X", x.Request.Hex(), x.Raw, r.Data)
-				for _, m := range bus {
+				for _, m := range t.sent {
 					t.example += fmt.Sprintf(", %X sent %X", m.from, m.message)
 				}
 			}
@@ -210,27 +265,32 @@ func (t *tally) check(d *decode.Decoder, b obd.Bus, x *obd.Exchange, bus []tappe
 	}
 }
 
-func integrityTable(ctx context.Context, n int) error {
+func integrityTable(ctx context.Context, n int, of string) error {
 	if n == 0 {
 		return nil
 	}
 	r := badLine
 	fmt.Printf("Samples over a bad line. Per byte, both ways: lost %g, one bit changed %g, another byte %g, doubled %g,\n", r.Lose, r.Flip, r.Change, r.Double)
 	fmt.Printf("held up for as much as 3 s %g, up to 40 bytes cut out or put in %g.\n", r.Delay, r.Splice)
-	fmt.Println("wrong: a sample that no computer sent during its exchange. 04: requests to clear codes on the bus; other: such as may change something else.")
-	rows := [][]string{{"replies", "exchanges", "events", "good", "samples", "wrong", "per million events", "04", "other", "guard"}}
+	fmt.Println("wrong: a sample that no computer sent during its exchange. 04: requests to clear codes on the bus; other: such as may change something else;")
+	fmt.Println("taken: of them, those that a computer takes by the lengths and parameters of ISO 14229-1.")
+	rows := [][]string{{"replies", "exchanges", "events", "good", "samples", "wrong", "per million events", "04", "other", "taken", "guard"}}
 	var examples []string
-	for i, s := range setups {
-		share := (n + len(setups) - 1) / len(setups)
+	chosen := slices.DeleteFunc(slices.Clone(setups), func(s setup) bool { return !strings.Contains(s.name, of) })
+	for i, s := range chosen {
+		share := (n + len(chosen) - 1) / len(chosen)
 		t, err := integrity(ctx, s, share, badLine, uint64(i))
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.name, err)
 		}
-		fmt.Fprintf(os.Stderr, "\r%d of %d ", i+1, len(setups))
+		fmt.Fprintf(os.Stderr, "\r%d of %d ", i+1, len(chosen))
 		rows = append(rows, []string{s.name, fmt.Sprint(t.exchanges), fmt.Sprint(t.hits), percent(float64(t.good) / float64(t.exchanges)),
-			fmt.Sprint(t.samples), fmt.Sprint(t.wrong), fmt.Sprintf("%.0f", 1e6*float64(t.wrong)/float64(t.hits)), fmt.Sprint(t.erasures), fmt.Sprint(t.changes), s.guard})
+			fmt.Sprint(t.samples), fmt.Sprint(t.wrong), fmt.Sprintf("%.0f", 1e6*float64(t.wrong)/float64(t.hits)), fmt.Sprint(t.erasures), fmt.Sprint(t.changes), fmt.Sprint(t.taken), s.guard})
 		if t.example != "" {
 			examples = append(examples, s.name+", "+t.example)
+		}
+		if t.forbidden != "" {
+			examples = append(examples, s.name+", a request that came to be: "+t.forbidden)
 		}
 	}
 	fmt.Fprint(os.Stderr, "\r")

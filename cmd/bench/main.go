@@ -13,6 +13,7 @@ import (
 func main() {
 	n := flag.Int("n", 1_000_000, "exchanges over a damaged line; 0: none")
 	only := flag.String("only", "", "one table: speed, first, integrity or recovery")
+	of := flag.String("of", "", "integrity: only the setups whose name holds this")
 	flag.Parse()
 
 	ctx := context.Background()
@@ -23,7 +24,7 @@ func main() {
 		{"speed", speedTable},
 		{"first", firstTable},
 		{"recovery", recoveryTable},
-		{"integrity", func(ctx context.Context) error { return integrityTable(ctx, *n) }},
+		{"integrity", func(ctx context.Context) error { return integrityTable(ctx, *n, *of) }},
 	} {
 		if *only != "" && *only != table.name {
 			continue

@@ -95,7 +95,7 @@ const faultBegins = 5 * time.Second
 
 // recover runs a session over one fault that lasts a while.
 func recoverFrom(ctx context.Context, bus obd.Bus, f fault, lasts time.Duration, maxBaud int) (recovery, error) {
-	sim, err := newCar(plainCar, bus, 38400, 500_000)
+	sim, err := newCar(plainCar.car, bus, 38400, 500_000)
 	if err != nil {
 		return recovery{}, err
 	}

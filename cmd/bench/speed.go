@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"maps"
@@ -70,13 +71,31 @@ func speedTable(ctx context.Context) error {
 		fmt.Println()
 		grid(rows)
 	}
-	rows := [][]string{{"V engine, 38400 baud", "ideal", "awaited", "share", "at rest: ideal", "ours", "share", "deadlines"}}
-	for _, bus := range speedBuses {
-		forced, err := measure(ctx, vEngine, bus, 38400, 0, true)
+	for _, t := range []struct {
+		title string
+		of    subject
+		buses []obd.Bus
+	}{
+		{"V engine, 38400 baud", vEngine, speedBuses},
+		{"wide-range, 38400 baud", wideCar, speedBuses},
+		{"J1979-2, 38400 baud", secondCar, speedBuses[:4]},
+	} {
+		if err := watchedTable(ctx, t.title, t.of, t.buses); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// watchedTable prints how often what is watched of one car is read.
+func watchedTable(ctx context.Context, title string, of subject, buses []obd.Bus) error {
+	rows := [][]string{{title, "ideal", "awaited", "share", "at rest: ideal", "ours", "share", "deadlines"}}
+	for _, bus := range buses {
+		forced, err := measure(ctx, of, bus, 38400, 0, true)
 		if err != nil {
 			return fmt.Errorf("%v: %w", bus, err)
 		}
-		rest, err := measure(ctx, vEngine, bus, 38400, 0, false)
+		rest, err := measure(ctx, of, bus, 38400, 0, false)
 		if err != nil {
 			return fmt.Errorf("%v: %w", bus, err)
 		}
@@ -100,6 +119,54 @@ type speed struct {
 }
 
 var pair, pairReply = []byte{0x01, 0x14}, []byte{0x41, 0x14, 0x5A, 0x80}
+
+// subject is a car, and what of it is read as often as the bus allows.
+type subject struct {
+	car     string
+	pids    []byte
+	dialect obd.Dialect
+}
+
+// plainCar has one bank and four sensors, vEngine two banks, and says its sensors by PID 1D.
+// Of wideCar λ, trim and the commanded ratio are watched; secondCar speaks J1979-2.
+var (
+	plainCar  = subject{car: "healthy", pids: []byte{0x14}}
+	vEngine   = subject{car: "v-engine", pids: []byte{0x14}}
+	wideCar   = subject{car: "wide-range", pids: []byte{0x34, 0x06, 0x44}}
+	secondCar = subject{car: "obd-on-uds", pids: []byte{0x14}, dialect: obd.J1979v2}
+)
+
+// ideal is the shortest time in which all that is watched can be read: on CAN by one request again
+// and again, elsewhere by one for each in turn.
+func (s subject) ideal(bus obd.Bus, baud int) time.Duration {
+	requests := [][]byte{s.pids}
+	if !bus.CAN() {
+		requests = slices.Collect(slices.Chunk(s.pids, 1))
+	}
+	var all time.Duration
+	for _, pids := range requests {
+		req := obd.Request{Service: 1, Data: pids}
+		reply := []byte{0x41}
+		if s.dialect == obd.J1979v2 {
+			reply = []byte{0x62}
+		}
+		for _, pid := range pids {
+			if s.dialect == obd.J1979v2 {
+				reply = append(reply, 0xF4)
+			}
+			reply = append(append(reply, pid), make([]byte, decode.PIDLength(pid))...)
+		}
+		all += simcar.Ideal(bus, baud, simcar.UsualReply(bus), s.words(req), reply, len(requests) == 1)
+	}
+	return all
+}
+
+// words are the bytes of a request as the car is asked.
+func (s subject) words(req obd.Request) []byte {
+	text, _ := s.dialect.Words(req)
+	b, _ := hex.DecodeString(text)
+	return b
+}
 
 // slowShare is how much of the bus slow signals may take where each needs a request of its own.
 const slowShare = 0.3
@@ -126,8 +193,8 @@ func (s *speed) atRest(bus obd.Bus) {
 }
 
 // measure runs our own session.
-func measure(ctx context.Context, car string, bus obd.Bus, baud, maxBaud int, awaited bool) (speed, error) {
-	sim, err := newCar(car, bus, baud, maxBaud)
+func measure(ctx context.Context, of subject, bus obd.Bus, baud, maxBaud int, awaited bool) (speed, error) {
+	sim, err := newCar(of.car, bus, baud, maxBaud)
 	if err != nil {
 		return speed{}, err
 	}
@@ -138,7 +205,7 @@ func measure(ctx context.Context, car string, bus obd.Bus, baud, maxBaud int, aw
 		return speed{}, err
 	}
 	s := speed{baud: link.(obd.BaudSetter).Baud()}
-	s.ideal = 1 / simcar.Ideal(bus, s.baud, simcar.UsualReply(bus), pair, pairReply, true).Seconds()
+	s.ideal = 1 / of.ideal(bus, s.baud).Seconds()
 	var begin, end, useful time.Duration
 	pairs := 0
 	last := ""
@@ -169,13 +236,13 @@ func measure(ctx context.Context, car string, bus obd.Bus, baud, maxBaud int, aw
 		if x.Outcome != obd.OK {
 			return speed{}, fmt.Errorf("%s: %v", x.Request.Hex(), x.Outcome)
 		}
-		request := x.Request.Bytes()
+		request := of.words(x.Request)
 		reply := x.Replies[0].Data
 		if d := x.Request.Data; len(d) == 2 && d[0] == d[1] { // the value came twice
 			reply = append(append([]byte(nil), reply...), reply[1:]...)
 		}
 		useful += simcar.Ideal(bus, s.baud, simcar.UsualReply(bus), request, reply, repeated)
-		if x.Request.Data != nil && x.Request.Data[0] == 0x14 {
+		if slices.Contains(x.Request.Data, of.pids[0]) {
 			pairs++
 		}
 	}
@@ -206,12 +273,6 @@ func singles(r obd.Request) []string {
 	return all
 }
 
-// plainCar has one bank and four sensors, vEngine two banks, and says its sensors by PID 1D.
-const (
-	plainCar = "healthy"
-	vEngine  = "v-engine"
-)
-
 func newCar(name string, bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
 	car, err := simcar.Find(name)
 	if err != nil {
@@ -224,7 +285,7 @@ func newCar(name string, bus obd.Bus, baud, maxBaud int) (*simcar.Sim, error) {
 // for more: the pair are PIDs 14 and 06, and after each pair one of the slow
 // signals, with the periods that our own session keeps.
 func plainRate(bus obd.Bus, baud int, periods map[string]poll.Period) (float64, error) {
-	sim, err := newCar(plainCar, bus, baud, 0)
+	sim, err := newCar(plainCar.car, bus, baud, 0)
 	if err != nil {
 		return 0, err
 	}

@@ -64,6 +64,11 @@ func TestSecondDialect(t *testing.T) {
 					end = r.At
 					all++
 					seen[x.Request.Hex()] = true
+					for i, pid := range x.Request.Data {
+						if x.Request.Service == 0x01 && i+1 < len(x.Request.Data) && pid != 0x04 && obd.Changes(int(pid), 2) {
+							t.Errorf("%s holds a request that changes something", x.Request.Hex())
+						}
+					}
 					if x.Outcome != obd.OK {
 						continue
 					}

@@ -93,7 +93,7 @@ func (p *Poller) particulars() []obd.Request {
 // tryPacked asks several PIDs at once, and one PID twice: not all computers answer that.
 func (p *Poller) tryPacked(ask func(byte, ...byte) (obd.Exchange, error)) error {
 	var some []byte
-	for _, pid := range []byte{0x0C, 0x05, 0x0D, 0x03, 0x06, 0x11} {
+	for _, pid := range []byte{0x0C, 0x05, 0x0D, 0x03, 0x06, 0x0B} {
 		if p.vehicle.Decoder.Supports(pid) {
 			some = append(some, pid)
 		}

@@ -276,16 +276,18 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 	}
 	var chosen []*item
 	switch {
-	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !(p.multi && 0 < len(fast) && len(fast) < p.limit() && p.packs(due[0])):
+	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !p.joins(due[0], fast):
 		p.credit = max(0, p.credit-1)
 		chosen = p.pack(due[:1], due[1:])
 	case len(fast) > 0:
 		p.credit = min(maxCredit, p.credit+share/(1-share))
-		if room := p.room(); room < len(fast) { // in turn
-			fast = append(slices.Clone(fast[p.turn%len(fast):]), fast[:p.turn%len(fast)]...)
-			p.turn += room
+		at := p.turn % len(fast)
+		fast = append(slices.Clone(fast[at:]), fast[:at]...)
+		if chosen = p.pack(fast[:1], fast); len(chosen) < len(fast) { // in turn
+			p.turn++
+		} else {
+			p.turn = 0
 		}
-		chosen = p.pack(fast[:1], fast)
 		if len(due) > 0 { // one long request now and then, not many that are a little longer
 			chosen = p.pack(chosen, append(due, soon...))
 		}
@@ -297,6 +299,7 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 	for _, it := range chosen {
 		it.read = now
 	}
+	p.order(chosen)
 	req := chosen[0].request()
 	for _, it := range chosen[1:] {
 		req.Data = append(req.Data, it.pid)
@@ -311,14 +314,6 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 // packs tells whether the item can go into a request with others.
 func (p *plan) packs(it *item) bool {
 	return it.service == 0x01 && decode.PIDLength(it.pid) > 0
-}
-
-// room is how many items one request carries.
-func (p *plan) room() int {
-	if !p.multi {
-		return 1
-	}
-	return p.limit()
 }
 
 func (p *plan) limit() int {
@@ -387,6 +382,37 @@ func (p *plan) await(on bool, now time.Duration) {
 	p.awaits = now + awaitMost
 }
 
+// lasts tells whether an item may only be the last of a request in J1979-2. A line that puts
+// the end of what it has carried before a request makes one of it that begins with any of its
+// characters: of 22F434F40C a 34, which begins a download. At the end nothing follows that it could
+// take for its own.
+func (p *plan) lasts(it *item) bool {
+	return p.dialect == obd.J1979v2 && it.service == 0x01 && it.pid != 0x04 && obd.Changes(int(it.pid), 2)
+}
+
+// order puts the items of a request so that no end of it changes anything; 04 is a clear request
+// only by itself.
+func (p *plan) order(chosen []*item) {
+	if p.dialect != obd.J1979v2 {
+		return
+	}
+	rank := func(it *item) int {
+		switch {
+		case it.pid == 0x04:
+			return 0
+		case p.lasts(it):
+			return 2
+		}
+		return 1
+	}
+	slices.SortStableFunc(chosen, func(a, b *item) int { return cmp.Compare(rank(a), rank(b)) })
+}
+
+// joins tells whether an item goes into one request with those that are chosen.
+func (p *plan) joins(it *item, chosen []*item) bool {
+	return p.multi && 0 < len(chosen) && len(chosen) < p.limit() && p.packs(it) && !(p.lasts(it) && slices.ContainsFunc(chosen, p.lasts))
+}
+
 // pack fills the request of first with more items where the car allows that.
 func (p *plan) pack(first, more []*item) []*item {
 	chosen := slices.Clone(first)
@@ -394,7 +420,7 @@ func (p *plan) pack(first, more []*item) []*item {
 		return chosen
 	}
 	for _, it := range more {
-		if len(chosen) < p.limit() && !slices.Contains(chosen, it) && p.packs(it) {
+		if !slices.Contains(chosen, it) && p.joins(it, chosen) {
 			chosen = append(chosen, it)
 		}
 	}
