@@ -17,9 +17,11 @@ import (
 	"go.uber.org/goleak"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/sessiontest"
+	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -596,5 +598,19 @@ func BenchmarkWrite(b *testing.B) {
 	for b.Loop() {
 		at += 20 * time.Millisecond
 		_ = p.Write(volts(at, 0.3))
+	}
+}
+
+// The page shows the step's caution, and each next step with its own.
+func TestCautionsAreOnThePage(t *testing.T) {
+	s := live.NewState(sessiontest.B1S1, nil)
+	s.Prompt = &session.Prompt{Stage: session.StageForce, Side: analysis.Rich}
+	if v := viewOf(s, live.Controls{}, Status{}); v.Caution == "" || v.Caution != words.Caution(s) {
+		t.Errorf("the step's caution is %q", v.Caution)
+	}
+	next := hazard.Step("enrich", hazard.Propane)
+	s.Verdict = &analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{next}}
+	if v := viewOf(s, live.Controls{}, Status{}); len(v.Next) != 1 || v.Next[0] != next {
+		t.Errorf("next is %q", v.Next)
 	}
 }

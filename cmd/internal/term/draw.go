@@ -218,17 +218,22 @@ func (c *canvas) caution(x, y, w int, text string) int {
 // small is for a terminal below 80 by 24: the step, the values, the answer.
 func (c *canvas) small(s *live.State, l look) {
 	y := 1
-	if head := words.Big(s); l.h >= 12 && len(dots(letters, 7, head.Text)[0])+4 <= l.w {
+	step, caution := wrap(words.Sentence(s), l.w), words.Caution(s)
+	rest := len(step) + 3 // the values and the last row
+	if caution != "" {
+		rest += len(wrap("! "+caution, l.w))
+	}
+	if head := words.Big(s); l.h >= max(12, 6+rest) && len(dots(letters, 7, head.Text)[0])+4 <= l.w {
 		y += c.headline(s, l)
 	} else {
 		c.text(0, 0, head.Text, cell{bold: true, inverse: head.Loud, fg: sideInk(head.Side)})
 	}
-	for _, line := range wrap(words.Sentence(s), l.w) {
+	for _, line := range step {
 		c.text(0, y, line, cell{})
 		y++
 	}
-	if text := words.Caution(s); text != "" {
-		y = c.caution(0, y, l.w, text)
+	if caution != "" {
+		y = c.caution(0, y, l.w, caution)
 	}
 	switch {
 	case l.silent > 0:

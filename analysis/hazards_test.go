@@ -1,0 +1,50 @@
+package analysis
+
+import (
+	"testing"
+
+	"pushback/analysis/hazard/hazardtest"
+)
+
+// Every piece of advice that a verdict can give carries the cautions of what it asks to do.
+func TestAdviceCarriesItsCautions(t *testing.T) {
+	conclusions := []Conclusion{LoopProven, PartlyProven, InputDead, NoCommand, NoDelivery, SensorDead, SensorSlow, WrongBank, NotReadyToSay, UnclearResult, NothingForced}
+	all := []ProofID{ProofInput, ProofAddsFuel, ProofCutsFuel, ProofDelivery, ProofSensorRich, ProofSensorLean, ProofBank, ProofRecovery}
+	opened, low, high := &force{side: Lean, level: 0.2}, &force{side: Rich}, &force{side: Lean}
+	opened.opened = true
+	low.own.state, high.own.state = cannot, cannot
+	seen := map[string]bool{}
+	for _, by := range []By{ByWire, ByMixture} {
+		for _, wide := range []bool{false, true} {
+			w := NewWatcher(Config{By: by})
+			w.ready.wide, w.ready.mixture = wide, by == ByMixture
+			w.fig.short.add(30)
+			for _, forces := range [][]*force{nil, {opened}, {low}, {high}} {
+				c := &courtCase{w: w, forces: forces}
+				for _, conclusion := range conclusions {
+					for _, state := range []State{Proven, Failed, Unclear, Untested} {
+						for i := range all {
+							var proofs []Proof
+							for k, id := range all {
+								p := Proof{ID: id, State: Proven}
+								if k <= i {
+									p.State = state
+								}
+								proofs = append(proofs, p)
+							}
+							for _, step := range c.next(conclusion, proofs) {
+								seen[step] = true
+								for _, m := range hazardtest.Missing(step, by == ByMixture && conclusion != UnclearResult) {
+									t.Errorf("by %s, %s: %q lacks %q", by, conclusion, step, m)
+								}
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+	if len(seen) < 40 {
+		t.Errorf("%d steps: the walk is broken", len(seen))
+	}
+}
