@@ -166,6 +166,7 @@ func (c *courtCase) openAdvice(by map[ProofID]Proof, add func(Step, string, ...h
 			how, hazards = d.mixture, d.moving
 		case d.id == ProofSensorRich && c.hot():
 			step, how = CoolDown, "let the engine idle for some minutes, so that the exhaust cools, and force lean again; or enrich with propane"
+			hazards = []hazard.Kind{hazard.Running, hazard.Wire, hazard.Propane}
 		}
 		add(step, how+": "+p.Why, hazards...)
 	}

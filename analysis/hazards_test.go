@@ -13,13 +13,19 @@ func TestAdviceCarriesItsCautions(t *testing.T) {
 	opened, low, high := &force{side: Lean, level: 0.2}, &force{side: Rich}, &force{side: Lean}
 	opened.opened = true
 	low.own.state, high.own.state = cannot, cannot
+	hot, doubtful, letGo := &force{side: Lean}, &force{side: Rich}, &force{side: Lean, letGo: byStatus}
+	hot.rel.state, hot.rel.hasOn, hot.rel.grey = sensorVague, true, 1
+	doubtful.rel.doubtful = true
 	seen := map[string]bool{}
 	for _, by := range []By{ByWire, ByMixture} {
 		for _, wide := range []bool{false, true} {
 			w := NewWatcher(Config{By: by})
 			w.ready.wide, w.ready.mixture = wide, by == ByMixture
 			w.fig.short.add(30)
-			for _, forces := range [][]*force{nil, {opened}, {low}, {high}} {
+			for i := range 9 { // a sensor that only ever says lean
+				w.fig.volts(point{lo: float64(i), hi: float64(i), v: 0.1}, false)
+			}
+			for _, forces := range [][]*force{nil, {opened}, {low}, {high}, {hot}, {doubtful}, {letGo}} {
 				c := &courtCase{w: w, forces: forces}
 				for _, conclusion := range conclusions {
 					for _, state := range []State{Proven, Failed, Unclear, Untested} {
@@ -32,7 +38,8 @@ func TestAdviceCarriesItsCautions(t *testing.T) {
 								}
 								proofs = append(proofs, p)
 							}
-							for _, step := range c.next(conclusion, proofs) {
+							_, next := c.next(conclusion, proofs)
+							for _, step := range next {
 								seen[step] = true
 								for _, m := range hazardtest.Missing(step, by == ByMixture && conclusion != UnclearResult) {
 									t.Errorf("by %s, %s: %q lacks %q", by, conclusion, step, m)
