@@ -1,6 +1,9 @@
 package decode
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Monitor is one of the computer's own tests.
 type Monitor struct {
@@ -13,6 +16,7 @@ type Monitor struct {
 // says about the lamp and the computer's own tests.
 type Readiness struct {
 	ThisCycle   bool // from PID 41, which has no lamp and no number of codes
+	ByGroups    bool // from J1979-2's groups, which tell neither lamp nor number of codes
 	MIL         bool // malfunction lamp commanded on
 	Codes       int  // stored trouble codes, 0 to 127
 	Compression bool // compression ignition: other names for some monitors
@@ -60,6 +64,21 @@ func ReadReadiness(data []byte) (Readiness, error) {
 		r.Monitors[i] = Monitor{names[i], supported>>i&1 == 1, open>>i&1 == 0}
 	}
 	return r, nil
+}
+
+// GroupReadiness is [ReadGroup] as readiness: group 01 is the components, which are complete when
+// every code of theirs has been looked for since the codes were cleared. The error is ReadGroup's.
+func GroupReadiness(request, data []byte) (Readiness, error) {
+	codes, err := ReadGroup(request, data)
+	r := Readiness{ByGroups: true}
+	for i := range r.Monitors {
+		r.Monitors[i].Name = monitorNames[i]
+	}
+	if err == nil && request[3] == 0x01 && len(codes) > 0 {
+		open := slices.ContainsFunc(codes, func(c CodeStatus) bool { return c.Status&StatusNotRun != 0 })
+		r.Monitors[2].Supported, r.Monitors[2].Complete = true, !open
+	}
+	return r, err
 }
 
 // Incomplete lists the supported monitors that have not finished.

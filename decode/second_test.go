@@ -161,6 +161,12 @@ func TestSnapshot(t *testing.T) {
 	if err != nil || fmt.Sprint(group) != "[{P0101 80} {P0116 0}]" || group[0].Status&StatusNotRun == 0 {
 		t.Errorf("%v, %v", group, err)
 	}
+	for reply, open := range map[string]string{"595633FF0401 010100 50 011600 00": "[components]", "595633FF0401 010100 00": "[]", "595633FF0401": "[]"} {
+		r, err := GroupReadiness(unhex(t, "19563301"), unhex(t, reply))
+		if err != nil || !r.ByGroups || fmt.Sprint(r.Incomplete()) != open || r.Monitors[2].Supported != (len(reply) > 13) {
+			t.Errorf("%s: %+v, %v", reply, r, err)
+		}
+	}
 	for _, bad := range []string{"595633FF0402", "595633FF04", "595533FF0401", "595633FF0301", "595633FF0401 0101"} {
 		if got, err := ReadGroup(unhex(t, "19563301"), unhex(t, bad)); err == nil {
 			t.Errorf("%s: %v", bad, got)

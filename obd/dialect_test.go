@@ -108,6 +108,10 @@ func TestNobody(t *testing.T) {
 		if !errors.As(err, &none) || !strings.Contains(err.Error(), tt.has) || strings.Contains(err.Error(), tt.not) {
 			t.Errorf("%s: %v", tt.name, err)
 		}
+		truck := strings.Contains(tt.has, "trucks")
+		if !errors.Is(err, obd.ErrNoVehicle) || errors.Is(err, obd.ErrHeavyDuty) != truck || errors.Is(err, obd.ErrSilentBus) == truck {
+			t.Errorf("%s: of the wrong kind: %v", tt.name, err)
+		}
 		for _, line := range f.Lines {
 			if changes(line) {
 				t.Errorf("%s: sent %q", tt.name, line)

@@ -46,6 +46,18 @@ func (e *NoVehicleError) Error() string {
 
 func (e *NoVehicleError) Unwrap() error { return ErrNoVehicle }
 
+// Is tells [ErrHeavyDuty] and [ErrSilentBus] by what was heard.
+func (e *NoVehicleError) Is(target error) bool {
+	truck := slices.ContainsFunc(e.Heard, func(h Heard) bool { return len(h.HeavyDuty) > 0 })
+	switch target {
+	case ErrHeavyDuty:
+		return truck
+	case ErrSilentBus:
+		return !truck && len(e.Heard) > 0
+	}
+	return false
+}
+
 // searchOrder is how buses are tried one by one: the common ones first, those
 // with a slow start last.
 var searchOrder = []Bus{CAN11at500, CAN29at500, CAN11at250, CAN29at250, ISO14230Fast, VPW, PWM, ISO14230Slow, ISO9141}

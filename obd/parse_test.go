@@ -48,6 +48,9 @@ func TestParse(t *testing.T) {
 		want          string
 		outcome       Outcome
 	}{
+		// A K-line frame of a real car, no document: λ 0.9673 and −0.2031 mA (see decode).
+		{"wide-range sensor, with its sum", "0134", Format{Bus: ISO9141, Headers: true}, "48 6B 09 41 34 7B D1 7F CC C8 \r", "9:41347BD17FCC", OK},
+		{"the same with a digit changed", "0134", Format{Bus: ISO9141, Headers: true}, "48 6B 09 41 34 7B D1 7E CC C8 \r", "", Garbled},
 		// A frame of a car, no document: 7DF 02 01 0C, 7E8 04 41 0C 12 13.
 		{"11 bit", "010C", can11, "7E8 04 41 0C 12 13 \r\r", "7E8:410C1213", OK},
 		{"11 bit, no spaces, padded", "010C", padded, "7E804410C1213AAAAAA\r\r", "7E8:410C1213", OK},

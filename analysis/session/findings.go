@@ -124,10 +124,7 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 	switch request[0] {
 	case 0x01:
 		if ready, err := decode.ReadReadiness(r.Data); err == nil && !ready.ThisCycle {
-			n.Readiness = &ready
-			if n.FirstReadiness == nil {
-				n.FirstReadiness = &ready
-			}
+			n.ready(ready)
 		}
 	case 0x02:
 		if len(request) == 3 && request[1] == 0x02 {
@@ -142,6 +139,9 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 	case 0x19:
 		if code, s, err := n.decoder.Snapshot(r.From, request, r.Data); len(s) > 0 && (err == nil || errors.Is(err, decode.ErrUnknownLength)) {
 			n.Freeze = &Freeze{Code: code, Samples: s}
+		}
+		if ready, err := decode.GroupReadiness(request, r.Data); err == nil {
+			n.ready(ready)
 		}
 	case 0x05:
 		if t, err := n.decoder.SensorTests(request, r.Data); err == nil {
@@ -159,6 +159,13 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 				n.test(t)
 			}
 		}
+	}
+}
+
+func (n *Findings) ready(r decode.Readiness) {
+	n.Readiness = &r
+	if n.FirstReadiness == nil {
+		n.FirstReadiness = &r
 	}
 }
 

@@ -72,6 +72,8 @@ var hints = []struct {
 	// Before ErrNoAdapter: who cannot get a lost line back meets both.
 	{obd.ErrLinkLost, "check the cable and the adapter's supply; what was recorded until then is stored"},
 	{obd.ErrPortBusy, "close the other program that uses the port, then try again"},
+	{obd.ErrHeavyDuty, "this tool speaks SAE J1979 and J1979-2, which cars and light trucks do; a heavy-duty vehicle needs a tool for SAE J1939"},
+	{obd.ErrSilentBus, "switch the ignition on (engine running for a test), then try again; if it stays so this car lets nobody ask by SAE J1979 or J1979-2 (some electric cars do not, and some gateways): look in its papers which OBD it meets"},
 	{obd.ErrNoVehicle, "push the adapter home in the car's socket, switch the ignition on (engine running for a test), then try again; --bus NAME skips the search when you know the bus"},
 	{obd.ErrNoAdapter, "is this the adapter's port, and has the adapter power? `pushback ports` shows which ports answer; --baud N sets the speed by hand"},
 	{store.ErrNoSession, "`pushback sessions` lists what is stored; --db FILE names another database"},

@@ -44,6 +44,8 @@ func TestErrorsComeWithAdvice(t *testing.T) {
 		{&obd.LinkError{Op: "open", Port: "COM4", Err: obd.ErrPortBusy}, "pushback: opening COM4: the port is in use", "close the other program"},
 		{&obd.LinkError{Op: "search", Port: "COM4", Err: obd.ErrNoAdapter}, "pushback: looking for an adapter on COM4: no adapter answers", "--baud"},
 		{&obd.NoVehicleError{Voltage: 12.1}, "12.1 V at the connector", "ignition on"},
+		{&obd.NoVehicleError{Heard: []obd.Heard{{Bus: obd.CAN11at500, Said: "NO DATA", Asked: []string{"0100", "22F810"}}}}, "nobody answers 0100, 22F810", "ignition on"},
+		{&obd.NoVehicleError{Heard: []obd.Heard{{Bus: obd.CAN29at250, HeavyDuty: []string{"0CF00400"}}}}, "0CF00400", "SAE J1939"},
 		{fmt.Errorf("read: %w", errors.Join(obd.ErrLinkLost, obd.ErrNoAdapter)), "the line to the adapter is gone: no adapter answers", "check the cable"},
 		{&store.AmbiguousError{Ref: "3", IDs: []string{"346", "347"}}, "346", "more letters"},
 		{fmt.Errorf("open database x: %w", store.ErrNewerSchema), "pushback: opening database x", "update this one"},

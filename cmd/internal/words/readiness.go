@@ -11,7 +11,7 @@ import (
 // Readiness says lamp, codes and monitors in one line: "lamp on, 1 code; not complete: catalyst".
 func Readiness(r *decode.Readiness) string {
 	var head string
-	if !r.ThisCycle {
+	if !r.ThisCycle && !r.ByGroups {
 		lamp, codes := "off", "codes"
 		if r.MIL {
 			lamp = "on"
