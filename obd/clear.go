@@ -17,9 +17,15 @@ var ErrEngineRuns = errors.New("engine is not known to stand")
 // was still busy with it. It is never sent twice.
 func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
 	x := Exchange{Request: Request{Service: 0x04}}
-	speed, err := a.Exchange(ctx, Request{Service: 0x01, Data: []byte{0x0C}})
-	if err != nil {
-		return x, err
+	var speed Exchange
+	for d := (Deferred{}); ; {
+		var err error
+		if speed, err = a.Exchange(ctx, Request{Service: 0x01, Data: []byte{0x0C}}); err != nil {
+			return x, err
+		}
+		if !d.Again(&speed) {
+			break
+		}
 	}
 	stands := speed.Outcome == OK
 	for _, r := range speed.Replies {
@@ -31,7 +37,7 @@ func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
 	}
 	text, _ := a.format.Dialect.Words(x.Request)
 	x.Sent = a.now()
-	err = a.exchange(ctx, &x, text)
+	err := a.exchange(ctx, &x, text)
 	x.Received = max(x.Received, x.Sent)
 	// A return on its own must never repeat it.
 	a.last = ""

@@ -10,8 +10,10 @@ import (
 
 	"pgregory.net/rapid"
 
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/obdtest"
+	"pushback/obd/simcar"
 )
 
 // second is the scripted adapter with a car that answers J1979-2 alone, on 11 bits; a test
@@ -210,9 +212,20 @@ func TestClearSecond(t *testing.T) {
 		{"under the next request", "7E8037F147800000000", "7E80154000000000000\r7E80762F40098180001", obd.OK},
 		{"never", "7E8037F147800000000", "7E80762F40098180001", obd.Refused},
 		{"not now", "7E8037F142200000000", "7E80762F40098180001", obd.Refused},
+		{"speed put off", "7E80154000000000000", "7E80762F40098180001", obd.OK},
 	} {
+		speed := 0
 		a, f := ready(t, second(map[string]string{"14FFFF33": tt.clear}))
-		f.Answer = answers(second(map[string]string{"14FFFF33": tt.clear, "22F400": tt.after}))
+		usual := answers(second(map[string]string{"14FFFF33": tt.clear, "22F400": tt.after}))
+		f.Answer = func(line string) (string, time.Duration) {
+			if line == "22F40C" || line == "" {
+				if speed++; speed < 3 && tt.name == "speed put off" {
+					return "7E8037F227800000000\r\r>", 20 * ms
+				}
+				line = "22F40C"
+			}
+			return usual(line)
+		}
 		x, err := a.ClearCodes(t.Context())
 		if err != nil || x.Outcome != tt.want || x.Pending() != (tt.name == "never") {
 			t.Errorf("%s: %+v, %v", tt.name, x, err)
@@ -222,4 +235,62 @@ func TestClearSecond(t *testing.T) {
 			t.Errorf("%s: sent %q", tt.name, f.Lines)
 		}
 	}
+}
+
+// TestSecondCar: a whole simulated car, by its own units: codes of three bytes are read, nothing is cleared
+// while the engine runs, and all is when it stands, though the computer puts answers off.
+func TestSecondCar(t *testing.T) {
+	for _, runs := range []bool{true, false} {
+		s, err := simcar.New(simcar.Config{Car: carNamed(t, "obd-on-uds-long"), Bus: obd.CAN29at500, Seed: 3, Stopped: !runs})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{})
+		if _, err := a.Start(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if f, err := a.FindBus(t.Context(), obd.BusUnknown); err != nil || f.Dialect != obd.J1979v2 {
+			t.Fatalf("%+v, %v", f, err)
+		}
+		read := func() (all []string) {
+			for range 20 {
+				x, err := a.Exchange(t.Context(), obd.Request{Service: 0x03})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if x.Pending() || x.Outcome != obd.OK {
+					continue
+				}
+				for _, r := range x.Replies {
+					codes, err := decode.Codes(0x03, true, r.Data)
+					if err != nil {
+						t.Fatal(err)
+					}
+					all = append(all, codes...)
+				}
+				return all
+			}
+			t.Fatal("no answer")
+			return nil
+		}
+		if got := read(); !slices.Equal(got, []string{"P0456"}) {
+			t.Errorf("codes %q", got)
+		}
+		x, err := a.ClearCodes(t.Context())
+		if runs != errors.Is(err, obd.ErrEngineRuns) || !runs && (err != nil || x.Outcome != obd.OK) {
+			t.Errorf("runs %v: %+v, %v", runs, x, err)
+		}
+		if got := read(); (len(got) == 0) == runs {
+			t.Errorf("runs %v: codes %q afterwards", runs, got)
+		}
+	}
+}
+
+func carNamed(t *testing.T, name string) simcar.Car {
+	t.Helper()
+	car, err := simcar.Find(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return car
 }
