@@ -193,7 +193,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 			near = 1 // trim may rest near zero because the mixture is balanced there
 		}
 		switch {
-		case a.stopsAtZero(near) && !f.compensated && f.firm() && c.w.steered(f):
+		case a.stopsAtZero(near) && !f.opened && f.letGo == "" && !f.compensated && f.firm() && c.w.steered(f):
 			q.State = Failed
 			q.Why = fmt.Sprintf("%s; trim went back to %+.1f %% and stopped there: it does not %s %s its middle", c.held(f), a.raw, verb, beyond)
 		case a.toItsMiddle():
@@ -219,7 +219,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 		say(Unclear, fmt.Sprintf("the computer left closed loop %.1f s after the force began, before trim had answered", f.openedAt-f.begin))
 	case f.letGo != "":
 		say(Unclear, fmt.Sprintf("the computer let go of the sensor %.1f s after the force began, before trim had answered", f.letGoAt-f.begin))
-	case a.state == silent && (a.neverBeyond() || a.stoodFor() >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
+	case a.state == silent && (a.neverBeyond() || a.stoodFor() >= pauseLasts || c.w.refused.total[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent:
 		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it may have been paused, as for purge or fuel learning: once more, 30 s later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
@@ -227,7 +227,7 @@ func (c *courtCase) commandBy(f *force) (q Proof) {
 		say(Unclear, "the reading was not held steadily enough to say that trim did not answer", "contact_share", f.share)
 	case a.n == 0:
 		say(Unclear, "trim was not read during the force")
-	case a.stopsAtZero(1) && a.n >= 4 && a.moved() >= 2*trimCount-roundoff && !f.wasOpen && c.w.steered(f):
+	case a.stopsAtZero(1) && !f.opened && a.n >= 4 && a.moved() >= 2*trimCount-roundoff && !f.wasOpen && c.w.steered(f):
 		say(Failed, fmt.Sprintf("%s; trim went back by %.1f %% to its middle and stood there for %.0f s: it does not %s %s it", c.held(f), a.moved(), a.stuckFor(), verb, beyond),
 			"stood_still_s", a.stuckFor())
 	case a.moved() >= 2*trimCount-roundoff && a.stuckFor() >= 2 && a.peak-a.now <= 1.01*trimCount:

@@ -60,13 +60,45 @@ func (w *Watcher) statusChanged(f *force, at float64, was int) {
 // on makers' computers). One silence is none where it can be such a pause.
 const pauseLasts = 30.0
 
-// stoodFor is how long trim has stood within a count when the force had lasted so long, s; the time before
-// counts too.
+// stoodFor is how long trim stood within a count about the hold, before and after it too, s.
 func (a *answer) stoodFor() float64 {
 	if abs(a.now-a.start) > 1.01*trimCount {
 		return a.stuckFor()
 	}
-	return a.stuckFor() + a.stood
+	return a.stuckFor() + a.stood + max(0, a.stoodTo-a.nowAt)
+}
+
+// standsOn follows trim after the force for as long as it stands where it stood.
+func (a *answer) standsOn(t, u float64) {
+	if abs(u-a.now) > 1.01*trimCount {
+		a.leftAfter = true
+	}
+	if !a.leftAfter {
+		a.stoodTo = t
+	}
+}
+
+// refusal is for how long, in all, the sensor said one side while trim stood still, held or not: what a loop that
+// steers does not do, and a pause does not for so long.
+type refusal struct {
+	side  Side
+	since float64
+	last  float64
+	trim  float64
+	total [2]float64 // s, by the side that was read
+}
+
+// trimRead takes total trim while the reading lies on the side, "" for neither.
+func (r *refusal) trimRead(t, v float64, side Side) {
+	if side == "" || side != r.side || abs(v-r.trim) > 1.01*trimCount || t-r.last > 3 {
+		r.side, r.since, r.trim = side, t, v
+	} else if t-r.since >= 3 {
+		r.total[sideIndex(side)] += t - max(r.last, r.since)
+		if r.last < r.since+3 {
+			r.total[sideIndex(side)] += max(0, r.last-r.since)
+		}
+	}
+	r.last = t
 }
 
 // paused reports whether the silence of the forces may be a pause: no two of them lie far enough apart.

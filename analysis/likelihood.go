@@ -151,10 +151,10 @@ func follows(move, trim, secs, err float64, clipped bool) float64 {
 	if clipped {
 		flat = 0.6
 	}
-	cell := flat * normal(move, err)
+	cell := flat*normal(move, err) + 0.05*normal(move, 0.03) // or something else that moves a cell
 	for _, c := range cellSlopes {
 		for _, d := range drift {
-			cell += (1 - flat) * c.p / float64(len(drift)) * normal(move-c.slope*trim, math.Hypot(err, c.slope*d*math.Sqrt(secs)))
+			cell += (0.95 - flat) * c.p / float64(len(drift)) * normal(move-c.slope*trim, math.Hypot(err, c.slope*d*math.Sqrt(secs)))
 		}
 	}
 	wire := 0.85*normal(move, err) + 0.15*normal(move, math.Hypot(err, 0.02))

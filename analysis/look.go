@@ -110,8 +110,11 @@ type look struct{ first, at float64 }
 
 // sum is the log odds of the stretch with what others say of a test.
 func (w *Watcher) sum(s *stretch, x weight, said bool) float64 {
-	if said || x.readings() < w.alone() {
+	switch {
+	case said || x.readings() < w.alone():
 		return x.sum()
+	case w.tested(s): // what is left to ask is whether this stretch is a force too
+		return max(x.sum(), w.enough(false))
 	}
 	return x.sum() + w.partners(s)
 }
@@ -133,7 +136,7 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 			s.first.t()-d.last.t() > testLasts || c.weight.readings() < w.alone() {
 			continue
 		}
-		if c.weight.sum()+max(x.readings()+math.Log(forceRate), -math.Log(testOdds)) >= w.enough(false) {
+		if c.weight.sum()+x.readings()+math.Log(forceRate) >= w.enough(false) || x.sum() >= w.enough(false) {
 			w.cands[i].mature = false
 			w.beginForce(held{side: d.side, lo: d.lo, hi: d.hi, level: d.level, until: d.last.t(), weight: c.weight}, d.track, w.use(d))
 			w.endStretch(d, s.lo)

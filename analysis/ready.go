@@ -104,6 +104,15 @@ func (r *readiness) holds() bool {
 		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= limits.TurningSpeed)
 }
 
+// heldAt is holds at the moment t, not long ago: a status that has changed since counts as it was.
+func (r *readiness) heldAt(t float64) bool {
+	then := *r
+	if r.hasStatus && r.changedAt >= t {
+		then.status = r.changedFrom
+	}
+	return then.holds()
+}
+
 func statusWords(status int) string {
 	switch status {
 	case openCold:

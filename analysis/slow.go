@@ -77,7 +77,7 @@ func (s *slowness) typical() (float64, int) {
 // 0.1 s); a slow loop moves the mixture through the cell's step, about half a per
 // cent wide with the breath of the cylinders, at its own rate (% per s), and a healthy cell follows that.
 func (s *slowness) shown(rate, interval float64) bool {
-	if rate <= 0 || interval > 0.26 {
+	if rate <= 0 || interval > 0.35 {
 		return false
 	}
 	t, n := s.typical()

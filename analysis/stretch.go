@@ -85,13 +85,16 @@ const (
 	testLasts     = 150.0    // s: forces come within so long of one another
 )
 
+// tested reports whether a force is known so short before the stretch that it is the same test.
+func (w *Watcher) tested(s *stretch) bool {
+	n := len(w.forces)
+	return n > 0 && s.first.t()-w.forces[n-1].end < testLasts
+}
+
 // partners returns by how much other stretches, or forces that are known, raise the odds that somebody tests,
 // as a logarithm: people force both sides.
 func (w *Watcher) partners(s *stretch) float64 {
 	best := 0.0
-	if n := len(w.forces); n > 0 && s.first.t()-w.forces[n-1].end < testLasts {
-		best = -math.Log(testOdds) // known
-	}
 	for i := range w.cands {
 		c := &w.cands[i]
 		if !c.mature || c.stretch.side == s.side || c.stretch.track != s.track || s.first.t()-c.stretch.last.t() > testLasts {
@@ -157,6 +160,7 @@ type restStats struct {
 	end          float64 // V: one reading in ten on the side is more extreme
 	crossings    int     // of the middle, from one side to the other
 	clean        int     // of them, those with no reading in between
+	changing     float64 // s: after so long, on the average, another value was read
 }
 
 // The middle that an edge must cross, V.
@@ -168,19 +172,57 @@ const (
 // edge weighs how suddenly the stretch began (dir −1, from its first reading back) or ended (+1).
 func (w *Watcher) edge(s *stretch, rest *restStats, from point, dir int) float64 {
 	v := &s.track.volts
+	at := v.from(from.t() - 1e-9)
 	between := 0
-	for i := v.from(from.t()-1e-9) + dir; i >= 0 && i < v.n && between <= 4; i += dir {
+	for i := at + dir; i >= 0 && i < v.n && between <= 4; i += dir {
 		switch p := v.at(i); {
 		case p.v > middleLow && p.v < middleHigh:
 			between++
 		case (p.v >= middleHigh) == (s.side == Rich):
-			return 0
+			return w.step(s, rest, at, dir)
 		default:
 			return sharp(between, s.track.interval, rest.clean, rest.crossings)
 		}
 	}
 	return 0
 }
+
+// step is edge where the reading lay on the same side, at another level: how many readings it took from one level
+// to the other.
+func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
+	v := &s.track.volts
+	t0 := v.at(at).t()
+	var level float64
+	n := 0
+	for i := at + dir; i >= 0 && i < v.n && abs(v.at(i).t()-t0) < 2; i += dir {
+		if abs(v.at(i).t()-t0) > 0.6 {
+			level += v.at(i).v
+			n++
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	if abs(level/float64(n)-s.level) < leastStep {
+		// Nothing began here, or nothing ended; a wire would have to lie where the sensor lay.
+		return -math.Log(sameLevel)
+	}
+	level /= float64(n)
+	between := 0
+	for i := at + dir; i >= 0 && i < v.n && abs(v.at(i).t()-t0) <= 0.6; i += dir {
+		if x := (v.at(i).v - s.level) / (level - s.level); x > 0.25 && x < 0.75 {
+			between++
+		}
+	}
+	return sharp(between, max(s.track.interval, rest.changing), 0, 0)
+}
+
+// leastStep is a step that stands out of noise and counts, V.
+const leastStep = 0.04
+
+// sameLevel is how often a wire reads just what the sensor read before (or after) it: the width of a level in the
+// range of either side.
+const sameLevel = 0.1
 
 // restOn looks at the readings of the minute before the stretch, on its side, without what was held.
 func (w *Watcher) restOn(s *stretch, secs float64) restStats {
@@ -190,12 +232,18 @@ func (w *Watcher) restOn(s *stretch, secs float64) restStats {
 	n, near := 0, 0
 	v := &s.track.volts
 	end := v.from(s.first.t() - 1e-6)
-	var prev point
+	var prev, first point
 	had := false
 	var side Side
-	between := 0
-	for i := v.from(max(s.first.t()-baselineFor, 0)); i < end; i++ {
+	between, changes := 0, 0
+	begin := v.from(max(s.first.t()-baselineFor, 0))
+	for i := begin; i < end; i++ {
 		p := v.at(i)
+		if i == begin {
+			first = p
+		} else if p.v != prev.v {
+			changes++
+		}
 		held := w.wasHeld(p.t())
 		on := onSide(s.side, p.v) && !held
 		switch {
@@ -231,6 +279,7 @@ func (w *Watcher) restOn(s *stretch, secs float64) restStats {
 		}
 		prev, had = p, on
 	}
+	r.changing = (prev.t() - first.t()) / float64(changes+1)
 	r.end = 0.085
 	if s.side == Rich {
 		r.end = 0.85
@@ -330,7 +379,7 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 	switch {
 	case !r.hasStatus:
 		p += 0.01
-	case !isClosed(r.status) && r.status != openFault, r.openAt > from-2 && r.openAt < from:
+	case !isClosed(r.status) && (r.status != openFault || r.changedAt < from), r.openAt > from-2 && r.openAt < from:
 		p += 0.5
 	case r.closedAt < from:
 		p += 0.02
@@ -377,11 +426,12 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		return math.Inf(-1)
 	}
 	f := w.forces[n-1]
-	if f.rel.trimMade < minAnswer && f.own.n >= 3 {
+	if !f.ended || s.first.t() > f.endHi+max(2, 3*s.track.interval) {
 		return math.Inf(-1)
 	}
-	if !f.ended || s.side != f.side.Opposite() || s.first.t() > f.endHi+max(2, 3*s.track.interval) {
-		return math.Inf(-1)
+	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {
+		// There is nothing to say, or a sensor that does not say it: it goes back to where it lies by itself.
+		return math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
 	}
 	back := 5.0
 	if f.own.rate > 0 {

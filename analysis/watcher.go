@@ -75,11 +75,12 @@ type Watcher struct {
 	marks    int
 	lastGap  float64
 
-	cands  []candidate
-	air    air
-	offset float64  // V: the signal return lies so far above the computer's ground; 0: not found
-	doubts [2]doubt // by side
-	hist   [257]int32
+	cands   []candidate
+	refused refusal
+	air     air
+	offset  float64  // V: the signal return lies so far above the computer's ground; 0: not found
+	doubts  [2]doubt // by side
+	hist    [257]int32
 
 	scratchA, scratchB, scratchC, scratchD []float64
 	scratchP                               []point
@@ -399,7 +400,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.own.stood = w.trim.standing(h.lo)
 	from := max(h.lo-trimBaselineFor, w.restFrom)
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
-	f.ready = w.ready.holds()
+	f.ready = w.ready.heldAt(h.lo)
 	f.wasOpen = w.ready.hasStatus && (!isClosed(w.ready.status) || w.ready.openAt > max(0, h.lo-openShortly))
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
 	w.forces = append(w.forces, f)
@@ -515,6 +516,9 @@ func (w *Watcher) feedTrims(f *force, until float64) {
 func (w *Watcher) stepTrim(p point) {
 	w.rest.trim(p.t(), p.v+w.trim.longAt(p.t()), w.otherFar())
 	w.fig.trim(p.v, w.running() != nil)
+	if v, has := w.volts.volts.last(); has && p.t()-v.t() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
+		w.refused.trimRead(p.t(), p.v+w.trim.longAt(p.t()), sideOf(v.v))
+	}
 	f := w.running()
 	if f == nil {
 		return
@@ -648,7 +652,9 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 		}
 	} else {
 		r := &k.run
-		if abs(r.level()-f.level) > bandHalf+0.005 {
+		if abs(r.level()-f.level) > bandHalf+0.005 && f.slides(r) {
+			f.level, f.share = r.level(), r.share() // the wire is still held
+		} else if abs(r.level()-f.level) > bandHalf+0.005 {
 			// The run at the held level is over; the new one began with the release.
 			released, lo, hi = true, r.before, r.first
 			if !r.hasBefore {
@@ -675,6 +681,12 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 		w.feedTrims(f, p.t())
 		w.judgeHold(f)
 	}
+}
+
+// slides reports whether the run is the held wire at a level that has moved: a sensor that is still joined to it
+// pulls it as the mixture changes. Let go, a sensor that cycled is on the other side, or goes on cycling.
+func (f *force) slides(r *run) bool {
+	return f.volts.switching() && heldSide(r.level()) == f.side && abs(r.level()-f.level) < 0.15 && r.n >= 2
 }
 
 // lateRelease is for how long after a release was said the reading may still be held: who taps first and
@@ -808,6 +820,7 @@ func (w *Watcher) airflow() float64 {
 func (w *Watcher) stepReleaseTrim(f *force, p point) {
 	u := f.own.up * w.trim.total(p, f.begin)
 	f.rel.trimNow = u
+	f.own.standsOn(p.t(), u)
 	f.rel.trimBack(p.t(), f)
 	f.down.trim(p.t(), f.pastBalance(u), w.airflow())
 }
