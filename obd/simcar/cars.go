@@ -14,8 +14,11 @@ type Car struct {
 	About  string   // what an experienced technician should find
 	Expect string   // the conclusion that a test of both sides should come to, by the names of the JSON verdict
 	Also   []string // conclusions that are right too, where it depends on when the forces come
-	Bus    obd.Bus  // its bus, unless Config says otherwise
-	Sensor string   // the sensor to force: "B1S1"
+	// ByMixture is what a test by mixture, both sides, should come to, of a car with wide-range
+	// sensors; "": as by wire.
+	ByMixture string
+	Bus       obd.Bus // its bus, unless Config says otherwise
+	Sensor    string  // the sensor to force: "B1S1"
 
 	engine     engineSpec
 	bank       [2]bankSpec
@@ -110,7 +113,7 @@ func Cars() []Car {
 			only("no_delivery"), func(c *Car) {
 				b := &c.bank[0]
 				b.undelivered, b.fuelError, b.wander, b.wanderTau, b.catalyst = true, 0.001, 0.01, 0.8, 0.12
-				c.control.ramp, c.control.jump = 0.01, 0.005
+				c.control.ramp, c.control.jump = 0.02, 0.005
 			}},
 		{"vacuum-leak", "Unmetered air makes 12 % at idle, within the computer's authority. The loop is sound: look for the leak.",
 			only("loop_proven"), func(c *Car) {
@@ -151,7 +154,7 @@ func Cars() []Car {
 		{"cold", "Just started at 15 °C: open loop for minutes. No force counts yet.",
 			only("not_ready"), func(c *Car) { c.engine.coolant, c.engine.justBegun = 15, true }},
 		{"wide-range", "The upstream sensor is a wide-range one: its wire must not be forced. Propane and an induced lean prove the loop.",
-			only("not_ready"), func(c *Car) { c.wide = true }},
+			only("not_ready"), func(c *Car) { c.wide, c.ByMixture = true, "loop_proven" }},
 		{"monitor-trips", "The computer watches its sensor closely: some seconds at the limit set a code, the loop opens and trim drops to zero. That too is an answer, but the other side can then not be tested until the code is cleared.",
 			only("unclear"), func(c *Car) { c.control.ramp = 0.04; c.control.lowAfter, c.control.highAfter = 3, 3 }},
 		{"no-downstream", "A sound car without a sensor behind the catalyst.",
@@ -163,7 +166,7 @@ func Cars() []Car {
 		{"circuit-code", "The signal wire is broken on the sensor's side, and the computer has set a code for it and left closed loop. The reading follows both forces, trim cannot: repair, clear the code, test again.",
 			only("not_ready"), func(c *Car) { c.bank[0].upWire.sensorOpen = true; c.control.openAfter = 20 }},
 	}
-	builds = append(builds, habits...)
+	builds = append(append(builds, habits...), wideBuilds()...)
 	cars := make([]Car, len(builds))
 	for i, b := range builds {
 		c := healthy()

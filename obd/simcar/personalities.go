@@ -71,6 +71,46 @@ var habits = []build{
 		}},
 }
 
+// wideBuilds are cars with wide-range sensors: by wire no test counts, by mixture it does.
+func wideBuilds() []build {
+	var all []build
+	for _, b := range []struct {
+		name, about, byMixture string
+		change                 func(*Car)
+	}{
+		{"wide-no-air-meter", "Air is worked out from manifold pressure: propane moves the mixture, a hose off hardly does, for its air is metered too.",
+			"partly_proven", func(c *Car) { c.engine.speedDensity = true }},
+		{"wide-half-blind", "The element tells half of what the mixture does.",
+			"sensor_skewed", func(c *Car) { c.bank[0].wide.gain = 0.5 }},
+		{"wide-offset", "The element tells 6 % too rich; the loop holds that, and only the sensor behind the catalyst knows.",
+			"sensor_skewed", func(c *Car) { c.bank[0].wide.offset = 0.06 }},
+		{"wide-slow", "The element follows with a lag of a second, both ways.",
+			"sensor_slow", func(c *Car) { c.bank[0].wide.toRich, c.bank[0].wide.toLean = 1, 1 }},
+		{"wide-slow-to-rich", "The element follows at once when it grows leaner, with a lag of 1.2 s when it grows richer.",
+			"sensor_slow", func(c *Car) { c.bank[0].wide.toRich = 1.2 }},
+		{"wide-late", "The element tells all of it 0.6 s later than it should, when it grows leaner.",
+			"sensor_slow", func(c *Car) { c.bank[0].wide.delayLean = 0.6 }},
+		{"wide-pump-open", "The pump wire is open: lambda 1.000, no current, trim near zero, no code. Perfect at rest; only a force shows it.",
+			"sensor_dead", func(c *Car) { c.bank[0].wide.pumpOpen, c.bank[0].fuelError = true, 0 }},
+		{"wide-cold", "The element never gets warm; the loop stays open.",
+			"not_ready", func(c *Car) { c.bank[0].wide.cold = true }},
+		{"wide-fuel-not-delivered", "Trim answers, the mixture does not follow.",
+			"no_delivery", func(c *Car) { c.bank[0].undelivered, c.bank[0].fuelError = true, 0 }},
+		{"wide-rear", "A wide-range sensor behind the catalyst too.",
+			"loop_proven", func(c *Car) { c.wideRear = true }},
+		{"wide-scales", "Declares full scales of its own: 32 for lambda, 400 kPa for the manifold. Two banks.",
+			"loop_proven", func(c *Car) { vee(c); c.scales = [4]byte{32, 8, 128, 40} }},
+		{"wide-obd-on-uds", "A car of today: a wide-range sensor, and SAE J1979-2.",
+			"loop_proven", func(c *Car) { c.uds = &udsSpec{most: 6} }},
+	} {
+		all = append(all, build{b.name, b.about, only("not_ready"), func(c *Car) {
+			c.wide, c.ByMixture = true, b.byMixture
+			b.change(c)
+		}})
+	}
+	return all
+}
+
 // raise puts the return of the upstream sensors above the computer's ground.
 func (c *Car) raise(v float64) {
 	for i := range c.bank {

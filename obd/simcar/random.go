@@ -3,6 +3,7 @@ package simcar
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"time"
 
 	"pushback/obd"
@@ -57,9 +58,12 @@ func random(seed uint64, rough bool) (Config, Expected) {
 	} else if oneSide {
 		e.Conclusion = "partly_proven"
 	}
-	if e.Fault == "sound" && c.control.ramp < 0.006 {
+	if rough && e.Fault == "sound" {
+		e.Fault, e.Also = asLogged(seed+1<<40).habit(&c, bank)
+	}
+	if strings.HasPrefix(e.Fault, "sound") && c.control.ramp < 0.006 {
 		// So slow a loop makes a mixture on which purge or fan may win.
-		e.Also = []string{"partly_proven", "unclear"}
+		e.Also = append(e.Also, "partly_proven", "unclear")
 	}
 	if c.control.filter > 0.4 || c.control.refresh > 600*time.Millisecond {
 		// What is reported follows too late to tell an answer of the sensor from the loop's.
@@ -230,6 +234,47 @@ func (r dice) roughen(c *Car) {
 	if r.chance(0.3) {
 		k.filter = r.between(0.05, 0.6)
 	}
+}
+
+// randomHabits are what sound cars' computers and wiring may do besides, each with what may be
+// concluded too.
+var randomHabits = []struct {
+	name string
+	do   func(r dice, c *Car, bank int) (also []string)
+}{
+	{"return offset", func(r dice, c *Car, bank int) []string { c.raise(r.between(0.08, 0.3)); return nil }},
+	{"lean clipped", func(r dice, c *Car, bank int) []string { c.raise(-r.between(0.09, 0.15)); return nil }},
+	{"open level", func(r dice, c *Car, bank int) []string { c.bias([]float64{-1, 1.1, 5}[r.IntN(3)]); return nil }},
+	{"hot cell", func(r dice, c *Car, bank int) []string {
+		c.bank[bank].up.kelvin, c.bank[bank].up.output = 1100, r.between(0.85, 0.93)
+		return []string{"partly_proven", "unclear"}
+	}},
+	{"trim given up", func(r dice, c *Car, bank int) []string {
+		c.control.giveUp = r.between(3, 10)
+		return []string{"partly_proven", "unclear"}
+	}},
+	{"sensor doubted", func(r dice, c *Car, bank int) []string {
+		c.control.doubt = r.between(3, 12)
+		return []string{"partly_proven", "unclear"}
+	}},
+	{"trim paused", func(r dice, c *Car, bank int) []string {
+		c.control.rests = r.between(15, 60)
+		return []string{"partly_proven", "unclear"}
+	}},
+	{"one control", func(r dice, c *Car, bank int) []string { c.oneControl = c.engine.banks == 2; return nil }},
+	{"one rear sensor", func(r dice, c *Car, bank int) []string {
+		c.sharedRear = c.engine.banks == 2 && bank == 0
+		return []string{"partly_proven", "unclear"}
+	}},
+}
+
+// habit gives one sound car in four a habit, and returns what to call it.
+func (r dice) habit(c *Car, bank int) (name string, also []string) {
+	if !r.chance(0.25) {
+		return "sound", nil
+	}
+	h := randomHabits[r.IntN(len(randomHabits))]
+	return "sound, " + h.name, h.do(r, c, bank)
 }
 
 // faults are what can be wrong, each with the conclusion of a test of both sides.

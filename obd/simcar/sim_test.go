@@ -11,6 +11,7 @@ import (
 	"reflect"
 	"regexp"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -37,6 +38,9 @@ func TestCars(t *testing.T) {
 			if !conclusions[also] || also == c.Expect {
 				t.Errorf("%s: also %s", c.Name, also)
 			}
+		}
+		if c.wide != (c.ByMixture != "") && !c.fifth && !c.diesel || c.ByMixture != "" && !conclusions[c.ByMixture] {
+			t.Errorf("%s: by mixture %q", c.Name, c.ByMixture)
 		}
 		if !name.MatchString(c.Name) || seen[c.Name] || len(c.About) < 30 || !conclusions[c.Expect] || c.Bus == obd.BusUnknown {
 			t.Errorf("car %+v", c)
@@ -108,6 +112,9 @@ func TestFaults(t *testing.T) {
 			delivered := lean.lambda < 0.97 && lean.downstream > 0.8 && rich.lambda > 1.02
 			reports := lean.released > 0.8 && rich.released < 0.2
 			ok := true
+			if strings.HasPrefix(car.Name, "wide-") {
+				continue // its wire is not modelled as a voltage: wide_test.go
+			}
 			switch car.Name {
 			case "healthy", "vacuum-leak", "rich-injector", "v-engine", "supply-weak", "air-meter-low":
 				ok = follows && adds && cuts && delivered && reports
@@ -129,7 +136,7 @@ func TestFaults(t *testing.T) {
 				ok = follows && adds && cuts && reports && lean.lambda < 0.97
 			case "exhaust-leak-large":
 				ok = follows && !adds && cuts && lean.released < 0.2 && rich.released < 0.2 && lean.downstream > 0.7
-			case "wide-at-a-fifth", "diesel", "start-stop", "hybrid":
+			case "diesel", "start-stop", "hybrid":
 				ok = true // TestMustNotBeTested
 			case "engine-off", "secondary-air":
 				ok = follows && lean.trim == 0 && rich.trim == 0
@@ -161,8 +168,6 @@ func TestFaults(t *testing.T) {
 				ok = (lean.otherTrim > 20 || rich.otherTrim < -20) && lean.trim <= 0 && rich.trim >= 0
 			case "cold", "circuit-code":
 				ok = follows && lean.trim == 0 && rich.trim == 0
-			case "wide-range":
-				ok = true // its wire is not modelled as a voltage: TestWideRange
 			case "monitor-trips":
 				ok = follows && lean.trim < 5 && !cuts
 			default:

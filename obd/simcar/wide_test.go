@@ -288,3 +288,66 @@ func TestRandomWide(t *testing.T) {
 		t.Errorf("forced by %v", by)
 	}
 }
+
+// TestWideNamed: what each named car with wide-range sensors tells under 10 % of propane, from
+// 30 to 50 s, by the physics of its fault.
+func TestWideNamed(t *testing.T) {
+	type seen struct {
+		least, trim       float64 // lambda told; change of trim, %
+		richAfter, leaner float64 // s until lambda is a tenth of the way up or down, after opening and shutting off
+	}
+	look := func(name string) (s seen) {
+		car := carNamed(t, name)
+		car.control.dither, car.control.rear = 0, 0
+		for i := range car.bank {
+			car.bank[i].wander, car.bank[i].cycleNoise = 0, 0
+		}
+		all := tell(t, Config{Car: car, Seed: 1, Forces: []Force{{Kind: ForcePropane, At: 30 * time.Second, For: 20 * time.Second, Percent: 10}}}, 60*time.Second)
+		rest := between(all, 25, 30, lambdaOf)
+		s.least = 9
+		s.trim = between(all, 45, 50, trimOf) - between(all, 25, 30, trimOf)
+		for _, p := range all[300:500] {
+			s.least = min(s.least, p.lambda)
+		}
+		held := between(all, 48, 50, lambdaOf)
+		for _, p := range all[300:] {
+			if p.at < 50 && s.richAfter == 0 && p.lambda < rest-0.05*rest {
+				s.richAfter = p.at - 30
+			}
+			if p.at >= 50 && s.leaner == 0 && p.lambda > held+0.02 {
+				s.leaner = p.at - 50
+			}
+		}
+		return s
+	}
+	sound := look("wide-range")
+	if sound.least > 0.95 || math.Abs(sound.trim+10.1) > 0.5 { // 0.1 of 0.99, the fuel being 1 % short
+		t.Fatalf("sound: %+v", sound)
+	}
+	for name, ok := range map[string]func(seen) bool{
+		"wide-no-air-meter": func(s seen) bool { return math.Abs(s.least-sound.least) < 0.01 },
+		"wide-half-blind":   func(s seen) bool { return 1-s.least > 0.35*(1-sound.least) && 1-s.least < 0.75*(1-sound.least) },
+		"wide-offset":       func(s seen) bool { return math.Abs(s.trim-sound.trim) < 1.5 },
+		"wide-slow":         func(s seen) bool { return s.richAfter == 0 || s.richAfter > sound.richAfter+0.4 },
+		"wide-slow-to-rich": func(s seen) bool {
+			return (s.richAfter == 0 || s.richAfter > sound.richAfter+0.4) && math.Abs(s.leaner-sound.leaner) < 0.25
+		},
+		"wide-late":               func(s seen) bool { return math.Abs(s.leaner-sound.leaner-0.6) < 0.25 && s.richAfter == sound.richAfter },
+		"wide-pump-open":          func(s seen) bool { return s.least == 1 && s.trim == 0 },
+		"wide-cold":               func(s seen) bool { return s.least == 1 && s.trim == 0 },
+		"wide-fuel-not-delivered": func(s seen) bool { return s.trim < -15 && s.least < 0.93 },
+		"wide-scales":             func(s seen) bool { return math.Abs(s.trim-sound.trim) < 1.5 },
+		"wide-rear":               func(s seen) bool { return math.Abs(s.trim-sound.trim) < 1.5 },
+		"wide-obd-on-uds":         func(s seen) bool { return s == sound },
+	} {
+		if s := look(name); !ok(s) {
+			t.Errorf("%s: %+v, sound %+v", name, s, sound)
+		}
+	}
+	if got := reported(t, carNamed(t, "wide-rear"), 10*time.Second, 0x35); got == nil {
+		t.Error("a wide-range sensor behind the catalyst without PID 35")
+	}
+	if got := reported(t, carNamed(t, "wide-rear"), 10*time.Second, 0x15); got != nil {
+		t.Error("a wide-range sensor behind the catalyst with PID 15")
+	}
+}
