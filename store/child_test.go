@@ -24,6 +24,7 @@ import (
 //	PUSHBACK_STORE_CHILD    the database
 //	PUSHBACK_STORE_RECORDS  end after so many, in small commits; else never
 //	PUSHBACK_STORE_PACE     append one each so long, in life's time
+//	PUSHBACK_STORE_BUSY     how long to wait for another program's lock
 //	PUSHBACK_STORE_STOP     end when this file is there, and say where the recording is
 func child(path string) error {
 	ctx := context.Background()
@@ -39,6 +40,9 @@ func child(path string) error {
 			binary.LittleEndian.PutUint64(b[16:], uint64(seq))
 			log.Write(b[:])
 		}
+	}
+	if d, err := time.ParseDuration(os.Getenv("PUSHBACK_STORE_BUSY")); err == nil {
+		busyTimeout = d
 	}
 	s, err := Open(ctx, path)
 	if err != nil {

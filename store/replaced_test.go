@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"errors"
+	"path/filepath"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -56,24 +58,38 @@ func TestCommittedInTime(t *testing.T) {
 	checkIntegrity(t, path)
 }
 
-// A lock that another program holds in the middle of a session is an error of
-// Append; what Append took is written when the lock is gone.
-func TestLockedWhileWriting(t *testing.T) {
-	impatient(t)
-	path := newPath(t)
-	s := openTest(t, path)
-	w := create(t, s, meta)
+// lock holds the write lock of a database, as another program may, until it is let go.
+func lock(t *testing.T, path string) (letGo func()) {
+	t.Helper()
 	other := connect(path, "mode=rw")
-	defer other.Close()
 	conn, err := other.Conn(context.Background())
+	if err == nil {
+		_, err = conn.ExecContext(context.Background(), "pragma busy_timeout = 5000; begin immediate")
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer conn.Close()
-	if _, err := conn.ExecContext(context.Background(), "begin immediate"); err != nil {
-		t.Fatal(err)
-	}
+	return sync.OnceFunc(func() {
+		if _, err := conn.ExecContext(context.Background(), "rollback"); err != nil {
+			t.Error(err)
+		}
+		conn.Close()
+		other.Close()
+	})
+}
+
+// A lock that another program holds in the middle of an import is an error of Append; what
+// Append took is written when the lock is gone.
+func TestLockedWhileImporting(t *testing.T) {
+	impatient(t)
+	path := newPath(t)
+	s := openTest(t, path)
+	imported := meta
+	imported.Origin = "import"
+	w := create(t, s, imported)
+	letGo := lock(t, path)
 	taken := int64(0)
+	var err error
 	for err == nil {
 		rec := exchange(taken, time.Duration(taken+21)*time.Millisecond, "")
 		if err = w.Append(rec, nil); err == nil {
@@ -83,14 +99,84 @@ func TestLockedWhileWriting(t *testing.T) {
 	if !errors.Is(err, ErrLocked) {
 		t.Error(err)
 	}
-	if _, err := conn.ExecContext(context.Background(), "rollback"); err != nil {
-		t.Fatal(err)
-	}
+	letGo()
 	if err := w.Close(); err != nil {
 		t.Error(err)
 	}
 	if n := int64(len(readAll(t, s, w.ID()))); n != taken {
 		t.Errorf("%d of %d records", n, taken)
+	}
+}
+
+// A recording goes on whatever another program holds, and is whole: in the database as soon
+// as the lock is gone, or when that is next opened.
+func TestLockedWhileRecording(t *testing.T) {
+	for name, c := range map[string]struct{ before, during, after int }{
+		"let go in time":   {3000, 20_000, 3000},
+		"from the first":   {0, 3000, 100},
+		"until the end":    {3000, 3000, 0},
+		"until after that": {0, 3000, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			impatient(t)
+			path := newPath(t)
+			s, err := Open(context.Background(), path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			w := create(t, s, meta)
+			n := int64(0)
+			add := func(more int) {
+				for range more {
+					rec := crashRecord(n)
+					if err := w.Append(rec, samplesOf(rec, float64(n))); err != nil {
+						t.Fatal(err)
+					}
+					n++
+				}
+			}
+			add(c.before)
+			letGo := lock(t, path)
+			add(c.during)
+			if c.after > 0 {
+				letGo()
+			}
+			add(c.after)
+			err = w.Finish(context.Background(), time.Hour, analysis.Verdict{Conclusion: analysis.LoopProven}, []analysis.Event{{T: 1, Name: analysis.ForceBegins}})
+			if c.after > 0 && err != nil || c.after == 0 && !errors.Is(err, ErrLocked) {
+				t.Error(err)
+			}
+			letGo()
+			if err := s.Close(); err != nil {
+				t.Error(err)
+			}
+			again := openTest(t, path)
+			checkCommitted(t, again, name, n-1)
+			m, err := again.Find(context.Background(), "last")
+			if err != nil || !m.Finished || m.Conclusion != string(analysis.LoopProven) || m.Duration != time.Hour {
+				t.Errorf("%+v, %v", m, err)
+			}
+			if j, err := again.Judgement(context.Background(), "last"); err != nil || len(j.Events) != 1 || j.Verdict == nil {
+				t.Errorf("%+v, %v", j, err)
+			}
+			var samples, tallied, noted int64
+			if err := again.r.QueryRow(`select (select count(*) from sample), (select sum(readings + missing) from tally), (select records from session)`).
+				Scan(&samples, &tallied, &noted); err != nil || samples != 2*n || tallied != 2*n || noted != n {
+				t.Errorf("%d samples, %d in the tally, %d records noted, of %d: %v", samples, tallied, noted, n, err)
+			}
+			c := NewContent()
+			for i := range n {
+				if err := c.Add(crashRecord(i)); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if id, err := again.Same(context.Background(), c.Sum(), meta.Watching, meta.By); id != m.ID {
+				t.Errorf("the content is another: %v", err)
+			}
+			if left, _ := filepath.Glob(path + recording + "*"); len(left) > 0 {
+				t.Error(left)
+			}
+		})
 	}
 }
 

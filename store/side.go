@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -86,6 +87,14 @@ func (w *Writer) keep(judge func(*Writer) error) error {
 	return &RescuedError{Path: to}
 }
 
+// leave ends the side file as the session would have been ended, and leaves it for the next
+// that opens the database.
+func (w *Writer) leave(judge func(*Writer) error) error {
+	side := w.side.s
+	err := errors.Join(w.side.end(judge), side.Close())
+	return errors.Join(fmt.Errorf("%w: the recording is in %s, and goes into the database when that is next opened", ErrLocked, side.path), err)
+}
+
 // sides lists the side files beside a database, by the id of their session.
 func sides(path string) map[string]string {
 	found := make(map[string]string)
@@ -164,7 +173,10 @@ func (s *Store) takeIn(ctx context.Context) (left []string, err error) {
 		if !abandoned(side) {
 			continue
 		}
-		err := s.takeInFrom(ctx, id, side)
+		err := s.takeInFrom(ctx, id, side, math.MaxInt64)
+		if k := kindOf(err); k == ErrLocked || k == ErrReadOnly || k == ErrDiskFull {
+			continue // the next may take it in
+		}
 		if err == nil {
 			err = removeDatabase(side)
 		} else if to := rescuedName(s.real); os.Rename(side, to) == nil {
@@ -178,7 +190,9 @@ func (s *Store) takeIn(ctx context.Context) (left []string, err error) {
 	return left, nil
 }
 
-func (s *Store) takeInFrom(ctx context.Context, id, side string) error {
+// takeInFrom takes in what a side file has of a session beyond what the database has, up to
+// the record upto, and how it ended.
+func (s *Store) takeInFrom(ctx context.Context, id, side string, upto int64) error {
 	conn, err := s.w.Conn(ctx)
 	if err != nil {
 		return err
@@ -199,14 +213,24 @@ func (s *Store) takeInFrom(ctx context.Context, id, side string) error {
 		return err
 	}
 	const columns = `seq, at_us, kind, request, expect, sent_us, received_us, outcome, raw, mark, text, names, vals`
+	ended := ` where id = ?3 and (select duration_us is null from session where n = ?1) and
+		exists (select 1 from side.session where id = ?3 and duration_us is not null)`
 	for _, q := range []string{
-		`insert into record (session, ` + columns + `) select ?1, ` + columns + ` from side.record where seq > ?2 order by seq`,
+		`insert into record (session, ` + columns + `) select ?1, ` + columns + ` from side.record where seq > ?2 and seq <= ?4 order by seq`,
 		`insert or ignore into signal (name, unit, what) select name, unit, what from side.signal`,
 		`insert or ignore into sample (session, signal, received_us, seq, sent_us, value)
 			select ?1, here.id, x.received_us, x.seq, x.sent_us, x.value
-			from side.sample x join side.signal there on there.id = x.signal join signal here on here.name = there.name where x.seq > ?2`,
+			from side.sample x join side.signal there on there.id = x.signal join signal here on here.name = there.name where x.seq > ?2 and x.seq <= ?4`,
+		`update session set vin = (select vin from side.session where id = ?3) where n = ?1 and vin = ''`,
+		`insert or ignore into judgement (session, line, kind, json) select ?1, line, kind, json from side.judgement
+			where exists (select 1 from session` + ended + `)`,
+		`insert or ignore into tally (session, signal, readings, missing, low, mean, high)
+			select ?1, here.id, readings, missing, low, mean, high
+			from side.tally y join side.signal there on there.id = y.signal join signal here on here.name = there.name`,
+		`update session set (duration_us, conclusion, content, records, marks, failed) =
+			(select duration_us, conclusion, content, records, marks, failed from side.session where id = ?3)` + ended,
 	} {
-		if _, err := tx.ExecContext(ctx, q, n, from); err != nil {
+		if _, err := tx.ExecContext(ctx, q, n, from, id, upto); err != nil {
 			return err
 		}
 	}

@@ -29,7 +29,8 @@ type Writer struct {
 	s    *Store
 	n    int64
 	id   string
-	side *Writer // into the side file; nil: there is none
+	side *Writer    // into the side file; nil: there is none
+	fmu  sync.Mutex // held while the disk is written; before mu
 
 	mu      sync.Mutex
 	room    sync.Cond // buf got shorter, or err was set
@@ -37,13 +38,16 @@ type Writer struct {
 	last    int64     // seq of the last appended record
 	at      time.Duration
 	err     error // sticky
+	torn    bool  // the side file has not all
 	closed  bool
 	kick    chan struct{} // buf is long
 	quit    chan struct{}
 	stopped chan struct{}
 
 	// Of the goroutine, and after it has stopped of Close.
-	pages                     int // about how many the -wal has that are not in the database
+	behind                    bool  // what was appended since is in the side file only
+	taken                     int64 // seq of the last record that was taken from buf
+	pages                     int   // about how many the -wal has that are not in the database
 	spare                     batch
 	insertRecord, insertValue *sql.Stmt
 	signals                   map[string]int64
@@ -151,8 +155,10 @@ func (w *Writer) Append(rec obd.Record, samples []decode.Sample) error {
 		return fmt.Errorf("append record %d: it does not follow %d", rec.Seq, w.last)
 	}
 	if w.side != nil {
-		if err := w.side.Append(rec, samples); err != nil && w.s.check() == copied {
-			return err
+		if err := w.side.Append(rec, samples); err != nil {
+			if w.torn = true; w.s.check() == copied {
+				return err
+			}
 		}
 	}
 	w.last, w.at = rec.Seq, max(w.at, rec.At)
@@ -234,21 +240,43 @@ func (w *Writer) run() {
 	}
 }
 
-// flush commits what was appended so far. If it fails, that is kept for another try.
+// flush commits what was appended so far. If it fails, that is kept for another try: in
+// memory, or where another program holds the database in the side file alone.
 func (w *Writer) flush() error {
+	w.fmu.Lock()
+	defer w.fmu.Unlock()
 	w.mu.Lock()
 	if len(w.spare.records) == 0 {
 		w.buf, w.spare = w.spare, w.buf
 	}
 	w.room.Broadcast()
+	torn := w.side == nil || w.torn
 	w.mu.Unlock()
-	if len(w.spare.records) == 0 {
+	if len(w.spare.records) == 0 && !w.behind {
 		return nil
 	}
-	err := w.commitWhole(w.spare)
-	if err != nil {
+	if n := len(w.spare.records); n > 0 {
+		w.taken = w.spare.records[n-1].seq
+	}
+	var err error
+	if w.behind {
+		err = w.catchUp()
+		w.behind = err != nil
+	} else if err = w.commitWhole(w.spare); err != nil {
 		clear(w.signals) // some may be rolled back
+		w.behind = errors.Is(kindOf(err), ErrLocked) && !torn
+	}
+	if err != nil && !w.behind || w.behind && !errors.Is(kindOf(err), ErrLocked) {
 		return wrap("write session "+w.id, err)
+	}
+	w.count()
+	return nil
+}
+
+// count notes what a batch came to, and lets go of it.
+func (w *Writer) count() {
+	if len(w.spare.records) == 0 {
+		return
 	}
 	for i := range w.spare.records {
 		r := &w.spare.records[i]
@@ -261,12 +289,24 @@ func (w *Writer) flush() error {
 			w.failed++
 		}
 	}
-	if w.onCommit != nil {
+	if w.onCommit != nil && !w.behind {
 		w.onCommit(w.spare.records[len(w.spare.records)-1].seq)
 	}
 	clear(w.spare.records) // lets go of the raw text
 	w.spare.records, w.spare.samples = w.spare.records[:0], w.spare.samples[:0]
-	return nil
+}
+
+// catchUp brings into the database what went into the side file while another program held
+// the database.
+func (w *Writer) catchUp() error {
+	if w.s.check() == copied {
+		return nil // nothing goes there any more
+	}
+	if err := w.side.flush(); err != nil {
+		return err
+	}
+	clear(w.signals)
+	return w.s.takeInFrom(context.Background(), w.id, w.side.s.path, w.taken)
 }
 
 // commitWhole commits where that can be done. What was copied over is left alone: the side
@@ -361,6 +401,12 @@ func (w *Writer) Update(f func(*Meta)) error {
 		if w.s.check() == copied {
 			return wrap("update session "+w.id, err)
 		}
+		if err == nil {
+			if err = w.s.edit(ctx, w.n, f); errors.Is(kindOf(err), ErrLocked) {
+				return nil // it is taken in with what the side file has else
+			}
+			return wrap("update session "+w.id, err)
+		}
 	}
 	return wrap("update session "+w.id, w.s.edit(ctx, w.n, f))
 }
@@ -380,6 +426,9 @@ func (w *Writer) Finish(ctx context.Context, at time.Duration, v analysis.Verdic
 // FinishAs is Finish with a judgement as another database keeps it.
 func (w *Writer) FinishAs(ctx context.Context, at time.Duration, j Judgement) error {
 	return w.end(func(w *Writer) error {
+		if w.s.file == nil { // the side file: the time may have gone by waiting for the database
+			ctx = context.WithoutCancel(ctx)
+		}
 		return wrap("finish session "+w.id, w.s.judge(ctx, w.n, max(at, w.at), j))
 	})
 }
@@ -397,6 +446,9 @@ func (w *Writer) end(judge func(*Writer) error) error {
 	if err == nil {
 		err = w.flush() // what came while a failed batch was waiting
 	}
+	if err == nil && w.behind {
+		err = ErrLocked
+	}
 	if err == nil && w.s.check() != copied {
 		err = wrap("close session "+w.id, w.seal())
 		if err == nil {
@@ -404,13 +456,15 @@ func (w *Writer) end(judge func(*Writer) error) error {
 		}
 	}
 	err = errors.Join(err, w.closeStatements())
-	if w.side == nil {
+	switch {
+	case w.side == nil:
 		return errors.Join(err, w.s.rescue())
+	case w.s.check() == copied:
+		return w.keep(judge)
+	case errors.Is(err, ErrLocked) && !w.torn:
+		return errors.Join(w.leave(judge), w.s.rescue())
 	}
-	if w.s.check() != copied {
-		return errors.Join(err, w.drop(), w.s.rescue())
-	}
-	return w.keep(judge)
+	return errors.Join(err, w.drop(), w.s.rescue())
 }
 
 // stop ends the goroutine, and Append.
