@@ -16,7 +16,6 @@ type TestResult struct {
 	Part     byte    // service 06 not on CAN: which part the maker means, 0 to 127; otherwise 0
 	Scaling  byte    // service 06 on CAN: unit and scaling (UASID); otherwise 0
 	Sensor   string  // B1S1 where an oxygen sensor or its heater was tested, else ""
-	What     string  // in words
 	Unit     string  // V, mV, s, ms, …; "" for counts and for scalings that are not known
 	Value    float64 // in Unit; the raw count where Known is false
 	Min, Max float64 // limits in Unit; NaN: none
@@ -34,19 +33,15 @@ func (r TestResult) Same(o TestResult) bool {
 // Passed reports whether the value is within its limits.
 func (r TestResult) Passed() bool { return !(r.Value < r.Min) && !(r.Value > r.Max) }
 
-// sensorTests are the oxygen sensor tests that the standard defines, TIDs 01 to 0A,
-// with the scaling of service 05 (SAE J1979; names and 0.005 V as in published service
-// texts, the scales of 05, 06, 09 and 0A from memory).
+// sensorTests are the units and scales of the oxygen sensor tests that the standard defines, TIDs
+// 01 to 0A: four thresholds, two switch times, least and most voltage, time between
+// transitions, period (SAE J1979; 0.005 V as in published service texts, the scales of 05, 06, 09 and
+// 0A from memory).
 var sensorTests = [...]struct {
-	what  string
 	unit  string
 	scale float64
 }{
-	1: {"rich to lean threshold", "V", 0.005}, {"lean to rich threshold", "V", 0.005},
-	{"low voltage for switch time", "V", 0.005}, {"high voltage for switch time", "V", 0.005},
-	{"rich to lean switch time", "s", 0.004}, {"lean to rich switch time", "s", 0.004},
-	{"minimum voltage in the test cycle", "V", 0.005}, {"maximum voltage in the test cycle", "V", 0.005},
-	{"time between transitions", "s", 0.04}, {"sensor period", "s", 0.04},
+	1: {"V", 0.005}, {"V", 0.005}, {"V", 0.005}, {"V", 0.005}, {"s", 0.004}, {"s", 0.004}, {"V", 0.005}, {"V", 0.005}, {"s", 0.04}, {"s", 0.04},
 }
 
 // SensorTests reads a reply to service 05 (request 05, TID, sensor), its service byte
@@ -68,10 +63,10 @@ func (d *Decoder) SensorTests(request, data []byte) (TestResult, error) {
 	case len(data) > 6:
 		return r, fmt.Errorf("read sensor test from %X: %w", data, ErrLong)
 	}
-	r = TestResult{Service: 5, Test: data[1], What: fmt.Sprintf("test %02X (the maker's)", data[1]), Min: math.NaN(), Max: math.NaN(), Value: float64(data[3])}
+	r = TestResult{Service: 5, Test: data[1], Min: math.NaN(), Max: math.NaN(), Value: float64(data[3])}
 	scale := 1.0
 	if t := int(data[1]); t < len(sensorTests) {
-		r.What, r.Unit, r.Known = sensorTests[t].what, sensorTests[t].unit, true
+		r.Unit, r.Known = sensorTests[t].unit, true
 		scale = sensorTests[t].scale
 	}
 	r.Value = round(float64(data[3]) * scale)
@@ -126,26 +121,36 @@ func (s scaling) value(raw uint16) float64 {
 	return round(v*s.factor + s.offset)
 }
 
-// Monitor06 names what a monitor of service 06 tests, and the oxygen sensor where it is
-// one's or its heater's (SAE J1979, annex D; from memory, 01, 21, 41 and 42 as in
-// published service texts). "" unknown.
-func Monitor06(mid byte) (what, sensor string) {
+// Monitored is what a monitor of service 06 tests.
+type Monitored uint8
+
+const (
+	OtherMonitor Monitored = iota
+	SensorMonitor
+	HeaterMonitor
+	CatalystMonitor
+	FuelSystemMonitor
+	MisfireMonitor
+)
+
+// Monitor06 tells what a monitor of service 06 tests (SAE J1979, annex D; from memory, 01, 21, 41
+// and 42 as in published service texts): which oxygen sensor, or the number of the bank or
+// cylinder, 0 for all.
+func Monitor06(mid byte) (what Monitored, number int, sensor string) {
 	name := func(i byte) string { return fmt.Sprintf("B%dS%d", i/4+1, i%4+1) }
 	switch {
 	case 0x01 <= mid && mid <= 0x10:
-		return "oxygen sensor", name(mid - 0x01)
+		return SensorMonitor, 0, name(mid - 0x01)
 	case 0x21 <= mid && mid <= 0x24:
-		return fmt.Sprintf("catalyst, bank %d", mid-0x20), ""
+		return CatalystMonitor, int(mid - 0x20), ""
 	case 0x41 <= mid && mid <= 0x50:
-		return "oxygen sensor heater", name(mid - 0x41)
+		return HeaterMonitor, 0, name(mid - 0x41)
 	case 0x81 <= mid && mid <= 0x84:
-		return fmt.Sprintf("fuel system, bank %d", mid-0x80), ""
-	case mid == 0xA1:
-		return "misfire", ""
-	case 0xA2 <= mid && mid <= 0xAD:
-		return fmt.Sprintf("misfire, cylinder %d", mid-0xA1), ""
+		return FuelSystemMonitor, int(mid - 0x80), ""
+	case 0xA1 <= mid && mid <= 0xAD:
+		return MisfireMonitor, int(mid - 0xA1), ""
 	}
-	return "", ""
+	return OtherMonitor, 0, ""
 }
 
 // MonitorTests reads a reply to service 06 on CAN (request 06, MID), its service byte
@@ -178,20 +183,12 @@ func MonitorTests(request, data []byte) ([]TestResult, error) {
 		}
 		body = body[before:]
 		r := TestResult{Service: 6, Monitor: request[1], Test: body[0], Scaling: body[1]}
-		var what string
-		what, r.Sensor = Monitor06(r.Monitor)
+		_, _, r.Sensor = Monitor06(r.Monitor)
 		s, ok := scalings[r.Scaling]
 		if !ok {
 			s.factor = 1
 		}
 		r.Known, r.Unit = ok, s.unit
-		r.What = fmt.Sprintf("%s: test %02X", what, r.Test)
-		if what == "" {
-			r.What = fmt.Sprintf("monitor %02X, test %02X", r.Monitor, r.Test)
-		}
-		if t := int(r.Test); what == "oxygen sensor" && 0 < t && t < len(sensorTests) {
-			r.What = sensorTests[t].what
-		}
 		r.Value = s.value(binary.BigEndian.Uint16(body[2:]))
 		r.Min, r.Max = s.value(binary.BigEndian.Uint16(body[4:])), s.value(binary.BigEndian.Uint16(body[6:]))
 		r.NotRun = bytes.Equal(body[2:8], make([]byte, 6))
@@ -220,7 +217,6 @@ func PartTest(request, data []byte) (TestResult, error) {
 		return r, fmt.Errorf("read part test from %X: %w", data, ErrLong)
 	}
 	r = TestResult{Service: 6, Test: data[1], Part: data[2] & 0x7F, Min: math.NaN(), Max: math.NaN(), Value: float64(binary.BigEndian.Uint16(data[3:]))}
-	r.What = fmt.Sprintf("test %02X of part %02X (the maker defines it)", r.Test, r.Part)
 	if limit := float64(binary.BigEndian.Uint16(data[5:])); data[2]&0x80 != 0 {
 		r.Min = limit
 	} else {

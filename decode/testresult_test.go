@@ -15,20 +15,20 @@ func TestSensorTests(t *testing.T) {
 	d := &Decoder{}
 	ask(t, d, 0x10, "0113", "411333")
 	for _, tt := range []struct{ request, reply, want string }{
-		{"050101", "45010158", "B1S1 rich to lean threshold 0.44 V (NaN to NaN) true"},
-		{"050201", "45020158", "B1S1 lean to rich threshold 0.44 V (NaN to NaN) true"},
-		{"050701", "45070102004F", "B1S1 minimum voltage in the test cycle 0.01 V (0 to 0.395) true"},
-		{"050801", "450801A663BD", "B1S1 maximum voltage in the test cycle 0.83 V (0.495 to 0.945) true"},
-		{"050901", "4509010A051E", "B1S1 time between transitions 0.4 s (0.2 to 1.2) true"},
-		{"050A10", "450A102D0064", "B2S1 sensor period 1.8 s (0 to 4) true"},                // average period 1.80 s (0 to 4.00)
-		{"050501", "450501FF0032", "B1S1 rich to lean switch time 1.02 s (0 to 0.2) false"}, // by hand: 255 · 4 ms
-		{"053101", "45310107", "B1S1 test 31 (the maker's) 7  (NaN to NaN) true"},
+		{"050101", "45010158", "B1S1 0.44 V (NaN to NaN) true"},
+		{"050201", "45020158", "B1S1 0.44 V (NaN to NaN) true"},
+		{"050701", "45070102004F", "B1S1 0.01 V (0 to 0.395) true"},
+		{"050801", "450801A663BD", "B1S1 0.83 V (0.495 to 0.945) true"},
+		{"050901", "4509010A051E", "B1S1 0.4 s (0.2 to 1.2) true"},
+		{"050A10", "450A102D0064", "B2S1 1.8 s (0 to 4) true"},     // average period 1.80 s (0 to 4.00)
+		{"050501", "450501FF0032", "B1S1 1.02 s (0 to 0.2) false"}, // by hand: 255 · 4 ms
+		{"053101", "45310107", "B1S1 7  (NaN to NaN) true"},
 	} {
 		r, err := d.SensorTests(unhex(t, tt.request), unhex(t, tt.reply))
 		if err != nil {
 			t.Errorf("%s: %v", tt.reply, err)
 		}
-		if got := fmt.Sprintf("%s %s %v %s (%v to %v) %v", r.Sensor, r.What, r.Value, r.Unit, r.Min, r.Max, r.Passed()); got != tt.want {
+		if got := fmt.Sprintf("%s %v %s (%v to %v) %v", r.Sensor, r.Value, r.Unit, r.Min, r.Max, r.Passed()); got != tt.want {
 			t.Errorf("%s is %q, want %q", tt.reply, got, tt.want)
 		}
 	}
@@ -73,7 +73,7 @@ func TestMonitorTests(t *testing.T) {
 	if err != nil || len(r) != 2 {
 		t.Fatal(r, err)
 	}
-	if math.Abs(r[0].Value-0.44994) > 1e-5 || math.Abs(r[0].Max-0.89987) > 1e-5 || r[0].Sensor != "B1S1" || r[0].What != "minimum voltage in the test cycle" {
+	if math.Abs(r[0].Value-0.44994) > 1e-5 || math.Abs(r[0].Max-0.89987) > 1e-5 || r[0].Sensor != "B1S1" || r[0].Test != 7 {
 		t.Errorf("%+v", r[0])
 	}
 	if r, err := MonitorTests([]byte{6, 1}, unhex(t, "46 01 05 10 00 00 00 00 00 00")); err != nil || !r[0].NotRun {
@@ -90,9 +90,10 @@ func TestMonitorTests(t *testing.T) {
 			t.Errorf("%s: %v, want %v", tt.reply, err, tt.want)
 		}
 	}
-	for mid, want := range map[byte]string{0x01: "oxygen sensor B1S1", 0x05: "oxygen sensor B2S1", 0x42: "oxygen sensor heater B1S2", 0x22: "catalyst, bank 2 ", 0xA3: "misfire, cylinder 2 ", 0x00: " "} {
-		if what, sensor := Monitor06(mid); what+" "+sensor != want {
-			t.Errorf("monitor %02X is %q", mid, what+" "+sensor)
+	for mid, want := range map[byte]string{0x01: "1 0 B1S1", 0x05: "1 0 B2S1", 0x42: "2 0 B1S2", 0x22: "3 2 ", 0xA1: "5 0 ", 0xA3: "5 2 ", 0x00: "0 0 "} {
+		what, number, sensor := Monitor06(mid)
+		if got := fmt.Sprint(what, " ", number, " ", sensor); got != want {
+			t.Errorf("monitor %02X is %q", mid, got)
 		}
 	}
 }
@@ -100,12 +101,12 @@ func TestMonitorTests(t *testing.T) {
 // Service 06 off CAN, worked by hand from the layout that SAE J1979 fixes (from memory).
 func TestPartTest(t *testing.T) {
 	for _, tt := range []struct{ request, reply, want string }{
-		{"0605", "46 05 03 01 2C 01 F4", "test 05 of part 03 (the maker defines it) 300 (NaN to 500) true false"},
-		{"0605", "46 05 83 01 2C 01 F4", "test 05 of part 03 (the maker defines it) 300 (500 to NaN) false false"},
-		{"0605", "46 05 00 02 00 01 F4", "test 05 of part 00 (the maker defines it) 512 (NaN to 500) false false"},
+		{"0605", "46 05 03 01 2C 01 F4", "05 of 03 300 (NaN to 500) true false"},
+		{"0605", "46 05 83 01 2C 01 F4", "05 of 03 300 (500 to NaN) false false"},
+		{"0605", "46 05 00 02 00 01 F4", "05 of 00 512 (NaN to 500) false false"},
 	} {
 		r, err := PartTest(unhex(t, tt.request), unhex(t, tt.reply))
-		if got := fmt.Sprintf("%s %v (%v to %v) %v %v", r.What, r.Value, r.Min, r.Max, r.Passed(), r.Known); got != tt.want || err != nil {
+		if got := fmt.Sprintf("%02X of %02X %v (%v to %v) %v %v", r.Test, r.Part, r.Value, r.Min, r.Max, r.Passed(), r.Known); got != tt.want || err != nil {
 			t.Errorf("%s is %q (%v), want %q", tt.reply, got, err, tt.want)
 		}
 	}
@@ -172,10 +173,10 @@ func FuzzTestResults(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, request, reply []byte) {
 		d := &Decoder{}
-		if r, err := d.SensorTests(request, reply); err == nil && (r.What == "" || math.IsNaN(r.Value)) {
+		if r, err := d.SensorTests(request, reply); err == nil && math.IsNaN(r.Value) {
 			t.Fatalf("%+v", r)
 		}
-		if r, err := PartTest(request, reply); err == nil && (r.What == "" || math.IsNaN(r.Min) == math.IsNaN(r.Max)) {
+		if r, err := PartTest(request, reply); err == nil && math.IsNaN(r.Min) == math.IsNaN(r.Max) {
 			t.Fatalf("%+v", r)
 		}
 		if r, err := MonitorTests(request, reply); (err == nil) != (len(r) > 0) {

@@ -105,7 +105,7 @@ func monitorsOf(m *dossier.Monitors) *Monitors {
 }
 
 func testOf(t dossier.OwnTest) OwnTest {
-	return OwnTest{ID: t.ID(), Sensor: t.Sensor, What: t.What, Unit: t.Unit, Value: Number(t.Value), Min: Number(t.Min), Max: Number(t.Max),
+	return OwnTest{ID: t.ID(), Sensor: t.Sensor, What: words.TestName(t.TestResult), Unit: t.Unit, Value: Number(t.Value), Min: Number(t.Min), Max: Number(t.Max),
 		Passed: t.Passed(), NotRun: t.NotRun, Recorded: Number(t.Recorded), Differs: words.DifferenceText(t.Differs)}
 }
 

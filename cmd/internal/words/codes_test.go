@@ -85,3 +85,26 @@ func TestReadiness(t *testing.T) {
 		}
 	}
 }
+
+func TestTestName(t *testing.T) {
+	for _, tt := range []struct {
+		result decode.TestResult
+		want   string
+	}{
+		{decode.TestResult{Service: 5, Test: 0x01}, "rich to lean threshold"},
+		{decode.TestResult{Service: 5, Test: 0x31}, "test 31 (the maker's)"},
+		{decode.TestResult{Service: 6, Monitor: 0x01, Test: 0x07}, "minimum voltage in the test cycle"},
+		{decode.TestResult{Service: 6, Monitor: 0x01, Test: 0x81}, "oxygen sensor: test 81"},
+		{decode.TestResult{Service: 6, Monitor: 0x42, Test: 0x07}, "oxygen sensor heater: test 07"},
+		{decode.TestResult{Service: 6, Monitor: 0x22, Test: 0x80}, "catalyst, bank 2: test 80"},
+		{decode.TestResult{Service: 6, Monitor: 0x81, Test: 0x80}, "fuel system, bank 1: test 80"},
+		{decode.TestResult{Service: 6, Monitor: 0xA1, Test: 0x0B}, "misfire: test 0B"},
+		{decode.TestResult{Service: 6, Monitor: 0xA3, Test: 0x0B}, "misfire, cylinder 2: test 0B"},
+		{decode.TestResult{Service: 6, Monitor: 0x3D, Test: 0x98}, "monitor 3D, test 98"},
+		{decode.TestResult{Service: 6, Test: 0x05, Part: 0x03}, "test 05 of part 03 (the maker defines it)"},
+	} {
+		if got := TestName(tt.result); got != tt.want {
+			t.Errorf("%+v: %q, want %q", tt.result, got, tt.want)
+		}
+	}
+}

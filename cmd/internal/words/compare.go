@@ -91,7 +91,7 @@ func TestRow(p dossier.TestPair) (cells []string, ok bool) {
 		return TestText(t.TestResult)
 	}
 	t := p.Of()
-	return []string{strings.TrimSpace(t.Sensor + " " + t.What), of(p.Before), of(p.After), string(p.Change)}, !p.Still()
+	return []string{strings.TrimSpace(t.Sensor + " " + TestName(t.TestResult)), of(p.Before), of(p.After), string(p.Change)}, !p.Still()
 }
 
 // plain writes a name of other programs as people do.

@@ -129,7 +129,7 @@ func OwnTestFact(t dossier.OwnTest) Fact {
 	if t.Differs != "" {
 		text += " (" + DifferenceText(t.Differs) + ")"
 	}
-	return Fact{strings.TrimSpace(t.Sensor + " " + t.What), text}
+	return Fact{strings.TrimSpace(t.Sensor + " " + TestName(t.TestResult)), text}
 }
 
 // DifferenceText says in what a recording differs from the computer's own figure; "" in nothing.
