@@ -78,7 +78,7 @@ const (
 	engineRate    = 1.0 / 1000
 	settledAfter  = 2.0      // s: a stay after which a cell has reached its full swing
 	stuckAtFirst  = 0.2      // sensors that lie on one side where a session begins
-	regripRate    = 1.0 / 20 // a wire that slipped is gripped again, at the same level
+	regripRate    = 1.0 / 2  // a wire that slipped is gripped again, at the same level
 	forceRate     = 1.0 / 25 // where somebody tests: that side is forced
 	testOdds      = 0.2      // odds that somebody tests where nobody has said so
 	silentForce   = 0.2      // who makes marks seldom forces without one
@@ -126,6 +126,9 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		flatOwn = quiet(alike, pairs, rest.alike, rest.pairs, own.n) - quiet(alike, pairs, 19, 20, 10)
 		flatExc = logSum(math.Log(0.6)+flatOwn, math.Log(0.4))
 		held := math.Log(heldLevel(s.side, s.level))
+		if w.regripped(s) != nil {
+			held = 0 // the level is known
+		}
 		levelOwn = math.Log(freeLevel(s.side, s.level, rest.near, own.n, rest.end, own.longest >= settledAfter)) - held
 		levelExc = math.Log(freeLevel(s.side, s.level, rest.near/2, own.n, rest.end, own.longest >= settledAfter)) - held
 		along = w.goesWithTrim(s)
@@ -146,7 +149,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	}
 	excursion := math.Log(exc) + flatExc + levelExc + along
 	engine := math.Log(event/(1+math.Pow(secs/10, 2))) + flatExc + levelExc
-	after := w.afterRelease(s, secs)
+	after := w.afterRelease(s, secs) + min(0, levelOwn)
 	x.free = -logSum(cycle, excursion, engine, after)
 	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
 	x.prior, said = w.prior(s)
@@ -431,7 +434,11 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 	}
 	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {
 		// There is nothing to say, or a sensor that does not say it: it goes back to where it lies by itself.
-		return math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
+		stuck := 0.3
+		if f.volts.switching() {
+			stuck = 0.02
+		}
+		return math.Log(stuck / (1 + math.Pow(secs/30, 2)))
 	}
 	back := 5.0
 	if f.own.rate > 0 {
@@ -522,17 +529,27 @@ func (w *Watcher) otherBankSpeaks(s *stretch) float64 {
 // reachesBoth is how often what moves the mixture moves that of both banks (from memory).
 const reachesBoth = 0.5
 
+// regripped returns the force that just ended at the level of the stretch: a hand slipped and grips again.
+func (w *Watcher) regripped(s *stretch) *force {
+	n := len(w.forces)
+	if n == 0 || s.loose {
+		return nil
+	}
+	if f := w.forces[n-1]; f.ended && f.side == s.side && s.first.t()-f.end < 5 && abs(f.level-s.level) < bandHalf {
+		return f
+	}
+	return nil
+}
+
 // prior is the log odds of a force on that side at that time by what was said and by how rare forces are.
 // What people say is late or early, or of the other side, or not true.
 func (w *Watcher) prior(s *stretch) (odds float64, said bool) {
 	odds = math.Log(testOdds * forceRate)
-	if n := len(w.forces); n > 0 {
-		if f := w.forces[n-1]; f.ended && f.side == s.side && !s.loose && s.first.t()-f.end < 5 && abs(f.level-s.level) < bandHalf {
-			odds = math.Log(regripRate)
-		}
+	if f := w.regripped(s); f != nil {
+		odds, said = math.Log(regripRate*math.Exp(-max(0, s.first.t()-f.end)/2)), f.marked
 	}
-	if len(w.told) == 0 {
-		return odds, false
+	if len(w.told) == 0 || said {
+		return odds, said
 	}
 	odds += math.Log(silentForce)
 	for _, h := range w.told {

@@ -653,7 +653,9 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 	} else {
 		r := &k.run
 		if abs(r.level()-f.level) > bandHalf+0.005 && f.slides(r) {
-			f.level, f.share = r.level(), r.share() // the wire is still held
+			if outside = r.n < 4; !outside {
+				f.level, f.share = r.level(), r.share() // the wire is still held
+			}
 		} else if abs(r.level()-f.level) > bandHalf+0.005 {
 			// The run at the held level is over; the new one began with the release.
 			released, lo, hi = true, r.before, r.first
@@ -686,7 +688,7 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 // slides reports whether the run is the held wire at a level that has moved: a sensor that is still joined to it
 // pulls it as the mixture changes. Let go, a sensor that cycled is on the other side, or goes on cycling.
 func (f *force) slides(r *run) bool {
-	return f.volts.switching() && heldSide(r.level()) == f.side && abs(r.level()-f.level) < 0.15 && r.n >= 2
+	return f.volts.switching() && heldSide(r.level()) == f.side && abs(r.level()-f.level) < 0.15
 }
 
 // lateRelease is for how long after a release was said the reading may still be held: who taps first and
