@@ -89,8 +89,8 @@ func (c *courtCase) letGoAdvice(add func(Step, string, ...hazard.Kind)) bool {
 			continue
 		}
 		codes := ""
-		if len(c.w.codes.setHere) > 0 {
-			codes = " (" + strings.Join(c.w.codes.setHere, ", ") + " is caused by the test)"
+		if len(c.w.codes.SetHere) > 0 {
+			codes = " (" + strings.Join(c.w.codes.SetHere, ", ") + " is caused by the test)"
 		}
 		add(ShorterHold, fmt.Sprintf("read the codes, clear them, and repeat with holds shorter than %.0f s: the computer %s %.0f s after the force began; it saw the force and took it for a fault, which is an answer of its own%s",
 			max(3, at-f.begin-2), what, at-f.begin, codes), c.hazards(f.side)...)

@@ -4,17 +4,19 @@ package analysis
 type ProofID string
 
 const (
-	ProofInput      ProofID = "input"       // the computer reads the forced wire
-	ProofAddsFuel   ProofID = "adds_fuel"   // held lean, the computer adds fuel
-	ProofCutsFuel   ProofID = "cuts_fuel"   // held rich, the computer cuts fuel
-	ProofDelivery   ProofID = "delivery"    // the mixture really moved
-	ProofSensorRich ProofID = "sensor_rich" // the sensor reports rich when the mixture is rich
-	ProofSensorLean ProofID = "sensor_lean" // the sensor reports lean when the mixture is lean
-	ProofBank       ProofID = "bank"        // the bank that was forced is the one that answered
-	ProofRecovery   ProofID = "recovery"    // released, the loop goes back to switching
+	ProofInput      ProofID = "input"        // the computer reads the forced wire
+	ProofAddsFuel   ProofID = "adds_fuel"    // held lean, the computer adds fuel
+	ProofCutsFuel   ProofID = "cuts_fuel"    // held rich, the computer cuts fuel
+	ProofDelivery   ProofID = "delivery"     // the mixture really moved
+	ProofSensorRich ProofID = "sensor_rich"  // the sensor reports rich when the mixture is rich
+	ProofSensorLean ProofID = "sensor_lean"  // the sensor reports lean when the mixture is lean
+	ProofBank       ProofID = "bank"         // the bank that was forced is the one that answered
+	ProofRecovery   ProofID = "recovery"     // released, the loop goes back to switching, or to its commanded ratio
+	ProofScale      ProofID = "sensor_scale" // wide-range sensors: a per cent of fuel shows as a per cent of ratio
 )
 
-// ProofOrder is the order in which proofs are listed: around the ring.
+// ProofOrder is the order in which proofs are listed: around the ring. A wide-range sensor's has
+// [ProofScale] after them.
 var ProofOrder = [...]ProofID{
 	ProofInput, ProofAddsFuel, ProofCutsFuel, ProofDelivery,
 	ProofSensorRich, ProofSensorLean, ProofBank, ProofRecovery,
@@ -49,6 +51,7 @@ const (
 	NoDelivery    Conclusion = "no_delivery"
 	SensorDead    Conclusion = "sensor_dead"
 	SensorSlow    Conclusion = "sensor_slow"
+	SensorSkewed  Conclusion = "sensor_skewed" // it reports, but the wrong amount
 	WrongBank     Conclusion = "wrong_bank"
 	NotReadyToSay Conclusion = "not_ready"
 	UnclearResult Conclusion = "unclear"

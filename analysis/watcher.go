@@ -14,7 +14,7 @@ type By string
 const (
 	ByWire    By = "wire"    // the signal wire
 	ByMixture By = "mixture" // the mixture itself: propane, an induced lean
-	ByFuelCut By = "fuelcut" // nothing but the throttle is lifted; not judged yet, so ParseBy refuses it
+	ByFuelCut By = "fuelcut" // nothing but the throttle is lifted: the computer cuts the fuel
 )
 
 // ParseBy reads a name; "" is the wire. The error names those that there are.
@@ -22,10 +22,10 @@ func ParseBy(name string) (By, error) {
 	switch by := By(name); by {
 	case "":
 		return ByWire, nil
-	case ByWire, ByMixture:
+	case ByWire, ByMixture, ByFuelCut:
 		return by, nil
 	}
-	return "", fmt.Errorf("%q is neither wire nor mixture", name)
+	return "", fmt.Errorf("%q is none of wire, mixture and fuelcut", name)
 }
 
 // Config says what is being tested.
@@ -61,7 +61,7 @@ type Watcher struct {
 	otherTrim  trimStream
 	ready      readiness
 	rest       stillness
-	codes      codeWatch
+	codes      CodeWatch
 	fig        figures
 	slow       slowness
 

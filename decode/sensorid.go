@@ -59,6 +59,12 @@ func (id SensorID) Trims() []string { return []string{id.Trim(), id.TrimBeside()
 // LongTrim names the long-term trim of the bank, "LONGFT1".
 func (id SensorID) LongTrim() string { return fmt.Sprintf("LONGFT%d", id.Bank) }
 
+// RearTrim names the short-term trim that the sensor behind the catalyst of the bank makes, "STSO2FT1".
+func (id SensorID) RearTrim() string { return fmt.Sprintf("STSO2FT%d", id.Bank) }
+
+// RearLongTrim names the long-term one, "LGSO2FT1".
+func (id SensorID) RearLongTrim() string { return fmt.Sprintf("LGSO2FT%d", id.Bank) }
+
 // Status names the fuel system status of the bank, "FUELSYS1" or, of bank 2, "FUELSYS2".
 func (id SensorID) Status() string {
 	if id.Bank == 2 {

@@ -1,0 +1,210 @@
+package wide
+
+import (
+	"slices"
+
+	"pushback/analysis"
+	"pushback/analysis/limits"
+)
+
+// cut is one time at which the computer shut the fuel off, by the engine's own drive.
+type cut struct {
+	begin, end float64 // s: when λ left its rest or the status told it, and when it was over; end 0: it goes on
+	rest       float64 // λ before
+	top        float64 // the highest λ
+	status     bool    // PID 03 told it
+	slope      float64 // of the sensor behind the catalyst towards lean, V/s, the steepest seen
+	rearLow    float64
+	rearRead   bool
+	up, down   float64 // s: least time from a tenth to nine tenths of the way, up and back
+	back       float64 // s: when λ was back at its command; 0: it was not seen
+	seen       bool    // λ showed it
+}
+
+// cutWatch follows fuel cuts.
+type cutWatch struct {
+	all     []cut
+	running bool
+	said    bool // force_begins was told of the running one
+}
+
+// farLean is the ratio above which a reading means that no fuel comes: the ceilings that real cars tell lie at 1.27 to 2.0.
+const farLean = 1.20
+
+func (c *cutWatch) tested() bool {
+	return slices.ContainsFunc(c.all, func(x cut) bool { return x.seen || x.status && x.end-x.begin >= 2 })
+}
+
+// stepCut is the whole judging of a session by fuel cut.
+func (w *Watcher) stepCut(p reading) { w.cuts.watch(w, p) }
+
+// watch takes a reading of λ.
+func (c *cutWatch) watch(w *Watcher, p reading) {
+	s, has := w.status.last()
+	driving := has && int(s.v) == openDriving && p.t()-s.t() < 4
+	speed, turns := w.rpm.last()
+	coasting := !turns || speed.v > limits.TurningSpeed
+	if !c.running {
+		if coasting && (p.v >= farLean || driving && w.lifted(p.t())) && len(c.all) < maxForces {
+			c.begin(w, p, driving)
+		}
+		return
+	}
+	x := &c.all[len(c.all)-1]
+	x.status = x.status || driving
+	x.top = max(x.top, p.v)
+	if p.v >= farLean {
+		x.seen = true
+	}
+	c.announce(w, x)
+	switch {
+	case x.end == 0 && p.v < 1+(x.top-1)/2 && x.seen, x.end == 0 && !x.seen && !driving && p.t()-x.begin > 1, x.end == 0 && p.t()-x.begin > 120:
+		x.end = p.lo
+		if c.said {
+			w.emit(analysis.Event{T: x.end, Name: analysis.ForceEnds, Side: analysis.Lean})
+		}
+	case x.end > 0 && x.back == 0 && abs(p.v-w.command.hold(p.t(), 1)) < 0.02:
+		x.back = p.t()
+		if c.said {
+			w.emit(analysis.Event{T: x.back, Name: analysis.SwitchingResumes, After: x.back - x.end})
+		}
+	}
+	if x.end > 0 && (p.t()-x.end > recoverWithin || x.back > 0 && p.t()-x.end > 5 || p.v >= farLean && p.t()-x.end > 2) {
+		c.close(w, x)
+	}
+}
+
+// lifted reports whether the engine has been falling in speed, as it does with the throttle shut.
+func (w *Watcher) lifted(t float64) bool {
+	v := w.rpm.values(nil, t-5, t)
+	return len(v) > 1 && v[len(v)-1] < slices.Max(v)-100 && slices.Max(v) >= 1500
+}
+
+func (c *cutWatch) begin(w *Watcher, p reading, status bool) {
+	s := &w.own.lambda
+	rest := median(s.values(nil, p.t()-12, p.t()-2.5))
+	if rest == 0 {
+		rest = 1
+	}
+	at := s.n - 1
+	for at > 0 && s.at(at).v > rest+0.03 && p.t()-s.at(at).t() < 3 {
+		at--
+	}
+	c.all = append(c.all, cut{begin: s.at(at).t(), rest: rest, top: p.v, status: status, seen: p.v >= farLean})
+	c.running, c.said = true, false
+	c.announce(w, &c.all[len(c.all)-1])
+}
+
+func (c *cutWatch) announce(w *Watcher, x *cut) {
+	if c.said || !x.seen || w.cfg.By != analysis.ByFuelCut {
+		return
+	}
+	c.said = true
+	w.emit(analysis.Event{T: x.begin, Name: analysis.ForceBegins, Side: analysis.Lean})
+	w.emit(analysis.Event{T: w.now, Name: analysis.SensorAnswers, Toward: string(analysis.Lean), After: max(0, w.now-x.begin)})
+}
+
+// close measures the flanks when the readings about them are complete.
+func (c *cutWatch) close(w *Watcher, x *cut) {
+	c.running = false
+	if x.end == 0 {
+		x.end = w.now
+	}
+	if x.seen {
+		x.up = w.flank(x, x.begin-1, x.begin+6, true)
+		x.down = w.flank(x, x.end-3, x.end+8, false)
+	}
+	r := &w.own.rear
+	x.rearLow = 9
+	before := median(r.values(nil, x.begin-8, x.begin))
+	for i := r.from(x.begin); i < r.n && r.at(i).t() < x.end+5; i++ {
+		x.rearLow, x.rearRead = min(x.rearLow, r.at(i).v), before > 0.3
+		if i > 0 {
+			if a, b := r.at(i-1), r.at(i); b.t() > a.t() {
+				x.slope = max(x.slope, (a.v-b.v)/(b.hi-a.lo))
+			}
+		}
+	}
+}
+
+func (c *cutWatch) finish(w *Watcher) {
+	if c.running {
+		c.close(w, &c.all[len(c.all)-1])
+	}
+}
+
+// flank is the least time, s, that the sensor took from a tenth to nine tenths of the way in [from, to], up or back.
+func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
+	s := &w.own.lambda
+	// In parts of fuel: a first-order lag is one there, and the ceiling is soft.
+	top := 1 - 1/x.top
+	lo, hi := 1/(1-0.1*top), 1/(1-0.9*top)
+	if up {
+		last, first := -1.0, -1.0 // last below a tenth, first above nine
+		for i := s.from(from); i < s.n && s.at(i).t() < to; i++ {
+			if v := s.at(i).v; v >= hi {
+				first = s.at(i).lo
+				break
+			} else if v >= lo && last < 0 {
+				last = s.at(i).hi
+			}
+		}
+		if last < 0 || first < 0 {
+			return 0
+		}
+		return max(0, first-last)
+	}
+	began, done := -1.0, -1.0
+	for i := s.from(from); i < s.n && s.at(i).t() < to; i++ {
+		if v := s.at(i).v; v >= hi {
+			began, done = -1, -1
+		} else if began < 0 {
+			began = s.at(i).hi
+		}
+		if v := s.at(i).v; v >= lo && began > 0 {
+			done = s.at(i).lo
+		}
+	}
+	if began < 0 || done < 0 {
+		return 0
+	}
+	return max(0, done-began)
+}
+
+// slowFlank is the least time from a tenth to nine tenths that a healthy sensor does not take, s: 2.2 times a lag of
+// 0.4 s. What the exhaust mixes by itself is less.
+const slowFlank = 0.9
+
+// weigh puts what the cuts have shown into the proofs.
+func (c *cutWatch) weigh(r *ring) {
+	for i := range c.all {
+		x := &c.all[i]
+		switch {
+		case x.seen:
+			r.say(analysis.ProofInput, analysis.Proven, sayCutFollowed(x.top), "top_ratio", x.top, "begin_s", x.begin)
+			r.say(analysis.ProofSensorLean, analysis.Proven, sayCutLean(x.top), "top_ratio", x.top)
+			if x.end > 0 && r.w.cfg.By == analysis.ByFuelCut {
+				c.recovery(r, x)
+				if slow := max(x.up, x.down); slow > slowFlank {
+					r.slow = true
+					p := r.by[analysis.ProofSensorLean]
+					p.Why += saySlowFlank(slow)
+					p.Evidence["flank_s"] = slow
+				}
+			}
+		case x.status && x.end-x.begin >= 3 && x.rearRead && x.rearLow < 0.2:
+			r.say(analysis.ProofSensorLean, analysis.Failed, sayCutDead(x.end-x.begin, x.rearLow), "waited_s", x.end-x.begin, "rear_v", x.rearLow)
+			r.say(analysis.ProofInput, analysis.Unclear, inputOrSensor)
+		case x.status && x.end-x.begin >= 3:
+			r.say(analysis.ProofInput, analysis.Unclear, cutUnseen)
+		}
+	}
+}
+
+func (c *cutWatch) recovery(r *ring, x *cut) {
+	if x.back > 0 {
+		r.say(analysis.ProofRecovery, analysis.Proven, sayRecovered(x.back-x.end), "after_s", x.back-x.end)
+	} else if r.w.now-x.end >= recoverWithin {
+		r.say(analysis.ProofRecovery, analysis.Unclear, sayNoRecovery)
+	}
+}

@@ -1,0 +1,99 @@
+package wide
+
+import "pushback/analysis"
+
+// estimate fits the ring's model to a force as far as it has been read.
+func (w *Watcher) estimate(f *force) {
+	from, to := f.begin-15, f.begin+longestForce
+	end := f.end
+	if !f.ended() {
+		end = w.now + 1
+	} else {
+		to = f.end + recoverWithin
+	}
+	near := Shape{f.begin, 0.6, end, 0.6}
+	f.fit, f.fitted = w.fit(&w.own, from, to, near)
+	f.fitAt = w.now
+	if w.other.lambda.n > 8 && w.other.lambda.interval(from, to) < 1.1 {
+		f.beside, f.hasBeside = w.fit(&w.other, from, to, near)
+	}
+	w.rearOf(f)
+}
+
+// fit estimates one bank. Whether the computer feeds its own change of the commanded ratio forward, or
+// leaves that to trim, is told by which of the two leaves less.
+func (w *Watcher) fit(b *bank, from, to float64, near Shape) (Estimate, bool) {
+	fed, varies := w.trace(b, from, to, true)
+	e, ok := Fit(fed, near)
+	if varies && ok {
+		plain, _ := w.trace(b, from, to, false)
+		if o, ok := Fit(plain, near); ok && o.RSS < e.RSS {
+			return o, true
+		}
+	}
+	return e, ok
+}
+
+// trace is what was read of a bank, with the commanded ratio as part of the fuel or without; varies
+// tells whether that ratio has moved.
+func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies bool) {
+	s := &b.lambda
+	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
+		tr.YT, tr.Y = append(tr.YT, s.at(i).t()), append(tr.Y, 1/s.at(i).v-1)
+	}
+	s = &b.trim
+	for i := s.from(from - 3); i < s.n && s.at(i).t() <= to; i++ {
+		t := s.at(i).t()
+		u := 1 + (s.at(i).v+b.long.hold(t, 0))/100
+		if fed {
+			u /= w.command.hold(t, 1)
+		}
+		tr.UT, tr.U = append(tr.UT, t), append(tr.U, u-1)
+	}
+	lo, hi := 2.0, 0.0
+	for _, v := range w.command.values(nil, from, to) {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	return tr, hi-lo > 0.003
+}
+
+// rearOf is what the sensor behind the catalyst said of a force and of its end.
+func (w *Watcher) rearOf(f *force) {
+	last := w.now
+	if f.ended() {
+		last = min(last, f.end+recoverWithin)
+	}
+	for _, rich := range []bool{true, false} {
+		went, read := w.own.rearWent(rich, f.begin-10, f.begin, last)
+		f.rearSays[rich], f.rearRead = went, read
+	}
+}
+
+// rearWent reports whether the narrow sensor behind the catalyst, or a wide one, left what it said in
+// [from, begin] for the side after it; read: it was read often enough to say so.
+func (b *bank) rearWent(rich bool, from, begin, to float64) (went, read bool) {
+	side := analysis.Lean
+	if rich {
+		side = analysis.Rich
+	}
+	if rest, after := b.rear.values(nil, from, begin), b.rear.values(nil, begin, to); len(rest) >= 2 && len(after) >= 3 {
+		base := median(rest)
+		n := 0
+		for _, v := range after {
+			if side == analysis.Rich && v >= 0.72 && v >= base+0.12 || side == analysis.Lean && v <= 0.3 && v <= base-0.2 {
+				n++
+			}
+		}
+		return n >= 2 || n == 1 && len(after) < 8, true
+	}
+	if rest, after := b.rearLambda.values(nil, from, begin), b.rearLambda.values(nil, begin, to); len(rest) >= 2 && len(after) >= 3 {
+		base, n := median(rest), 0
+		for _, v := range after {
+			if side == analysis.Rich && v < base-0.01 || side == analysis.Lean && v > base+0.01 {
+				n++
+			}
+		}
+		return n >= 2, true
+	}
+	return false, false
+}

@@ -1,0 +1,410 @@
+package wide
+
+import (
+	"math"
+	"slices"
+
+	"pushback/analysis"
+)
+
+// force is one time at which the mixture was moved, with all that followed.
+type force struct {
+	side             analysis.Side
+	sign             float64 // +1: fuel was added, −1: air
+	marked           bool    // the technician said so
+	seen             bool    // force_begins was told
+	begin, lo, hi    float64 // s: when the sensor saw it begin, and the readings about that
+	end, endHi       float64 // s; 0: it goes on
+	closed           bool
+	rest, noise      float64 // of φ before it, a fraction
+	u0, un           float64 // of the commanded fuel before it
+	size             float64 // the step that was seen, a fraction
+	opened           bool
+	openedAt         float64
+	answered, silent bool
+	answerAt         float64
+	after            [3]float64       // of the answer: best, least, most, s
+	awaySince        float64          // φ has been away from its rest since then; 0: it is not
+	away             float64          // s: the longest such time while trim stood within a count
+	says             map[bool]float64 // when the sensor reported rich (true) or lean (false), s
+	recovered        float64          // when the loop had come back, s; 0: it has not
+	fit              Estimate
+	fitted           bool
+	fitAt            float64
+	flank            [2]Estimate // the onset alone and the release alone
+	flanks           [2]bool
+	beside           Estimate // of the other bank, under the same flow
+	hasBeside        bool
+	rearSays         map[bool]bool // the sensor behind the catalyst went rich, lean
+	rearRead         bool
+}
+
+func (f *force) ended() bool { return f.end > 0 }
+
+// running returns the force that is being made or whose return is being watched.
+func (w *Watcher) running() *force {
+	if n := len(w.forces); n > 0 && !w.forces[n-1].closed {
+		return &w.forces[n-1]
+	}
+	return nil
+}
+
+func (w *Watcher) busy() bool { return w.running() != nil }
+
+// How the technician's word counts: a force may begin so long before or after it was said, s.
+const sayNear = 8.0
+
+// near is the mark without a force that was made close to t.
+func (w *Watcher) near(t float64) *told {
+	for i := range w.told {
+		if m := &w.told[i]; !m.used && math.Abs(t-m.at) <= sayNear {
+			return m
+		}
+	}
+	return nil
+}
+
+// fuel is what the computer commands at t: both trims and the commanded ratio, as a fraction.
+func (w *Watcher) fuel(b *bank, t float64) float64 {
+	return (1+(b.trim.line(t)+b.long.hold(t, 0))/100)/w.command.hold(t, 1) - 1
+}
+
+// Lags of an ordinary ring for the search of steps, s: what is found is fitted afterwards.
+const usualDelay = 0.4
+
+// disturbance is what moved the measured mixture beside the computer's command.
+func (w *Watcher) disturbance(r reading) float64 { return 1/r.v - 1 - w.fuel(&w.own, r.t()-usualDelay) }
+
+// Windows of the search for a step, s: the latest readings against those before a flank's own time.
+const (
+	stepLast = 1.0
+	stepGap  = 3.0
+	stepPast = 9.0
+	restPast = 30.0
+)
+
+// step is how far the disturbance has moved, against the seconds before; ok is false where too little was read.
+func (w *Watcher) step(t float64) (d, noise float64, ok bool) {
+	s := &w.own.lambda
+	var late, past []float64
+	for i := s.n - 1; i >= 0; i-- {
+		r := s.at(i)
+		switch age := t - r.t(); {
+		case age <= stepLast || len(late) < 2 && age < 2.5:
+			late = append(late, w.disturbance(r))
+		case age >= stepGap && age <= stepPast:
+			past = append(past, w.disturbance(r))
+		case age > stepPast:
+			i = 0
+		}
+	}
+	if len(late) < 2 || len(past) < 4 {
+		return 0, 0, false
+	}
+	sum := 0.0
+	for _, v := range late {
+		sum += v
+	}
+	base, sd := spread(past)
+	return sum/float64(len(late)) - base, max(sd, 0.002), true
+}
+
+// Least steps that count, as fractions of fuel: of a force that was said, and of one that nobody announced.
+const (
+	leastSaid   = 0.012
+	leastUnsaid = 0.025
+)
+
+// stepForce looks for the flanks of a force and follows what comes of it.
+func (w *Watcher) stepForce(p reading) {
+	f := w.running()
+	if f == nil {
+		w.lookForOnset(p)
+		return
+	}
+	w.follow(f, p)
+	if !f.ended() {
+		w.lookForEnd(f, p)
+		return
+	}
+	w.lookForReturn(f, p)
+}
+
+func (w *Watcher) lookForOnset(p reading) {
+	d, noise, ok := w.step(p.t())
+	if !ok || math.Abs(d) < leastSaid || math.Abs(d) < 3*noise {
+		return
+	}
+	n := len(w.forces)
+	if n > 0 && p.t()-w.forces[n-1].endHi < stepGap+3 {
+		return
+	}
+	side := analysis.Rich
+	if d < 0 {
+		side = analysis.Lean
+	}
+	m := w.near(p.t())
+	if m != nil && m.side != side || m == nil && (math.Abs(d) < leastUnsaid || math.Abs(d) < 5*noise || !w.steady(p.t()-stepPast, p.t()) || w.purged(p.t())) {
+		return
+	}
+	if n >= maxForces {
+		w.unjudged++
+		return
+	}
+	f := force{side: side, sign: 1, size: math.Abs(d), says: map[bool]float64{}, rearSays: map[bool]bool{}}
+	if d < 0 {
+		f.sign = -1
+	}
+	w.dateOnset(&f, p, d)
+	if m != nil {
+		m.used, f.marked = true, true
+	}
+	w.forces = append(w.forces, f)
+	g := &w.forces[n]
+	w.announce(g, p)
+	for i := w.own.lambda.from(f.lo); i < w.own.lambda.n; i++ {
+		w.follow(g, w.own.lambda.at(i))
+	}
+}
+
+// dateOnset finds when the step began: the first of the readings that have gone a third of the way and stay there.
+func (w *Watcher) dateOnset(f *force, p reading, d float64) {
+	s := &w.own.lambda
+	var past, fuel []float64
+	for i := s.from(p.t() - restPast); i < s.n; i++ {
+		if r := s.at(i); r.t() <= p.t()-stepGap {
+			past = append(past, 1/r.v-1)
+			fuel = append(fuel, w.fuel(&w.own, r.t()))
+		}
+	}
+	f.rest, f.noise = spread(past)
+	f.noise = max(f.noise, 0.001)
+	f.u0, f.un = spread(fuel)
+	base := w.disturbanceBase(p.t())
+	at := s.n - 1
+	for at > 0 && f.sign*(w.disturbance(s.at(at-1))-base) > math.Abs(d)/3 && p.t()-s.at(at-1).t() < stepGap+2 {
+		at--
+	}
+	f.hi = s.at(at).hi
+	f.lo = f.hi
+	if at > 0 {
+		f.lo = s.at(at - 1).lo
+	}
+	f.begin = (f.lo + f.hi) / 2
+}
+
+func (w *Watcher) disturbanceBase(t float64) float64 {
+	s := &w.own.lambda
+	var past []float64
+	for i := s.from(t - stepPast); i < s.n && s.at(i).t() <= t-stepGap; i++ {
+		past = append(past, w.disturbance(s.at(i)))
+	}
+	return median(past)
+}
+
+// announce tells that a force began: at once where it was said, else when it has lasted.
+func (w *Watcher) announce(f *force, p reading) {
+	if !f.seen && (f.marked || p.t()-f.begin >= 2.5) {
+		f.seen = true
+		w.emit(analysis.Event{T: f.begin, Name: analysis.ForceBegins, Side: f.side})
+	}
+}
+
+// purged reports whether the computer has just opened or shut its purge valve: that moves the mixture too.
+func (w *Watcher) purged(t float64) bool {
+	v := w.purge.values(nil, t-12, t)
+	return len(v) > 1 && slices.Max(v)-slices.Min(v) >= 8
+}
+
+// enough is how far the sensor must leave its rest to have reported a side, a fraction.
+func (f *force) enough() float64 { return max(0.02, 4*f.noise) }
+
+// twoCounts of short-term trim is the least change that is more than its rounding, a fraction.
+const (
+	trimCount = 1.0 / 128
+	twoCounts = 2 * trimCount
+)
+
+// follow takes a reading of the time of a force and after it.
+func (w *Watcher) follow(f *force, p reading) {
+	y := f.sign * (1/p.v - 1 - f.rest)
+	t := p.t()
+	away := f.enough()
+	rich := f.side == analysis.Rich
+	say := func(rich bool, since float64) {
+		if _, has := f.says[rich]; has || t < since {
+			return
+		}
+		f.says[rich] = t
+		toward := analysis.Lean
+		if rich {
+			toward = analysis.Rich
+		}
+		w.emit(analysis.Event{T: t, Name: analysis.SensorAnswers, Toward: string(toward), After: max(0, t-since)})
+	}
+	if y >= away && !f.ended() {
+		say(rich, f.begin)
+	}
+	if y <= -away && f.ended() {
+		say(!rich, f.end)
+	}
+	moved := f.sign * (f.u0 - w.fuel(&w.own, t)) // against the force
+	if !f.answered && moved >= max(twoCounts, 4*f.un) && !f.ended() {
+		f.answered, f.answerAt = true, t
+		f.after = [3]float64{max(0, t-f.begin), max(0, w.before(t)-f.hi), p.hi - f.lo}
+		w.emit(analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],
+			AfterMin: f.after[1], AfterMax: f.after[2], Rate: 100 * moved / max(0.3, t-f.begin)})
+	}
+	switch {
+	case f.ended():
+	case y >= 0.03 && math.Abs(moved) <= 1.01*trimCount:
+		if f.awaySince == 0 {
+			f.awaySince = t
+		}
+		f.away = max(f.away, t-f.awaySince)
+		if f.away >= 8 && !f.silent && !f.opened && !f.answered {
+			f.silent = true
+			w.emit(analysis.Event{T: t, Name: analysis.LoopSilent, Side: f.side, Waited: t - f.begin, Moved: 100 * moved})
+		}
+	default:
+		f.awaySince = 0
+	}
+}
+
+// before is the time of the trim reading before t.
+func (w *Watcher) before(t float64) float64 {
+	s := &w.own.trim
+	if i := s.from(t) - 2; i >= 0 {
+		return s.at(i).lo
+	}
+	return t
+}
+
+func toward(side analysis.Side) string {
+	if side == analysis.Lean {
+		return "add"
+	}
+	return "cut"
+}
+
+// Longest that a force may last to be one, s: what lasts longer is purge, a leak, another fuel.
+const longestForce = 60.0
+
+// lookForEnd finds the flank by which the mixture was let go.
+func (w *Watcher) lookForEnd(f *force, p reading) {
+	t := p.t()
+	d, noise, ok := w.step(t)
+	if t < f.begin+stepGap+1 { // the step's own past is still the rest
+		if base := w.disturbanceBase(f.begin + stepGap - 1); ok && f.sign*(w.disturbance(p)-base) > f.size {
+			f.size = max(f.size, min(f.sign*(w.disturbance(p)-base), 2*f.size))
+		}
+		if !f.marked && t-f.begin > 1.5 && t-f.begin < 3 && !w.lasts(f, t) {
+			f.closed = true // a touch of the throttle
+			w.forces = w.forces[:len(w.forces)-1]
+			return
+		}
+		w.announce(f, p)
+		return
+	}
+	w.announce(f, p)
+	if ok && f.sign*d < -max(0.45*f.size, 3*noise) {
+		s := &w.own.lambda
+		at, level := s.n-1, w.disturbanceBase(t)
+		for at > 0 && f.sign*(w.disturbance(s.at(at-1))-level) < -math.Abs(d)/3 && t-s.at(at-1).t() < stepGap+2 {
+			at--
+		}
+		f.end, f.endHi = (s.at(max(0, at-1)).lo+s.at(at).hi)/2, s.at(at).hi
+		w.tellEnd(f)
+		return
+	}
+	if r := w.releaseOf(f); r > 0 && t > r+sayNear {
+		f.end, f.endHi = r, r
+		w.tellEnd(f)
+		return
+	}
+	if t-f.begin > longestForce || !f.marked && !w.steady(f.begin, t) {
+		w.abandon(f)
+	}
+}
+
+func (w *Watcher) tellEnd(f *force) {
+	w.emit(analysis.Event{T: f.end, Name: analysis.ForceEnds, Side: f.side})
+	for i := w.own.lambda.from(f.end); i < w.own.lambda.n; i++ {
+		w.follow(f, w.own.lambda.at(i))
+	}
+}
+
+// lasts reports whether the disturbance is still there.
+func (w *Watcher) lasts(f *force, t float64) bool {
+	d, _, ok := w.step(t)
+	return !ok || f.sign*d > 0.5*f.size
+}
+
+// abandon takes a force back that nobody said and that does not end as one does.
+func (w *Watcher) abandon(f *force) {
+	if f.marked {
+		f.end, f.endHi = w.now, w.now
+		w.tellEnd(f)
+		w.close(f)
+		return
+	}
+	f.closed = true
+	f.end, f.endHi = w.now, w.now
+	if f.seen {
+		w.emit(analysis.Event{T: w.now, Name: analysis.ForceEnds, Side: f.side})
+	}
+	w.forces = w.forces[:len(w.forces)-1]
+}
+
+// releaseOf is when the technician said that they let go, 0 if they did not.
+func (w *Watcher) releaseOf(f *force) float64 {
+	for _, m := range w.told {
+		if m.used && m.side == f.side && m.release > f.begin && math.Abs(m.at-f.begin) <= sayNear+2 {
+			return m.release
+		}
+	}
+	return 0
+}
+
+// Recovery: the ratio is back at its command and trim where it was, within this time, s (common practice, no source).
+const (
+	recoverWithin = 15.0
+	ratioBack     = 0.01
+	trimBackTo    = 0.02
+)
+
+func (w *Watcher) lookForReturn(f *force, p reading) {
+	t := p.t()
+	if f.recovered == 0 {
+		phi, u := w.mean(t-1.5, t)
+		if math.Abs(phi-f.rest) < ratioBack && math.Abs(u-f.u0) < trimBackTo && t > f.end+1.5 {
+			f.recovered = max(f.end, t-1.5)
+			w.emit(analysis.Event{T: f.recovered, Name: analysis.SwitchingResumes, After: f.recovered - f.end})
+		}
+	}
+	if f.recovered > 0 && t-f.recovered >= 4 || t-f.end > recoverWithin+2 {
+		w.close(f)
+	}
+}
+
+// mean is the measured fuel and the commanded one over [from, to].
+func (w *Watcher) mean(from, to float64) (phi, u float64) {
+	s := &w.own.lambda
+	n := 0.0
+	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
+		phi += 1/s.at(i).v - 1
+		u += w.fuel(&w.own, s.at(i).t())
+		n++
+	}
+	return phi / max(1, n), u / max(1, n)
+}
+
+// close ends the watch after a force: it is judged with what was read until now.
+func (w *Watcher) close(f *force) {
+	if f.closed {
+		return
+	}
+	w.estimate(f)
+	f.closed = true
+	w.hasVerdict = false
+}

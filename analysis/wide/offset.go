@@ -1,0 +1,63 @@
+package wide
+
+import "pushback/analysis"
+
+// offsetWatch looks for what the loop cannot show by itself: it makes the reading equal to the command
+// whatever is true. Only the sensor behind the catalyst, and the trims that it makes, can contradict.
+type offsetWatch struct {
+	contrary  float64 // since when the two sensors contradict, s; 0: they do not
+	most      float64 // the longest such time
+	lambda    float64
+	rear      float64
+	trimSince float64 // since when the rear's trims lie far out, s
+	trimMost  float64
+	trim      float64
+}
+
+// The limits and their times (those of one car family's text).
+const (
+	contraryFor = 10.0 // s
+	rearTrimFar = 3.0  // %
+	rearTrimFor = 30.0 // s
+)
+
+func (o *offsetWatch) step(w *Watcher, t float64) {
+	s, has := w.status.last()
+	if has && !isClosed(s.v) {
+		o.contrary, o.trimSince = 0, 0
+		return
+	}
+	l, hasL := w.own.lambda.last()
+	v, hasV := w.own.rear.last()
+	if hasL && hasV && t-v.t() < 5 && (l.v < 0.90 && v.v < 0.20 || l.v > 1.10 && v.v > 0.75) {
+		if o.contrary == 0 {
+			o.contrary = t
+		}
+		if d := t - o.contrary; d > o.most {
+			o.most, o.lambda, o.rear = d, l.v, v.v
+		}
+	} else {
+		o.contrary = 0
+	}
+	short, hasT := w.own.rearTrim.last()
+	long, hasG := w.own.rearLong.last()
+	sum := short.v + long.v
+	if (hasT || hasG) && abs(sum) >= rearTrimFar-0.1 {
+		if o.trimSince == 0 || sum*o.trim < 0 {
+			o.trimSince = t
+		}
+		o.trim = sum
+		o.trimMost = max(o.trimMost, t-o.trimSince)
+	} else {
+		o.trimSince = 0
+	}
+}
+
+func (o *offsetWatch) weigh(r *ring) {
+	switch {
+	case o.most >= contraryFor:
+		r.force(analysis.ProofScale, analysis.Failed, sayContrary(o.lambda, o.rear, o.most), "ratio", o.lambda, "rear_v", o.rear, "seconds", o.most)
+	case o.trimMost >= rearTrimFor:
+		r.force(analysis.ProofScale, analysis.Failed, sayRearTrim(o.trim, o.trimMost), "rear_trim_pct", o.trim, "seconds", o.trimMost)
+	}
+}

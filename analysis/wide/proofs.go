@@ -1,0 +1,364 @@
+package wide
+
+import (
+	"math"
+
+	"pushback/analysis"
+)
+
+// Limits of the gain (g) within which a ring is sound, and that below which half of it is missing.
+const (
+	gainSound, gainMost = 0.75, 1.35
+	gainHalf            = 0.6
+	gainNone            = 0.15
+)
+
+// slowFrom is the least lag, above what the computer's own refresh explains, of a slow sensor, s; a
+// healthy one is 0.05 to 0.10 s.
+const slowFrom = 0.35
+
+// ring gathers what the forces have shown of each arc.
+type ring struct {
+	w      *Watcher
+	forces []*force
+	by     map[analysis.ProofID]*analysis.Proof
+	order  []*analysis.Proof
+	slow   bool
+	skewed bool
+	half   bool // half of the fuel or half of the sensor: nothing here tells which
+}
+
+// Order is the order of a wide-range sensor's proofs.
+var Order = append(append([]analysis.ProofID{}, analysis.ProofOrder[:]...), analysis.ProofScale)
+
+func (w *Watcher) newRing() *ring {
+	r := &ring{w: w, by: map[analysis.ProofID]*analysis.Proof{}}
+	for _, id := range Order {
+		p := &analysis.Proof{ID: id, State: analysis.Untested, Why: untested[id], Evidence: map[string]float64{}}
+		r.by[id] = p
+		r.order = append(r.order, p)
+	}
+	for i := range w.forces {
+		if f := &w.forces[i]; f.seen {
+			r.forces = append(r.forces, f)
+		}
+	}
+	return r
+}
+
+var rank = map[analysis.State]int{analysis.Untested: 0, analysis.Unclear: 1, analysis.Failed: 2, analysis.Proven: 3}
+
+// say puts a state into a proof unless it has a better one.
+func (r *ring) say(id analysis.ProofID, s analysis.State, why string, pairs ...any) {
+	p := r.by[id]
+	if rank[s] <= rank[p.State] {
+		return
+	}
+	r.force(id, s, why, pairs...)
+}
+
+// force puts a state into a proof, whatever it had.
+func (r *ring) force(id analysis.ProofID, s analysis.State, why string, pairs ...any) {
+	p := r.by[id]
+	p.State, p.Why, p.Evidence = s, why, map[string]float64{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if v := pairs[i+1].(float64); !math.IsNaN(v) && !math.IsInf(v, 0) {
+			p.Evidence[pairs[i].(string)] = math.Round(v*1000) / 1000
+		}
+	}
+}
+
+func (r *ring) is(id analysis.ProofID, s analysis.State) bool { return r.by[id].State == s }
+
+func sensorProof(rich bool) analysis.ProofID {
+	if rich {
+		return analysis.ProofSensorRich
+	}
+	return analysis.ProofSensorLean
+}
+
+// weigh goes through all that was seen.
+func (r *ring) weigh() {
+	for _, f := range r.forces {
+		if f.ended() && !f.closed && r.w.now-f.fitAt > 1 || !f.fitted && r.w.now-f.begin > 6 {
+			r.w.estimate(f)
+		}
+		r.sensor(f)
+		r.command(f)
+		r.delivery(f)
+		r.recovery(f)
+	}
+	r.twiceSilent()
+	r.unfollowed()
+	r.scale()
+	r.lag()
+	r.w.cuts.weigh(r)
+	r.w.offset.weigh(r)
+	if len(r.forces) > 0 && r.is(analysis.ProofBank, analysis.Untested) {
+		r.by[analysis.ProofBank].Why = bankByMixture
+	}
+}
+
+// sensor is what a force has shown of the sensor itself: its onset tests one side, its end the other.
+func (r *ring) sensor(f *force) {
+	for _, rich := range []bool{true, false} {
+		onset := rich == (f.side == analysis.Rich)
+		if t, has := f.says[rich]; has {
+			since := f.begin
+			if !onset {
+				since = f.end
+			}
+			r.say(sensorProof(rich), analysis.Proven, saySensor(rich, onset, t-since), "after_s", t-since)
+			r.say(analysis.ProofInput, analysis.Proven, sayInput(f), "moved_pct", 100*f.size, "begin_s", f.begin)
+			continue
+		}
+		if onset || !f.ended() || r.w.now < f.end+6 {
+			continue
+		}
+		// Released, trim should have left the other mixture.
+		if moved := r.w.movedAt(f, f.end); moved >= 0.06 && f.fitted && f.fit.G > gainHalf && f.recovered == 0 {
+			r.say(sensorProof(rich), analysis.Unclear, sayNoOvershoot(rich, moved))
+		}
+	}
+}
+
+// movedAt is how far commanded fuel had gone against the force at t, a fraction.
+func (w *Watcher) movedAt(f *force, t float64) float64 {
+	var v []float64
+	for i := w.own.trim.from(t - 2); i < w.own.trim.n && w.own.trim.at(i).t() <= t; i++ {
+		v = append(v, w.fuel(&w.own, w.own.trim.at(i).t()))
+	}
+	if len(v) == 0 {
+		return 0
+	}
+	return f.sign * (f.u0 - median(v))
+}
+
+// command is whether trim answered, on both flanks.
+func (r *ring) command(f *force) {
+	id, back := analysis.ProofCutsFuel, analysis.ProofAddsFuel
+	if f.side == analysis.Lean {
+		id, back = back, id
+	}
+	moved := r.w.movedAt(f, min(r.w.now, cmpEnd(f, r.w.now)))
+	switch {
+	case f.answered:
+		r.say(id, analysis.Proven, sayAnswer(f, moved), "after_s", f.after[0], "after_min_s", f.after[1], "after_max_s", f.after[2], "moved_pct", -100*f.sign*moved)
+	case f.opened:
+		r.say(id, analysis.Unclear, sayOpened(f))
+	case f.silent:
+		r.say(id, analysis.Unclear, saySilentOnce(f), "waited_s", f.away)
+	default:
+		r.say(id, analysis.Unclear, sayTooShort(f), "moved_pct", -100*f.sign*moved)
+	}
+	if !f.ended() || !f.answered {
+		return
+	}
+	// After the end trim comes back against what it has itself made.
+	if came := moved - r.w.movedAt(f, min(r.w.now, f.end+10)); came >= max(twoCounts, 0.4*moved) && moved >= twoCounts {
+		if _, has := f.says[f.side == analysis.Lean]; has {
+			r.say(back, analysis.Proven, sayBack(f, came), "moved_pct", 100*f.sign*came)
+		}
+	}
+}
+
+func cmpEnd(f *force, now float64) float64 {
+	if f.ended() {
+		return f.end
+	}
+	return now
+}
+
+// twiceSilent: silence is said of two forces of a side.
+func (r *ring) twiceSilent() {
+	for side, id := range map[analysis.Side]analysis.ProofID{analysis.Lean: analysis.ProofAddsFuel, analysis.Rich: analysis.ProofCutsFuel} {
+		n, waited := 0, 0.0
+		for _, f := range r.forces {
+			if f.side == side && f.silent && !f.opened {
+				n++
+				waited = max(waited, f.away)
+			}
+		}
+		if n >= 2 && !r.is(id, analysis.Proven) {
+			r.force(id, analysis.Failed, saySilent(n, waited), "waited_s", waited, "forces", float64(n))
+		}
+	}
+}
+
+// delivery is whether the mixture followed the command.
+func (r *ring) delivery(f *force) {
+	if !f.fitted || !f.answered {
+		return
+	}
+	end := cmpEnd(f, r.w.now)
+	moved := r.w.movedAt(f, end)
+	phi, _ := r.w.mean(end-2, end-0.2)
+	over := 0.0
+	if f.ended() {
+		for i := r.w.own.lambda.from(f.end); i < r.w.own.lambda.n && r.w.own.lambda.at(i).t() < f.end+8; i++ {
+			over = max(over, -f.sign*(1/r.w.own.lambda.at(i).v-1-f.rest))
+		}
+	}
+	e := &f.fit
+	ev := []any{"gain", e.G, "gain_low", e.GLow, "gain_high", e.GHigh, "moved_pct", -100 * f.sign * moved}
+	switch {
+	case moved >= 0.04 && math.Abs(phi-f.rest) < ratioBack && e.G >= gainHalf:
+		r.say(analysis.ProofDelivery, analysis.Proven, sayBrought(moved), ev...)
+	case moved >= twoCounts && over >= max(0.5*moved, f.enough()) && f.ended():
+		r.say(analysis.ProofDelivery, analysis.Proven, sayOvershoot(f, over), ev...)
+	case moved >= 0.10 && e.G < gainNone && e.GHigh < 0.3:
+		r.say(analysis.ProofDelivery, analysis.Failed, sayUndelivered(moved, e.G), ev...)
+	case moved < 0.04:
+		r.say(analysis.ProofDelivery, analysis.Unclear, sayLittle(moved), ev...)
+	default:
+		r.say(analysis.ProofDelivery, analysis.Unclear, sayHalf(e.G), ev...)
+	}
+}
+
+func (r *ring) recovery(f *force) {
+	switch {
+	case !f.ended():
+	case f.recovered > 0:
+		r.force(analysis.ProofRecovery, analysis.Proven, sayRecovered(f.recovered-f.end), "after_s", f.recovered-f.end)
+	case f.opened:
+		r.say(analysis.ProofRecovery, analysis.Unclear, "the computer had left closed loop")
+	case r.w.now-f.end < recoverWithin:
+		r.say(analysis.ProofRecovery, analysis.Unclear, "not watched for long enough after the end", "watched_s", r.w.now-f.end)
+	default:
+		r.say(analysis.ProofRecovery, analysis.Unclear, sayNoRecovery)
+	}
+}
+
+// scale joins what the forces say of the gain: their mean, weighed by the width of the intervals.
+func (r *ring) scale() {
+	var sum, weight, low, high float64
+	n := 0.0
+	for _, f := range r.forces {
+		if !f.fitted || !f.answered || r.w.movedAt(f, cmpEnd(f, r.w.now)) < 0.025 {
+			continue
+		}
+		e := &f.fit
+		k := 1 / (math.Pow(e.GHigh-e.GLow, 2) + 0.01)
+		sum, weight, n = sum+float64(k*e.G), weight+k, n+1
+		low, high = low+float64(k*e.GLow), high+float64(k*e.GHigh)
+	}
+	if n == 0 {
+		return
+	}
+	g, low, high := sum/weight, low/weight, high/weight
+	ev := []any{"gain", g, "gain_low", low, "gain_high", high, "forces", n}
+	if f := r.forces[len(r.forces)-1]; f.fitted {
+		ev = append(ev, "delay_s", f.fit.Delay, "delay_low_s", f.fit.DelayLow, "delay_high_s", f.fit.DelayHigh,
+			"lag_s", f.fit.Tau, "lag_low_s", f.fit.TauLow, "lag_high_s", f.fit.TauHigh, "fed_pct", 100*f.fit.P, "ramp_s", f.fit.On)
+	}
+	switch rear, seen := r.rearProves(); {
+	case g >= gainSound && g <= gainMost:
+		r.say(analysis.ProofScale, analysis.Proven, sayScale(g, low, high), ev...)
+	case g < gainNone || !r.is(analysis.ProofDelivery, analysis.Proven) && !rear && g < gainSound:
+		r.say(analysis.ProofScale, analysis.Unclear, sayWhichHalf(g, seen), ev...)
+		r.half = g >= gainNone
+	case g <= gainHalf+0.04 && rear, low > gainMost:
+		r.skewed = true
+		r.say(analysis.ProofScale, analysis.Failed, saySkewed(g, low, high), ev...)
+		if rear {
+			r.say(analysis.ProofDelivery, analysis.Proven, rearMoved)
+		}
+	default:
+		r.say(analysis.ProofScale, analysis.Unclear, sayBetween(g, low, high), ev...)
+	}
+	r.banks()
+}
+
+// rearProves reports whether the sensor behind the catalyst has followed what trim made after a force.
+func (r *ring) rearProves() (proves, seen bool) {
+	for _, f := range r.forces {
+		seen = seen || f.rearRead
+		if f.rearSays[f.side == analysis.Lean] {
+			proves = true
+		}
+	}
+	return proves, seen
+}
+
+// banks compares the two banks under one flow.
+func (r *ring) banks() {
+	for _, f := range r.forces {
+		if !f.hasBeside || !f.fitted || math.Abs(f.beside.P) < 0.02 {
+			continue
+		}
+		p := r.by[analysis.ProofScale]
+		if d := f.fit.G - f.beside.G; math.Abs(d) > 0.15 && (f.fit.GHigh < f.beside.GLow || f.fit.GLow > f.beside.GHigh) {
+			p.Why += sayOddBank(r.w.cfg.Sensor.Bank, r.w.cfg.Sensor.Beside().Bank, f.fit.G, f.beside.G)
+		}
+		p.Evidence["gain_other_bank"] = math.Round(f.beside.G*1000) / 1000
+	}
+}
+
+// lag decides whether the sensor is slow.
+func (r *ring) lag() {
+	for _, f := range r.forces {
+		if !f.fitted || !f.ended() || f.fit.G < 0.3 {
+			continue
+		}
+		refresh := min(r.w.own.lambda.refresh(f.begin-15, f.end+15), r.w.own.lambda.interval(f.begin-15, f.end+15))
+		if f.fit.TauLow-refresh > slowFrom || f.fit.TauLow > slowFrom && refresh < 0.35 {
+			r.slow = true
+			for _, id := range []analysis.ProofID{analysis.ProofSensorRich, analysis.ProofSensorLean} {
+				if p := r.by[id]; p.State == analysis.Proven {
+					p.Why += saySlow(f.fit.Tau, f.fit.TauLow, f.fit.TauHigh)
+					p.Evidence["lag_s"] = math.Round(f.fit.Tau*1000) / 1000
+				}
+			}
+		}
+	}
+}
+
+// unfollowed judges what the technician said and the sensor did not show: was the mixture moved at all?
+func (r *ring) unfollowed() {
+	w := r.w
+	for i := range w.told {
+		m := &w.told[i]
+		to := m.release
+		if to == 0 {
+			to = m.at + 15
+		}
+		if m.used || w.now < m.at+sayNear+4 || w.cfg.By == analysis.ByFuelCut {
+			continue
+		}
+		rest, noise := spread(w.own.lambda.values(nil, m.at-15, m.at-1))
+		held := w.own.lambda.values(nil, m.at+1, min(to, w.now))
+		if len(held) < 5 || rest == 0 {
+			continue
+		}
+		far := 0.0
+		for _, v := range held {
+			far = max(far, math.Abs(v-rest))
+		}
+		rich := m.side == analysis.Rich
+		still := far <= max(0.006, 3*noise)
+		rear, _ := w.own.rearWent(rich, m.at-12, m.at, min(w.now, to+6))
+		beside := w.besideMoved(m, to)
+		switch {
+		case still && (rear || beside):
+			r.say(sensorProof(rich), analysis.Failed, sayDead(m.side, to-m.at, far, rear), "waited_s", to-m.at, "moved_ratio", far)
+			r.say(analysis.ProofInput, analysis.Unclear, inputOrSensor)
+			r.say(analysis.ProofDelivery, analysis.Unclear, "the sensor does not show it")
+		default:
+			r.say(analysis.ProofInput, analysis.Unclear, wasItMoved)
+		}
+	}
+}
+
+// besideMoved reports whether the other bank's trim answered what was said.
+func (w *Watcher) besideMoved(m *told, to float64) bool {
+	rest, held := w.other.trim.values(nil, m.at-12, m.at-0.5), w.other.trim.values(nil, m.at+2, min(w.now, to))
+	if len(rest) < 3 || len(held) < 3 {
+		return false
+	}
+	base, sd := spread(rest)
+	moved := median(held) - base
+	if m.side == analysis.Rich {
+		moved = -moved
+	}
+	return moved > max(2.5, 4*sd)
+}

@@ -1,0 +1,119 @@
+package wide
+
+import (
+	"fmt"
+	"slices"
+
+	"pushback/analysis"
+	"pushback/analysis/hazard"
+	"pushback/analysis/limits"
+)
+
+// readiness follows the conditions under which a test counts.
+type readiness struct {
+	coolant    float64
+	hasCoolant bool
+	refusal    string // why this sensor's wire is not to be forced, "" of a force that may be
+	closedAt   float64
+	openAt     float64
+	gapAt      float64
+
+	said, ok, everReady bool
+	candidate           bool
+	since               float64
+}
+
+// Fuel system status bits of PID 03 (SAE J1979).
+const (
+	closedLoop  = 0x02
+	openDriving = 0x04
+	closedFault = 0x10
+)
+
+func isClosed(status float64) bool { return int(status)&(closedLoop|closedFault) != 0 }
+
+func (w *Watcher) stepStatus(p reading) {
+	was, had := w.status.last()
+	w.status.add(p)
+	if isClosed(p.v) {
+		w.ready.closedAt = p.t()
+		return
+	}
+	w.ready.openAt = p.t()
+	if f := w.running(); f != nil && had && isClosed(was.v) && !f.opened && w.cfg.By != analysis.ByFuelCut {
+		f.opened, f.openedAt = true, p.t()
+		w.emit(analysis.Event{T: p.t(), Name: analysis.OpenLoop, Status: openWords(p.v)})
+	}
+}
+
+func openWords(status float64) string {
+	switch int(status) {
+	case 1:
+		return "not warm enough yet"
+	case openDriving:
+		return "load or deceleration"
+	case 8:
+		return "a fault was found"
+	}
+	return fmt.Sprintf("status 0x%02X", int(status))
+}
+
+// unmet lists the conditions that do not hold, in words.
+func (w *Watcher) unmet() []string {
+	var out []string
+	r := &w.ready
+	if w.cfg.By == analysis.ByWire {
+		out = append(out, hazard.Step("this sensor is a wide-range one: its wire must never be held; move the mixture instead, or let the computer cut the fuel", hazard.Propane, hazard.Hose))
+	}
+	if r.hasCoolant && r.coolant < limits.WarmCoolant {
+		out = append(out, fmt.Sprintf("coolant %.0f °C: warm the engine up to %d °C or more", r.coolant, limits.WarmCoolant))
+	}
+	if s, has := w.status.last(); has && !isClosed(s.v) {
+		out = append(out, "open loop: "+openWords(s.v))
+	}
+	if p, has := w.rpm.last(); has && p.v < limits.TurningSpeed {
+		out = append(out, "engine not running")
+	}
+	return out
+}
+
+// holds is unmet without the words.
+func (w *Watcher) holds() bool {
+	r := &w.ready
+	s, hasStatus := w.status.last()
+	p, turns := w.rpm.last()
+	return w.cfg.By != analysis.ByWire && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
+}
+
+// stepReady says ready or not_ready when that has changed for long enough: closed loop comes and goes
+// with each deceleration, and that is no news.
+func (w *Watcher) stepReady(now float64) {
+	r := &w.ready
+	ok := w.holds()
+	if ok != r.candidate || r.since < 0 {
+		r.candidate, r.since = ok, now
+	}
+	settle := 2.0
+	if r.ok {
+		settle = 12
+	}
+	if r.said && ok == r.ok || now-r.since < settle {
+		return
+	}
+	r.said, r.ok = true, ok
+	if ok {
+		r.everReady = true
+		w.emit(analysis.Event{T: now, Name: analysis.Ready})
+	} else {
+		w.emit(analysis.Event{T: now, Name: analysis.NotReady, Reasons: slices.Clone(w.unmet())})
+	}
+}
+
+// steady reports whether the engine ran evenly in [from, to]: within a quarter of its slowest and the loop not seen open.
+func (w *Watcher) steady(from, to float64) bool {
+	if v := w.status.values(nil, from-2, to); len(v) > 0 && slices.ContainsFunc(v, func(x float64) bool { return !isClosed(x) }) {
+		return false
+	}
+	v := w.rpm.values(nil, from-2, to)
+	return len(v) == 0 || slices.Max(v) <= 1.25*slices.Min(v)+50 && slices.Min(v) >= limits.TurningSpeed
+}

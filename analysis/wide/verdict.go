@@ -1,0 +1,123 @@
+package wide
+
+import (
+	"pushback/analysis"
+	"pushback/analysis/hazard"
+)
+
+// Verdict returns the verdict on all that was seen so far.
+func (w *Watcher) Verdict() analysis.Verdict {
+	if w.hasVerdict && w.judgedAt == w.now {
+		return w.verdict
+	}
+	r := w.newRing()
+	r.weigh()
+	v := analysis.Verdict{Conclusion: r.conclude()}
+	for _, p := range r.order {
+		v.Proofs = append(v.Proofs, *p)
+	}
+	v.Next = r.next(v.Conclusion)
+	w.verdict, w.judgedAt, w.hasVerdict = v, w.now, true
+	return v
+}
+
+// conclude is the table from proofs to the answer. The first line that fits holds: an arc that fails
+// hides all arcs behind it.
+func (r *ring) conclude() analysis.Conclusion {
+	const proven, failed = analysis.Proven, analysis.Failed
+	w := r.w
+	tried := len(r.forces) > 0 || len(w.told) > 0 || w.cuts.tested()
+	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.holds()
+	switch {
+	case w.cfg.By == analysis.ByWire, !tried && unfit:
+		return analysis.NotReadyToSay
+	case r.is(analysis.ProofSensorRich, failed), r.is(analysis.ProofSensorLean, failed):
+		return analysis.SensorDead
+	case !tried && !r.is(analysis.ProofScale, failed):
+		return analysis.NothingForced
+	case r.is(analysis.ProofScale, failed) && !tried:
+		return analysis.SensorSkewed
+	case r.is(analysis.ProofAddsFuel, failed), r.is(analysis.ProofCutsFuel, failed):
+		return analysis.NoCommand
+	case r.is(analysis.ProofDelivery, failed):
+		return analysis.NoDelivery
+	case r.slow:
+		return analysis.SensorSlow
+	case r.is(analysis.ProofScale, failed):
+		return analysis.SensorSkewed
+	case !r.is(analysis.ProofInput, proven):
+		return analysis.UnclearResult
+	}
+	sides := r.is(analysis.ProofSensorRich, proven) && r.is(analysis.ProofSensorLean, proven)
+	commands := r.is(analysis.ProofAddsFuel, proven) && r.is(analysis.ProofCutsFuel, proven)
+	sound := r.is(analysis.ProofDelivery, proven) && r.is(analysis.ProofScale, proven)
+	switch {
+	case r.half:
+		return analysis.UnclearResult
+	case sides && commands && sound && r.is(analysis.ProofRecovery, proven):
+		return analysis.LoopProven
+	case w.cuts.tested() && len(r.forces) == 0 && r.is(analysis.ProofSensorLean, proven):
+		return analysis.PartlyProven
+	case sound && r.oneSide():
+		return analysis.PartlyProven
+	}
+	return analysis.UnclearResult
+}
+
+// oneSide reports whether all of one side is proven and nothing of the other is in doubt.
+func (r *ring) oneSide() bool {
+	pair := func(command, sensor analysis.ProofID) (proven, open bool) {
+		a, b := r.by[command].State, r.by[sensor].State
+		return a == analysis.Proven && b == analysis.Proven, a != analysis.Unclear && b != analysis.Unclear
+	}
+	lean, leanOpen := pair(analysis.ProofAddsFuel, analysis.ProofSensorLean)
+	rich, richOpen := pair(analysis.ProofCutsFuel, analysis.ProofSensorRich)
+	return lean && richOpen || rich && leanOpen
+}
+
+// next lists what to do now, the deciding step first.
+func (r *ring) next(c analysis.Conclusion) []string {
+	switch c {
+	case analysis.LoopProven:
+		return []string{nextBelieve, hazard.Step(nextTrims, hazard.Running, hazard.Road), nextCodes}
+	case analysis.PartlyProven:
+		if r.w.cuts.tested() && len(r.forces) == 0 {
+			return []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
+		}
+		if r.is(analysis.ProofCutsFuel, analysis.Proven) {
+			return []string{hazard.Step(nextShutOff, hazard.Propane, hazard.Running)}
+		}
+		return []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
+	case analysis.NothingForced:
+		if r.w.cfg.By == analysis.ByFuelCut {
+			return []string{hazard.Step(nextLift, hazard.Running, hazard.Road)}
+		}
+		return []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
+	case analysis.NotReadyToSay:
+		return append(r.w.unmet(), hazard.Step(nextReady, hazard.Running))
+	case analysis.NoCommand:
+		return []string{nextClosed, nextFrozen, nextService}
+	case analysis.NoDelivery:
+		return []string{hazard.Step(nextPressure, hazard.Fuel, hazard.Running), hazard.Step(nextInjectors, hazard.Fuel, hazard.Running)}
+	case analysis.SensorDead:
+		return []string{hazard.Step(nextPump, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+	case analysis.SensorSlow:
+		return []string{hazard.Step(nextWarm, hazard.Running), hazard.Step(nextHeater, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+	case analysis.SensorSkewed:
+		return []string{hazard.Step(nextLeak, hazard.Running), hazard.Step(nextReference, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+	}
+	return []string{r.deciding()}
+}
+
+// deciding is the one step that would settle what is unclear.
+func (r *ring) deciding() string {
+	switch {
+	case r.is(analysis.ProofInput, analysis.Unclear):
+		return hazard.Step(nextCut, hazard.Running, hazard.Road)
+	case r.half:
+		return hazard.Step(nextMetered, hazard.Propane, hazard.Running)
+	case r.is(analysis.ProofRecovery, analysis.Unclear) && r.is(analysis.ProofScale, analysis.Proven):
+		return nextWait
+	}
+	return hazard.Step(nextLonger, hazard.Propane, hazard.Running)
+}

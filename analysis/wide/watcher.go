@@ -1,0 +1,321 @@
+package wide
+
+import (
+	"math"
+	"time"
+
+	"pushback/analysis"
+	"pushback/decode"
+)
+
+// maxForces bounds memory: later forces of one session are not judged.
+const maxForces = 32
+
+// Watcher judges a session on a car whose upstream sensor is a wide-range one. Feed it in order
+// of time; not for concurrent use.
+type Watcher struct {
+	cfg    analysis.Config
+	roles  map[*decode.Signal]role
+	now    float64
+	events []analysis.Event
+	codes  analysis.CodeWatch
+	ready  readiness
+	fig    figures
+
+	own, other bank    // the watched bank and the one beside it
+	command    series  // PID 44
+	status     series  // of the watched bank's fuel system
+	rpm, purge series  //
+	told       []told  // what the technician said
+	forces     []force // the last one may be running
+	unjudged   int
+	cuts       cutWatch
+	offset     offsetWatch
+	stepped    float64 // when the detector last looked
+
+	verdict      analysis.Verdict // of what was read until judgedAt
+	judgedAt     float64
+	hasVerdict   bool
+	judgedForces int
+}
+
+// bank holds what is read of one bank.
+type bank struct {
+	lambda, current, trim, long series
+	rear, rearLambda            series
+	rearTrim, rearLong          series
+}
+
+func newBank() bank {
+	return bank{lambda: newSeries(2048), current: newSeries(256), trim: newSeries(2048), long: newSeries(512), rear: newSeries(1024),
+		rearLambda: newSeries(512), rearTrim: newSeries(256), rearLong: newSeries(128)}
+}
+
+// told is what the technician said of one force, s; release is 0 if they did not say.
+type told struct {
+	side        analysis.Side
+	at, release float64
+	used        bool // a force was seen that fits
+}
+
+type role uint8
+
+const (
+	roleNone role = iota
+	roleLambda
+	roleCurrent
+	roleTrim
+	roleLong
+	roleRear
+	roleRearLambda
+	roleRearTrim
+	roleRearLong
+	roleCommand
+	roleStatus
+	roleCoolant
+	roleRPM
+	rolePurge
+	roleOther // added to those of a bank: the bank beside
+)
+
+// New returns a watcher of what cfg says. Its sensor is the wide-range one; where the wire of
+// the narrow one behind the catalyst is held instead, see [NewRear].
+func New(cfg analysis.Config) *Watcher {
+	if cfg.Sensor == (decode.SensorID{}) {
+		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
+	}
+	w := &Watcher{cfg: cfg, roles: map[*decode.Signal]role{}, own: newBank(), other: newBank(),
+		command: newSeries(2048), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256), stepped: -1}
+	w.ready.since = -1
+	return w
+}
+
+func (w *Watcher) roleOf(s *decode.Signal) role {
+	if r, known := w.roles[s]; known {
+		return r
+	}
+	r := roleNone
+	switch s.Name {
+	case "EQ_RAT":
+		r = roleCommand
+	case "ECT":
+		r = roleCoolant
+	case "RPM":
+		r = roleRPM
+	case "EVAP_PCT":
+		r = rolePurge
+	case w.cfg.Sensor.Status():
+		r = roleStatus
+	default:
+		if b := bankRole(w.cfg.Sensor, s.Name); b != roleNone {
+			r = b
+		} else if b := bankRole(w.cfg.Sensor.Beside(), s.Name); b != roleNone {
+			r = b + roleOther
+		}
+	}
+	w.roles[s] = r
+	return r
+}
+
+func bankRole(id decode.SensorID, name string) role {
+	up := decode.SensorID{Bank: id.Bank, Position: 1}
+	switch name {
+	case up.Ratio():
+		return roleLambda
+	case up.Voltage() + "_WIDE_MA":
+		return roleCurrent
+	case up.Trim():
+		return roleTrim
+	case up.LongTrim():
+		return roleLong
+	case up.Downstream().Voltage():
+		return roleRear
+	case up.Downstream().Ratio():
+		return roleRearLambda
+	case up.RearTrim():
+		return roleRearTrim
+	case up.RearLongTrim():
+		return roleRearLong
+	}
+	return roleNone
+}
+
+func (w *Watcher) emit(e analysis.Event) { w.events = append(w.events, e) }
+
+// Step takes one sample and returns what it decides, possibly nothing. The slice is valid until
+// the next call.
+func (w *Watcher) Step(s decode.Sample) []analysis.Event {
+	w.events = w.events[:0]
+	p := reading{s.Sent.Seconds(), s.Received.Seconds(), s.Value}
+	w.now = max(w.now, p.hi)
+	r := w.roleOf(s.Signal)
+	if s.Missing || r == roleNone {
+		return w.events
+	}
+	b, own := &w.own, true
+	if r >= roleOther {
+		r, b, own = r-roleOther, &w.other, false
+	}
+	switch r {
+	case roleLambda:
+		if p.v <= 0 {
+			return w.events
+		}
+		b.lambda.add(p)
+		if own {
+			w.gapInLambda()
+		}
+	case roleCurrent:
+		b.current.add(p)
+	case roleTrim:
+		b.trim.add(p)
+		if own {
+			w.fig.short(p.v, w.busy())
+		}
+	case roleLong:
+		b.long.add(p)
+		if own {
+			w.fig.long(p.v)
+		}
+	case roleRear:
+		b.rear.add(p)
+	case roleRearLambda:
+		b.rearLambda.add(p)
+	case roleRearTrim:
+		b.rearTrim.add(p)
+	case roleRearLong:
+		b.rearLong.add(p)
+	case roleCommand:
+		w.command.add(p)
+	case roleStatus:
+		w.stepStatus(p)
+	case roleCoolant:
+		w.ready.coolant, w.ready.hasCoolant = p.v, true
+	case roleRPM:
+		w.rpm.add(p)
+	case rolePurge:
+		w.purge.add(p)
+	}
+	if own && (r == roleLambda || r == roleRear || r == roleRearTrim) {
+		w.offset.step(w, p.hi)
+	}
+	if own && r == roleLambda {
+		w.stepRatio(p)
+	}
+	w.stepReady(p.hi)
+	return w.events
+}
+
+// stepRatio looks at a new reading of the watched sensor.
+func (w *Watcher) stepRatio(p reading) {
+	if w.cfg.By == analysis.ByFuelCut {
+		w.stepCut(p)
+		return
+	}
+	w.cuts.watch(w, p)
+	w.stepForce(p)
+}
+
+// gapInLambda says so when the watched readings themselves pause.
+func (w *Watcher) gapInLambda() {
+	s := &w.own.lambda
+	if s.n < 6 {
+		return
+	}
+	a, b := s.at(s.n-2), s.at(s.n-1)
+	if usual := s.interval(a.t()-20, a.t()); b.t()-a.t() > max(3, 6*usual) && w.ready.gapAt < a.t() {
+		w.ready.gapAt = b.t()
+		w.emit(analysis.Event{T: a.t(), Name: analysis.GapSeen, From: a.hi, To: b.lo, Cause: "no reading"})
+	}
+}
+
+// Mark takes the word of the technician that they begin to force a side.
+func (w *Watcher) Mark(at time.Duration, side analysis.Side) []analysis.Event {
+	w.events = w.events[:0]
+	t := at.Seconds()
+	w.now = max(w.now, t)
+	if n := len(w.told); n > 0 && w.told[n-1].release == 0 {
+		w.told[n-1].release = t
+	}
+	if len(w.told) < maxForces {
+		w.told = append(w.told, told{side: side, at: t})
+	}
+	if f := w.running(); f != nil && f.side == side && !f.ended() && f.begin > t-sayNear {
+		f.marked = true
+		w.told[len(w.told)-1].used = true
+	}
+	return w.events
+}
+
+// Release takes the word of the technician that they let go.
+func (w *Watcher) Release(at time.Duration) []analysis.Event {
+	w.events = w.events[:0]
+	t := at.Seconds()
+	w.now = max(w.now, t)
+	if n := len(w.told); n > 0 && w.told[n-1].release == 0 {
+		w.told[n-1].release = t
+	}
+	return w.events
+}
+
+// Codes takes the trouble codes of one reading of service 03, 07 or 0A; see [analysis.CodeWatch].
+func (w *Watcher) Codes(at time.Duration, service byte, codes []string) []analysis.Event {
+	w.events = w.events[:0]
+	w.now = max(w.now, at.Seconds())
+	w.events = append(w.events, w.codes.Take(at, service, codes)...)
+	return w.events
+}
+
+// Gap says that from … to there was no data, and why.
+func (w *Watcher) Gap(from, to time.Duration, cause string) []analysis.Event {
+	w.events = w.events[:0]
+	w.now = max(w.now, to.Seconds())
+	w.ready.gapAt = to.Seconds()
+	w.emit(analysis.Event{T: from.Seconds(), Name: analysis.GapSeen, From: from.Seconds(), To: to.Seconds(), Cause: cause})
+	return w.events
+}
+
+// Finish ends the session at the given time: what waits for more data is decided.
+func (w *Watcher) Finish(at time.Duration) []analysis.Event {
+	w.events = w.events[:0]
+	w.now = max(w.now, at.Seconds())
+	if f := w.running(); f != nil {
+		w.close(f)
+	}
+	w.cuts.finish(w)
+	w.hasVerdict = false
+	return w.events
+}
+
+// Figures is what the session has shown apart from any force: of this kind of sensor the trims only.
+func (w *Watcher) Figures() analysis.Figures { return w.fig.figures() }
+
+type figures struct {
+	n, longN     int
+	sum, longSum float64
+	low, high    float64
+}
+
+func (f *figures) short(v float64, forced bool) {
+	if forced {
+		return
+	}
+	if f.n == 0 {
+		f.low, f.high = v, v
+	}
+	f.n++
+	f.sum += v
+	f.low, f.high = min(f.low, v), max(f.high, v)
+}
+
+func (f *figures) long(v float64) { f.longN++; f.longSum += v }
+
+func (f *figures) figures() analysis.Figures {
+	nan := math.NaN()
+	g := analysis.Figures{Low: nan, High: nan, Mean: nan, PerSecond: nan, ShareLean: nan, ShareMid: nan, ShareRich: nan, Per10s: nan,
+		ShortMean: f.sum / float64(f.n), ShortLow: nan, ShortHigh: nan, LongMean: f.longSum / float64(f.longN), TrimCount: f.n, LongCount: f.longN}
+	if f.n > 0 {
+		g.ShortLow, g.ShortHigh = f.low, f.high
+	}
+	return g
+}
