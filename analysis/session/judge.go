@@ -14,7 +14,7 @@ import (
 type Judge struct {
 	setup   Setup
 	decoder decode.Decoder
-	watcher *analysis.Watcher
+	watch   *watchers
 	can     bool
 
 	samples []decode.Sample
@@ -29,7 +29,7 @@ type Judge struct {
 
 // NewJudge returns a judge for a session of this setup.
 func NewJudge(s Setup) *Judge {
-	return &Judge{setup: s, watcher: analysis.NewWatcher(analysis.Config{Sensor: s.Sensor, By: s.By}), can: s.Format.Bus.CAN()}
+	return &Judge{setup: s, watch: newWatchers(analysis.Config{Sensor: s.Sensor, By: s.By}), can: s.Format.Bus.CAN()}
 }
 
 // Setup is what is judged.
@@ -47,6 +47,7 @@ func (j *Judge) Step(rec obd.Record) Frame {
 	case rec.Mark != nil:
 		j.mark(rec.At, rec.Mark)
 	}
+	j.emit(j.watch.choose())
 	return Frame{Record: rec, Samples: j.samples, Events: j.events}
 }
 
@@ -54,18 +55,21 @@ func (j *Judge) Step(rec obd.Record) Frame {
 func (j *Judge) Finish() Frame {
 	j.samples, j.events = nil, nil
 	j.gap(j.silence.end(j.end))
-	j.emit(j.watcher.Finish(j.end))
+	j.emit(j.watch.finish(j.end))
 	return Frame{Record: obd.Record{At: j.end}, Events: j.events, Last: true}
 }
 
 // Verdict is the verdict on all records so far.
-func (j *Judge) Verdict() analysis.Verdict { return j.watcher.Verdict() }
+func (j *Judge) Verdict() analysis.Verdict { return j.watch.chosen().Verdict() }
 
 // Figures is what the records show apart from any force.
-func (j *Judge) Figures() analysis.Figures { return j.watcher.Figures() }
+func (j *Judge) Figures() analysis.Figures { return j.watch.chosen().Figures() }
 
 // Reasons is what the verdict weighed, line by line; see [analysis.Watcher.Reasons].
-func (j *Judge) Reasons() []string { return j.watcher.Reasons() }
+func (j *Judge) Reasons() []string { return j.watch.chosen().Reasons() }
+
+// Kind is that of the watched sensor, as its readings have told; unknown before the first.
+func (j *Judge) Kind() decode.Kind { return j.watch.kind }
 
 // Decoder is what the records have told about the car so far.
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
@@ -88,12 +92,12 @@ func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
 	if len(j.samples) == 0 {
 		j.samples = j.decoder.Missing(request, x.Sent, x.Received, j.samples)
 	}
-	j.watch()
+	j.look()
 
 	switch x.Request.Service {
 	case 0x03, 0x07, 0x0A:
 		if codes, ok := readCodes(x, j.can); ok {
-			j.emit(j.watcher.Codes(at, x.Request.Service, codes))
+			j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Codes(at, x.Request.Service, codes) }))
 		}
 	}
 }
@@ -118,29 +122,29 @@ func (j *Judge) row(at time.Duration, r *obd.Row) {
 			j.samples = append(j.samples, decode.Sample{Signal: s, Sent: sent, Received: at, Value: r.Values[i]})
 		}
 	}
-	j.watch()
+	j.look()
 }
 
 func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 	switch m.Kind {
 	case obd.MarkLean:
-		j.emit(j.watcher.Mark(at, analysis.Lean))
+		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Mark(at, analysis.Lean) }))
 	case obd.MarkRich:
-		j.emit(j.watcher.Mark(at, analysis.Rich))
+		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Mark(at, analysis.Rich) }))
 	case obd.MarkRelease:
-		j.emit(j.watcher.Release(at))
+		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Release(at) }))
 	}
 }
 
-func (j *Judge) watch() {
+func (j *Judge) look() {
 	for _, s := range j.samples {
-		j.emit(j.watcher.Step(s))
+		j.emit(j.watch.step(s))
 	}
 }
 
 func (j *Judge) gap(from, to time.Duration, cause string) {
 	if cause != "" {
-		j.emit(j.watcher.Gap(from, to, cause))
+		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Gap(from, to, cause) }))
 	}
 }
 

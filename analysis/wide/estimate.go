@@ -18,6 +18,42 @@ func (w *Watcher) estimate(f *force) {
 		f.beside, f.hasBeside = w.fit(&w.other, from, to, near)
 	}
 	w.rearOf(f)
+	w.measure(f)
+}
+
+// measure takes down what trim had made of a force.
+func (w *Watcher) measure(f *force) {
+	end := endOr(f, w.now)
+	m := made{end: w.movedAt(f, end)}
+	phi, _ := w.mean(end-2, end-0.2)
+	m.off = abs(phi - f.rest)
+	if f.ended() {
+		m.came = m.end - w.movedAt(f, min(w.now, f.end+10))
+		for i := w.own.lambda.from(f.end); i < w.own.lambda.n && w.own.lambda.at(i).t() < f.end+8; i++ {
+			m.over = max(m.over, -f.sign*(1/w.own.lambda.at(i).v-1-f.rest))
+		}
+	}
+	f.made = m
+}
+
+// movedAt is how far commanded fuel had gone against the force at t, a fraction.
+func (w *Watcher) movedAt(f *force, t float64) float64 {
+	var v []float64
+	for i := w.own.trim.from(t - 2); i < w.own.trim.n && w.own.trim.at(i).t() <= t; i++ {
+		v = append(v, w.fuel(&w.own, w.own.trim.at(i).t()))
+	}
+	if len(v) == 0 {
+		return 0
+	}
+	return f.sign * (f.u0 - median(v))
+}
+
+// endOr is when the force ended, now if it has not.
+func endOr(f *force, now float64) float64 {
+	if f.ended() {
+		return f.end
+	}
+	return now
 }
 
 // fit estimates one bank. Whether the computer feeds its own change of the commanded ratio forward, or

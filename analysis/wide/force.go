@@ -37,6 +37,15 @@ type force struct {
 	hasBeside        bool
 	rearSays         map[bool]bool // the sensor behind the catalyst went rich, lean
 	rearRead         bool
+	made             made
+}
+
+// made is what trim had made of a force, fractions.
+type made struct {
+	end  float64 // how far commanded fuel had gone against it at its end
+	came float64 // and how much of that came back within 10 s
+	off  float64 // how far φ still was from its rest then
+	over float64 // how far it overshot after the end
 }
 
 func (f *force) ended() bool { return f.end > 0 }
@@ -66,7 +75,11 @@ func (w *Watcher) near(t float64) *told {
 
 // fuel is what the computer commands at t: both trims and the commanded ratio, as a fraction.
 func (w *Watcher) fuel(b *bank, t float64) float64 {
-	return (1+(b.trim.line(t)+b.long.hold(t, 0))/100)/w.command.hold(t, 1) - 1
+	u := 1 + (b.trim.line(t)+b.long.hold(t, 0))/100
+	if w.fed {
+		u /= w.command.hold(t, 1)
+	}
+	return u - 1
 }
 
 // Lags of an ordinary ring for the search of steps, s: what is found is fitted afterwards.
@@ -74,6 +87,25 @@ const usualDelay = 0.4
 
 // disturbance is what moved the measured mixture beside the computer's command.
 func (w *Watcher) disturbance(r reading) float64 { return 1/r.v - 1 - w.fuel(&w.own, r.t()-usualDelay) }
+
+// feedsForward notes which explains the readings at rest better: that the computer adds its change of the commanded
+// ratio to the fuel by itself, or that it leaves it to trim. Both are met; that which steps less from reading to reading is right.
+func (w *Watcher) feedsForward() {
+	s := &w.own.lambda
+	if s.n < 2 || w.busy() {
+		return
+	}
+	a, b := s.at(s.n-2), s.at(s.n-1)
+	if b.t()-a.t() > 2 {
+		return
+	}
+	for i, fed := range []bool{false, true} {
+		w.fed = fed
+		d := w.disturbance(b) - w.disturbance(a)
+		w.roughness[i] = 0.98*w.roughness[i] + 0.02*min(d*d, 4e-4)
+	}
+	w.fed = w.roughness[1] < w.roughness[0]
+}
 
 // Windows of the search for a step, s: the latest readings against those before a flank's own time.
 const (
@@ -98,7 +130,7 @@ func (w *Watcher) step(t float64) (d, noise float64, ok bool) {
 			i = 0
 		}
 	}
-	if len(late) < 2 || len(past) < 4 {
+	if len(late) < 2 || len(past) < 4 || s.at(0).t() > t-stepPast {
 		return 0, 0, false
 	}
 	sum := 0.0
@@ -118,6 +150,7 @@ const (
 // stepForce looks for the flanks of a force and follows what comes of it.
 func (w *Watcher) stepForce(p reading) {
 	f := w.running()
+	w.feedsForward()
 	if f == nil {
 		w.lookForOnset(p)
 		return

@@ -80,7 +80,7 @@ func sensorProof(rich bool) analysis.ProofID {
 // weigh goes through all that was seen.
 func (r *ring) weigh() {
 	for _, f := range r.forces {
-		if f.ended() && !f.closed && r.w.now-f.fitAt > 1 || !f.fitted && r.w.now-f.begin > 6 {
+		if !f.closed && r.w.now-f.fitAt > 1 && r.w.now-f.begin > 4 {
 			r.w.estimate(f)
 		}
 		r.sensor(f)
@@ -116,22 +116,10 @@ func (r *ring) sensor(f *force) {
 			continue
 		}
 		// Released, trim should have left the other mixture.
-		if moved := r.w.movedAt(f, f.end); moved >= 0.06 && f.fitted && f.fit.G > gainHalf && f.recovered == 0 {
+		if moved := f.made.end; moved >= 0.06 && f.fitted && f.fit.G > gainHalf && f.recovered == 0 {
 			r.say(sensorProof(rich), analysis.Unclear, sayNoOvershoot(rich, moved))
 		}
 	}
-}
-
-// movedAt is how far commanded fuel had gone against the force at t, a fraction.
-func (w *Watcher) movedAt(f *force, t float64) float64 {
-	var v []float64
-	for i := w.own.trim.from(t - 2); i < w.own.trim.n && w.own.trim.at(i).t() <= t; i++ {
-		v = append(v, w.fuel(&w.own, w.own.trim.at(i).t()))
-	}
-	if len(v) == 0 {
-		return 0
-	}
-	return f.sign * (f.u0 - median(v))
 }
 
 // command is whether trim answered, on both flanks.
@@ -140,7 +128,7 @@ func (r *ring) command(f *force) {
 	if f.side == analysis.Lean {
 		id, back = back, id
 	}
-	moved := r.w.movedAt(f, min(r.w.now, cmpEnd(f, r.w.now)))
+	moved := f.made.end
 	switch {
 	case f.answered:
 		r.say(id, analysis.Proven, sayAnswer(f, moved), "after_s", f.after[0], "after_min_s", f.after[1], "after_max_s", f.after[2], "moved_pct", -100*f.sign*moved)
@@ -155,18 +143,11 @@ func (r *ring) command(f *force) {
 		return
 	}
 	// After the end trim comes back against what it has itself made.
-	if came := moved - r.w.movedAt(f, min(r.w.now, f.end+10)); came >= max(twoCounts, 0.4*moved) && moved >= twoCounts {
+	if came := f.made.came; came >= max(twoCounts, 0.4*moved) && moved >= twoCounts {
 		if _, has := f.says[f.side == analysis.Lean]; has {
 			r.say(back, analysis.Proven, sayBack(f, came), "moved_pct", 100*f.sign*came)
 		}
 	}
-}
-
-func cmpEnd(f *force, now float64) float64 {
-	if f.ended() {
-		return f.end
-	}
-	return now
 }
 
 // twiceSilent: silence is said of two forces of a side.
@@ -190,19 +171,11 @@ func (r *ring) delivery(f *force) {
 	if !f.fitted || !f.answered {
 		return
 	}
-	end := cmpEnd(f, r.w.now)
-	moved := r.w.movedAt(f, end)
-	phi, _ := r.w.mean(end-2, end-0.2)
-	over := 0.0
-	if f.ended() {
-		for i := r.w.own.lambda.from(f.end); i < r.w.own.lambda.n && r.w.own.lambda.at(i).t() < f.end+8; i++ {
-			over = max(over, -f.sign*(1/r.w.own.lambda.at(i).v-1-f.rest))
-		}
-	}
+	moved, over := f.made.end, f.made.over
 	e := &f.fit
 	ev := []any{"gain", e.G, "gain_low", e.GLow, "gain_high", e.GHigh, "moved_pct", -100 * f.sign * moved}
 	switch {
-	case moved >= 0.04 && math.Abs(phi-f.rest) < ratioBack && e.G >= gainHalf:
+	case moved >= 0.04 && f.made.off < ratioBack && e.G >= gainHalf:
 		r.say(analysis.ProofDelivery, analysis.Proven, sayBrought(moved), ev...)
 	case moved >= twoCounts && over >= max(0.5*moved, f.enough()) && f.ended():
 		r.say(analysis.ProofDelivery, analysis.Proven, sayOvershoot(f, over), ev...)
@@ -234,7 +207,7 @@ func (r *ring) scale() {
 	var sum, weight, low, high float64
 	n := 0.0
 	for _, f := range r.forces {
-		if !f.fitted || !f.answered || r.w.movedAt(f, cmpEnd(f, r.w.now)) < 0.025 {
+		if !f.fitted || !f.answered || f.made.end < 0.025 {
 			continue
 		}
 		e := &f.fit

@@ -18,7 +18,7 @@ func (w *Watcher) Reasons() []string {
 		if f.marked {
 			how = "as was said"
 		}
-		add(analysis.ForceReason+"%d, %s, from %.2f s (between %.2f and %.2f) to %.2f s: %s.", i+1, f.side, f.begin, f.lo, f.hi, cmpEnd(f, w.now), how)
+		add(analysis.ForceReason+"%d, %s, from %.2f s (between %.2f and %.2f) to %.2f s: %s.", i+1, f.side, f.begin, f.lo, f.hi, endOr(f, w.now), how)
 		add("  At rest before: the ratio of fuel %+.1f %% with a standard deviation of %.2f %%, commanded fuel %+.1f %%.", 100*f.rest, 100*f.noise, 100*f.u0)
 		if !f.fitted {
 			add("  The model was not fitted: too little was read.")

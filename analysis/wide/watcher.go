@@ -31,7 +31,8 @@ type Watcher struct {
 	unjudged   int
 	cuts       cutWatch
 	offset     offsetWatch
-	stepped    float64 // when the detector last looked
+	fed        bool       // the computer feeds its commanded ratio forward
+	roughness  [2]float64 // of the disturbance, taking it as left to trim and as fed forward
 
 	verdict      analysis.Verdict // of what was read until judgedAt
 	judgedAt     float64
@@ -47,7 +48,7 @@ type bank struct {
 }
 
 func newBank() bank {
-	return bank{lambda: newSeries(2048), current: newSeries(256), trim: newSeries(2048), long: newSeries(512), rear: newSeries(1024),
+	return bank{lambda: newSeries(4096), current: newSeries(256), trim: newSeries(4096), long: newSeries(512), rear: newSeries(1024),
 		rearLambda: newSeries(512), rearTrim: newSeries(256), rearLong: newSeries(128)}
 }
 
@@ -85,7 +86,7 @@ func New(cfg analysis.Config) *Watcher {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
 	w := &Watcher{cfg: cfg, roles: map[*decode.Signal]role{}, own: newBank(), other: newBank(),
-		command: newSeries(2048), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256), stepped: -1}
+		command: newSeries(4096), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256)}
 	w.ready.since = -1
 	return w
 }
@@ -288,7 +289,13 @@ func (w *Watcher) Finish(at time.Duration) []analysis.Event {
 }
 
 // Figures is what the session has shown apart from any force: of this kind of sensor the trims only.
-func (w *Watcher) Figures() analysis.Figures { return w.fig.figures() }
+func (w *Watcher) Figures() analysis.Figures {
+	g := w.fig.figures()
+	if every := w.own.lambda.interval(w.now-60, w.now); every > 0 {
+		g.PerSecond = 1 / every
+	}
+	return g
+}
 
 type figures struct {
 	n, longN     int

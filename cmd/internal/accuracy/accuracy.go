@@ -26,6 +26,7 @@ type Trial struct {
 	Verdict  analysis.Verdict
 	Events   []analysis.Event
 	Truth    []simcar.ForceTruth // times since the session began
+	Wide     *simcar.WideTruth   // of a car with wide-range sensors
 	Err      error
 }
 
@@ -75,6 +76,17 @@ func (h *hand) Next(ctx context.Context) (obd.Record, error) {
 
 // Run makes one trial. With marked, the technician announces forces and releases.
 func Run(cfg simcar.Config, exp simcar.Expected, marked bool) Trial {
+	by := analysis.ByWire
+	for _, f := range cfg.Forces {
+		if !f.Kind.Wire() {
+			by = analysis.ByMixture
+		}
+	}
+	return runBy(cfg, exp, marked, string(by))
+}
+
+// runBy is Run where it is said what is forced.
+func runBy(cfg simcar.Config, exp simcar.Expected, marked bool, by string) Trial {
 	t := Trial{Seed: cfg.Seed, Expected: exp, Marked: marked}
 	ctx := context.Background()
 	sim, err := simcar.New(cfg)
@@ -93,13 +105,7 @@ func Run(cfg simcar.Config, exp simcar.Expected, marked bool) Trial {
 		t.Err = err
 		return t
 	}
-	by := analysis.ByWire
-	for _, f := range cfg.Forces {
-		if !f.Kind.Wire() {
-			by = analysis.ByMixture
-		}
-	}
-	setup, err := session.NewSetup(cfg.Car.Sensor, string(by), p.Vehicle().Format)
+	setup, err := session.NewSetup(cfg.Car.Sensor, by, p.Vehicle().Format)
 	if err != nil {
 		t.Err = err
 		return t
@@ -122,7 +128,7 @@ func Run(cfg simcar.Config, exp simcar.Expected, marked bool) Trial {
 	stop := &stopper{until: exp.Length, sim: sim, p: p, origin: &origin}
 	res, err := session.Run(ctx, h, j, session.NewBusPriority(p), stop)
 	t.Err, t.Verdict, t.Events = err, res.Verdict, res.Events
-	if f := j.Figures(); f.Seconds > 0 {
+	if f := j.Figures(); f.PerSecond > 0 {
 		t.Rate = f.PerSecond
 	}
 	for _, f := range sim.Truth().Forces {

@@ -27,6 +27,19 @@ func ByWire(seed uint64) Trial {
 	return Run(cfg, exp, seed%2 == 0)
 }
 
+// Wide runs the trial of a seed on a car with wide-range sensors, half of them with marks.
+func Wide(seed uint64) Trial {
+	cfg, exp, truth := simcar.RandomWide(seed)
+	t := runBy(cfg, exp, seed%2 == 0, truth.By)
+	t.Wide = &truth
+	return t
+}
+
+// ManyWide runs n of them.
+func ManyWide(from uint64, n int, progress func(done int)) []Trial {
+	return each(n, progress, func(i int) Trial { return Wide(from + uint64(i)) })
+}
+
 // ByMixture runs the same car with the mixture forced in place of the wire, marked.
 func ByMixture(seed uint64) Trial {
 	cfg, exp := simcar.Random(seed)
