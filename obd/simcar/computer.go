@@ -67,24 +67,24 @@ const (
 
 // bankControl is the loop of one bank.
 type bankControl struct {
-	stft, ltft                     float64
-	cell                           float64 // learned here beyond ltft
-	rich                           bool    // where the relay stands
-	turning                        float64 // s for which the reading has stood on the other side
-	shownUp, shownDown             float64 // V as reported, after the filter
-	oneSided                       float64 // s for which the reading has been at one end
-	start                          float64 // trim when it got there
-	letGo                          letGo
-	sum, rearTrim                  float64 // of a wide-range loop: integral, and what the rear sensor adds
-	doubtUntil                     float64 // s
-	status                         byte
-	fault                          bool
-	seen                           bool    // the sensor has left the bias since the start
-	lastSeen                       float64 // s
-	low, high, mid, lean, overRich float64 // s that a monitor's condition has lasted
-	up, down                       float64 // V as converted
-	own                            ownFigures
+	monitorTimes
+	sensorUse
+	stft, ltft         float64
+	cell               float64 // learned here beyond ltft
+	rich               bool    // where the relay stands
+	turning            float64 // s for which the reading has stood on the other side
+	sum, rearTrim      float64 // of a wide-range loop: integral, and what the rear sensor adds
+	status             byte
+	fault              bool
+	seen               bool    // the sensor has left the bias since the start
+	lastSeen           float64 // s
+	up, down           float64 // V as converted
+	shownUp, shownDown float64 // V as reported, after the filter
+	own                ownFigures
 }
+
+// monitorTimes are how long a monitor's condition has lasted, in s.
+type monitorTimes struct{ low, high, mid, lean, overRich float64 }
 
 // learned is long-term trim where the engine now runs.
 func (b *bankControl) learned() float64 { return b.ltft + b.cell }
@@ -107,7 +107,8 @@ type computer struct {
 	alcohol         float64 // share that it takes the fuel to have
 }
 
-// snapshot is what the computer reports until its next refresh.
+// snapshot is what the computer reports until its next refresh: a field for each PID, many as
+// they are.
 type snapshot struct {
 	rpm, load, air, coolant, speed, throttle, spark, mapKPa, iat, voltage, command float64
 	ran, alcohol                                                                   float64

@@ -8,6 +8,10 @@
 //	                                │
 //	                              bus ◄──► adapter ◄──► serial line
 //
+// Cars have switching sensors or wide-range ones, computers that do things of their own
+// accord, and speak SAE J1979 or J1979-2. Random and RandomWide draw them by seed with what a
+// test should come to; package hands is a technician with habits.
+//
 // Nothing in it knows what judges the data: it has its own encoder, its own tables
 // and no thresholds of a watcher.
 //

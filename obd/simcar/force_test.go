@@ -58,3 +58,31 @@ func FuzzParseForce(f *testing.F) {
 		}
 	})
 }
+
+func TestAnswerTruth(t *testing.T) {
+	s, err := New(Config{Car: healthy(), Seed: 4, Trace: 10 * time.Millisecond,
+		Forces: []Force{{Kind: ForceLean, At: 10 * time.Second, For: 10 * time.Second}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Clock().Sleep(t.Context(), 25*time.Second)
+	truth := s.Truth()
+	f := truth.Forces[0]
+	if f.Begin != 10*time.Second || f.End != 20*time.Second {
+		t.Errorf("force from %v to %v", f.Begin, f.End)
+	}
+	// From Answer to the end trim must not fall, and just before it must not have risen
+	// while the force lasted.
+	last := -100.0
+	for _, p := range truth.Trace {
+		if p.At > f.Answer && p.At < f.End {
+			if p.STFT[0] < last {
+				t.Fatalf("trim fell at %v", p.At)
+			}
+			last = p.STFT[0]
+		}
+	}
+	if f.Answer < f.Begin || f.Answer > f.Begin+50*time.Millisecond {
+		t.Errorf("answered at %v", f.Answer)
+	}
+}

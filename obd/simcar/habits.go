@@ -22,6 +22,14 @@ const (
 	doubtsIt
 )
 
+// sensorUse is what the computer has made of a sensor.
+type sensorUse struct {
+	letGo      letGo
+	oneSided   float64 // s for which the reading has been at one end; below 0: the lean one
+	start      float64 // trim when it got there
+	doubtUntil float64 // s
+}
+
 // mayTrim runs a computer's habits and reports whether the loop moves trim in this tick.
 func (k *computer) mayTrim(c *car, b *bankControl, t float64) bool {
 	k.watchSensor(b, t)

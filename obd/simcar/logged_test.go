@@ -17,6 +17,20 @@ type logged struct {
 	wrongLean, wrongRich             float64 // share of one-sided stays in which trim's slope has the other sign
 }
 
+// every is the time between readings, s.
+const every = 1.1
+
+// readings are what the computer reports of bank 1 in a quarter of an hour.
+func readings(s *Sim) (v, stft, ltft []float64, status []byte) {
+	for i := range 820 {
+		s.car.run(time.Duration(float64(i) * every * float64(time.Second)))
+		d := &s.car.computer.data
+		v, stft = append(v, volts(d.up[0])), append(stft, math.Round(d.stft[0]*128)/1.28)
+		ltft, status = append(ltft, math.Round(d.ltft[0]*128)/1.28), append(status, d.status[0])
+	}
+	return v, stft, ltft, status
+}
+
 // asRead drives a car in town for a quarter of an hour and takes the figures of what its
 // computer reports.
 func asRead(t testing.TB, cfg Config) logged {
@@ -26,15 +40,7 @@ func asRead(t testing.TB, cfg Config) logged {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const every = 1.1
-	var v, stft, ltft []float64
-	var status []byte
-	for i := range 820 {
-		s.car.run(time.Duration(float64(i) * every * float64(time.Second)))
-		d := &s.car.computer.data
-		v, stft = append(v, volts(d.up[0])), append(stft, math.Round(d.stft[0]*128)/1.28)
-		ltft, status = append(ltft, math.Round(d.ltft[0]*128)/1.28), append(status, d.status[0])
-	}
+	v, stft, ltft, status := readings(s)
 	var f logged
 	var inLoop, low, high, steps, hops, leans, riches, sdLean, sdRich, cut, full []float64
 	mid, zeros, changes := 0, 0, 0
@@ -204,7 +210,7 @@ func TestWideAsLogged(t *testing.T) {
 		t.Skip("drives 60 cars for ten minutes each")
 	}
 	t.Parallel()
-	const every = 0.11
+	const gap = 0.11
 	type drive struct{ v5, v50, v95, top, cut, quiet, hop, zero float64 }
 	var all []drive
 	for seed := range uint64(60) {
@@ -217,7 +223,7 @@ func TestWideAsLogged(t *testing.T) {
 		var l, hops, quiet []float64
 		cut, zero := 0, 0
 		for i := range 5500 {
-			s.car.run(time.Duration(float64(i) * every * float64(time.Second)))
+			s.car.run(time.Duration(float64(i) * gap * float64(time.Second)))
 			d := &s.car.computer.data
 			l = append(l, d.wide[0])
 			if d.status[0] == openLoad && d.wide[0] > 1.2 {

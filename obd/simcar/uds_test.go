@@ -2,12 +2,15 @@ package simcar
 
 import (
 	"bytes"
+	"encoding/hex"
+	"fmt"
 	"math"
 	"regexp"
 	"strings"
 	"testing"
 	"time"
 
+	"pushback/decode/dissector"
 	"pushback/obd"
 )
 
@@ -155,5 +158,55 @@ func TestUDSSameData(t *testing.T) {
 	x, y := float64(a[3])*256+float64(a[4]), float64(b[3])*256+float64(b[4])
 	if math.Abs(x/4-y) > 1 {
 		t.Errorf("%v quarters, %v", x, y)
+	}
+}
+
+// TestUDSDissected: an analyser of other people's takes what the car answers for what it is
+// meant to be.
+func TestUDSDissected(t *testing.T) {
+	if !dissector.Available() {
+		t.Skip("tshark is not installed")
+	}
+	car := carNamed(t, "obd-on-uds")
+	car.control.stored = []uint16{0x0171}
+	sim, err := New(Config{Car: car, Seed: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := []string{"22F400", "22F40C", "22F414", "22F601", "22F802", "22F810", "22F4A6", "194233FF1E", "195533", "19563301", "190401710000", "14FFFF33", "1001", "3E00", "2F1234"}
+	var messages []dissector.Message
+	for _, a := range asked {
+		request, err := hex.DecodeString(a)
+		if err != nil {
+			t.Fatal(err)
+		}
+		reply := sim.car.uds(&engineNode, request)
+		m := dissector.Message{Data: reply}
+		for _, f := range replyFrames(obd.CAN11at500, &engineNode, reply, car.padding) {
+			m.Frames = append(m.Frames, dissector.Frame{ID: f.id, Data: f.data})
+		}
+		messages = append(messages, m)
+	}
+	all, err := dissector.DissectUDS(messages)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, u := range all {
+		data := fmt.Sprintf("%X", messages[i].Data)
+		service := "0x" + strings.ToLower(asked[i][:2])
+		switch {
+		case !u.Reply:
+			t.Errorf("%s: not a reply: %+v", asked[i], u)
+		case data[:2] == "7F":
+			if u.Refused != service || u.Code != "0x"+strings.ToLower(data[4:6]) {
+				t.Errorf("%s: refused %+v", asked[i], u)
+			}
+		case u.Service != service:
+			t.Errorf("%s: service %s", asked[i], u.Service)
+		case asked[i][:2] == "22" && (u.ID != "0x"+strings.ToLower(asked[i][2:]) || u.Record != data[6:]):
+			t.Errorf("%s: %+v", asked[i], u)
+		case asked[i][:2] == "19" && (u.Sub != "0x"+asked[i][2:4] || u.Record != data[4:]):
+			t.Errorf("%s: %+v", asked[i], u)
+		}
 	}
 }

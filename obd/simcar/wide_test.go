@@ -54,6 +54,20 @@ func lambdaOf(p told) float64 { return p.lambda }
 func trimOf(p told) float64   { return p.trim }
 func downOf(p told) float64   { return p.down }
 
+// TestWideRange: a force on the wire of a wide-range sensor sets a circuit code at once;
+// the mixture is answered as by any closed loop.
+func TestWideRange(t *testing.T) {
+	car := carNamed(t, "wide-range")
+	points := trace(t, Config{Car: car, Forces: []Force{{Kind: ForceLean, At: 10 * time.Second, For: 5 * time.Second}}}, 12*time.Second, time.Second)
+	if s := points[11].Status[0]; s != openFault {
+		t.Errorf("forced on the wire: status %02X", s)
+	}
+	points = trace(t, Config{Car: car, Forces: []Force{{Kind: ForcePropane, At: 10 * time.Second, For: 15 * time.Second}}}, 30*time.Second, time.Second)
+	if d := points[24].STFT[0] - points[9].STFT[0]; d > -9 || d < -14 {
+		t.Errorf("12 %% propane moved trim by %.1f %%", d)
+	}
+}
+
 // TestPumpCurrent: a published reply of a real car tells lambda 0.967 at -0.203 mA where a
 // sensor maker's table would have 0.945: the table holds for that maker's sensor alone.
 func TestPumpCurrent(t *testing.T) {
