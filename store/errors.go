@@ -37,6 +37,11 @@ func (e *AmbiguousError) Error() string {
 }
 func (e *AmbiguousError) Unwrap() error { return ErrAmbiguous }
 
+// DuplicateError says that an import is of a recording that another stored in the meantime.
+type DuplicateError struct{ ID string }
+
+func (e *DuplicateError) Error() string { return "session " + e.ID + " is the same" }
+
 // wrap says what failed and which of the package's errors it is.
 func wrap(what string, err error) error {
 	if err == nil {

@@ -584,3 +584,58 @@ func TestSignalTwice(t *testing.T) {
 		t.Error(v, err)
 	}
 }
+
+// Of several imports of one recording at the same time one is kept.
+func TestImportedAtOnce(t *testing.T) {
+	ctx := context.Background()
+	path := newPath(t)
+	m := meta
+	m.Origin = "import"
+	const imports = 6
+	type outcome struct {
+		id  string
+		err error
+	}
+	all := make(chan outcome)
+	for range imports {
+		go func() {
+			s, err := Open(ctx, path) // connections of its own, as another process has
+			if err != nil {
+				all <- outcome{"", err}
+				return
+			}
+			w, err := s.Create(ctx, m)
+			for i := int64(0); i < 500 && err == nil; i++ {
+				err = w.Append(crashRecord(i), nil)
+			}
+			if err == nil {
+				err = w.Finish(ctx, time.Second, analysis.Verdict{}, nil)
+			}
+			all <- outcome{w.ID(), err}
+			s.Close()
+		}()
+	}
+	kept := 0
+	var twins []string
+	for range imports {
+		o := <-all
+		var twin *DuplicateError
+		switch {
+		case o.err == nil:
+			kept++
+		case errors.As(o.err, &twin):
+			twins = append(twins, twin.ID)
+		default:
+			t.Error(o.err)
+		}
+	}
+	if kept != 1 || len(twins) != imports-1 {
+		t.Errorf("%d are kept, %d are said to be the same", kept, len(twins))
+	}
+	s := openTest(t, path)
+	for _, id := range twins {
+		if mm, err := s.Find(ctx, id); err != nil || !mm.Finished {
+			t.Errorf("%s: %+v, %v", id, mm, err)
+		}
+	}
+}

@@ -30,6 +30,7 @@ type Writer struct {
 	n    int64
 	id   string
 	side *Writer    // into the side file; nil: there is none
+	once bool       // of an import: the same recording is stored once
 	fmu  sync.Mutex // held while the disk is written; before mu
 
 	mu      sync.Mutex
@@ -92,7 +93,7 @@ func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
 	w := &Writer{
 		s: s, n: n, id: m.ID, last: -1,
 		kick: make(chan struct{}, 1), quit: make(chan struct{}), stopped: make(chan struct{}),
-		signals: make(map[string]int64), content: NewContent(),
+		signals: make(map[string]int64), content: NewContent(), once: m.Origin == "import",
 	}
 	w.room.L = &w.mu
 	w.insertRecord, err = s.w.PrepareContext(ctx, `insert into record (session, seq, at_us, kind, request, expect, sent_us, received_us,
@@ -414,7 +415,8 @@ func (w *Writer) Update(f func(*Meta)) error {
 // Finish commits what is left, ends the session at the given time, keeps the
 // judgement as it is printed, and closes the writer. If it fails the session
 // stays unfinished, with all that could be committed, but for a [*RescuedError]: then
-// it is whole, in another file.
+// it is whole, in another file. Of two imports of one recording at the same time one meets a
+// [*DuplicateError], and is to be removed.
 func (w *Writer) Finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
 	j, err := judgementOf(v, events)
 	if err != nil {
@@ -491,6 +493,17 @@ func (w *Writer) seal() error {
 		return err
 	}
 	defer tx.Rollback()
+	if w.once {
+		var id string
+		err := tx.QueryRowContext(ctx, `select other.id from session other join session own on own.n = ?2
+			where other.content = ?1 and other.n <> own.n and other.watching = own.watching and other.forced_by = own.forced_by
+			order by other.n limit 1`, w.content.Sum(), w.n).Scan(&id)
+		if err == nil {
+			return &DuplicateError{id}
+		} else if !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+	}
 	if _, err := tx.ExecContext(ctx, `update session set content = ?, records = ?, marks = ?, failed = ? where n = ?`,
 		w.content.Sum(), w.records, w.marks, w.failed, w.n); err != nil {
 		return err

@@ -5,7 +5,8 @@
 //	b7kqrt,12,1.204,1.183,exchange,,,,0114,1,ok,7E8 04 41 14 5A 80 00 00 00 \r\r,
 //	b7kqrt,12,1.204,1.183,sample,O2S11,0.45,V,,,,,
 //
-// Nothing is lost: what the adapter printed is in raw, with the escapes of Go strings.
+// Nothing is lost: what the adapter printed is in raw, with the escapes of Go strings. A text that
+// a spreadsheet would take for a formula has an apostrophe before it, which the reader takes off.
 package longcsv
 
 import (
@@ -64,7 +65,7 @@ func Write(ctx context.Context, w io.Writer, sessions iter.Seq2[transfer.Session
 		}
 		err := transfer.Rows(ctx, s, func(r *transfer.Row) error {
 			clear(line)
-			line[0], line[1], line[2], line[4], line[5], line[12] = r.Session, strconv.FormatInt(r.Seq, 10), seconds(r.At), r.Kind, r.Name, r.Text
+			line[0], line[1], line[2], line[4], line[5], line[12] = r.Session, strconv.FormatInt(r.Seq, 10), seconds(r.At), r.Kind, r.Name, defused(r.Text)
 			switch r.Kind {
 			case "sample":
 				line[3], line[6], line[7] = seconds(r.Sent), strconv.FormatFloat(r.Value, 'g', -1, 64), r.Unit
@@ -80,6 +81,24 @@ func Write(ctx context.Context, w io.Writer, sessions iter.Seq2[transfer.Session
 	}
 	out.Flush()
 	return out.Error()
+}
+
+// formula are the beginnings of a cell that spreadsheets work out; the apostrophe is among them so
+// that a text which has one keeps it.
+const formula = "=+-@\t\r'"
+
+func defused(text string) string {
+	if text != "" && strings.IndexByte(formula, text[0]) >= 0 {
+		return "'" + text
+	}
+	return text
+}
+
+func fused(text string) string {
+	if len(text) > 1 && text[0] == '\'' && strings.IndexByte(formula, text[1]) >= 0 {
+		return text[1:]
+	}
+	return text
 }
 
 func seconds(at time.Duration) string {
@@ -176,7 +195,7 @@ func (t *Reader) next() (*transfer.Row, error) {
 	}
 	cell := func(i int) string { return line[t.columns[i]] }
 	r := &t.row
-	*r = transfer.Row{Session: strings.Clone(cell(0)), Kind: cell(4), Name: strings.Clone(cell(5)), Unit: cell(7), Request: cell(8), Outcome: cell(10), Text: strings.Clone(cell(12))}
+	*r = transfer.Row{Session: strings.Clone(cell(0)), Kind: cell(4), Name: strings.Clone(cell(5)), Unit: cell(7), Request: cell(8), Outcome: cell(10), Text: strings.Clone(fused(cell(12)))}
 	wrong := func(i int, err error) (*transfer.Row, error) {
 		at, _ := t.in.FieldPos(t.columns[i])
 		return nil, fmt.Errorf("line %d (%s): %w", at, header[i], err)

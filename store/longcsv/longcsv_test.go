@@ -133,3 +133,16 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// A note that a spreadsheet would take for a formula is text there, and comes back as it was.
+func TestFormulas(t *testing.T) {
+	for _, text := range []string{"=cmd|' /C calc'!A0", "+1", "-1", "@SUM(A1)", "\t=1", "'=1", "''", "'", "it's", "plain", ""} {
+		cell := defused(text)
+		if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
+			t.Errorf("%q is written as %q", text, cell)
+		}
+		if back := fused(cell); back != text {
+			t.Errorf("%q comes back as %q", text, back)
+		}
+	}
+}

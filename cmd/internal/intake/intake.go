@@ -160,7 +160,14 @@ func storeIn(ctx context.Context, db *store.Store, open Open, all []Session, bar
 		if _, err := session.Run(ctx, cleaned{r}, judge, rig.Stored{Writer: w}, bar(f.Result.End)); err != nil {
 			return errors.Join(err, w.Close())
 		}
-		if err := w.Finish(ctx, f.Result.End, f.Result.Verdict, f.Result.Events); err != nil {
+		err = w.Finish(ctx, f.Result.End, f.Result.Verdict, f.Result.Events)
+		var twin *store.DuplicateError
+		if errors.As(err, &twin) { // another import was faster
+			if err = db.Remove(ctx, f.Stored); err == nil {
+				f.Stored, f.Same = twin.ID, true
+			}
+		}
+		if err != nil {
 			return err
 		}
 	}
