@@ -74,6 +74,9 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 				}
 				im.mapping.Columns = append(im.mapping.Columns, c)
 			}
+			if im.mapping.Skip < 0 {
+				return usagef(cmd, "--skip %d is less than no line", im.mapping.Skip)
+			}
 			if im.mapping.Skip > 0 && len(im.columns) == 0 {
 				return usagef(cmd, "--skip goes with --map")
 			}

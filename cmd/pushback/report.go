@@ -17,6 +17,7 @@ import (
 
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/report"
+	"pushback/cmd/internal/smallfile"
 	"pushback/cmd/internal/words"
 	"pushback/store"
 )
@@ -208,9 +209,6 @@ func writeFile(path string, write func(io.Writer) error) (sum string, err error)
 	if err := tmp.Close(); err != nil {
 		return "", err
 	}
-	if err := os.Chmod(tmp.Name(), 0o644); err != nil { // to be handed on
-		return "", err
-	}
 	return fmt.Sprintf("%x", h.Sum(nil)), os.Rename(tmp.Name(), path)
 }
 
@@ -221,7 +219,7 @@ func (f *reportFlags) head() (report.Shop, error) {
 		path = filepath.Join(dir, "pushback", "shop.json")
 	}
 	var c shopConfig
-	data, err := os.ReadFile(path)
+	data, err := smallfile.Read(path, 64<<10)
 	switch {
 	case err == nil:
 		d := json.NewDecoder(strings.NewReader(string(data)))

@@ -41,6 +41,9 @@ func (f *sessionFilter) given(cmd *cobra.Command) bool {
 
 func (f *sessionFilter) filter(cmd *cobra.Command) (store.Filter, error) {
 	out := f.Filter
+	if f.Limit < 0 {
+		return out, usagef(cmd, "--limit %d is less than no session", f.Limit)
+	}
 	for _, d := range []struct {
 		flag, day string
 		to        *time.Time

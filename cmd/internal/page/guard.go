@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 	"unicode"
 )
@@ -46,6 +47,9 @@ func (p *Page) guard(next http.Handler) http.Handler {
 		if len(r.URL.Path) < len(p.prefix) || subtle.ConstantTimeCompare([]byte(r.URL.Path[:len(p.prefix)]), []byte(p.prefix)) != 1 {
 			http.Error(w, "", http.StatusNotFound)
 			return
+		}
+		if c, ok := r.Context().Value(connection{}).(*counted); ok {
+			c.known.Store(true)
 		}
 		if strings.Contains(r.URL.Path[len(p.prefix):], "/") {
 			http.Error(w, "", http.StatusNotFound) // nothing of ours lies deeper
@@ -139,12 +143,11 @@ func hostsOf(a net.Addr) []string {
 }
 
 // limit bounds connections: in all, and from one address, so that none can keep
-// the others out.
+// the others out. Where there are too many, the oldest that has not shown the token goes.
 type limit struct {
 	net.Listener
-	mu   sync.Mutex
-	all  int
-	from map[netip.Addr]int
+	mu  sync.Mutex
+	all []*counted // the oldest first
 }
 
 const (
@@ -152,7 +155,7 @@ const (
 	maxConnsFrom = 16
 )
 
-func newLimit(l net.Listener) *limit { return &limit{Listener: l, from: map[netip.Addr]int{}} }
+func newLimit(l net.Listener) *limit { return &limit{Listener: l} }
 
 // Accept closes at once what is too much.
 func (l *limit) Accept() (net.Conn, error) {
@@ -168,33 +171,64 @@ func (l *limit) Accept() (net.Conn, error) {
 		if t, ok := c.(*net.TCPConn); ok {
 			_ = t.SetWriteBuffer(256 << 10) // what one stalled client can take
 		}
+		n := &counted{Conn: c, from: ip, limit: l}
 		l.mu.Lock()
-		if l.all >= maxConns || l.from[ip] >= maxConnsFrom {
-			l.mu.Unlock()
-			c.Close()
-			continue
+		gone, room := l.makeRoom(ip)
+		if room {
+			l.all = append(l.all, n)
 		}
-		l.all++
-		l.from[ip]++
 		l.mu.Unlock()
-		return &counted{Conn: c, done: sync.OnceFunc(func() {
-			l.mu.Lock()
-			defer l.mu.Unlock()
-			l.all--
-			if l.from[ip]--; l.from[ip] <= 0 {
-				delete(l.from, ip)
-			}
-		})}, nil
+		if gone != nil {
+			gone.Close()
+		}
+		if room {
+			return n, nil
+		}
+		c.Close()
 	}
 }
 
-type counted struct {
-	net.Conn
-	done func()
+// makeRoom finds out whether one more may come from an address, and who has to go for it.
+func (l *limit) makeRoom(ip netip.Addr) (gone *counted, room bool) {
+	from := func(c *counted) bool { return c.from == ip }
+	here := 0
+	for _, c := range l.all {
+		if from(c) {
+			here++
+		}
+	}
+	who := func(*counted) bool { return true }
+	switch {
+	case here >= maxConnsFrom:
+		who = from
+	case len(l.all) < maxConns:
+		return nil, true
+	}
+	i := slices.IndexFunc(l.all, func(c *counted) bool { return who(c) && !c.known.Load() })
+	if i < 0 {
+		return nil, false
+	}
+	gone = l.all[i]
+	l.all = slices.Delete(l.all, i, i+1)
+	return gone, true
 }
 
+// counted is a connection that the limit minds.
+type counted struct {
+	net.Conn
+	from  netip.Addr
+	limit *limit
+	known atomic.Bool // it has shown the token
+}
+
+// connection is the key of a request's connection in its context.
+type connection struct{}
+
 func (c *counted) Close() error {
-	c.done()
+	l := c.limit
+	l.mu.Lock()
+	l.all = slices.DeleteFunc(l.all, func(other *counted) bool { return other == c })
+	l.mu.Unlock()
 	return c.Conn.Close()
 }
 

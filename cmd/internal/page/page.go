@@ -109,6 +109,7 @@ func serveOn(l net.Listener, cfg Config) *Page {
 	p.server = &http.Server{
 		Handler:           p.guard(p.routes()),
 		BaseContext:       func(net.Listener) context.Context { return ctx },
+		ConnContext:       func(ctx context.Context, c net.Conn) context.Context { return context.WithValue(ctx, connection{}, c) },
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       10 * time.Second,
 		IdleTimeout:       30 * time.Second,

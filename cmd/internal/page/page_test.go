@@ -614,3 +614,21 @@ func TestCautionsAreOnThePage(t *testing.T) {
 		t.Errorf("next is %q", v.Next)
 	}
 }
+
+// Connections that say nothing, however many and from wherever, keep nobody out.
+func TestSilentConnections(t *testing.T) {
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
+	for i := range 2 * maxConns {
+		d := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, byte(1+i%8))}}
+		c, err := d.Dial("tcp", p.hosts[0])
+		if err != nil {
+			t.Skip("this system has one address only: ", err)
+		}
+		defer c.Close()
+	}
+	s := open(t, p)
+	s.next(t)
+	if resp := request(t, p, "GET", p.prefix, "", nil); resp.StatusCode != http.StatusOK {
+		t.Errorf("status %d", resp.StatusCode)
+	}
+}

@@ -9,8 +9,8 @@ import (
 	"image"
 	_ "image/jpeg" // the kinds of picture that a logo may be
 	_ "image/png"
-	"io"
-	"os"
+
+	"pushback/cmd/internal/smallfile"
 )
 
 // Limits of a logo: it goes into each report.
@@ -28,17 +28,11 @@ type Logo struct{ URI template.URL }
 // ReadLogo reads a PNG or JPEG file. Other kinds, SVG among them, which may hold scripts,
 // are refused by their content whatever their name; the error wraps [ErrLogo].
 func ReadLogo(path string) (*Logo, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, logoBytes+1))
-	if err != nil {
-		return nil, err
-	}
-	if len(data) > logoBytes {
+	data, err := smallfile.Read(path, logoBytes)
+	if errors.Is(err, smallfile.ErrNotSmall) {
 		return nil, fmt.Errorf("read %s: %w", path, ErrLogo)
+	} else if err != nil {
+		return nil, err
 	}
 	c, kind, err := image.DecodeConfig(bytes.NewReader(data))
 	if err != nil || c.Width > logoPixels || c.Height > logoPixels {

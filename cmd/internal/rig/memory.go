@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"pushback/cmd/internal/smallfile"
 	"pushback/obd/poll"
 )
 
@@ -38,10 +39,7 @@ func MemoryBeside(db string) *Memory {
 
 func (m *Memory) read() map[string]remembered {
 	all := map[string]remembered{}
-	if info, err := os.Stat(m.path); err != nil || info.Size() > maxMemoryFile {
-		return all
-	}
-	text, err := os.ReadFile(m.path)
+	text, err := smallfile.Read(m.path, maxMemoryFile)
 	if err != nil || json.Unmarshal(text, &all) != nil || all == nil {
 		return map[string]remembered{}
 	}

@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"pushback/analysis"
 )
@@ -19,21 +20,21 @@ func Resting(sensor string, f analysis.Figures) []RestingFact {
 	var out []RestingFact
 	if f.Readings > 0 {
 		lines := []string{
-			fmt.Sprintf("%.2f to %.2f V, mean %.2f V, %.1f readings/s", f.Low, f.High, f.Mean, f.PerSecond),
+			fmt.Sprintf("%.2f to %.2f V, mean %.2f V%s", f.Low, f.High, f.Mean, strings.Replace(atPace(f.PerSecond), " at", ",", 1)),
 			fmt.Sprintf("below 0.20 V %.0f %%, 0.20 to 0.70 V %.0f %%, above 0.70 V %.0f %% of %d readings",
 				100*f.ShareLean, 100*f.ShareMid, 100*f.ShareRich, f.Readings)}
 		switch {
 		case !math.IsNaN(f.Per10s):
 			lines = append(lines, fmt.Sprintf("changes of side %.1f in 10 s", f.Per10s))
 		case f.Seconds >= 5:
-			lines = append(lines, fmt.Sprintf("changes of side not measurable at %.1f readings/s", f.PerSecond))
+			lines = append(lines, "changes of side not measurable"+atPace(f.PerSecond))
 		}
 		out = append(out, RestingFact{sensor, lines})
 	}
 	if f.TrimCount > 0 {
-		line := fmt.Sprintf("short-term %+.1f to %+.1f %%, mean %+.1f %%", f.ShortLow, f.ShortHigh, f.ShortMean)
+		line := fmt.Sprintf("short-term %+.1f to %+.1f %%, mean %+.1f %%", Unsigned(f.ShortLow, 1), Unsigned(f.ShortHigh, 1), Unsigned(f.ShortMean, 1))
 		if f.LongCount > 0 {
-			line += fmt.Sprintf("; long-term mean %+.1f %%; total %+.1f %%", f.LongMean, f.ShortMean+f.LongMean)
+			line += fmt.Sprintf("; long-term mean %+.1f %%; total %+.1f %%", Unsigned(f.LongMean, 1), Unsigned(f.ShortMean+f.LongMean, 1))
 		}
 		out = append(out, RestingFact{"trim", []string{line}})
 	}

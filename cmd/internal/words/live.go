@@ -413,7 +413,7 @@ func PageAt(network, marks bool) string {
 }
 
 // TrimShort is a trim in a narrow room.
-func TrimShort(v float64) string { return fmt.Sprintf("trim %+6.1f %%", v) }
+func TrimShort(v float64) string { return fmt.Sprintf("trim %+6.1f %%", Unsigned(v, 1)) }
 
 // RPM is an engine speed.
 func RPM(v float64) string { return fmt.Sprintf("%.0f rpm", v) }

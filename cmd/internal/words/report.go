@@ -159,7 +159,7 @@ func EvidenceText(ev map[string]float64) []string {
 		case strings.HasSuffix(key, "_pct_s"):
 			out = append(out, fmt.Sprintf("%s %.0f %%·s", name, v))
 		case strings.HasSuffix(key, "_pct"):
-			out = append(out, fmt.Sprintf("%s %+.1f %%", name, v))
+			out = append(out, fmt.Sprintf("%s %+.1f %%", name, Unsigned(v, 1)))
 		case strings.HasSuffix(key, "_s"), key == "seconds":
 			out = append(out, fmt.Sprintf("%s %.2f s", name, v))
 		case strings.HasSuffix(key, "_v"):

@@ -7,11 +7,27 @@ import (
 	"pushback/analysis/switching"
 )
 
+// atPace words readings/s, where there are enough to tell.
+func atPace(perSecond float64) string {
+	if math.IsNaN(perSecond) {
+		return ""
+	}
+	return fmt.Sprintf(" at %.1f readings/s", perSecond)
+}
+
+// Unsigned is v without a sign where it is printed as nothing: nobody reads -0 %.
+func Unsigned(v float64, digits int) float64 {
+	if math.Abs(v) < 0.5*math.Pow10(-digits) {
+		return 0
+	}
+	return v
+}
+
 // PaceText words how often a sensor changed side.
 func PaceText(b switching.SpeedBand) string {
 	switch {
 	case math.IsNaN(b.Per10s):
-		return fmt.Sprintf("changes of side not measurable at %.1f readings/s", b.PerSecond)
+		return "changes of side not measurable" + atPace(b.PerSecond)
 	case math.IsNaN(b.Period):
 		return fmt.Sprintf("%.1f changes of side in 10 s", b.Per10s)
 	}
@@ -29,7 +45,12 @@ var SwitchingRows = []struct {
 	Limit string // switching.Limit.What; "" none
 	Text  func(b switching.SpeedBand) string
 }{
-	{"readings", "", func(b switching.SpeedBand) string { return fmt.Sprintf("%d, %.1f/s", b.Readings, b.PerSecond) }},
+	{"readings", "", func(b switching.SpeedBand) string {
+		if math.IsNaN(b.PerSecond) {
+			return fmt.Sprint(b.Readings)
+		}
+		return fmt.Sprintf("%d, %.1f/s", b.Readings, b.PerSecond)
+	}},
 	{"lowest (1 %)", "lowest voltage, V", func(b switching.SpeedBand) string { return measured("%.2f V", b.Low) }},
 	{"highest (99 %)", "highest voltage, V", func(b switching.SpeedBand) string { return measured("%.2f V", b.High) }},
 	{"swing", "swing, V", func(b switching.SpeedBand) string { return measured("%.2f V", b.High-b.Low) }},

@@ -166,7 +166,7 @@ func EventText(e analysis.Event) string {
 		return fmt.Sprintf("the loop pushes back: it %s fuel %.2f s after the force began (between %.2f and %.2f s), %.1f %%/s",
 			verb, e.After, e.AfterMin, e.AfterMax, e.Rate)
 	case analysis.LoopSilent:
-		return fmt.Sprintf("the loop does not answer the %s force: trim moved %+.1f %% in %.0f s", e.Side, e.Moved, e.Waited)
+		return fmt.Sprintf("the loop does not answer the %s force: trim moved %+.1f %% in %.0f s", e.Side, Unsigned(e.Moved, 1), e.Waited)
 	case analysis.LoopWrongWay:
 		return fmt.Sprintf("trim moves WITH the %s force: it %ss fuel", e.Side, e.Toward)
 	case analysis.TrimAtLimit:
