@@ -113,3 +113,15 @@ func TestParseDialect(t *testing.T) {
 		})
 	}
 }
+
+func FuzzHeavyDuty(f *testing.F) {
+	f.Add("0CF00400F07D7D000000FF7D\r18FECA00FFFF00000000FFFF\r>")
+	f.Add("18DAF1100341057000000000\rSTOPPED\r>")
+	f.Fuzz(func(t *testing.T, said string) {
+		for _, id := range heavyDuty(said) {
+			if len(id) != 8 || id[2:4] == "DA" || id[2:4] == "DB" {
+				t.Fatalf("%q of %q", id, said)
+			}
+		}
+	})
+}

@@ -217,7 +217,11 @@ func (a *Adapter) overhear(ctx context.Context) ([]string, error) {
 	if err != nil && !errors.Is(err, errSilent) {
 		return nil, err
 	}
-	var ids []string
+	return heavyDuty(said), nil
+}
+
+// heavyDuty returns the first identifiers of SAE J1939 in what an adapter prints of others.
+func heavyDuty(said string) (ids []string) {
 	for _, line := range strings.FieldsFunc(said, func(r rune) bool { return r == '\r' || r == '\n' || r == '>' }) {
 		b, ok := hexBytes(line)
 		if !ok || len(b) < 5 || b[0] > 0x1F || b[1] == 0xDA || b[1] == 0xDB {
@@ -227,7 +231,7 @@ func (a *Adapter) overhear(ctx context.Context) ([]string, error) {
 			ids = append(ids, id)
 		}
 	}
-	return ids, nil
+	return ids
 }
 
 // protocol chooses a bus, or with BusUnknown the adapter's search, and reports whether the
