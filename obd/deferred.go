@@ -12,9 +12,10 @@ const deferredMost = 5 * time.Second
 // (21, busy), by ISO 14229-1 and ISO 15031-5.
 func later(negative []byte) bool { return negative[2] == 0x78 || negative[2] == 0x21 }
 
-// Pending tells whether a computer has put its answer off and not given it: ask again.
+// Pending tells whether nobody has answered and a computer has put its answer off: ask again.
+// Where another one has answered that is left at that, for some put off for ever what is not theirs.
 func (x *Exchange) Pending() bool {
-	return (x.Outcome == OK || x.Outcome == Refused) && slices.ContainsFunc(x.Replies, func(r Reply) bool {
+	return x.Outcome == Refused && slices.ContainsFunc(x.Replies, func(r Reply) bool {
 		return len(r.Data) == 3 && r.Data[0] == 0x7F && later(r.Data)
 	})
 }
