@@ -36,7 +36,7 @@ type answer struct {
 	state answerState
 	up    float64 // +1 for a lean force, -1 for a rich one
 	base  trimBase
-	climb climb
+	climb cusumPair
 	// The mixture is forced: the loop may bring it back meanwhile and hunt about another trim.
 	mayTurn bool
 	began   float64 // s: middle of the interval in which the force began

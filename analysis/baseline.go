@@ -6,6 +6,46 @@ import (
 	"pushback/analysis/limits"
 )
 
+// baseCache keeps the baseline that ends at one moment, which many readings of one
+// run ask for.
+type baseCache struct {
+	to    float64
+	valid bool
+	volts voltsBase
+	trim  trimBase
+}
+
+// baseBefore is the watched sensor's and its bank's trim at rest before the moment t.
+func (w *Watcher) baseBefore(k *track, t float64) (voltsBase, trimBase) {
+	t -= 1e-6
+	if k == &w.volts && w.cache.valid && w.cache.to == t {
+		return w.cache.volts, w.cache.trim
+	}
+	from := max(t-baselineFor, w.restFrom)
+	b := w.voltsBaseline(&k.volts, from, t)
+	tr := w.trimBaseline(&w.trim, max(t-trimBaselineFor, w.restFrom), t)
+	if n := len(w.forces); n > 0 && k == &w.volts {
+		// Soon after a force there is little rest to look at: what was known before
+		// the force still holds.
+		old := w.forces[n-1]
+		fresh := t-w.lastEnd() < trimBaselineFor || old.relOn && !old.resumed
+		if old.volts.known() && (fresh || !b.known() || b.changes < old.volts.changes && b.seconds < 12) {
+			b = old.volts
+		}
+		if old.own.base.known() && (fresh || !tr.known() || tr.seconds < 6) {
+			tr = old.own.base
+		}
+		// Where trim stands now is another matter than how it hunts at rest.
+		if now := w.trimBaseline(&w.trim, max(t-trimBaselineFor, w.lastEnd()), t); now.n > 0 {
+			tr.last, tr.flatFor = now.last, now.flatFor
+		}
+	}
+	if k == &w.volts {
+		w.cache = baseCache{to: t, valid: true, volts: b, trim: tr}
+	}
+	return b, tr
+}
+
 // Hysteresis around the switch point of 0.45 V: a sensor reads rich above the
 // upper and lean below the lower level.
 const (

@@ -43,7 +43,7 @@ func sideStep(side Side) Step {
 
 // advise lists what would decide an open verdict, first what decides most: what hides all else behind it comes
 // before what is open besides. Never empty.
-func (c *courtCase) advise(conclusion Conclusion, proofs []Proof) []advice {
+func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	by := map[ProofID]Proof{}
 	for _, p := range proofs {
 		by[p.ID] = p
@@ -77,7 +77,7 @@ func (c *courtCase) advise(conclusion Conclusion, proofs []Proof) []advice {
 }
 
 // letGoAdvice: the computer saw the force; longer holds, which all else asks for, would show no more.
-func (c *courtCase) letGoAdvice(add func(Step, string, ...hazard.Kind)) bool {
+func (c *assessment) letGoAdvice(add func(Step, string, ...hazard.Kind)) bool {
 	for _, f := range c.forces {
 		at, what := f.letGoAt, "gave trim up"
 		switch {
@@ -100,7 +100,7 @@ func (c *courtCase) letGoAdvice(add func(Step, string, ...hazard.Kind)) bool {
 }
 
 // unseenAdvice: nothing, or not all that was said, was seen of a force.
-func (c *courtCase) unseenAdvice(by map[ProofID]Proof, add func(Step, string, ...hazard.Kind)) bool {
+func (c *assessment) unseenAdvice(by map[ProofID]Proof, add func(Step, string, ...hazard.Kind)) bool {
 	for i, side := range []Side{Lean, Rich} {
 		if d := &c.w.doubts[i]; d.serious() && len(c.on(side)) == 0 && c.w.marks == 0 && c.w.cfg.By != ByMixture {
 			add(sideStep(side), fmt.Sprintf("hold it %s once more and say so (mark %s): at %.0f s it lay at %.2f V for %.0f s, as if it were held", side, side, d.begin, d.level, d.secs), c.hazards(side)...)
@@ -127,7 +127,7 @@ func (c *courtCase) unseenAdvice(by map[ProofID]Proof, add func(Step, string, ..
 }
 
 // branchAdvice: what was read after a release may not have been the sensor.
-func (c *courtCase) branchAdvice(add func(Step, string, ...hazard.Kind)) {
+func (c *assessment) branchAdvice(add func(Step, string, ...hazard.Kind)) {
 	for _, f := range c.forces {
 		if f.rel.doubtful {
 			add(CloseBranch, fmt.Sprintf("close the sensor's branch when you let go, and force %s once more: %s", f.side, f.rel.why), c.hazards(f.side)...)
@@ -137,7 +137,7 @@ func (c *courtCase) branchAdvice(add func(Step, string, ...hazard.Kind)) {
 }
 
 // limitAdvice: trim had no room to answer.
-func (c *courtCase) limitAdvice(add func(Step, string, ...hazard.Kind)) {
+func (c *assessment) limitAdvice(add func(Step, string, ...hazard.Kind)) {
 	for _, f := range c.forces {
 		switch {
 		case f.own.state != cannot:
@@ -152,7 +152,7 @@ func (c *courtCase) limitAdvice(add func(Step, string, ...hazard.Kind)) {
 }
 
 // openAdvice: what each proof that is still open asks for.
-func (c *courtCase) openAdvice(by map[ProofID]Proof, add func(Step, string, ...hazard.Kind)) {
+func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, string, ...hazard.Kind)) {
 	for _, d := range decides {
 		p := by[d.id]
 		if p.State != Unclear {
@@ -173,7 +173,7 @@ func (c *courtCase) openAdvice(by map[ProofID]Proof, add func(Step, string, ...h
 }
 
 // hot reports whether the sensor said rich after a release, but as a hot cell does, below 0.80 V.
-func (c *courtCase) hot() bool {
+func (c *assessment) hot() bool {
 	for _, f := range c.on(Lean) {
 		if r := &f.rel; r.state == sensorVague && r.hasOn && r.strong == 0 && r.grey > 0 {
 			return true
@@ -183,7 +183,7 @@ func (c *courtCase) hot() bool {
 }
 
 // onlyLean reports whether the sensor by itself was never read rich.
-func (c *courtCase) onlyLean() bool {
+func (c *assessment) onlyLean() bool {
 	g := c.w.Figures()
 	return g.Readings > 0 && g.High < richAbove
 }

@@ -27,21 +27,21 @@ type force struct {
 	own              answer    // trim of the watched bank
 	other            answer    // trim of the other bank
 	fedOwn, fedOther float64   // s: trims up to here were taken
-	toldOther,
-	toldSilent, toldWrong, toldAnswer, toldLimit bool
+	emittedOther,
+	emittedSilent, emittedWrong, emittedAnswer, emittedLimit bool
 
 	down downstream
 	// by mixture
 	strong      int     // extreme readings during stays on the forced side that are no switching
 	compensated bool    // the loop brought the mixture back while it was forced
 	turns       int     // changes of side since trim has answered
-	toldFor     float64 // s: how long the sensor has now been on the forced side
+	sideFor     float64 // s: how long the sensor has now been on the forced side
 	turnSide    Side
 
-	rel     release
-	relOn   bool
-	toldRel bool
-	resumed bool
+	rel            release
+	relOn          bool
+	emittedRelease bool
+	resumed        bool
 }
 
 func (f *force) seconds() float64 {

@@ -26,7 +26,7 @@ func TestAdviceCarriesItsCautions(t *testing.T) {
 				w.fig.volts(point{lo: float64(i), hi: float64(i), v: 0.1}, false)
 			}
 			for _, forces := range [][]*force{nil, {opened}, {low}, {high}, {hot}, {doubtful}, {letGo}} {
-				c := &courtCase{w: w, forces: forces}
+				c := &assessment{w: w, forces: forces}
 				for _, conclusion := range conclusions {
 					for _, state := range []State{Proven, Failed, Unclear, Untested} {
 						for i := range all {

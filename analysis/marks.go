@@ -11,8 +11,8 @@ type expectation struct {
 	releaseAt float64 // s: a release was announced; 0 if not
 }
 
-// followed is what became of the marks of one side that no hold followed.
-type followed struct {
+// markOutcome is what became of the marks of one side that no hold followed.
+type markOutcome struct {
 	no         bool // the reading went on as before: it does not follow the wire
 	vague      bool
 	why        string
@@ -35,14 +35,14 @@ func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	w.events = w.events[:0]
 	t := at.Seconds()
 	w.now = max(w.now, t)
-	w.tell(t, side)
+	w.hint(t, side)
 	w.marks++
 	f := w.holding()
 	if f == nil && len(w.forces) >= maxForces {
 		w.unjudged++ // nor may it count as a force that nothing followed
 		return w.events
 	}
-	h := &w.told[len(w.told)-1]
+	h := &w.hints[len(w.hints)-1]
 	if w.cfg.By == ByMixture {
 		h.used = true
 		if f != nil && f.side == side {
@@ -68,8 +68,8 @@ func (w *Watcher) Release(at time.Duration) []Event {
 	w.events = w.events[:0]
 	t := at.Seconds()
 	w.now = max(w.now, t)
-	if n := len(w.told); n > 0 && w.told[n-1].release == 0 {
-		w.told[n-1].release = t
+	if n := len(w.hints); n > 0 && w.hints[n-1].release == 0 {
+		w.hints[n-1].release = t
 	}
 	if f := w.holding(); f != nil && w.cfg.By == ByMixture {
 		w.endForce(f, t, t, true)
@@ -79,9 +79,9 @@ func (w *Watcher) Release(at time.Duration) []Event {
 	return w.events
 }
 
-// told is what the technician said of one force: when he took the wire and when he let go, s; 0 if
+// hint is what the technician said of one force: when he took the wire and when he let go, s; 0 if
 // he did not say. It is a hint: late or early, of the wrong side or not true.
-type told struct {
+type hint struct {
 	side        Side
 	at, release float64
 	used        bool    // a force was seen that fits it
@@ -89,28 +89,28 @@ type told struct {
 	most        float64 // the most that the readings of any stretch near it spoke for a force
 }
 
-// tell notes a mark.
-func (w *Watcher) tell(t float64, side Side) {
-	if len(w.told) < maxForces {
-		w.told = append(w.told, told{side: side, at: t})
+// hint notes a mark.
+func (w *Watcher) hint(t float64, side Side) {
+	if len(w.hints) < maxForces {
+		w.hints = append(w.hints, hint{side: side, at: t})
 	}
 }
 
 // announced reports whether the technician said that he forced this side.
 func (w *Watcher) announced(side Side) bool {
-	return slices.ContainsFunc(w.told, func(s told) bool { return s.side == side })
+	return slices.ContainsFunc(w.hints, func(s hint) bool { return s.side == side })
 }
 
 // settleHints judges what was said and not seen, when its time is over; with last, no more data come.
 func (w *Watcher) settleHints(last bool) {
-	for i := range w.told {
-		h := &w.told[i]
+	for i := range w.hints {
+		h := &w.hints[i]
 		if h.used || h.judged {
 			continue
 		}
 		until := w.now
-		if i+1 < len(w.told) {
-			until = w.told[i+1].at
+		if i+1 < len(w.hints) {
+			until = w.hints[i+1].at
 		}
 		if h.release > 0 {
 			until = min(until, h.release)
@@ -130,7 +130,7 @@ func (w *Watcher) settleHints(last bool) {
 
 // judgeFollow decides what a mark without a hold has shown, when its time is over:
 // did the reading go on as if nothing had been done to the wire?
-func (w *Watcher) judgeFollow(h *told, until float64) {
+func (w *Watcher) judgeFollow(h *hint, until float64) {
 	side, from := h.side, h.at+1.5
 	if h.release > 0 && until-from > 3 {
 		until-- // who lets go says so a little later
@@ -189,7 +189,7 @@ const byChance = 0.001
 // tenToOne is what speaks for something, as a logarithm.
 const tenToOne = 2.3
 
-func (w *Watcher) judgeOtherBank(h *told, fo *followed, from, until float64) {
+func (w *Watcher) judgeOtherBank(h *hint, fo *markOutcome, from, until float64) {
 	s := &w.otherVolts.volts
 	if s.n == 0 {
 		return

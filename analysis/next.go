@@ -8,7 +8,7 @@ import (
 
 // next lists what to do now in ordinary trade practice, cheapest separating test
 // first, and names the first of it where one step decides. Some of it is common practice without a source.
-func (c *courtCase) next(conclusion Conclusion, proofs []Proof) (Step, []string) {
+func (c *assessment) next(conclusion Conclusion, proofs []Proof) (Step, []string) {
 	decide, out := Step(""), c.nextFor(conclusion, proofs)
 	if conclusion == UnclearResult || conclusion == PartlyProven {
 		a := c.advise(conclusion, proofs)
@@ -21,7 +21,7 @@ func (c *courtCase) next(conclusion Conclusion, proofs []Proof) (Step, []string)
 }
 
 // raised tells a lean force that did not read zero.
-func (c *courtCase) raised() []string {
+func (c *assessment) raised() []string {
 	for _, f := range c.forces {
 		if f.side == Lean && c.w.cfg.By != ByMixture && !f.loose && f.level >= raisedFrom {
 			return []string{hazard.Step(fmt.Sprintf("held lean the reading was %.2f V, not zero: measure the contact's resistance, and the signal return against battery minus with a meter", f.level), hazard.Wire)}
@@ -31,7 +31,7 @@ func (c *courtCase) raised() []string {
 }
 
 // hazards are those of forcing these sides.
-func (c *courtCase) hazards(sides ...Side) []hazard.Kind {
+func (c *assessment) hazards(sides ...Side) []hazard.Kind {
 	if c.w.cfg.By != ByMixture {
 		return []hazard.Kind{hazard.Wire}
 	}
@@ -46,7 +46,7 @@ func (c *courtCase) hazards(sides ...Side) []hazard.Kind {
 	return out
 }
 
-func (c *courtCase) nextFor(conclusion Conclusion, proofs []Proof) []string {
+func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) []string {
 	by := map[ProofID]Proof{}
 	for _, p := range proofs {
 		by[p.ID] = p

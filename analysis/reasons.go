@@ -21,14 +21,14 @@ const (
 func (w *Watcher) Reasons() []string {
 	var out []string
 	add := func(format string, a ...any) { out = append(out, fmt.Sprintf(format, a...)) }
-	c := newCase(w)
+	c := assess(w)
 	for i, f := range w.forces {
 		how := "seen in the readings, nobody had said so"
 		if f.marked {
 			how = "as was said"
 		}
 		switch {
-		case slices.Contains(c.wasted, f):
+		case slices.Contains(c.discounted, f):
 			how += "; it does not count: the conditions for a test did not hold"
 		case !slices.Contains(c.forces, f):
 			how += "; it does not count: it was not in step with what was said"
@@ -141,7 +141,7 @@ func (f *force) releaseReasons(add func(string, ...any)) {
 }
 
 // rule is how the verdict follows from its proofs.
-func (c *courtCase) rule(v Verdict) []string {
+func (c *assessment) rule(v Verdict) []string {
 	by := map[State][]string{}
 	for _, p := range v.Proofs {
 		by[p.State] = append(by[p.State], string(p.ID))

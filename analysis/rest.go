@@ -1,10 +1,10 @@
 package analysis
 
-// stillness watches for a standing contradiction while nobody forces anything:
+// restContradiction watches for a standing contradiction while nobody forces anything:
 // trim stands far out, the forced sensor never leaves one side, and the downstream
 // sensor says the opposite of it. Then the mixture has followed and the sensor
 // lies. If both say the same, the mixture is really there, or does not follow.
-type stillness struct {
+type restContradiction struct {
 	sideSince float64
 	side      Side
 	farSince  float64 // trim has been 15 % or more away, on one side, since
@@ -20,7 +20,7 @@ type stillness struct {
 	haveDown  bool
 }
 
-func (r *stillness) volts(p point) {
+func (r *restContradiction) volts(p point) {
 	s := sideOf(p.v)
 	if p.v > 0.35 && p.v < 0.55 {
 		s = "" // hangs at the bias: says neither
@@ -41,7 +41,7 @@ func (r *stillness) volts(p point) {
 }
 
 // forced says that the reading at time t is held: it is not the sensor's, and counts nothing.
-func (r *stillness) forced(t float64) {
+func (r *restContradiction) forced(t float64) {
 	if r.heldSince == 0 {
 		r.heldSince = t
 	}
@@ -50,7 +50,7 @@ func (r *stillness) forced(t float64) {
 // trim takes total trim of the watched bank and of the other. Far out on opposite
 // sides they say that the banks' sensors are crossed, and then the downstream sensor
 // looks at another mixture than the forced one.
-func (r *stillness) trim(t, v, other float64) {
+func (r *restContradiction) trim(t, v, other float64) {
 	sign := 0.0
 	if v >= enoughTrim && other > -10 {
 		sign = 1
@@ -65,7 +65,7 @@ func (r *stillness) trim(t, v, other float64) {
 
 // down takes a downstream reading. In a balanced mixture that sensor rests between
 // 0.5 and 0.7 V, which says neither.
-func (r *stillness) down(p point) {
+func (r *restContradiction) down(p point) {
 	s := Side("")
 	if p.v >= 0.75 {
 		s = Rich
@@ -79,7 +79,7 @@ func (r *stillness) down(p point) {
 
 // count notes for how long on end the readings have contradicted, or agreed. Trim
 // that adds should make rich, trim that cuts should make lean.
-func (r *stillness) count(t, trim float64) {
+func (r *restContradiction) count(t, trim float64) {
 	if r.farSign == 0 || !r.haveDown || !r.haveVolts || r.heldSince > 0 {
 		return
 	}
@@ -95,4 +95,4 @@ func (r *stillness) count(t, trim float64) {
 
 // contradicts reports whether the downstream sensor has shown for long enough that
 // the mixture was on the side while the forced sensor did not say so.
-func (r *stillness) contradicts(side Side) bool { return r.mute[sideIndex(side)] >= enoughTime }
+func (r *restContradiction) contradicts(side Side) bool { return r.mute[sideIndex(side)] >= enoughTime }

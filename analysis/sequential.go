@@ -6,6 +6,28 @@ import (
 	"pushback/analysis/stats"
 )
 
+// noises is how the trims of both banks scatter at rest before the moment t. Soon after
+// a force there is little rest to look at: what was known before that force still holds.
+func (w *Watcher) noises(t, block float64) (own, other noise) {
+	from := max(t-restForTest, w.restFrom)
+	own, other = w.noiseBefore(&w.trim, from, t, block), w.noiseBefore(&w.otherTrim, from, t, block)
+	if n := len(w.forces); n > 0 {
+		old := w.forces[n-1]
+		later := func(now, then noise) noise {
+			if then.n > now.n {
+				then.last = 0
+				if now.n > 0 {
+					then.last = now.mean + now.last - then.mean
+				}
+				return then
+			}
+			return now
+		}
+		own, other = later(own, old.own.climb.noise), later(other, old.other.climb.noise)
+	}
+	return own, other
+}
+
 // The answer of the loop is found by a sequential test. Trim at rest is not noise: it
 // hunts, at the period of the sensor's switching, and it drifts. So readings are averaged
 // over half a period, what one such block says about the next is taken out, and only what
@@ -141,7 +163,7 @@ func (s noise) known() bool { return s.n >= 3 && s.sd > 0 }
 
 // climb tests during a force whether trim has left its hunting, up or down; values are
 // mirrored so that an answer is up.
-type climb struct {
+type cusumPair struct {
 	noise    noise
 	mirror   float64
 	began    float64
@@ -154,8 +176,8 @@ type climb struct {
 	most     [2][len(shiftsSought)]float64 // the highest that up and down came to
 }
 
-func (c *climb) begin(s noise, mirror, began float64) {
-	*c = climb{noise: s, mirror: mirror, began: began, filled: -1, last: mirror * s.last}
+func (c *cusumPair) begin(s noise, mirror, began float64) {
+	*c = cusumPair{noise: s, mirror: mirror, began: began, filled: -1, last: mirror * s.last}
 	if s.known() {
 		blocks := int(math.Ceil(longestHold / s.block))
 		for i, shift := range shiftsSought {
@@ -167,7 +189,7 @@ func (c *climb) begin(s noise, mirror, began float64) {
 }
 
 // add takes a reading of total trim, mirrored, at time t.
-func (c *climb) add(t, u float64) {
+func (c *cusumPair) add(t, u float64) {
 	if !c.noise.known() {
 		return
 	}
@@ -181,7 +203,7 @@ func (c *climb) add(t, u float64) {
 }
 
 // close takes the block that was being filled into the sums.
-func (c *climb) close() {
+func (c *cusumPair) close() {
 	if c.n == 0 {
 		return
 	}
@@ -205,5 +227,6 @@ func (c *climb) close() {
 
 // rises reports whether trim has left its hunting upward, falls downward. Where there
 // was no rest to compare with, both hold: then only the other conditions count.
-func (c *climb) rises() bool { return !c.noise.known() || c.up[0].Alarm() || c.up[1].Alarm() }
-func (c *climb) falls() bool { return !c.noise.known() || c.down[0].Alarm() || c.down[1].Alarm() }
+func (c *cusumPair) rises() bool { return !c.noise.known() || c.up[0].Alarm() || c.up[1].Alarm() }
+
+func (c *cusumPair) falls() bool { return !c.noise.known() || c.down[0].Alarm() || c.down[1].Alarm() }

@@ -2,10 +2,10 @@ package analysis
 
 import "slices"
 
-// slowness measures how long the sensor takes to cross from 0.35 to 0.60 V or
+// crossingTimes measures how long the sensor takes to cross from 0.35 to 0.60 V or
 // back, as far as the readings can show it: between two readings inside that
 // window at least the time between them has passed.
-type slowness struct {
+type crossingTimes struct {
 	from        Side // the side of the extreme from which a swing may begin; "": none
 	inWindow    int
 	first, last point // readings inside the window since then
@@ -21,9 +21,9 @@ const (
 	minCross  = 6    // full swings needed for their median to count; fewer must all be slow
 )
 
-func (s *slowness) volts(p point, held bool) {
+func (s *crossingTimes) volts(p point, held bool) {
 	if held {
-		*s = slowness{bounds: s.bounds, n: s.n, next: s.next}
+		*s = crossingTimes{bounds: s.bounds, n: s.n, next: s.next}
 		return
 	}
 	if p.v > crossLow && p.v < crossHigh {
@@ -56,13 +56,13 @@ func (s *slowness) volts(p point, held bool) {
 
 // turned reports whether the reading goes back towards where the swing came from:
 // then the crossing has not begun yet.
-func (s *slowness) turned(v float64) bool {
+func (s *crossingTimes) turned(v float64) bool {
 	return s.from == Rich && v > s.last.v+0.02 || s.from == Lean && v < s.last.v-0.02
 }
 
 // typical is what the full swings took at least, s, and how many were seen: their
 // median, or their least where there are few.
-func (s *slowness) typical() (float64, int) {
+func (s *crossingTimes) typical() (float64, int) {
 	var b [64]float64
 	copy(b[:], s.bounds[:s.n])
 	slices.Sort(b[:s.n])
@@ -76,7 +76,7 @@ func (s *slowness) typical() (float64, int) {
 // this loop can explain. A healthy cell crosses in 0.15 s at most (trade figure
 // 0.1 s); a slow loop moves the mixture through the cell's step, about half a per
 // cent wide with the breath of the cylinders, at its own rate (% per s), and a healthy cell follows that.
-func (s *slowness) shown(rate, interval float64) bool {
+func (s *crossingTimes) shown(rate, interval float64) bool {
 	if rate <= 0 || interval > 0.35 {
 		return false
 	}

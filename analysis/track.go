@@ -21,7 +21,8 @@ type run struct {
 	alike       int // readings within two counts of the one before
 }
 
-func (r *run) level() float64   { return r.sum / float64(r.n) }
+func (r *run) level() float64 { return r.sum / float64(r.n) }
+
 func (r *run) seconds() float64 { return r.last.t() - r.first.t() }
 
 // share is the part of the readings since the start that lie in the band.

@@ -1,0 +1,74 @@
+package analysis
+
+import (
+	"pushback/decode"
+)
+
+// role is what a signal means to this watcher.
+type role uint8
+
+const (
+	roleNone role = iota
+	roleVolts
+	roleOtherVolts
+	roleDown
+	roleTrim
+	roleTrimBeside
+	roleLong
+	roleOtherTrim
+	roleOtherTrimBeside
+	roleOtherLong
+	roleStatus
+	roleStatusB
+	roleCoolant
+	roleRPM
+	roleAir
+	roleManifold
+	roleWide
+)
+
+func (w *Watcher) roleOf(s *decode.Signal) role {
+	if r, known := w.roles[s]; known {
+		return r
+	}
+	r := roleNone
+	id, beside := w.cfg.Sensor, w.cfg.Sensor.Beside()
+	switch s.Name {
+	case id.Voltage():
+		r = roleVolts
+	case beside.Voltage():
+		r = roleOtherVolts
+	case id.Downstream().Voltage(): // of a sensor behind the catalyst it is that itself, above
+		if id.Position == 1 {
+			r = roleDown
+		}
+	case id.Trim():
+		r = roleTrim
+	case id.TrimBeside():
+		r = roleTrimBeside
+	case id.LongTrim():
+		r = roleLong
+	case beside.Trim():
+		r = roleOtherTrim
+	case beside.TrimBeside():
+		r = roleOtherTrimBeside
+	case beside.LongTrim():
+		r = roleOtherLong
+	case "FUELSYS1":
+		r = roleStatus
+	case "FUELSYS2":
+		r = roleStatusB
+	case "ECT":
+		r = roleCoolant
+	case "RPM":
+		r = roleRPM
+	case "MAF":
+		r = roleAir
+	case "MAP":
+		r = roleManifold
+	case id.Ratio():
+		r = roleWide
+	}
+	w.roles[s] = r
+	return r
+}

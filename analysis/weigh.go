@@ -1,0 +1,318 @@
+package analysis
+
+import (
+	"math"
+
+	"pushback/analysis/limits"
+)
+
+// weight is what speaks for a force, each part as a logarithm; what is positive speaks for it.
+type weight struct {
+	free    float64 // the readings of the stretch itself: −ln of what the free sensor makes likely
+	down    float64 // what the sensor behind the catalyst did meanwhile
+	release float64 // what came when it was over
+	prior   float64 // what was said, and how rare forces are
+}
+
+func (x weight) sum() float64 { return x.readings() + x.prior }
+
+// readings is what the readings say, whatever was said.
+func (x weight) readings() float64 { return x.free + x.down + x.release }
+
+// enough is the log odds from which a stretch is called a force: what nobody has announced may be
+// wrong once in a thousand, what was announced once in a hundred.
+func (w *Watcher) enough(said bool) float64 {
+	if said {
+		return 4.6
+	}
+	return 6.9
+}
+
+// How often such stretches begin, per s, on one side.
+const (
+	excursionRate = 1.0 / 100 // real mixture that leaves the loop's own cycle (measured on recordings)
+	engineRate    = 1.0 / 1000
+	settledAfter  = 2.0      // s: a stay after which a cell has reached its full swing
+	stuckAtFirst  = 0.2      // sensors that lie on one side where a session begins
+	regripRate    = 1.0 / 2  // a wire that slipped is gripped again, at the same level
+	forceRate     = 1.0 / 25 // where somebody tests: that side is forced
+	testOdds      = 0.2      // odds that somebody tests where nobody has said so
+	silentForce   = 0.2      // who makes marks seldom forces without one
+	testLasts     = 150.0    // s: forces come within so long of one another
+)
+
+// tested reports whether a force is known so short before the stretch that it is the same test.
+func (w *Watcher) tested(s *stretch) bool {
+	n := len(w.forces)
+	return n > 0 && s.first.t()-w.forces[n-1].end < testLasts
+}
+
+// partners returns by how much other stretches, or forces that are known, raise the odds that somebody tests,
+// as a logarithm: people force both sides.
+func (w *Watcher) partners(s *stretch) float64 {
+	best := 0.0
+	for i := range w.cands {
+		c := &w.cands[i]
+		if !c.mature || c.stretch.side == s.side || c.stretch.track != s.track || s.first.t()-c.stretch.last.t() > testLasts {
+			continue
+		}
+		if x := c.weight.readings() + math.Log(forceRate); c.weight.readings() >= w.alone() {
+			best = max(best, x)
+		}
+	}
+	return best
+}
+
+// alone is the least that the readings of a stretch must say by themselves where somebody tests.
+func (w *Watcher) alone() float64 { return 4.6 - math.Log(forceRate) }
+
+// weigh adds up what speaks for the stretch being a force; said: something was announced near it.
+func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
+	base, _ := w.baseBefore(s.track, s.first.t())
+	secs := s.seconds()
+	own := base.stays(s.side)
+	rest := w.restOn(s, secs)
+
+	flatOwn, flatExc, levelOwn, levelExc, along := 0.0, 0.0, 0.0, 0.0, 0.0
+	if !s.loose {
+		pairs, alike := s.pairs, s.alike
+		if pairs > 40 { // readings this close say little more
+			alike, pairs = alike*40/pairs, 40
+		}
+		flatOwn = quiet(alike, pairs, rest.alike, rest.pairs, own.n) - quiet(alike, pairs, 19, 20, 10)
+		flatExc = logSum(math.Log(0.6)+flatOwn, math.Log(0.4))
+		held := math.Log(heldLevel(s.side, s.level))
+		if w.regripped(s) != nil {
+			held = 0 // the level is known
+		}
+		levelOwn = math.Log(freeLevel(s.side, s.level, rest.near, own.n, rest.end, own.longest >= settledAfter)) - held
+		levelExc = math.Log(freeLevel(s.side, s.level, rest.near/2, own.n, rest.end, own.longest >= settledAfter)) - held
+		along = w.goesWithTrim(s)
+	}
+	if !s.loose {
+		edges := w.edge(s, &rest, s.first, -1)
+		if s.over() {
+			edges += w.edge(s, &rest, s.last, +1)
+		}
+		flatOwn += edges
+		flatExc += edges
+	}
+	exc := excursionRate * excursionLasts(secs)
+	event := w.engineMoved(s)
+	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
+	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) {
+		cycle = math.Log(stuckAtFirst) + levelOwn // who lies there from the first reading on may lie there always
+	}
+	excursion := math.Log(exc) + flatExc + levelExc + along
+	engine := math.Log(event/(1+math.Pow(secs/10, 2))) + flatExc + levelExc
+	after := w.afterRelease(s, secs) + min(0, levelOwn)
+	x.free = -logSum(cycle, excursion, engine, after)
+	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
+	x.prior, said = w.prior(s)
+	return x, said
+}
+
+// engineMoved is the probability that the engine was doing something that holds a sensor to one side
+// without the loop: fuel cut, full load, open loop, no running at all.
+func (w *Watcher) engineMoved(s *stretch) float64 {
+	r := &w.ready
+	p := engineRate
+	from, to := s.first.t(), s.last.t()
+	if lo, hi, n := r.rpm.span(from-2, to); r.rpm.n == 0 {
+		p += 0.01
+	} else if n == 0 {
+		p += 0.05
+	} else if hi > 1.25*lo+50 || lo < limits.TurningSpeed {
+		p += 0.5
+	}
+	switch {
+	case !r.hasStatus:
+		p += 0.01
+	case !isClosed(r.status) && (r.status != openFault || r.changedAt < from), r.openAt > from-2 && r.openAt < from:
+		p += 0.5
+	case r.closedAt < from:
+		p += 0.02
+	}
+	// Where the loop is closed trim goes against what it reads.
+	if moved := w.trimAgainst(s); moved >= 4 {
+		p *= 0.1
+	}
+	return min(p, 0.9)
+}
+
+// afterRelease is the log-probability that the stretch is what came of the release of a force: the
+// sensor says what the loop had made until that is taken out again.
+func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
+	for i := range w.cands {
+		c := &w.cands[i].stretch
+		if w.cands[i].moved() < minAnswer { // there is nothing to take out
+			continue
+		}
+		if d := s.first.t() - c.last.t(); c.track == s.track && c.side == s.side.Opposite() && d >= 0 && d < max(2, 3*s.track.interval) {
+			return math.Log(0.97 / (1 + math.Pow(secs/15, 4)))
+		}
+	}
+	n := len(w.forces)
+	if n == 0 || s.track != &w.volts {
+		return math.Inf(-1)
+	}
+	f := w.forces[n-1]
+	if !f.ended || s.first.t() > f.endHi+max(2, 3*s.track.interval) {
+		return math.Inf(-1)
+	}
+	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {
+		// There is nothing to say, or a sensor that does not say it: it goes back to where it lies by itself.
+		stuck := 0.3
+		if f.volts.switching() {
+			stuck = 0.02
+		}
+		return math.Log(stuck / (1 + math.Pow(secs/30, 2)))
+	}
+	back := 5.0
+	if f.own.rate > 0 {
+		back += 2 * max(0, f.rel.trimMade) / f.own.rate
+	} else {
+		back += 10
+	}
+	return math.Log(0.97 / (1 + math.Pow(secs/back, 4)))
+}
+
+// downSpeaks weighs what the sensor behind the catalyst did: held lean, the mixture becomes rich, and
+// the other way round; in a real lean mixture it becomes lean.
+func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
+	if s.track != &w.volts || w.down.n == 0 || s.seconds() < 2 {
+		return 0
+	}
+	var with, against downstream
+	with.begin(s.side, &w.down, s.lo, w.scratchA)
+	against.begin(s.side.Opposite(), &w.down, s.lo, w.scratchA)
+	if !with.hasBase {
+		return 0
+	}
+	count := func(d *downstream, from, to float64) (on, n int) {
+		for i := w.down.from(from); i < w.down.n; i++ {
+			p := w.down.at(i)
+			if p.t() > to {
+				break
+			}
+			n++
+			if d.reaches(p.v) {
+				on++
+			} else {
+				on = 0
+			}
+		}
+		return on, n
+	}
+	habit := func(d *downstream) float64 {
+		on, n := 0, 0
+		for i := w.down.from(s.lo - 30); i < w.down.n && w.down.at(i).t() <= s.lo; i++ {
+			n++
+			if d.reaches(w.down.at(i).v) {
+				on++
+			}
+		}
+		return (float64(on) + 0.3) / (float64(n) + 6)
+	}
+	until := s.last.t() + 1
+	if a, _ := count(&against, s.first.t()+1.5, until); a >= 1 {
+		return min(max(math.Log(0.45/habit(&against)), 0), 3)
+	}
+	if a, _ := count(&with, s.first.t()+1.5, until); a >= 1 && !with.blind && base.switching() {
+		return math.Log(0.15 / 0.4)
+	}
+	return 0
+}
+
+// otherBankSpeaks weighs what the sensor of the other bank did meanwhile: vapour, load and fuel cut reach both
+// banks, a wire one.
+func (w *Watcher) otherBankSpeaks(s *stretch) float64 {
+	k := &w.otherVolts
+	if s.track == k {
+		k = &w.volts
+	}
+	same, n := 0, 0
+	for i := k.volts.from(s.first.t() + 1); i < k.volts.n; i++ {
+		p := k.volts.at(i)
+		if p.t() > s.last.t() {
+			break
+		}
+		n++
+		if onSide(s.side, p.v) {
+			same++
+		}
+	}
+	if n < 3 {
+		return 0
+	}
+	b, _ := w.baseBefore(k, s.first.t())
+	own := b.stays(s.side)
+	alone := max(outlasts(s.seconds()-1, own.n, own.mean*float64(own.n), own.shape), 0.02)
+	if same < n {
+		return math.Log(1 / (1 - reachesBoth*(1-alone)))
+	}
+	return math.Log(alone / (reachesBoth + (1-reachesBoth)*alone))
+}
+
+// reachesBoth is how often what moves the mixture moves that of both banks (from memory).
+const reachesBoth = 0.5
+
+// regripped returns the force that just ended at the level of the stretch: a hand slipped and grips again.
+func (w *Watcher) regripped(s *stretch) *force {
+	n := len(w.forces)
+	if n == 0 || s.loose {
+		return nil
+	}
+	if f := w.forces[n-1]; f.ended && f.side == s.side && s.first.t()-f.end < 5 && abs(f.level-s.level) < bandHalf {
+		return f
+	}
+	return nil
+}
+
+// prior is the log odds of a force on that side at that time by what was said and by how rare forces are.
+// What people say is late or early, or of the other side, or not true.
+func (w *Watcher) prior(s *stretch) (odds float64, said bool) {
+	odds = math.Log(testOdds * forceRate)
+	if f := w.regripped(s); f != nil {
+		odds, said = math.Log(regripRate*math.Exp(-max(0, s.first.t()-f.end)/2)), f.marked
+	}
+	if len(w.hints) == 0 || said {
+		return odds, said
+	}
+	odds += math.Log(silentForce)
+	for _, h := range w.hints {
+		if s.last.t() < h.at || h.used {
+			continue
+		}
+		d := s.first.t() - h.at
+		p := 0.0
+		switch {
+		case abs(d) <= sayNear:
+			p = 0.8
+		case abs(d) <= sayFar:
+			p = 0.15
+		}
+		if h.side != s.side {
+			p *= 0.05
+		}
+		if s.track != &w.volts {
+			// Nobody said anything of the other bank; but where this one's reading has had its time,
+			// they may be crossed.
+			p *= 0.05
+			if w.now > h.at+sayNear {
+				p *= 5
+			}
+		}
+		if o := math.Log(p / (1 - p) / (2 * sayNear)); p > 0 && o > odds {
+			odds, said = o, p >= 0.15
+		}
+	}
+	return odds, said
+}
+
+// How far from what is said a force may begin, s: most say it within sayNear, some within sayFar (people who tap
+// while they work).
+const (
+	sayNear = 4.0
+	sayFar  = 12.0
+)
