@@ -69,8 +69,8 @@ type tapped struct {
 // else it must answer with 7F and 12, 13 or 31.
 func takes(m []byte) bool {
 	switch m[0] {
-	case 0x10, 0x11: // session and reset: one byte, whose highest bit wants no answer
-		return len(m) == 2 && m[1]&0x7F != 0 && m[1]&0x7F != 0x7F
+	case 0x10, 0x11: // session and reset: one byte, whose highest bit wants no answer; 06 to 3F are reserved
+		return len(m) == 2 && m[1]&0x7F != 0 && (m[1]&0x7F < 0x06 || m[1]&0x7F >= 0x40) && m[1]&0x7F != 0x7F
 	case 0x14: // a group, of which FF.... is all or the emission-related codes
 		return len(m) == 4 && m[1] == 0xFF && m[2] == 0xFF
 	case 0x2E: // identifier and data

@@ -33,7 +33,7 @@ func TestTakes(t *testing.T) {
 	for hex, want := range map[string]bool{
 		// ISO 14229-1: identifier and a control parameter of 00 to 03; three bytes of a group; a routine's number.
 		"2F41510312": true, "2F415103": true, "2F4151": false, "14FFFF33": true, "14F406": false, "14F406F4": false, "31010203": true, "3101": false,
-		"2EF190": false, "2EF19001": true, "1101": true, "11F406": false, "1003": true, "10F406": false, "8501": true, "3401": true,
+		"2EF190": false, "2EF19001": true, "1101": true, "1116": false, "11F406": false, "1003": true, "10F406": false, "8501": true, "3401": true,
 	} {
 		req, err := obd.ParseRequest(hex)
 		if err != nil || takes(req.Bytes()) != want {
