@@ -82,6 +82,7 @@ func (w *Watcher) stepCandidates(last bool) {
 			return
 		}
 		w.doubts[sideIndex(s.side)].weigh(&s, c.weight)
+		w.excursions++
 	}
 }
 

@@ -14,6 +14,7 @@ type force struct {
 	byMark                  bool // the end was told, not seen
 	endLo, endHi, end       float64
 	level                   float64 // V, the held level; final at the end
+	weight                  weight  // what spoke for a force when it was called one
 	share                   float64 // part of the readings during the hold that were at the level
 
 	ready    bool // the conditions for the test held

@@ -38,9 +38,17 @@ func (w *Watcher) Reasons() []string {
 		if w.cfg.By != ByMixture && !f.loose && f.volts.known() {
 			add("  Held: %.0f %% of the readings at %.3f V; the chance that the sensor stays on this side for so long by itself is %s.",
 				100*f.share, f.level, odds(f.volts.stays(f.side).chance(f.seconds())))
+			x := f.weight
+			add("  Weighed, as logarithms of likelihood ratios: %+.1f by its readings against this sensor, this loop and real mixture, %+.1f by the other sensors, %+.1f by its release; %+.1f before any reading, by what was said and how rare forces are.",
+				x.free, x.down, x.release, x.prior)
 		}
 		f.answerReasons(add)
 		f.releaseReasons(add)
+	}
+	for i := range w.doubts {
+		if d := &w.doubts[i]; d.serious() && len(c.on([]Side{Lean, Rich}[i])) == 0 {
+			add("Not called a force: %.2f V for %.1f s from %.2f s; the odds that it was one are e to the %.1f, of %.1f that are asked for.", d.level, d.secs, d.begin, d.odds, w.enough(false))
+		}
 	}
 	for i, s := range []Side{Lean, Rich} {
 		if fo := w.follow[i]; fo.no || fo.vague {

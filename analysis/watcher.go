@@ -74,12 +74,13 @@ type Watcher struct {
 	marks    int
 	lastGap  float64
 
-	cands   []candidate
-	refused refusal
-	air     air
-	offset  float64  // V: the signal return lies so far above the computer's ground; 0: not found
-	doubts  [2]doubt // by side
-	hist    [257]int32
+	cands      []candidate
+	excursions int // stretches that were over and called no force
+	refused    refusal
+	air        air
+	offset     float64  // V: the signal return lies so far above the computer's ground; 0: not found
+	doubts     [2]doubt // by side
+	hist       [257]int32
 
 	scratchA, scratchB, scratchC, scratchD []float64
 	scratchP                               []point

@@ -41,6 +41,12 @@ const (
 	testLasts     = 150.0    // s: forces come within so long of one another
 )
 
+// excursionRate is how often real mixture leaves the cycle on this car, per s: what is usual, or more where it has
+// done so in this session.
+func (w *Watcher) excursionRate() float64 {
+	return max(excursionRate, (float64(w.excursions)+1)/(w.now+1/excursionRate))
+}
+
 // tested reports whether a force is known so short before the stretch that it is the same test.
 func (w *Watcher) tested(s *stretch) bool {
 	n := len(w.forces)
@@ -64,7 +70,7 @@ func (w *Watcher) partners(s *stretch) float64 {
 }
 
 // alone is the least that the readings of a stretch must say by themselves where somebody tests.
-func (w *Watcher) alone() float64 { return 4.6 - math.Log(forceRate) }
+func (w *Watcher) alone() float64 { return 5.3 - math.Log(forceRate) }
 
 // weigh adds up what speaks for the stretch being a force; said: something was announced near it.
 func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
@@ -97,7 +103,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		flatOwn += edges
 		flatExc += edges
 	}
-	exc := excursionRate * excursionLasts(secs)
+	exc := w.excursionRate() * excursionLasts(secs)
 	event := w.engineMoved(s)
 	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
 	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) {
