@@ -25,6 +25,7 @@ type plant struct {
 	base        float64 // base lambda: 1.1 is 10 % lean
 	forces      []hold
 	marks       bool
+	tap         func(side Side, at, until float64) (Side, float64, float64) // what is said instead, and when
 	downstream  bool
 	oxygen      float64 // s to drain or fill the catalyst at 10 % off
 	frozen      bool
@@ -137,12 +138,16 @@ func (c plant) run(cfg Config) (*Watcher, []Event) {
 						wire = 0.25*f.volts + 0.75*emf
 					}
 				}
-				if c.marks && marked[k] == 0 {
-					marked[k] = 1
-					keep(w.Mark(secs(t+0.2), f.side))
-				}
 			}
-			if t >= f.at+f.length-c.lingers && c.marks && marked[k] == 1 {
+			side, from, until := f.side, f.at, f.at+f.length-c.lingers
+			if c.tap != nil {
+				side, from, until = c.tap(side, from, until)
+			}
+			if t >= from && c.marks && marked[k] == 0 {
+				marked[k] = 1
+				keep(w.Mark(secs(t+0.2), side))
+			}
+			if t >= until && c.marks && marked[k] == 1 {
 				marked[k] = 2
 				keep(w.Release(secs(t + 0.3)))
 			}

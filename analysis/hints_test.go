@@ -1,0 +1,52 @@
+package analysis
+
+import (
+	"encoding/json"
+	"testing"
+)
+
+// What is said is a hint: whatever was tapped, a sound car whose sides were both held is never called faulty, and mostly it
+// is proven.
+func TestHintsAreHints(t *testing.T) {
+	shift := func(begin, end float64) func(Side, float64, float64) (Side, float64, float64) {
+		return func(s Side, at, until float64) (Side, float64, float64) { return s, at + begin, until + end }
+	}
+	proven, n := 0, 0
+	for _, c := range []struct {
+		name string
+		tap  func(Side, float64, float64) (Side, float64, float64)
+		none bool
+	}{
+		{name: "never", none: true},
+		{name: "at once", tap: shift(0, 0)},
+		{name: "3 s early", tap: shift(-3, -3)},
+		{name: "8 s early", tap: shift(-8, -8)},
+		{name: "8 s early, released late", tap: shift(-8, 5)},
+		{name: "6 s late", tap: shift(6, 2)},
+		{name: "12 s late", tap: shift(12, 12)},
+		{name: "the other button", tap: func(s Side, at, until float64) (Side, float64, float64) { return s.Opposite(), at, until }},
+		{name: "released 4 s before it is let go", tap: shift(0, -4)},
+	} {
+		for seed := range uint64(6) {
+			p := healthy()
+			p.seed, p.marks, p.tap = seed, !c.none, c.tap
+			w, events := p.run(Config{})
+			n++
+			switch v := w.Verdict(); v.Conclusion {
+			case LoopProven:
+				proven++
+			case UnclearResult, PartlyProven:
+				t.Logf("%s, seed %d: %s, decide %s", c.name, seed, v.Conclusion, v.Decide)
+			default:
+				for _, e := range events {
+					j, _ := json.Marshal(e)
+					t.Log(string(j))
+				}
+				t.Errorf("%s, seed %d: %s", c.name, seed, v.Conclusion)
+			}
+		}
+	}
+	if float64(proven) < 0.97*float64(n) {
+		t.Errorf("%d of %d proven", proven, n)
+	}
+}
