@@ -349,3 +349,8 @@ func longestPeriod(sides ...[]switching.SpeedBand) float64 {
 	}
 	return longest
 }
+
+// Different reports that the two are named as different vehicles: then no answer says that a repair helped.
+func (c Comparison) Different() bool {
+	return slices.ContainsFunc(c.Limits, func(l Limit) bool { return l.ID == LimitVehicles })
+}

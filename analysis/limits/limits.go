@@ -27,3 +27,9 @@ const (
 // SwitchPoint is the reading of a zirconia cell between lean and rich, V: where the
 // mixture is stoichiometric.
 const SwitchPoint = 0.45
+
+// Between these a reading is on its way from one side to the other, V, and is called neither.
+const (
+	NeutralLow  = 0.35
+	NeutralHigh = 0.55
+)

@@ -65,6 +65,7 @@ var owners = map[string][]string{
 	"github.com/chromedp/cdproto/log":                  {"cmd/internal/chrometest"},
 	"github.com/chromedp/cdproto/runtime":              {"cmd/internal/chrometest"},
 	"golang.org/x/sys/unix":                            {"cmd/", "obd/seriallink"},
+	"github.com/charmbracelet/x/term":                  {"cmd/internal/term"}, // a terminal's width, on each system
 	"go.bug.st/serial":                                 {"obd/seriallink"},
 	"go.bug.st/serial/enumerator":                      {"obd/seriallink"},
 	"github.com/mattn/go-sqlite3":                      {"store"},

@@ -18,6 +18,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/cmd/internal/chrometest"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
@@ -85,7 +86,10 @@ func TestReportSaysTheVerdict(t *testing.T) {
 				has(p.Why)
 			}
 			for _, n := range s.Verdict.Next {
-				has(n)
+				advice, caution := hazard.Cut(n)
+				if advice = strings.ToLower(strings.TrimSuffix(advice, ".")); !strings.Contains(strings.ToLower(text), advice) || !strings.Contains(text, caution) {
+					t.Errorf("no %q", n)
+				}
 			}
 			for _, e := range s.Events {
 				// The numbers of JSON are rounded to a thousandth, those of the report are not.
@@ -114,7 +118,7 @@ func TestReportSaysTheVerdict(t *testing.T) {
 				has(c.Code)
 				byTest = byTest || c.ByTest
 			}
-			if got := strings.Contains(text, "Set by the test itself"); got != byTest {
+			if got := strings.Contains(text, "Set during this test"); got != byTest {
 				t.Errorf("set by the test: %v, want %v", got, byTest)
 			}
 			if car == "monitor-trips" && !byTest {
@@ -125,7 +129,7 @@ func TestReportSaysTheVerdict(t *testing.T) {
 			if w2.Records[0] != w.Records[0] {
 				t.Error("another hash")
 			}
-			own := regexp.MustCompile(`Judged and written by.*`)
+			own := regexp.MustCompile(`Written by.*`)
 			if own.ReplaceAllString(again, "") != own.ReplaceAllString(page, "") {
 				t.Error("another report")
 			}
@@ -163,7 +167,7 @@ func TestReportOfRepair(t *testing.T) {
 	}
 	page, w := reportOf(t, db, ids[0], ids[1])
 	text := textOfPage(page)
-	for _, want := range []string{"Yes. Under the same conditions the computer has less to correct than before.", "Before: the whole recording", "After: the whole recording",
+	for _, want := range []string{"Yes. Under the same conditions the computer has to correct less than before.", "Before: the whole recording", "After: the whole recording",
 		"P0171", compareSessions(t, db, ids[0], ids[1]).Why[1:], "air flow, g/s", w.Records[0], w.Records[1]} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q", want)
@@ -324,11 +328,11 @@ func TestReportOfCodesReadOnce(t *testing.T) {
 		part       float64 // of the recording; it ends before codes are read again
 		want, none []string
 	}{
-		{"healthy", obd.ISO9141, 1, []string{"No stored or pending codes, neither at the beginning nor at the end.", "Monitors At the beginning", "At the end lamp"}, []string{"when they were read", "When they were read"}},
-		{"healthy", obd.CAN11at500, 1, []string{"No stored or pending codes, neither at the beginning nor at the end; no permanent codes when they were read."}, nil},
+		{"healthy", obd.ISO9141, 1, []string{"No stored or pending codes, at the start or at the end.", "Monitors At the start", "At the end lamp"}, []string{"when they were read", "When they were read"}},
+		{"healthy", obd.CAN11at500, 1, []string{"No stored or pending codes, at the start or at the end; no permanent codes when they were read."}, nil},
 		{"healthy", obd.ISO9141, 0.2, []string{"No stored or pending codes when they were read.", "Monitors When they were read lamp off"}, []string{"at the beginning", "At the beginning", "At the end"}},
-		{"vacuum-leak-large", obd.ISO9141, 0.2, []string{"P0171 stored there not read again"}, nil},
-		{"vacuum-leak-large", obd.ISO9141, 1, []string{"P0171 stored there there"}, []string{"not read again"}},
+		{"vacuum-leak-large", obd.ISO9141, 0.2, []string{"P0171 stored present not rechecked"}, nil},
+		{"vacuum-leak-large", obd.ISO9141, 1, []string{"P0171 stored present present"}, []string{"not read again"}},
 		{"healthy", obd.ISO9141, 0, []string{"Codes were not read."}, []string{"No stored", "h3>Monitors"}},
 	} {
 		id := firstPart(t, db, recordSim(t, db, simcar.Config{Car: simCar(t, c.car), Bus: c.bus, Seed: 1}, 20*time.Second), c.part)
@@ -387,7 +391,7 @@ func firstPart(t *testing.T, db, id string, part float64) string {
 func TestReportOfNoForce(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	db := filepath.Join(t.TempDir(), "p.db")
-	const did, byWire = "We put a false message", "Forced B1S1, by the wire"
+	const did, byWire = "We put a false signal", "Tested B1S1, by the wire"
 	table := func(mark string) string {
 		file := filepath.Join(t.TempDir(), "cold.csv")
 		text := "t_s,O2S11,SHRTFT1,ECT,FUELSYS1,RPM,mark\n"
@@ -422,9 +426,9 @@ func TestReportOfNoForce(t *testing.T) {
 			return recordSim(t, db, simcar.Config{Car: simCar(t, "cold"), Bus: obd.CAN11at500, Seed: 1}, time.Minute)
 		}, analysis.NotReadyToSay, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
 		{"cold table", func() string { return table("") }, analysis.NotReadyToSay, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
-		{"cold table with a mark", func() string { return table("lean") }, analysis.NotReadyToSay, []string{byWire + ", as the technician marked; the reading shows no force", did}, []string{"is not in this recording"}},
+		{"cold table with a mark", func() string { return table("lean") }, analysis.NotReadyToSay, []string{byWire + ", as the technician marked; the reading shows no step", did}, []string{"is not in this recording"}},
 		{"tested", func() string { return guided("healthy") }, analysis.LoopProven, []string{byWire, did}, []string{"as the technician marked"}},
-		{"wire broken", func() string { return guided("wire-open-computer-side") }, analysis.InputDead, []string{byWire + ", as the technician marked; the reading shows no force", did}, nil},
+		{"wire broken", func() string { return guided("wire-open-computer-side") }, analysis.InputDead, []string{byWire + ", as the technician marked; the reading shows no step", did}, nil},
 	} {
 		id := c.session()
 		if got := metaOf(t, db, id).Conclusion; got != string(c.conclusion) {

@@ -66,24 +66,29 @@ func (a *app) runShow(ctx context.Context, db *store.Store, why bool, ref string
 			return err
 		}
 	} else {
-		sheet.WriteSession(a.out, m)
-		fmt.Fprintf(a.out, "  %-11s %d, SHA-256 %x\n", "records", d.Records, d.Sum)
+		a.printShown(m, d, why)
 	}
-	if raw == nil {
-		return hinted{fmt.Errorf("session %s has no verdict: it was not finished", m.ID),
-			"what was recorded is kept; `pushback replay " + m.ID + " --store` judges it", statusFailed}
-	}
-	if !a.json {
-		sheet.WriteStored(a.out, d)
-		term.StyleOf(a.out).WriteVerdict(a.out, d.Verdict, why)
-		if why {
-			term.WriteReasons(a.out, d.Reasons)
-		}
-		if !same {
-			fmt.Fprintln(a.out, words.JudgedAnew(stored.Conclusion, d.Verdict.Conclusion, m.ID))
-		}
+	switch {
+	case raw == nil:
+		return hinted{fmt.Errorf("session %s is not finished; what it shows so far is above", m.ID),
+			"if it is still running, wait for its end; if it was cut short, `pushback replay " + m.ID + "` judges what was recorded", statusFailed}
+	case !a.json && !same:
+		fmt.Fprintln(a.out, words.JudgedAnew(stored.Conclusion, d.Verdict.Conclusion, m.ID))
 	}
 	return conclude(d.Verdict.Conclusion)
+}
+
+// printShown prints the answer first, then what it rests on.
+func (a *app) printShown(m store.Meta, d *dossier.Dossier, why bool) {
+	sheet.WriteSessionHead(a.out, m)
+	term.StyleOf(a.out).WriteVerdict(a.out, d.Verdict, why)
+	if why {
+		term.WriteReasons(a.out, d.Reasons)
+	}
+	sheet.WriteStored(a.out, d)
+	fmt.Fprintln(a.out)
+	sheet.WriteSession(a.out, m)
+	fmt.Fprintf(a.out, "  %-11s %d, SHA-256 %x\n", "records", d.Records, d.Sum)
 }
 
 func (a *app) writeShown(m store.Meta, d *dossier.Dossier, stored json.RawMessage, same, why bool) error {

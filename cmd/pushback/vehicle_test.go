@@ -64,7 +64,7 @@ func TestVehicleChecks(t *testing.T) {
 		{"sound, slow bus", simcar.Config{Car: simCar(t, "no-downstream"), Bus: obd.ISO9141}, nil, "", statusDone},
 		{"cold", simcar.Config{Car: simCar(t, "cold"), Bus: obd.CAN11at500}, []string{"coolant warm", "running long enough", "closed loop"}, "2500 rpm", statusNotReady},
 		{"wide-range", simcar.Config{Car: simCar(t, "wide-range"), Bus: obd.CAN11at500}, []string{"switching (narrow) sensor"}, "propane", statusNotReady},
-		{"with a code", simcar.Config{Car: simCar(t, "vacuum-leak-large"), Bus: obd.ISO9141}, []string{"no code that bears on the loop"}, "note them", statusDone},
+		{"with a code", simcar.Config{Car: simCar(t, "vacuum-leak-large"), Bus: obd.ISO9141}, []string{"no codes that affect fuel control"}, "write them down", statusDone},
 		{"engine off", simcar.Config{Car: simCar(t, "healthy"), Bus: obd.CAN11at500, Stopped: true}, []string{"engine running", "running long enough", "closed loop"}, "start the engine", statusNotReady},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -140,7 +140,7 @@ func TestVehicleOwnFigures(t *testing.T) {
 
 // A guided test tells the conditions that are not met beside those that it waits for.
 func TestUnmetConditionsAreTold(t *testing.T) {
-	for car, want := range map[string]string{"vacuum-leak-large": "P0171 (fuel trim, stored); note them", "healthy": ""} {
+	for car, want := range map[string]string{"vacuum-leak-large": "P0171 (fuel trim, stored); write them down", "healthy": ""} {
 		a, _, said := testApp(t, filepath.Join(t.TempDir(), "p.db"))
 		_ = guidedRun(t, a, simCar(t, car), obd.ISO9141, false) // the status is the verdict's
 		if got := said.String(); strings.Contains(got, "Not met when the test began") != (want != "") || !strings.Contains(got, want) {

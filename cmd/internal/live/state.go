@@ -10,6 +10,7 @@ import (
 	"pushback/analysis/limits"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/ring"
+	"pushback/decode"
 	"pushback/obd"
 )
 
@@ -56,8 +57,10 @@ const (
 // is not for concurrent use.
 type State struct {
 	Setup   session.Setup
+	Replay  bool // it is over and only shown again: nobody is told to do anything
 	verdict func() analysis.Verdict
 	shown   names
+	order   dossier.Order
 	Readings
 	Forcing
 	Axis
@@ -76,6 +79,7 @@ type State struct {
 type names struct {
 	volts  string
 	trims  []string
+	others []string // the other bank's trim
 	status string
 }
 
@@ -84,6 +88,7 @@ type Readings struct {
 	Now        time.Duration
 	Volts      Reading // of the watched sensor, V
 	Trim       Reading // short-term, of its bank, %
+	OtherTrim  Reading // short-term, of the other bank, %
 	RPM        Reading
 	Coolant    Reading // °C
 	FuelStatus Reading // byte of PID 03
@@ -96,6 +101,7 @@ type Forcing struct {
 	Since time.Duration // when the phase began
 	Seen  bool          // in Held: the watcher sees it, it is not only said
 	from  float64       // trim when the force began
+	limit float64       // where trim was last seen to stand at the computer's limit, %; 0 nowhere
 }
 
 // Axis is what stands on the time axis, the latest last.
@@ -110,7 +116,7 @@ type Axis struct {
 // stays open.
 func NewState(setup session.Setup, verdict func() analysis.Verdict) *State {
 	id := setup.Sensor
-	return &State{Setup: setup, verdict: verdict, shown: names{id.Voltage(), id.Trims(), id.Status()}, Ring: ring.New()}
+	return &State{Setup: setup, verdict: verdict, shown: names{id.Voltage(), id.Trims(), decode.SensorID{Bank: 3 - id.Bank, Position: id.Position}.Trims(), id.Status()}, Ring: ring.New()}
 }
 
 // Write takes in a frame.
@@ -124,6 +130,8 @@ func (s *State) Write(f session.Frame) error {
 			r, trace = &s.Volts, &s.VTrace
 		case slices.Contains(s.shown.trims, name):
 			r, trace = &s.Trim, &s.TTrace
+		case slices.Contains(s.shown.others, name):
+			r = &s.OtherTrim
 		case name == "RPM":
 			r = &s.RPM
 		case name == "ECT":
@@ -161,7 +169,7 @@ func (s *State) Write(f session.Frame) error {
 	for _, e := range f.Events {
 		s.event(e)
 	}
-	if s.Phase == Released && s.Now-s.Since > giveUp {
+	if s.Phase == Released && s.Now-s.Since > GiveUp {
 		s.enter(Idle, s.Side, s.Now)
 	}
 	if s.Phase == Held {
@@ -179,8 +187,8 @@ func (s *State) Write(f session.Frame) error {
 	return nil
 }
 
-// giveUp is how long a release keeps arcs under test: after it the guide goes on too.
-const giveUp = 30 * time.Second
+// GiveUp is how long a release keeps arcs under test: after it the guide goes on too.
+const GiveUp = 30 * time.Second
 
 // moved is by how much trim has moved against the force, %.
 func (s *State) moved() float64 {
@@ -194,7 +202,7 @@ func (s *State) moved() float64 {
 func (s *State) Told(p session.Prompt) { s.Prompt = &p }
 
 func (s *State) event(e analysis.Event) {
-	at := seconds(e.T)
+	at := seconds(s.order.At(e))
 	s.tick(Tick{At: at, Event: &e})
 	switch e.Name {
 	case analysis.Ready, analysis.NotReady:
@@ -211,6 +219,8 @@ func (s *State) event(e analysis.Event) {
 	case analysis.ForceEnds:
 		s.close(at)
 		s.enter(Released, e.Side, at)
+	case analysis.TrimAtLimit:
+		s.limit = e.Value
 	case analysis.SwitchingResumes:
 		if s.Phase == Released {
 			s.enter(Idle, s.Side, s.Now)
@@ -317,15 +327,54 @@ func (s *State) Silent() time.Duration {
 	return s.Now - s.Volts.At
 }
 
-// Reads names the side of the present reading, "" when there is none.
+// Reads names the side of the present reading, "" when there is none or it is between them.
 func (s *State) Reads() analysis.Side {
-	switch {
-	case !s.Volts.Known || s.Silent() > 0:
+	if !s.Volts.Known || s.Silent() > 0 {
 		return ""
-	case s.Volts.Value < limits.SwitchPoint:
-		return analysis.Lean
 	}
-	return analysis.Rich
+	return Reads(s.Volts.Value)
+}
+
+// Reads names the side of a voltage, "" between the sides.
+func Reads(v float64) analysis.Side {
+	switch {
+	case v < limits.NeutralLow:
+		return analysis.Lean
+	case v > limits.NeutralHigh:
+		return analysis.Rich
+	}
+	return ""
+}
+
+// Motion is what a trim does now. Its sign is not told by it: a trim that falls cuts fuel, however
+// high it stands.
+type Motion uint8
+
+const (
+	Unmoved Motion = iota
+	Rising
+	Falling
+	Pegged // at a limit of the computer's
+)
+
+// counted is the least motion that is shown, % in motionOver: two counts of the short-term trim.
+const (
+	counted    = 1.6
+	motionOver = 2 * time.Second
+)
+
+// TrimMotion is what short-term trim does now.
+func (s *State) TrimMotion() Motion {
+	if s.limit != 0 && s.Trim.Value/s.limit > 0.97 {
+		return Pegged
+	}
+	switch by := s.Trim.Value - s.trimAt(s.Now-motionOver); {
+	case by >= counted:
+		return Rising
+	case by <= -counted:
+		return Falling
+	}
+	return Unmoved
 }
 
 func seconds(t float64) time.Duration { return time.Duration(t * float64(time.Second)) }

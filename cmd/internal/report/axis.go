@@ -42,7 +42,10 @@ func (t trace) upperScale(ts ...trace) scale {
 	return scale{math.Floor(s.lo*10+1e-9) / 10, math.Ceil(s.hi*10-1e-9) / 10}
 }
 
-const leanest = 1.5 // lambda
+const (
+	leanest  = 1.5 // lambda
+	headRoom = 2.5 // %, above and below a trim
+)
 
 // middle is what parts rich from lean.
 func (t trace) middle() float64 {
@@ -57,7 +60,8 @@ func trimScale(ts ...trace) scale {
 	for _, t := range ts {
 		s = s.hold(&t.Trim)
 	}
-	return scale{math.Floor(s.lo/5) * 5, math.Ceil(s.hi/5) * 5}
+	// Trim at its limit is not to lie on the frame.
+	return scale{math.Floor((s.lo-headRoom)/5) * 5, math.Ceil((s.hi+headRoom)/5) * 5}
 }
 
 func (s scale) hold(points *series.Series) scale {

@@ -171,7 +171,7 @@ func TestPDF(t *testing.T) {
 		cmd := exec.Command(tool, "-f", "1", "-l", "1", "-", "-")
 		cmd.Stdin = &b
 		text, err := cmd.Output()
-		if err != nil || !bytes.Contains(text, []byte("findable")) || !bytes.Contains(text, []byte("does not report")) {
+		if err != nil || !bytes.Contains(text, []byte("findable")) || !bytes.Contains(text, []byte("doesn't see it")) {
 			t.Errorf("%s: %v: %s", paper, err, text)
 		}
 	}

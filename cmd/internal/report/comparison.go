@@ -14,6 +14,7 @@ import (
 type Comparison struct {
 	Answer  compare.Answer
 	Shifted bool
+	Differ  bool // they are of different vehicles
 	Why     string
 	Mean    []float64  // %, total trim before and after under the same conditions; nil: none
 	Trims   [][]string // bank, speed, load, readings, before, after, difference, answer
@@ -28,7 +29,7 @@ type Comparison struct {
 // NewComparison words a comparison.
 func NewComparison(c dossier.Comparison) *Comparison {
 	r := c.Trims
-	out := &Comparison{Answer: r.Answer, Shifted: r.Shifted, Why: r.Why, Limits: words.CompareLimits(c.Limits)}
+	out := &Comparison{Answer: r.Answer, Shifted: r.Shifted, Differ: c.Different(), Why: r.Why, Limits: words.CompareLimits(c.Limits)}
 	for _, x := range r.Cells {
 		out.Trims = append(out.Trims, changeRow([]string{fmt.Sprint(x.Bank), words.EdgeText(trimmap.SpeedEdges, x.Speed), words.EdgeText(trimmap.LoadEdges, x.Load)}, x, cellAnswer(x)))
 	}
@@ -42,11 +43,7 @@ func NewComparison(c dossier.Comparison) *Comparison {
 		}
 	}
 	for _, p := range c.Force {
-		cells := words.ForceRow(p)
-		if p.What == dossier.ForceProof {
-			cells[0] = words.ProofTitles[p.Proof]
-		}
-		out.Force = append(out.Force, cells)
+		out.Force = append(out.Force, words.ForceRow(p))
 	}
 	for _, p := range c.Tests {
 		if cells, ok := words.TestRow(p); ok {
@@ -85,4 +82,9 @@ func cellAnswer(x compare.Change) string {
 }
 
 // Words name the comparison's answer.
-func (c *Comparison) Words() string { return words.Compared(c.Answer, c.Shifted) }
+func (c *Comparison) Words() string {
+	if c.Differ {
+		return strings.ToLower(words.TwoVehicles)
+	}
+	return words.Compared(c.Answer, c.Shifted)
+}

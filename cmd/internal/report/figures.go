@@ -64,8 +64,8 @@ func (r *Report) draw() (out Drawings) {
 			if !ok {
 				continue
 			}
-			v := s.trace().around(b, label(s, "Forced "+string(side)+" "+words.Arrow(side)), s.trace().upperScale(traces...), trim, hold)
-			note := fmt.Sprintf("From %s to %s; time runs from the moment the force began.", words.SessionTime(b.From), words.SessionTime(b.To))
+			v := s.trace().around(b, label(s, strings.ToUpper(string(side)[:1])+string(side)[1:]+" step "+words.Arrow(side)), s.trace().upperScale(traces...), trim, hold)
+			note := fmt.Sprintf("From %s to %s; time 0 is the start of the step.", words.SessionTime(b.From), words.SessionTime(b.To))
 			if s.trace().within(v) <= mostDots {
 				note += " Each dot is one reading."
 			}
@@ -99,7 +99,7 @@ func (c *Comparison) Bars() template.HTML {
 	fmt.Fprintf(&b, `<svg class="bars" viewBox="0 0 640 132" role="img" aria-label="Mean correction of the fuel before: %+.1f %%, after: %+.1f %%.">`, c.Mean[0], c.Mean[1])
 	x := func(v float64) float64 { return 360 + 210*v/most }
 	for _, v := range []float64{-most, 0, most} {
-		fmt.Fprintf(&b, `<line class="base" x1="%[1]g" x2="%[1]g" y1="8" y2="104"/><text class="num" x="%[1]g" y="120" text-anchor="middle">%[2]s %%</text>`, x(v), strings.TrimPrefix(fmt.Sprintf("%+.0f", v), map[bool]string{true: "+"}[v == 0]))
+		fmt.Fprintf(&b, `<line class="base" x1="%[1]g" x2="%[1]g" y1="%[3]g" y2="104"/><text class="num" x="%[1]g" y="120" text-anchor="middle">%[2]s %%</text>`, x(v), strings.TrimPrefix(fmt.Sprintf("%+.0f", v), map[bool]string{true: "+"}[v == 0]), map[bool]float64{true: 8, false: 98}[v == 0])
 	}
 	for i, m := range c.Mean {
 		y := 16 + 46*float64(i)

@@ -131,9 +131,23 @@ func (d *drawing) axes(middle float64) {
 	if d.v.half {
 		most = 6
 	}
-	step := timeStep(d.v.to-d.v.from, most)
+	drawn := d.times(timeStep(d.v.to-d.v.from, most), "", nil)
+	for _, zoom := range []float64{4, 16} { // a stretched axis has its own times between
+		drawn = d.times(timeStep((d.v.to-d.v.from)/zoom, most), fmt.Sprintf(" f%g", zoom), drawn)
+	}
+	d.f(`<line class="base" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/><line class="base" x1="0" x2="100%%" y1="%[2]g" y2="%[2]g"/>`, axisTop, voltsTop+voltsHeight)
+}
+
+// times labels the time axis at each step that is not drawn yet, and returns what is drawn.
+func (d *drawing) times(step float64, class string, drawn []float64) []float64 {
+	out := slices.Clone(drawn)
 	for k := math.Ceil((d.v.from - d.v.zero) / step); d.v.zero+k*step <= d.v.to+1e-9; k++ {
-		x := d.x(d.v.zero + k*step)
+		t := d.v.zero + k*step
+		if i, _ := slices.BinarySearch(drawn, t-step/2); i < len(drawn) && drawn[i] < t+step/2 {
+			continue
+		}
+		out = append(out, t)
+		x := d.x(t)
 		anchor := "middle"
 		switch {
 		case x < 2:
@@ -141,10 +155,11 @@ func (d *drawing) axes(middle float64) {
 		case x > 97:
 			anchor = "end"
 		}
-		d.f(`<line class="grid" x1="%[1]g%%" x2="%[1]g%%" y1="%[2]g" y2="%[3]g"/><text class="num" x="%[1]g%%" y="%[4]g" text-anchor="%[5]s">%[6]s</text>`,
-			x, voltsTop, axisTop+4, axisTop+17, anchor, clock(k*step, step))
+		d.f(`<line class="grid%[7]s" x1="%[1]g%%" x2="%[1]g%%" y1="%[2]g" y2="%[3]g"/><text class="num%[7]s" x="%[1]g%%" y="%[4]g" text-anchor="%[5]s">%[6]s</text>`,
+			x, voltsTop, axisTop+4, axisTop+17, anchor, clock(k*step, step), class)
 	}
-	d.f(`<line class="base" x1="0" x2="100%%" y1="%[1]g" y2="%[1]g"/><line class="base" x1="0" x2="100%%" y1="%[2]g" y2="%[2]g"/>`, axisTop, voltsTop+voltsHeight)
+	slices.Sort(out)
+	return out
 }
 
 // curve draws a series in a frame of its own that is stretched to the width. Steps from
@@ -318,7 +333,7 @@ func (t trace) says(v view) string {
 	about("Trim", " %", &t.Trim)
 	for _, band := range t.Holds {
 		if band.To >= v.from && band.From <= v.to {
-			fmt.Fprintf(&b, " Forced %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))
+			fmt.Fprintf(&b, " Driven %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))
 		}
 	}
 	return b.String()

@@ -53,7 +53,7 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"sign": func(s analysis.State) string { return words.StateSigns[s] }, "state": func(s analysis.State) string { return strings.ToLower(words.StateWords[s]) },
 	"evidence": words.EvidenceText, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
 	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
-	"big": func(c analysis.Conclusion) string { return words.ConclusionText(c) }, "tick": words.TickText, "place": words.SensorPlace,
+	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace,
 	"rows": func(title string, rows [][]string) any {
 		heads := []string{"before", "after", "answer"}
 		if len(rows) > 0 && len(rows[0]) == 5 {
@@ -111,12 +111,20 @@ func (r *Report) Owner() words.Owner {
 	s := r.Last()
 	byMixture := s.Session.By == "mixture"
 	if c := r.Compare; c != nil {
-		return words.OwnerCompared(c.Answer, c.Shifted, r.Subjects[0].Verdict, s.Verdict, byMixture)
+		return words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.Subjects[0].Verdict, s.Verdict, byMixture)
 	}
 	if s.Trace.Wide() {
 		return words.OwnerWide()
 	}
-	return words.OwnerText(s.Verdict, byMixture, s.Forced != dossier.NotForced)
+	o := words.OwnerText(s.Verdict, byMixture, s.Forced != dossier.NotForced)
+	if o.Tone == "doubt" {
+		for _, c := range s.Told.Codes {
+			if !c.ByTest {
+				o.Known = append(o.Known, words.CodeKnown(c.Code, c.Meaning))
+			}
+		}
+	}
+	return o
 }
 
 // Vehicle is the car in the shop's words, else in the session's.
@@ -125,6 +133,14 @@ func (r *Report) Vehicle() string {
 		return r.Shop.Vehicle
 	}
 	return r.Last().Session.Vehicle
+}
+
+// Vehicles are the cars of both sides, where they are named and differ.
+func (r *Report) Vehicles() []string {
+	if r.Compare == nil || !r.Compare.Differ {
+		return nil
+	}
+	return []string{r.Subjects[0].Session.Vehicle, r.Last().Session.Vehicle}
 }
 
 // Simulated reports that a subject is of no real car.
@@ -154,7 +170,7 @@ func (r *Report) Method() []string {
 // Limits of what any report shows.
 func (r *Report) Limits() []string { return words.Limits }
 
-// Cautions for who repeats the test.
+// Before repeating this test.
 func (r *Report) Cautions() []string { return words.Cautions(analysis.By(r.Last().Session.By)) }
 
 // Forced reports that there is a ring to show.

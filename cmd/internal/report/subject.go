@@ -61,7 +61,7 @@ type Table struct {
 
 // NewSubject words a session's dossier, which has traces.
 func NewSubject(m store.Meta, d *dossier.Dossier) *Subject {
-	s := &Subject{Session: m, Records: d.Records, Hash: d.Sum, Verdict: d.Verdict, Reasons: d.Reasons, Events: d.Events, Figures: d.Figures,
+	s := &Subject{Session: m, Records: d.Records, Hash: d.Sum, Verdict: d.Verdict, Reasons: d.Reasons, Events: dossier.InOrder(d.Events), Figures: d.Figures,
 		Forced: d.Forcing(), Facts: conditionFacts(m, d), Switching: switchingTable(d.Switching), Told: told(d), Trace: d.Trace, Map: d.Trims(0)}
 	for _, r := range words.Resting(m.Watching, d.Figures) {
 		s.Resting = append(s.Resting, words.Fact{What: r.What, Text: strings.Join(r.Lines, "; ")})
@@ -261,9 +261,9 @@ func (s *Subject) MapRows(b trimmap.Result) (out []MapRow) {
 			case c.Thin:
 				m.Class, m.Note = "few", m.Note+", few"
 			case c.Mean >= trimmap.Usual:
-				m.Class, m.Text = "adds", m.Text+" ▲"
+				m.Class = "adds"
 			case c.Mean <= -trimmap.Usual:
-				m.Class, m.Text = "cuts", m.Text+" ▼"
+				m.Class = "cuts"
 			}
 			row.Cells[c.Load] = m
 		}
@@ -276,7 +276,7 @@ func (s *Subject) MapRows(b trimmap.Result) (out []MapRow) {
 
 func edge(edges []float64, i int) string {
 	if edges[i+1] > 1e9 {
-		return fmt.Sprintf("%.0f and more", edges[i])
+		return fmt.Sprintf("%.0f and up", edges[i])
 	}
 	return fmt.Sprintf("%.0f to %.0f", edges[i], edges[i+1])
 }

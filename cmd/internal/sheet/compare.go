@@ -133,7 +133,7 @@ func codePairOf(p dossier.CodePair) CodePair {
 
 // WriteComparison prints a comparison of the sessions with these ids.
 func WriteComparison(w io.Writer, before, after []string, c dossier.Comparison) {
-	fmt.Fprintf(w, "before %s, after %s\n\n%s: %s.\n", strings.Join(before, ", "), strings.Join(after, ", "), words.CompareAnswer(c.Trims), c.Trims.Why)
+	fmt.Fprintf(w, "before %s, after %s\n\n%s: %s.\n", strings.Join(before, ", "), strings.Join(after, ", "), words.CompareAnswer(c.Trims, c.Different()), answerWhy(c))
 	writeChanges(w, c.Trims)
 	writeRows(w, []string{"sensor (while nobody forced)", "before", "after", "difference (95 %)", ""}, c.Sensor, words.SensorRow)
 	if slices.ContainsFunc(c.Sensor, func(f compare.Figure) bool { return f.Answer == compare.NotComparable }) {
@@ -164,6 +164,19 @@ func WriteComparison(w io.Writer, before, after []string, c dossier.Comparison) 
 	for _, l := range words.CompareLimits(c.Limits) {
 		fmt.Fprintf(w, "! %s\n", l)
 	}
+}
+
+// answerWhy is the reason of the answer; of two vehicles there is none to give.
+func answerWhy(c dossier.Comparison) string {
+	if !c.Different() {
+		return c.Trims.Why
+	}
+	for _, l := range c.Limits {
+		if l.ID == dossier.LimitVehicles {
+			return words.CompareLimit(l)
+		}
+	}
+	return ""
 }
 
 var sideNames = [2]string{"before", "after"}

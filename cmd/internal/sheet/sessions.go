@@ -7,6 +7,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/store"
 )
@@ -114,12 +115,21 @@ func WriteSessions(out io.Writer, list []store.Meta) error {
 	return w.Flush()
 }
 
+// WriteSessionHead names a session in a line.
+func WriteSessionHead(w io.Writer, m store.Meta) {
+	text := fmt.Sprintf("session %s, %s, %s, %s", m.ID, Day(m.Started), m.Duration.Round(100*time.Millisecond), state(m))
+	if d := Described(m); d != "" {
+		text += ", " + words.Printable(d)
+	}
+	term.Indent(w, "", text)
+}
+
 // WriteSession prints what is kept of a session beside its records.
 func WriteSession(w io.Writer, m store.Meta) {
-	fmt.Fprintf(w, "session %s, %s, %s, %s\n", m.ID, Day(m.Started), m.Duration.Round(100*time.Millisecond), state(m))
+	fmt.Fprintln(w, "the session")
 	line := func(what, text string) {
 		if text != "" {
-			fmt.Fprintf(w, "  %-11s %s\n", what, words.Printable(text))
+			term.Indent(w, fmt.Sprintf("  %-11s ", what), words.Printable(text))
 		}
 	}
 	line("origin", m.Origin)
@@ -131,5 +141,5 @@ func WriteSession(w io.Writer, m store.Meta) {
 	}
 	line("adapter", m.Adapter)
 	line("sensors", strings.Join(m.Sensors, ", "))
-	line("watching", m.Watching+", for forces by the "+m.By)
+	line("watching", m.Watching+", tested by "+m.By)
 }

@@ -53,8 +53,8 @@ func writeBand(w io.Writer, b switching.SpeedBand) {
 	say(words.PaceText(b))
 	say(fmt.Sprintf("rise 0.30 to 0.60 V %s; fall %s", b.Rise.Text(b.PerSecond), b.Fall.Text(b.PerSecond)))
 	for _, l := range b.Limits {
-		if text := words.LimitText(l.State); text != "" {
-			say(fmt.Sprintf("%s %.2f is %s (usual: %s; %s)", l.What, l.Value, text, l.Usual, l.Source))
+		if words.LimitText(l.State) != "" {
+			say(words.BesideUsual(l))
 		}
 	}
 }

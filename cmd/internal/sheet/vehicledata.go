@@ -9,6 +9,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
+	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
 )
@@ -123,7 +124,7 @@ func FoundOf(found *session.Findings, events []analysis.Event, f analysis.Figure
 }
 
 // line prints a name of twelve columns and a text.
-func line(w io.Writer, what, text string) { fmt.Fprintf(w, "%-12s %s\n", what, text) }
+func line(w io.Writer, what, text string) { term.Indent(w, fmt.Sprintf("%-12s ", what), text) }
 
 // WriteVehicleData prints what a stored session's computers told, and how the sensor switched.
 func WriteVehicleData(w io.Writer, d *dossier.Dossier) {
@@ -190,22 +191,22 @@ func StoredOf(d *dossier.Dossier) Stored {
 	return Stored{VehicleDataOf(d.VehicleData), each(d.Switching, bandOf)}
 }
 
-// WriteStored prints what a stored session shows before its verdict.
+// WriteStored prints what a stored session shows beside its verdict.
 func WriteStored(w io.Writer, d *dossier.Dossier) {
+	for _, e := range dossier.InOrder(d.Events) {
+		term.Indent(w, fmt.Sprintf("%7.1f s  ", e.T), words.EventText(e))
+	}
+	fmt.Fprintln(w)
 	for _, r := range d.Conditions {
 		f := words.RangeFact(r)
-		fmt.Fprintf(w, "  %-11s %s %s\n", r.Name, f.What, f.Text)
+		line(w, f.What, f.Text)
 	}
 	fig := d.Figures
 	if len(d.Switching) > 0 {
 		fig.Readings = 0 // said by speed below, and better
 	}
 	for _, text := range words.FigureLines(d.Setup.Sensor.String(), fig) {
-		fmt.Fprintln(w, text)
+		term.Indent(w, "", text)
 	}
 	WriteVehicleData(w, d)
-	fmt.Fprintln(w)
-	for _, e := range d.Events {
-		fmt.Fprintf(w, "%7.1f s  %s\n", e.T, words.EventText(e))
-	}
 }

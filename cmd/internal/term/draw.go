@@ -22,6 +22,7 @@ type look struct {
 	foot   string        // instead of the last event: a note being typed, help
 	silent time.Duration // nothing has come for so long, by the wall clock too
 	paused bool
+	scroll int // lines of the answer that were scrolled past
 }
 
 // The least size of the whole drawing; below it only what matters most is shown.
@@ -53,43 +54,139 @@ func draw(s *live.State, l look) string {
 	c.right(l.w-1, 0, right, quiet)
 
 	y := 1 + c.headline(s, l)
-	for _, line := range cut(wrap(words.Sentence(s), l.w-2), 2) {
-		c.text(1, y, line, cell{bold: true})
-		y++
-	}
-	if text := words.Caution(s); text != "" && s.Verdict == nil {
-		y = c.caution(1, y, l.w-2, text)
-	}
 	bottom := l.h - 3
-	body := bottom - y - 1
-	y++
-	if body > 36 {
-		body = 36 // taller says no more
-	}
-	ringW, ringH := 26, min(body, 13)
-	if l.w >= 120 && body >= 18 {
-		ringW, ringH = 40, min(body, 22)
-	}
-	ringX := l.w - ringW - 1
-	c.drawRing(ringX, y+(body-ringH)/2, ringW, ringH, s.Ring)
 	if s.Verdict != nil {
-		c.answer(1, y, ringX-3, body, *s.Verdict)
+		c.over(y, bottom, s, l)
 	} else {
-		const gutter = 19
-		c.values(1, y, body, s, l)
-		c.traces(1+gutter, y, ringX-2-1-gutter, body, s, l.color)
+		c.running(y, bottom, s, l)
 	}
 
 	switch {
 	case l.foot != "":
 		c.text(1, bottom, tail(l.foot, l.w-2), cell{bold: true})
-	case s.Last != nil:
+	case s.Last != nil && s.Verdict == nil:
 		text := words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
 		c.text(1, bottom, cut(wrap(text, l.w-2), 1)[0], cell{})
 	}
 	c.text(1, bottom+1, strings.Join(words.Conditions(s), " · "), quiet)
 	c.text(1, bottom+2, l.keys, quiet)
 	return c.String(l.color)
+}
+
+// running is the step in full, what can hurt at it, the values, the traces and the ring.
+func (c *canvas) running(y, bottom int, s *live.State, l look) {
+	for _, line := range cut(wrap(words.Sentence(s), l.w-2), 2) {
+		c.text(1, y, line, cell{bold: true})
+		y++
+	}
+	if text := words.Caution(s); text != "" {
+		y = c.caution(1, y, l.w-2, text)
+	}
+	y++
+	body := min(bottom-y, mostBody)
+	ringX := c.ringAt(y, body, s, l)
+	c.values(1, y, body, s, l)
+	c.traces(1+gutter, y, ringX-2-1-gutter, body, s, l.color)
+}
+
+const (
+	mostBody = 36 // rows: taller says no more
+	gutter   = 23 // columns of the values and of the labels of both axes
+)
+
+// ringAt draws the ring on the right, as large as fits, and returns its column.
+func (c *canvas) ringAt(y, body int, s *live.State, l look) int {
+	w, h := 26, min(body, 13)
+	if l.w >= 120 && body >= 20 {
+		w, h = 40, min(body-2, 22)
+		c.text(l.w-w-1, y+(body-h)/2+h, words.RingLegend, cell{fg: inkQuiet})
+	}
+	c.drawRing(l.w-w-1, y+(body-h)/2, w, h, s.Ring)
+	return l.w - w - 1
+}
+
+// over is the answer: its reason and the one step across the whole screen, then the results and
+// what to do after, and where there is room the traces below them.
+func (c *canvas) over(y, bottom int, s *live.State, l look) {
+	say := words.VerdictOf(*s.Verdict)
+	for _, line := range wrap(say.Why, l.w-2) {
+		c.text(1, y, line, cell{bold: true})
+		y++
+	}
+	if say.Step != "" {
+		for i, line := range wrap(say.Step, l.w-4-len(words.Do)) {
+			if i == 0 {
+				c.text(1, y, words.Do, cell{bold: true, inverse: true})
+			}
+			c.text(2+len(words.Do), y, line, cell{bold: true})
+			y++
+		}
+		if say.Caution != "" {
+			y = c.caution(2+len(words.Do), y, l.w-4-len(words.Do), say.Caution)
+		}
+	}
+	y++
+	body := min(bottom+1-y, mostBody)
+	ringX := c.ringAt(y, min(body, 22), s, l)
+	w := ringX - 3
+	lines := answerLines(*s.Verdict, w)
+	if free := body - len(lines) - 1; l.w >= 100 && free >= 10 {
+		c.traces(1+6, y+len(lines)+1, w-6, free, s, l.color)
+		body = len(lines)
+	}
+	c.window(1, y, w, body, lines, l.scroll)
+}
+
+// listed is a line of a list.
+type listed struct {
+	sign      string
+	text      string
+	note      string // at the right of it
+	style     cell
+	signStyle cell
+}
+
+// answerLines are the results, each that is not well with its reason, and the steps after the first.
+// What is wrong comes first.
+func answerLines(v analysis.Verdict, w int) (out []listed) {
+	rank := map[analysis.State]int{analysis.Failed: 0, analysis.Unclear: 1, analysis.Proven: 2, analysis.Untested: 3}
+	proofs := slices.Clone(v.Proofs)
+	slices.SortStableFunc(proofs, func(a, b analysis.Proof) int { return rank[a.State] - rank[b.State] })
+	for _, p := range proofs {
+		mark := signStyle(ring.Arc{ID: p.ID, State: p.State})
+		out = append(out, listed{words.StateSigns[p.State], words.ProofTitles[p.ID], words.StateWords[p.State], cell{bold: p.State == analysis.Failed}, mark})
+		if p.State == analysis.Failed || p.State == analysis.Unclear {
+			for _, t := range wrap(p.Why, w-2) {
+				out = append(out, listed{text: t, style: cell{fg: inkQuiet}})
+			}
+		}
+	}
+	for i, n := range words.Rest(v) {
+		for k, t := range wrap(n, w-3) {
+			x := listed{text: " " + t}
+			if k == 0 {
+				x.sign, x.signStyle = fmt.Sprintf("%d.", i+words.First(v)), cell{bold: true}
+			}
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// window shows so many lines of a list from the one that was scrolled to, and says how many more there are.
+func (c *canvas) window(x, y, w, h int, lines []listed, from int) {
+	from = max(0, min(from, len(lines)-h))
+	for i, l := range lines[from:min(len(lines), from+h)] {
+		if more := len(lines) - from - h + 1; i == h-1 && more > 1 {
+			c.text(x, y+i, words.More(more), cell{bold: true})
+			return
+		}
+		c.text(x, y+i, l.sign, l.signStyle)
+		c.text(x+2, y+i, l.text, l.style)
+		if l.note != "" {
+			c.text(x+29, y+i, l.note, l.signStyle)
+		}
+	}
 }
 
 // cut keeps the first n lines and says that there were more.
@@ -106,38 +203,66 @@ func cut(lines []string, n int) []string {
 
 // headline writes the step in letters as large as fit, and returns its rows.
 func (c *canvas) headline(s *live.State, l look) int {
-	head := words.Big(s)
-	if l.silent > 0 && !s.Lost && s.Prompt == nil {
-		head = words.Headline{Text: words.NoDataBig(l.silent), Loud: true}
+	head := headOf(s, l)
+	lines := [][]string{dots(letters, 7, head.Text)}
+	big := l.w >= 2*len(lines[0][0])+2 && l.h >= 36
+	if len(lines[0][0])+2 > l.w {
+		lines = stacked(head.Text, l.w-2)
 	}
-	rows := dots(letters, 7, head.Text)
-	big := l.w >= 2*len(rows[0])+2 && l.h >= 36
-	high := 4
+	high := 4 * len(lines)
 	if big {
 		high = 8
 	}
-	style := cell{fg: sideInk(head.Side), bold: true}
+	style, top := cell{fg: sideInk(head.Side), bold: true}, 1
 	if s.Verdict != nil {
 		style.fg = inkFor(s.Verdict.Conclusion)
 	}
 	if head.Loud {
-		// Light on dark turned round: seen from the corner of an eye.
+		// Light on dark turned round: seen from the corner of an eye. A row above the letters
+		// keeps them from running into what is dark.
 		style.inverse = true
-		for y := range high + 1 {
+		top++
+		for y := range high + 2 {
 			for x := range l.w {
 				*c.at(x, 1+y) = cell{r: ' ', inverse: true, fg: style.fg}
 			}
 		}
 	}
-	c.large(2, 1, rows, big, style)
+	for i, rows := range lines {
+		c.large(min(2, max(0, (l.w-len(rows[0]))/2)), top+4*i, rows, big, style)
+	}
 	// The side's arrow is there without colour, too.
-	if head.Side != "" {
-		arrow := strings.Repeat(words.Arrow(head.Side), 3)
+	if arrow := strings.Repeat(words.Arrow(head.Side), 3); head.Side != "" && len(lines[0][0])+8 <= l.w {
 		for y := range high - 1 {
-			c.right(l.w-2, 1+y, arrow, style)
+			c.right(l.w-2, top+y, arrow, style)
 		}
 	}
-	return high + 1
+	return high + top
+}
+
+func headOf(s *live.State, l look) words.Headline {
+	if l.silent > 0 && !s.Lost && s.Prompt == nil {
+		return words.Headline{Text: words.NoDataBig(l.silent), Loud: true}
+	}
+	return words.Big(s)
+}
+
+// stacked breaks a text that is too long for one row of letters into rows of whole words; nil where
+// a word is too long alone.
+func stacked(text string, w int) (out [][]string) {
+	row := ""
+	for _, word := range strings.Fields(text) {
+		next := strings.TrimSpace(row + " " + word)
+		if row != "" && len(dots(letters, 7, next)[0]) > w {
+			out = append(out, dots(letters, 7, row))
+			next = word
+		}
+		if len(dots(letters, 7, next)[0]) > w {
+			return nil
+		}
+		row = next
+	}
+	return append(out, dots(letters, 7, row))
 }
 
 func inkFor(k analysis.Conclusion) ink {
@@ -166,42 +291,13 @@ func (c *canvas) values(x, y, h int, s *live.State, l look) {
 		side := s.Reads()
 		style := cell{fg: sideInk(side), bold: true}
 		c.large(x, y+1, dots(numerals, 5, fmt.Sprintf("%.2f", s.Volts.Value)), false, style)
-		c.text(x, y+4, words.Arrow(side)+" "+strings.ToUpper(string(side)), style)
+		c.text(x, y+4, words.ReadsText(side), style)
 		if s.Trim.Known {
 			c.large(x, low+1, dots(numerals, 5, fmt.Sprintf("%+.1f", s.Trim.Value)), false, cell{bold: true})
-			c.text(x, low+4, words.TrimDoes(s.Trim.Value), cell{bold: true})
-		}
-	}
-}
-
-// answer lists the proofs and what to do next.
-func (c *canvas) answer(x, y, w, h int, v analysis.Verdict) {
-	end := y + h
-	proofs := v.Proofs
-	if len(v.Next) > 0 && len(proofs)+1+len(wrap(v.Next[0], w-3)) > h {
-		// No room for all and a step with its caution: what is well, the ring shows too.
-		proofs = slices.DeleteFunc(slices.Clone(proofs), func(p analysis.Proof) bool { return p.State == analysis.Proven || p.State == analysis.Untested })
-	}
-	for _, p := range proofs {
-		a := ring.Arc{ID: p.ID, State: p.State}
-		c.text(x, y, words.StateSigns[p.State], signStyle(a))
-		c.text(x+2, y, words.ProofTitles[p.ID], cell{bold: p.State == analysis.Failed})
-		c.text(x+32, y, words.StateWords[p.State], signStyle(a))
-		y++
-	}
-	y++
-	for i, n := range v.Next {
-		lines := wrap(n, w-3)
-		if y+len(lines) > end {
-			if y < end {
-				c.text(x, y, "…", cell{})
+			if low+5 < y+h && s.OtherTrim.Known {
+				c.text(x, low+5, words.OtherTrim(3-s.Setup.Sensor.Bank, s.OtherTrim.Value), quiet)
 			}
-			return
-		}
-		c.text(x, y, fmt.Sprintf("%d.", i+1), cell{bold: true})
-		for _, line := range lines {
-			c.text(x+3, y, line, cell{})
-			y++
+			c.text(x, low+4, words.TrimDoes(s.TrimMotion()), cell{bold: true})
 		}
 	}
 }
@@ -218,41 +314,62 @@ func (c *canvas) caution(x, y, w int, text string) int {
 // small is for a terminal below 80 by 24: the step, the values, the answer.
 func (c *canvas) small(s *live.State, l look) {
 	y := 1
-	step, caution := wrap(words.Sentence(s), l.w), words.Caution(s)
-	rest := len(step) + 3 // the values and the last row
-	if caution != "" {
-		rest += len(wrap("! "+caution, l.w))
-	}
-	if head := words.Big(s); l.h >= max(12, 6+rest) && len(dots(letters, 7, head.Text)[0])+4 <= l.w {
+	head := headOf(s, l)
+	rest := 3 + len(wrap(words.Sentence(s), l.w)) + len(wrap(words.Caution(s), l.w-2)) // the values and the last row
+	if rows := stacked(head.Text, l.w-2); rows != nil && 4*len(rows)+2+rest <= l.h && (len(rows) == 1 || head.Loud) {
 		y += c.headline(s, l)
 	} else {
 		c.text(0, 0, head.Text, cell{bold: true, inverse: head.Loud, fg: sideInk(head.Side)})
 	}
-	for _, line := range step {
-		c.text(0, y, line, cell{})
+	sentence, caution := words.Sentence(s), words.Caution(s)
+	if s.Verdict != nil {
+		sentence += " " + words.Do + ": " + words.VerdictOf(*s.Verdict).Step
+	}
+	for _, line := range wrap(sentence, l.w) {
+		c.text(0, y, line, cell{bold: s.Verdict != nil})
 		y++
 	}
 	if caution != "" {
 		y = c.caution(0, y, l.w, caution)
 	}
+	end := l.h - 1 // the keys
+	if s.Verdict != nil {
+		if y < end {
+			c.window(0, y, l.w, end-y, answerLines(*s.Verdict, l.w), l.scroll)
+		}
+		c.text(0, end, cutTo(l.keys, l.w), cell{fg: inkQuiet})
+		return
+	}
 	switch {
 	case l.silent > 0:
 		c.text(0, y, words.NoData(l.silent), cell{bold: true, inverse: true})
 	case s.Volts.Known:
-		c.text(0, y, fmt.Sprintf("%.2f V %s %s", s.Volts.Value, words.Arrow(s.Reads()), strings.ToUpper(string(s.Reads()))), cell{fg: sideInk(s.Reads())})
+		x := c.text(0, y, fmt.Sprintf("%.2f V %-7s", s.Volts.Value, words.ReadsText(s.Reads())), cell{fg: sideInk(s.Reads())})
 		if s.Trim.Known {
-			c.text(0, y+1, words.TrimShort(s.Trim.Value), cell{})
+			text := words.TrimShort(s.Trim.Value) + " " + words.TrimDoes(s.TrimMotion())
+			if x+2+len([]rune(text)) <= l.w {
+				c.text(x+2, y, text, cell{})
+			} else if y++; y < end {
+				c.text(0, y, text, cell{})
+			}
 		}
 	}
 	switch {
 	case l.foot != "":
-		c.text(0, l.h-2, tail(l.foot, l.w), cell{bold: true})
-		c.text(0, l.h-1, l.keys, cell{fg: inkQuiet})
-		return
-	case s.Last != nil && y+2 < l.h:
-		c.text(0, l.h-2, cut(wrap(words.TickText(*s.Last), l.w-2), 1)[0], cell{})
+		c.text(0, end-1, tail(l.foot, l.w), cell{bold: true})
+	case s.Last != nil && y+1 < end:
+		c.text(0, end-1, cut(wrap(words.TickText(*s.Last), l.w-2), 1)[0], cell{})
 	}
-	c.text(0, l.h-1, words.TooSmall, cell{fg: inkQuiet})
+	c.text(0, end, cutTo(l.keys, l.w), cell{fg: inkQuiet})
+}
+
+// cutTo keeps the parts of a list of keys that fit; the last, which stops, stays.
+func cutTo(keys string, w int) string {
+	parts := strings.Split(keys, " · ")
+	for len(parts) > 1 && len([]rune(strings.Join(parts, " · "))) > w {
+		parts = slices.Delete(parts, len(parts)-2, len(parts)-1)
+	}
+	return strings.Join(parts, " · ")
 }
 
 // tail is the end of a text in so many columns: what is typed now must be seen.

@@ -67,6 +67,12 @@ func (m *model) press(k tea.KeyPressMsg) tea.Cmd {
 		case "enter", "q", "esc", "ctrl+c":
 			return tea.Quit
 		}
+		switch k.String() {
+		case "down", "j", "pgdown":
+			m.scroll++
+		case "up", "k", "pgup":
+			m.scroll = max(0, m.scroll-1)
+		}
 		if m.screen.cfg.Controls.Play == nil {
 			return nil // the answer stays: a hand on its way to another key must not take it off
 		}

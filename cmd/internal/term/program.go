@@ -56,6 +56,7 @@ type Screen struct {
 func NewScreen(cfg ScreenConfig) *Screen {
 	s := &Screen{cfg: cfg, dirty: make(chan struct{}, 1), closed: make(chan struct{}), bells: make(chan int, 8),
 		state: live.NewState(cfg.Setup, cfg.Verdict), wrote: time.Now()}
+	s.state.Replay = cfg.Controls.Play != nil
 	s.program = tea.NewProgram(&model{screen: s, first: cfg.First != nil, notice: cfg.Notice != nil},
 		tea.WithInput(cfg.In), tea.WithOutput(cfg.Out), tea.WithoutSignalHandler())
 	ctx, cancel := context.WithCancel(context.Background())
@@ -151,6 +152,7 @@ func (s *Screen) Prompt(p session.Prompt) {
 func (s *Screen) Restart(verdict func() analysis.Verdict) {
 	s.mu.Lock()
 	s.state = live.NewState(s.cfg.Setup, verdict)
+	s.state.Replay = s.cfg.Controls.Play != nil
 	s.alarm = 0
 	s.mu.Unlock()
 	s.poke()
@@ -204,6 +206,7 @@ type model struct {
 	note   *string // being typed
 	frozen *live.State
 	asked  bool // to stop
+	scroll int  // lines of the answer
 }
 
 type (
@@ -264,7 +267,7 @@ func (m *model) draw() string {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	l := look{w: m.w, h: m.h, color: s.cfg.Color, title: s.cfg.Title, name: s.cfg.Name, keys: s.cfg.Keys}
+	l := look{w: m.w, h: m.h, color: s.cfg.Color, title: s.cfg.Title, name: s.cfg.Name, keys: s.cfg.Keys, scroll: m.scroll}
 	if s.status != "" {
 		l.name = s.cfg.Name + "  " + s.status
 	}

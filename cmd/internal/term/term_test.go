@@ -77,16 +77,16 @@ func TestVerdictForPeople(t *testing.T) {
 	var b bytes.Buffer
 	Style{}.WriteVerdict(&b, v, true)
 	want := `
-PROVEN AS FAR AS TESTED. Everything that was tested works, but one side was not tested.
+GOOD SO FAR
+Everything tested passed; one side still to test.
 
-  ✓ the computer reads the wire   PROVEN
+NEXT: Hold the signal rich.
+
+  ✓ ECM reads the wire         PASSED
       held lean at 0.02 V
       [held_s 14.25, level_v 0.02]
-  – held rich, it cuts fuel       not tested
+  – cuts fuel when driven rich not tested
       not forced rich
-
-Next:
-  1. hold the signal rich
 
 `
 	if b.String() != want {
@@ -94,7 +94,7 @@ Next:
 	}
 	b.Reset()
 	Style{Live: true, Color: true}.WriteVerdict(&b, v, false)
-	if !strings.Contains(b.String(), bold+"PROVEN AS FAR") || strings.Contains(b.String(), "held_s") {
+	if !strings.Contains(b.String(), bold+"GOOD SO FAR") || strings.Contains(b.String(), "held_s") {
 		t.Errorf("in colour, without evidence:\n%s", &b)
 	}
 }
@@ -154,7 +154,7 @@ func TestHeldTooLongInLines(t *testing.T) {
 	}
 	write(10*time.Second, analysis.Event{T: 10, Name: analysis.ForceBegins, Side: analysis.Lean})
 	write(34 * time.Second)
-	if strings.Contains(b.String(), "let go") {
+	if strings.Contains(b.String(), "release now") {
 		t.Errorf("too early:\n%s", &b)
 	}
 	write(35 * time.Second)
@@ -162,7 +162,7 @@ func TestHeldTooLongInLines(t *testing.T) {
 	write(37 * time.Second)
 	write(38*time.Second, analysis.Event{T: 38, Name: analysis.ForceEnds, Side: analysis.Lean})
 	write(60 * time.Second)
-	if got := strings.Count(b.String(), "let go before"); got != 2 {
+	if got := strings.Count(b.String(), "release now, before"); got != 2 {
 		t.Errorf("said %d times:\n%s", got, &b)
 	}
 }

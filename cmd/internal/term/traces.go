@@ -160,19 +160,16 @@ func (c *canvas) traces(x, y, w, h int, s *live.State, color bool) {
 	c.level(volts, limits.SwitchPoint)
 	c.level(trim, 0)
 	c.trace(volts, s.VTrace, func(v float64) ink {
-		if v < limits.SwitchPoint {
-			return inkLean
-		}
-		return inkRich
+		return sideInk(live.Reads(v))
 	})
 	c.trace(trim, s.TTrace, func(float64) ink { return inkNone })
 
-	// What each axis says stays readable above the trace.
+	// What each axis says stands left of the trace.
 	quiet := cell{fg: inkQuiet}
-	c.text(x, volts.y, fmt.Sprintf("%.1f V", volts.high), quiet)
-	c.text(x, volts.y+volts.h-1, "0", quiet)
-	c.text(x, trim.y, fmt.Sprintf("%+.0f %%", span), quiet)
-	c.text(x, trim.y+trim.h-1, fmt.Sprintf("%+.0f %%", -span), quiet)
+	c.right(x-1, volts.y, fmt.Sprintf("%.1f", volts.high), quiet)
+	c.right(x-1, volts.y+volts.h-1, "0", quiet)
+	c.right(x-1, trim.y, fmt.Sprintf("%+.0f", span), quiet)
+	c.right(x-1, trim.y+trim.h-1, fmt.Sprintf("%+.0f", -span), quiet)
 
 	// Between the two: the events.
 	mid := y + upper

@@ -3,58 +3,77 @@ package term
 import (
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"sort"
 	"strconv"
 	"strings"
 
+	xterm "github.com/charmbracelet/x/term"
+
 	"pushback/analysis"
 	"pushback/cmd/internal/words"
 )
 
-const width = 96 // columns that running text keeps to
+// Running text keeps to the terminal it goes to; elsewhere, and where that is very wide, to these.
+const (
+	fileColumns = 96
+	mostColumns = 100
+	leastText   = 40
+)
 
-// WriteVerdict prints a verdict: the answer, then what it rests on, then what to do
-// next. With evidence the numbers behind each proof are printed too.
+// Columns is how wide running text to w may be.
+func Columns(w io.Writer) int {
+	f, ok := w.(*os.File)
+	if !ok {
+		return fileColumns
+	}
+	columns, _, err := xterm.GetSize(f.Fd())
+	if err != nil || columns <= 0 {
+		return fileColumns
+	}
+	return max(leastText, min(columns, mostColumns))
+}
+
+// WriteVerdict prints a verdict: its name, the reason, the one step, then what it rests on and what
+// to do after that. With evidence the numbers behind each proof are printed too.
 func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
+	width := Columns(w)
+	say := words.VerdictOf(v)
 	fmt.Fprintln(w)
-	for i, line := range wrap(words.ConclusionText(v.Conclusion), width) {
-		if i == 0 {
-			line = s.Bold(line)
-		}
-		fmt.Fprintln(w, line)
+	fmt.Fprintln(w, s.Bold(say.Name))
+	for _, line := range wrap(say.Why, width) {
+		fmt.Fprintln(w, s.Bold(line))
 	}
-	proofs := v.Proofs
-	if !slices.ContainsFunc(proofs, func(p analysis.Proof) bool { return p.State != analysis.Untested }) {
-		proofs = nil // eight times 'not tested' says nothing
-	}
-	if len(proofs) > 0 {
+	if say.Step != "" {
 		fmt.Fprintln(w)
-	}
-	for _, p := range proofs {
-		fmt.Fprintf(w, "  %s %-29s %s\n", words.StateSigns[p.State], words.ProofTitles[p.ID], words.StateWords[p.State])
-		for _, line := range wrap(p.Why, width-6) {
-			fmt.Fprintf(w, "      %s\n", line)
-		}
-		if evidence && len(p.Evidence) > 0 {
-			for _, line := range wrap(evidenceText(p.Evidence), width-6) {
-				fmt.Fprintf(w, "      %s\n", line)
-			}
+		IndentTo(w, width, words.Do+": ", say.Step)
+		if say.Caution != "" {
+			IndentTo(w, width, strings.Repeat(" ", len(words.Do))+"! ", say.Caution)
 		}
 	}
-	if len(v.Next) > 0 {
-		fmt.Fprintf(w, "\n%s:\n", words.Page.Next)
-	}
-	for i, n := range v.Next {
-		for k, line := range wrap(n, width-5) {
-			lead := "     "
-			if k == 0 {
-				lead = fmt.Sprintf("  %d. ", i+1)
-			}
-			fmt.Fprintln(w, lead+line)
+	s.writeProofs(w, v.Proofs, evidence, width)
+	if rest := words.Rest(v); len(rest) > 0 {
+		fmt.Fprintf(w, "\n%s:\n", words.Then)
+		for i, n := range rest {
+			IndentTo(w, width, fmt.Sprintf("  %d. ", i+words.First(v)), n)
 		}
 	}
 	fmt.Fprintln(w)
+}
+
+func (s Style) writeProofs(w io.Writer, proofs []analysis.Proof, evidence bool, width int) {
+	if !slices.ContainsFunc(proofs, func(p analysis.Proof) bool { return p.State != analysis.Untested }) {
+		return // eight times 'not tested' says nothing
+	}
+	fmt.Fprintln(w)
+	for _, p := range proofs {
+		fmt.Fprintf(w, "  %s %-26s %s\n", words.StateSigns[p.State], words.ProofTitles[p.ID], words.StateWords[p.State])
+		IndentTo(w, width, "      ", p.Why)
+		if evidence && len(p.Evidence) > 0 {
+			IndentTo(w, width, "      ", evidenceText(p.Evidence))
+		}
+	}
 }
 
 func evidenceText(e map[string]float64) string {
@@ -71,6 +90,7 @@ func evidenceText(e map[string]float64) string {
 
 // WriteReasons prints what a verdict weighed, see [analysis.Watcher.Reasons].
 func WriteReasons(w io.Writer, reasons []string) {
+	width := Columns(w)
 	fmt.Fprintf(w, "\n%s:\n", words.Weighed)
 	for _, r := range reasons {
 		indent := "  "
@@ -113,7 +133,7 @@ func wrap(text string, n int) []string {
 }
 
 // Indent prints a text in the running width, after a sign.
-func Indent(w io.Writer, sign, text string) { IndentTo(w, width, sign, text) }
+func Indent(w io.Writer, sign, text string) { IndentTo(w, Columns(w), sign, text) }
 
 // IndentTo prints a text in lines of so many columns, after a sign.
 func IndentTo(w io.Writer, columns int, sign, text string) {

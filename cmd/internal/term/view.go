@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
@@ -23,6 +24,7 @@ type View struct {
 	state   *live.State
 	prompt  session.Prompt
 	drawn   time.Duration
+	order   dossier.Order
 	shown   bool          // a live line is on the screen
 	caution string        // of the step before
 	warned  time.Duration // when it was last said that a force is held too long
@@ -49,15 +51,8 @@ func (v *View) Write(f session.Frame) error {
 		v.line(f.Record.At, words.You(*m))
 	}
 	for _, e := range f.Events {
-		t := time.Duration(e.T * float64(time.Second))
-		text := words.EventText(e)
-		switch e.Name {
-		case analysis.ForceBegins, analysis.ForceEnds:
-			text = v.style.Side(e.Side, text)
-		case analysis.SensorAnswers:
-			text = v.style.Side(analysis.Side(e.Toward), text)
-		}
-		v.line(t, text)
+		t := time.Duration(v.order.At(e) * float64(time.Second))
+		v.event(t, e)
 	}
 	if f.Last {
 		v.clear()
@@ -125,9 +120,22 @@ func (v *View) bell() string {
 	return ""
 }
 
+// event prints an event as a line, in the colour of its side.
+func (v *View) event(at time.Duration, e analysis.Event) {
+	side := e.Side
+	switch e.Name {
+	case analysis.ForceBegins, analysis.ForceEnds:
+	case analysis.SensorAnswers:
+		side = analysis.Side(e.Toward)
+	default:
+		side = ""
+	}
+	v.line(at, v.style.Side(side, words.EventText(e)))
+}
+
 func (v *View) line(at time.Duration, text string) {
 	v.clear()
-	fmt.Fprintf(v.w, "%7.1f s  %s\n", at.Seconds(), text)
+	IndentTo(v.w, Columns(v.w), fmt.Sprintf("%7.1f s  ", at.Seconds()), text)
 }
 
 func (v *View) clear() {

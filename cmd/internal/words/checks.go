@@ -10,11 +10,11 @@ import (
 )
 
 var checkTitles = map[dossier.CheckID]string{
-	dossier.CheckNamed: "sensor named by the computer", dossier.CheckNarrow: "switching (narrow) sensor",
+	dossier.CheckNamed: "sensor reported by the ECM", dossier.CheckNarrow: "switching (narrow) sensor",
 	dossier.CheckEngine: "engine running", dossier.CheckCoolant: "coolant warm", dossier.CheckRuntime: "running long enough",
-	dossier.CheckClosed: "closed loop", dossier.CheckIdle: "steady idle", dossier.CheckTrims: "the computer trims by this sensor",
-	dossier.CheckCodes: "no code that bears on the loop", dossier.CheckMonitors: "monitors of fuel and sensors complete",
-	dossier.CheckHeater: "sensor's heater, by the computer's own test",
+	dossier.CheckClosed: "closed loop", dossier.CheckIdle: "steady idle", dossier.CheckTrims: "ECM trims from this sensor",
+	dossier.CheckCodes: "no codes that affect fuel control", dossier.CheckMonitors: "fuel and sensor monitors complete",
+	dossier.CheckHeater: "sensor heater, by the ECM's own test",
 }
 
 // CheckTitle names a condition for a test.
@@ -61,27 +61,27 @@ func CheckDo(c dossier.Check) string {
 	}
 	switch c.ID {
 	case dossier.CheckNamed:
-		return "choose one of these with --sensor; without any, the computer tells nothing of its sensors"
+		return "pick one of these with --sensor; if none are listed, the ECM doesn't report its sensors"
 	case dossier.CheckNarrow:
-		return hazard.Step("do not force its wire: move the mixture (propane, induced lean) and watch lambda and trim", hazard.Propane, hazard.Hose)
+		return hazard.Step("don't force its wire. Change the mixture (propane, vacuum hose) and watch lambda and trim", hazard.Propane, hazard.Hose)
 	case dossier.CheckEngine:
 		return hazard.Step("start the engine and let it idle", hazard.Running)
 	case dossier.CheckCoolant:
 		return hazard.Step(fmt.Sprintf("run it at 2500 rpm for two to three minutes, to %d °C or more", dossier.WarmCoolant), hazard.Running)
 	case dossier.CheckRuntime:
-		return hazard.Step("wait until it has run for two minutes: the sensor itself must be hot", hazard.Running)
+		return hazard.Step("let it run for two minutes; the sensor has to be hot", hazard.Running)
 	case dossier.CheckClosed:
 		return closedDo(c.Fuel)
 	case dossier.CheckIdle:
-		return "switch off air conditioning and other loads, keep off the pedal; a hunting idle must be put right first"
+		return "turn off the A/C and other loads, stay off the pedal; fix a hunting idle first"
 	case dossier.CheckTrims:
-		return "force the sensor that it trims by, the one upstream of the catalyst"
+		return "test the sensor it trims from, the one upstream of the catalyst"
 	case dossier.CheckCodes:
-		return "note them and go on with care: the computer may not use the sensor, or hold trim, while they stand"
+		return "write them down and continue with care: while they are set the ECM may ignore the sensor or freeze trim"
 	case dossier.CheckMonitors:
-		return "a fault may not have set its code yet: no code says nothing until it was driven long enough; the test counts all the same"
+		return "with monitors not run, \"no codes\" doesn't mean no faults; the test still counts"
 	case dossier.CheckHeater:
-		return hazard.Step("measure heater supply and resistance first: a cold sensor fails every test", hazard.Heater)
+		return hazard.Step("measure heater supply and resistance first; a cold sensor fails every test", hazard.Heater)
 	}
 	return ""
 }
@@ -94,22 +94,22 @@ func CheckLine(c dossier.Check) string {
 func closedDo(status byte) string {
 	switch status {
 	case decode.FuelOpenNotReady:
-		return hazard.Step("warm it up; if it stays so when warm, the computer does not see the sensor work: read its codes and voltage", hazard.Running)
+		return hazard.Step("warm it up; if it stays open when warm, the ECM doesn't see the sensor working: read its codes and voltage", hazard.Running)
 	case decode.FuelOpenDriving:
-		return hazard.Step("let it idle without load", hazard.Running)
+		return hazard.Step("let it idle with no load", hazard.Running)
 	case decode.FuelOpenFault:
-		return "a fault holds it in open loop: read the codes, put that right, clear them, test again"
+		return "a fault keeps it in open loop: read the codes, fix that, clear them, test again"
 	case 0:
-		return "this fuel system is not in use: is it the right bank?"
+		return "this fuel system is not in use; is it the correct bank?"
 	}
 	return "read the codes"
 }
 
 // Questions are what no data tells, with how to find out.
 var Questions = []string{
-	"Is it a zirconia sensor? A titania one works otherwise. Unplugged, key on: the computer's side of a zirconia sensor shows some 0.4 to 0.5 V, of a titania one 1 V or 5 V.",
+	"Is it a zirconia sensor? Unplugged, key on, engine off: the ECM side reads about 0.4 to 0.5 V for zirconia, 1 V or 5 V for titania.",
 	RaisedReturn,
-	"Which wire is the signal? Find it with a meter of 10 MΩ or more; the heater's two carry battery voltage.",
+	"Which wire is the signal? Find it with a 10 MΩ meter; the two heater wires carry battery voltage.",
 }
 
 // SensorsText names the sensors that a computer names.
@@ -122,7 +122,7 @@ func SensorsText(sensors []decode.Sensor) string {
 		}
 	}
 	if len(names) == 0 {
-		return "none named"
+		return "none listed"
 	}
 	return strings.Join(names, ", ")
 }

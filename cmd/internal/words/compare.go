@@ -13,15 +13,15 @@ import (
 func CompareLimit(l dossier.Limit) string {
 	switch l.ID {
 	case dossier.LimitMatched:
-		return fmt.Sprintf("only %.0f %% of the readings before and %.0f %% after lie in conditions that both have", 100*l.Shares[0], 100*l.Shares[1])
+		return fmt.Sprintf("only %.0f %% of the readings before and %.0f %% after were taken under matching conditions", 100*l.Shares[0], 100*l.Shares[1])
 	case dossier.LimitGone:
-		return "a code that is gone proves no repair: it may have been cleared"
+		return "a missing code doesn't prove a repair; it may have been cleared"
 	case dossier.LimitMonitors:
-		return fmt.Sprintf("the computer has not finished its own tests since (%s)", strings.Join(l.Names, ", "))
+		return fmt.Sprintf("the ECM hasn't finished its own tests since (%s)", strings.Join(l.Names, ", "))
 	case dossier.LimitVehicles:
-		return fmt.Sprintf("the sessions name different vehicles: %s and %s", Printable(l.Names[0]), Printable(l.Names[1]))
+		return fmt.Sprintf("these are two different vehicles: %s and %s", Printable(l.Names[0]), Printable(l.Names[1]))
 	case dossier.LimitSensors:
-		return fmt.Sprintf("different sensors were watched: %s and %s", l.Names[0], l.Names[1])
+		return fmt.Sprintf("two different sensors were watched: %s and %s", l.Names[0], l.Names[1])
 	}
 	return ""
 }
@@ -35,7 +35,7 @@ func CompareLimits(limits []dossier.Limit) []string {
 	return out
 }
 
-// ForceName names what of the force test is compared; a proof by its id.
+// ForceName names what of the force test is compared to other programs; a proof by its id.
 func ForceName(p dossier.ForcePair) string {
 	switch p.What {
 	case dossier.ForceProof:
@@ -44,6 +44,19 @@ func ForceName(p dossier.ForcePair) string {
 		return "answer to " + string(p.Side)
 	case dossier.ForceRate:
 		return "speed of answer to " + string(p.Side)
+	}
+	return "conclusion"
+}
+
+// ForceTitle says it to people.
+func ForceTitle(p dossier.ForcePair) string {
+	switch p.What {
+	case dossier.ForceProof:
+		return ProofTitles[p.Proof]
+	case dossier.ForceLatency:
+		return "response to the " + string(p.Side) + " step"
+	case dossier.ForceRate:
+		return "trim rate in the " + string(p.Side) + " step"
 	}
 	return "conclusion"
 }
@@ -63,7 +76,7 @@ func ForceText(what dossier.ForceFigure, v dossier.ForceValue) string {
 
 // ForceRow is what, before, after, answer.
 func ForceRow(p dossier.ForcePair) []string {
-	return []string{plain(ForceName(p)), plain(ForceText(p.What, p.Before)), plain(ForceText(p.What, p.After)), plain(string(p.Answer))}
+	return []string{ForceTitle(p), plain(ForceText(p.What, p.Before)), plain(ForceText(p.What, p.After)), plain(string(p.Answer))}
 }
 
 // SensorRow is what, before, after, difference, answer; ok is false where neither side was measured.
@@ -97,10 +110,16 @@ func TestRow(p dossier.TestPair) (cells []string, ok bool) {
 // plain writes a name of other programs as people do.
 func plain(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
+// TwoVehicles is the answer where two cars were compared.
+const TwoVehicles = "TWO DIFFERENT VEHICLES"
+
 // CompareAnswer is the answer of a comparison in large letters.
-func CompareAnswer(r compare.Result) string {
+func CompareAnswer(r compare.Result, different bool) string {
+	if different {
+		return TwoVehicles
+	}
 	if r.Answer == compare.NoDifference && r.Shifted {
-		return "NEITHER BETTER NOR WORSE, BUT MOVED"
+		return "CHANGED, BUT NO CLOSER TO ZERO"
 	}
 	return strings.ToUpper(plain(string(r.Answer)))
 }

@@ -21,21 +21,30 @@ func CodeText(c dossier.Code) string {
 		text += ": " + meaning
 	}
 	if c.ByTest {
-		text += " - set during the test, so caused by it"
+		text += ", set during this test (caused by it)"
+	}
+	return text
+}
+
+// CodeKnown is a code on the customer's page.
+func CodeKnown(code, meaning string) string {
+	text := "! Trouble code " + code
+	if meaning != "" {
+		text += ": " + meaning
 	}
 	return text
 }
 
 // PresenceText says whether a code was there when codes were read.
 func PresenceText(p dossier.Presence) string {
-	return [...]string{dossier.NotRead: "not read again", dossier.NotThere: "not there", dossier.There: "there"}[p]
+	return [...]string{dossier.NotRead: "not rechecked", dossier.NotThere: "not present", dossier.There: "present"}[p]
 }
 
 // NoCodes says which kinds of codes were read and not found, and when; "" where none was read.
 func NoCodes(h dossier.CodeHistory) string {
 	var parts []string
 	if len(h.Twice) > 0 {
-		parts = append(parts, "no "+orList(h.Twice)+" codes, neither at the beginning nor at the end")
+		parts = append(parts, "no "+orList(h.Twice)+" codes at the start or at the end")
 	}
 	if len(h.Once) > 0 {
 		parts = append(parts, "no "+orList(h.Once)+" codes when they were read")
@@ -92,7 +101,7 @@ func ReadinessFacts(r dossier.Readiness) []Fact {
 	case r.Last == nil || r.Last == r.First: // the same reading, not an equal one
 		return []Fact{{"When they were read", Readiness(r.First)}}
 	}
-	return []Fact{{"At the beginning", Readiness(r.First)}, {"At the end", Readiness(r.Last)}}
+	return []Fact{{"At the start", Readiness(r.First)}, {"At the end", Readiness(r.Last)}}
 }
 
 // TestText words one of the computer's own figures.
@@ -135,14 +144,14 @@ func OwnTestFact(t dossier.OwnTest) Fact {
 // DifferenceText says in what a recording differs from the computer's own figure; "" in nothing.
 func DifferenceText(d dossier.Difference) string {
 	return map[dossier.Difference]string{
-		dossier.OtherSpeed: "the recording shows another speed", dossier.AnotherPace: "the recording shows another pace",
-		dossier.GoesLower: "the recording goes lower", dossier.NotAsLow: "the recording does not go as low",
-		dossier.GoesHigher: "the recording goes higher", dossier.NotAsHigh: "the recording does not go as high",
+		dossier.OtherSpeed: "differs from this recording", dossier.AnotherPace: "differs from this recording",
+		dossier.GoesLower: "this recording goes lower", dossier.NotAsLow: "this recording doesn't go as low",
+		dossier.GoesHigher: "this recording goes higher", dossier.NotAsHigh: "this recording doesn't go as high",
 	}[d]
 }
 
 var conditionWords = map[string]string{
-	"ECT": "coolant", "RPM": "speed", "LOAD_PCT": "load", "VSS": "road speed",
+	"ECT": "coolant", "RPM": "engine speed", "LOAD_PCT": "load", "VSS": "vehicle speed",
 	"LONGFT1": "long-term trim, bank 1", "LONGFT2": "long-term trim, bank 2",
 	"EQ_RAT11": "wide-range B1S1", "EQ_RAT21": "wide-range B2S1",
 }
@@ -163,7 +172,7 @@ func FuelShares(shares []dossier.FuelShare) string {
 		total += s.Count
 	}
 	if total == 0 {
-		return "its status was not read"
+		return "status not read"
 	}
 	parts := make([]string, len(shares))
 	for i, s := range shares {
@@ -175,12 +184,12 @@ func FuelShares(shares []dossier.FuelShare) string {
 // ConditionFacts are the conditions of a test: how it was forced, the engine, the fuel system.
 func ConditionFacts(d *dossier.Dossier) (forced Fact, conditions []Fact) {
 	sensor := d.Setup.Sensor.String()
-	forced = Fact{"Forced", sensor + ", by the " + string(d.Setup.By)}
+	forced = Fact{"Tested", sensor + ", by the " + string(d.Setup.By)}
 	switch d.Forcing() {
 	case dossier.NotForced:
 		forced = Fact{"Watched", sensor}
 	case dossier.ForceMarked:
-		forced.Text += ", as the technician marked; the reading shows no force"
+		forced.Text += ", as the technician marked; the reading shows no step"
 	}
 	for _, r := range d.Conditions {
 		f := RangeFact(r)
@@ -195,7 +204,7 @@ func LeftText(l trimmap.Left) string {
 	for _, k := range []struct {
 		n    int
 		what string
-	}{{l.OpenLoop, "open loop"}, {l.Cold, "cold"}, {l.Forced, "forced"}, {l.Stopped, "engine not running"}, {l.Unsteady, "not steady"}, {l.Unknown, "speed not read"}} {
+	}{{l.OpenLoop, "open loop"}, {l.Cold, "cold"}, {l.Forced, "during a test step"}, {l.Stopped, "engine not running"}, {l.Unsteady, "not steady"}, {l.Unknown, "engine speed not read"}} {
 		if k.n > 0 {
 			out = append(out, fmt.Sprintf("%d %s", k.n, k.what))
 		}
@@ -206,7 +215,7 @@ func LeftText(l trimmap.Left) string {
 // JudgedAnew says that a stored verdict was another than the records give now.
 func JudgedAnew(stored, now analysis.Conclusion, id string) string {
 	if stored == now {
-		return fmt.Sprintf("The stored verdict comes to the same (%s) by other proofs; this is how the records are judged now. `pushback replay %s --store` keeps it.", ConclusionShort(string(now)), id)
+		return fmt.Sprintf("The stored verdict is the same (%s), with other details. This is today's judgment of the same records; `pushback replay %s --store` saves it.", ConclusionShort(string(now)), id)
 	}
-	return fmt.Sprintf("The stored verdict was another: %s. This is how the records are judged now; `pushback replay %s --store` keeps it.", Printable(ConclusionShort(string(stored))), id)
+	return fmt.Sprintf("The stored verdict was different: %s. This is today's judgment of the same records; `pushback replay %s --store` saves it.", Printable(ConclusionShort(string(stored))), id)
 }

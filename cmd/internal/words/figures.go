@@ -25,9 +25,9 @@ func Resting(sensor string, f analysis.Figures) []RestingFact {
 				100*f.ShareLean, 100*f.ShareMid, 100*f.ShareRich, f.Readings)}
 		switch {
 		case !math.IsNaN(f.Per10s):
-			lines = append(lines, fmt.Sprintf("changes of side %.1f in 10 s", f.Per10s))
+			lines = append(lines, fmt.Sprintf("cross-counts %.0f in 10 s", f.Per10s))
 		case f.Seconds >= 5:
-			lines = append(lines, "changes of side not measurable"+atPace(f.PerSecond))
+			lines = append(lines, "cross-counts can't be measured"+atPace(f.PerSecond))
 		}
 		out = append(out, RestingFact{sensor, lines})
 	}
@@ -52,7 +52,7 @@ func FigureLines(sensor string, f analysis.Figures) []string {
 		}
 	}
 	if len(out) > 0 {
-		out = append([]string{"while nobody forced:"}, out...)
+		out = append([]string{"at rest (no test running):"}, out...)
 	}
 	return out
 }

@@ -19,7 +19,7 @@ import (
 // The stations of the ring.
 const (
 	StationTap      = "TAP"
-	StationComputer = "COMPUTER"
+	StationComputer = "ECM"
 	StationFuel     = "FUEL"
 	StationExhaust  = "EXHAUST"
 	StationSensor   = "SENSOR"
@@ -63,10 +63,10 @@ type Headline struct {
 // Big is the step to do now, and when the session is over its answer.
 func Big(s *live.State) Headline {
 	if s.Verdict != nil {
-		return Headline{Text: bigConclusion[s.Verdict.Conclusion]}
+		return Headline{Text: VerdictOf(*s.Verdict).Name}
 	}
 	if s.Lost {
-		return Headline{Text: "LINE LOST", Loud: true}
+		return Headline{Text: "NO ADAPTER", Loud: true}
 	}
 	if p := s.Prompt; p != nil {
 		return bigStep(s, *p)
@@ -76,13 +76,15 @@ func Big(s *live.State) Headline {
 		if Overheld(s) {
 			return Headline{"RELEASE NOW", s.Side, true}
 		}
-		return Headline{Text: fmt.Sprintf("%s %d", strings.ToUpper(string(s.Side)), int((s.Now - s.Since).Seconds())), Side: s.Side}
+		return Headline{Text: fmt.Sprintf("%s %d", heldBig(s), left(s.Since+limits.Hold-s.Now)), Side: s.Side}
 	case live.Released:
-		return Headline{Text: "HANDS OFF"}
+		return Headline{Text: fmt.Sprintf("WATCHING %d", left(s.Since+live.GiveUp-s.Now))}
 	}
 	switch {
+	case s.Replay:
+		return Headline{Text: "AT REST"}
 	case s.Ready == nil:
-		return Headline{Text: "LOOKING"}
+		return Headline{Text: "CHECKING"}
 	case !*s.Ready:
 		return Headline{Text: "NOT READY"}
 	}
@@ -91,12 +93,12 @@ func Big(s *live.State) Headline {
 
 // HeldTooLong asks to let go of a force that nobody guides.
 func HeldTooLong(d time.Duration) string {
-	return fmt.Sprintf("Held for %d s: let go before the computer's own monitors trip.", int(d.Seconds()))
+	return fmt.Sprintf("Held for %d s: release now, before it sets a code.", int(d.Seconds()))
 }
 
 // Overheld reports that the signal must be let go now.
 func Overheld(s *live.State) bool {
-	if s.Verdict != nil {
+	if s.Verdict != nil || s.Replay {
 		return false
 	}
 	if s.Prompt != nil {
@@ -118,9 +120,9 @@ func bigStep(s *live.State, p session.Prompt) Headline {
 		if len(p.Why) > 0 {
 			return Headline{Text: "NOT READY"}
 		}
-		return Headline{Text: "LOOKING"}
+		return Headline{Text: "CHECKING"}
 	case session.StageBaseline:
-		return Headline{Text: counted("HANDS OFF")}
+		return Headline{Text: counted("BASELINE")}
 	case session.StageForce:
 		return Headline{Text: "GO " + side, Side: p.Side}
 	case session.StageHold:
@@ -128,7 +130,7 @@ func bigStep(s *live.State, p session.Prompt) Headline {
 	case session.StageRelease:
 		return Headline{"RELEASE NOW", p.Side, true}
 	case session.StageAnswer:
-		return Headline{Text: counted("HANDS OFF")}
+		return Headline{Text: counted("WATCHING")}
 	}
 	return Headline{Text: "DONE"}
 }
@@ -136,48 +138,70 @@ func bigStep(s *live.State, p session.Prompt) Headline {
 // left is a time to go in whole seconds, never below 0.
 func left(d time.Duration) int { return int(math.Ceil(max(0, d).Seconds())) }
 
-var bigConclusion = map[analysis.Conclusion]string{
-	analysis.LoopProven: "LOOP PROVEN", analysis.PartlyProven: "PARTLY PROVEN", analysis.InputDead: "INPUT DEAD",
-	analysis.NoCommand: "NO COMMAND", analysis.NoDelivery: "NO DELIVERY", analysis.SensorDead: "SENSOR DEAD",
-	analysis.SensorSlow: "SENSOR SLOW", analysis.WrongBank: "WRONG BANK", analysis.NotReadyToSay: "NOT READY",
-	analysis.UnclearResult: "UNCLEAR", analysis.NothingForced: "NO FORCE SEEN",
-}
-
 // Sentence says the step in full, and at the end the answer.
 func Sentence(s *live.State) string {
 	switch {
 	case s.Verdict != nil:
-		_, rest, _ := strings.Cut(ConclusionText(s.Verdict.Conclusion), ". ")
-		return rest
+		return VerdictOf(*s.Verdict).Why
 	case s.Lost:
-		return LineGone + ". Look at plug and cable."
+		return LineGone + ". Check the plug and cable."
+	case s.Replay:
+		return replaySays(s)
 	case s.Prompt != nil && s.Prompt.Stage == session.StageHold && !s.Seen && s.Now-s.Since > 2*time.Second:
-		return "The reading does not show that it is held " + string(s.Prompt.Side) + ": look at the contact."
+		return "Not reading " + string(s.Prompt.Side) + ": check your connection."
 	case s.Prompt != nil:
 		return strings.Trim(PromptText(*s.Prompt, s.Setup.By), "<> ")
 	case Overheld(s):
 		return HeldTooLong(s.Now - s.Since)
 	case s.Phase == live.Held && !s.Seen:
-		return "The reading does not show the force yet."
+		return "The reading doesn't show the step yet: check your connection."
 	case s.Phase == live.Held:
-		return "Held. Let go after 15 s."
+		return "Hold it there. Release after 15 s."
 	case s.Phase == live.Released:
-		return "Released. Hands off: now the sensor itself must tell, and the loop must recover."
+		return watchingSays(s.Side)
 	case s.Ready != nil && !*s.Ready:
-		return "A force would not count now: " + hazard.Join(s.Reasons, "; ") + "."
+		return "Not ready; a test now wouldn't count: " + hazard.Join(s.Reasons, "; ") + "."
 	case s.Ready != nil && s.Setup.By == analysis.ByMixture:
-		return "Make the mixture lean or rich for 15 s, then undo it."
+		return "Drive the mixture lean or rich for 15 s, then undo it."
 	case s.Ready != nil:
-		return "Hold the signal lean or rich for 15 s, then let go."
+		return "Drive the signal lean or rich for 15 s, then release."
 	}
-	return "Looking whether the car is ready for a test."
+	return "Checking whether the car is ready."
+}
+
+// replaySays tells what happens in a session that is over; nobody is to do anything.
+func replaySays(s *live.State) string {
+	side := strings.ToUpper(string(s.Side))
+	switch {
+	case s.Phase == live.Held && !s.Seen:
+		return "The technician said " + side + " was connected; the reading doesn't show it yet."
+	case s.Phase == live.Held:
+		return "The " + string(s.Side) + " step is held."
+	case s.Phase == live.Released:
+		must := s.Side.Opposite()
+		return fmt.Sprintf("Released: the sensor must read %s %s on its own while the loop recovers.", Arrow(must), strings.ToUpper(string(must)))
+	case s.Ready != nil && !*s.Ready:
+		return "Not ready: " + hazard.Join(s.Reasons, "; ") + "."
+	}
+	return "No step: normal switching."
+}
+
+// heldBig names a step that is held: as an order only to who can obey.
+func heldBig(s *live.State) string {
+	side := strings.ToUpper(string(s.Side))
+	if s.Replay {
+		return side + " STEP"
+	}
+	return "HOLD " + side
 }
 
 // Caution is what can hurt at this very step, "" when nothing more than before the
 // test.
 func Caution(s *live.State) string {
 	switch {
-	case s.Verdict != nil || s.Lost:
+	case s.Verdict != nil:
+		return VerdictOf(*s.Verdict).Caution
+	case s.Lost || s.Replay:
 		return ""
 	case s.Prompt != nil:
 		return PromptCaution(*s.Prompt, s.Setup.By)
@@ -246,7 +270,7 @@ func You(m obd.Mark) string { return "you: " + Printable(MarkText(m)) }
 func MarkText(m obd.Mark) string {
 	switch m.Kind {
 	case obd.MarkLean, obd.MarkRich:
-		return Arrow(analysis.Side(m.Kind)) + " forcing " + string(m.Kind)
+		return Arrow(analysis.Side(m.Kind)) + " " + string(m.Kind) + " connected"
 	case obd.MarkRelease:
 		return "released"
 	case obd.MarkNote:
@@ -274,9 +298,12 @@ func TickSign(t live.Tick) (string, analysis.Side) {
 		return "✓", analysis.Side(e.Toward)
 	case analysis.SwitchingResumes:
 		return "~", ""
-	case analysis.LoopSilent, analysis.LoopWrongWay, analysis.SensorSilent, analysis.OpenLoop, analysis.OtherBankAnswers, analysis.CodeSet:
+	case analysis.LoopSilent, analysis.LoopWrongWay, analysis.SensorSilent, analysis.OpenLoop, analysis.OtherBankAnswers, analysis.CodeSet, analysis.ComputerLetsGo, analysis.BranchOpen, analysis.ReturnOffset:
 		return "!", ""
 	case analysis.TrimAtLimit:
+		if e.Value < 0 {
+			return "⊥", ""
+		}
 		return "⊤", ""
 	}
 	return "", ""
@@ -286,10 +313,10 @@ func TickSign(t live.Tick) (string, analysis.Side) {
 const (
 	Paused   = "PAUSED"
 	Session  = "session"
-	LineGone = "THE LINE TO THE ADAPTER IS GONE; trying to get it back"
-	LineBack = "the line is back"
+	LineGone = "Lost the adapter, reconnecting"
+	LineBack = "the adapter is back"
 	Waiting  = "no reading yet"
-	TooSmall = "80 × 24 shows more"
+	TooSmall = "Enlarge the window to 80 × 24 for the full view"
 )
 
 // NoDataBig is NoData in few capitals.
@@ -309,25 +336,27 @@ func TrimOf(sensor string) string {
 	return "trim, %"
 }
 
-// TrimDoes says what a short-term trim does; the bare signs are read both ways.
-func TrimDoes(v float64) string {
-	switch {
-	case v > 0:
-		return "+ adds fuel"
-	case v < 0:
-		return "− cuts fuel"
+// TrimDoes says what a short-term trim does now: its motion, for its sign tells only where it stands.
+func TrimDoes(m live.Motion) string {
+	return [...]string{live.Unmoved: "steady", live.Rising: "↑ adding fuel", live.Falling: "↓ cutting fuel", live.Pegged: "⊤ PEGGED"}[m]
+}
+
+// ReadsText is the side of a reading in capitals.
+func ReadsText(s analysis.Side) string {
+	if s == "" {
+		return "between"
 	}
-	return "neither adds nor cuts"
+	return Arrow(s) + " " + strings.ToUpper(string(s))
 }
 
 // Keys of the live screen.
 const (
 	TestScreenKeys   = "Enter done · space off · s skip · b again · n note · p pause · ? help · q stop"
 	RecordScreenKeys = "l lean · r rich · space release · n note · p pause · ? help · q stop"
-	OverKeys         = "Enter or q closes"
+	OverKeys         = "↑ ↓ scroll · Enter or q closes"
 	NoteKeys         = "Enter keeps the note · Esc drops it"
 	NotePrompt       = "note: "
-	Stopping         = "stopping: reading the trouble codes once more"
+	Stopping         = "finishing: rechecking codes"
 )
 
 // Bells is how often a terminal's bell rings for an event, which has one pitch
@@ -357,32 +386,32 @@ func ScreenHelp(guided, replay, page bool) string {
 	b.WriteString("\n KEYS\n\n")
 	switch {
 	case replay:
-		line("space, p", "stand still, go on")
-		line(".", "on to the next event, and stand still there")
-		line("← →", "10 s back, 10 s on")
-		line("Home", "to the beginning")
+		line("space, p", "pause, play")
+		line(".", "jump to next event and pause")
+		line("← →", "back 10 s, forward 10 s")
+		line("Home", "to the start")
 		line("− +", "slower, faster")
 	case guided:
-		line("Enter", "it is done: the force is on, or off")
-		line("l  r  space", "forced lean, forced rich, released")
+		line("Enter", "done: the step is connected, or released")
+		line("l  r  space", "lean connected, rich connected, released")
 		line("s", "skip this step")
-		line("b", "this step once more")
+		line("b", "repeat this side")
 	default:
-		line("l  r  space", "forced lean, forced rich, released")
+		line("l  r  space", "lean connected, rich connected, released")
 	}
 	if !replay {
 		line("n", "a note")
-		line("p", "hold the picture; recording goes on")
+		line("p", "freeze the screen (recording continues)")
 	}
 	if page {
 		line("a", "address of the page for a phone")
 	}
 	line("q", "stop")
 	b.WriteString("\n SIGNS\n\n")
-	line("▼ ▲", "held lean, held rich    + −  the loop adds, cuts    ◇  released")
-	line("✓ ✗ ? –", "proven, failed, unclear, not tested    …  being tested")
-	line("~ ! ⊤ m", "switches again, look here, trim at its limit, your mark")
-	b.WriteString("\n Any key goes back.\n")
+	line("▼ ▲", "lean step, rich step    + −  adds, cuts fuel    ◇  released")
+	line("✓ ✗ ? –", "passed, failed, unclear, not tested    …  being tested")
+	line("~ ! ⊤ ⊥ m", "switching is back, check this, trim pegged high and low, your mark")
+	b.WriteString("\n Press any key to go back.\n")
 	return b.String()
 }
 
@@ -390,30 +419,39 @@ func ScreenHelp(guided, replay, page bool) string {
 const DemoScreenKeys = "p pause · ? help · q stop"
 
 // ReplayScreenKeys are the keys of a replay.
-const ReplayScreenKeys = "space stand still · . next event · ← → 10 s · − + speed · ? help · q stop"
+const ReplayScreenKeys = "space pause · . next event · ← → 10 s · − + speed · ? help · q stop"
 
 // NoticeGoes says how the page's address leaves the screen.
-const NoticeGoes = "Any key, or the first phone that comes, takes this off; a brings it back."
+const NoticeGoes = "Closes on any key or when a phone connects. Press a to show it again."
 
 // NoRoomForCode stands where the QR code would.
-const NoRoomForCode = "(A larger window shows a code here for the phone's camera.)"
+const NoRoomForCode = "(Enlarge the window for a code your phone's camera can read.)"
 
 // StaysForPage is said at the end of a replay that is watched on the page alone.
-const StaysForPage = "The page stays while it is watched, and can go back; Ctrl-C ends it."
+const StaysForPage = "The page stays open while someone watches it. Ctrl-C ends it."
 
 // PageAt says who can open the page.
 func PageAt(network, marks bool) string {
 	switch {
 	case network && marks:
-		return "Whoever on this network has this link can watch and make marks:"
+		return "Anyone on this network with this link can watch and add marks:"
 	case network:
-		return "Whoever on this network has this link can watch:"
+		return "Anyone on this network with this link can watch:"
 	}
-	return "On this machine only (--page=lan for a phone):"
+	return "On this computer only. For a phone on the shop's network: --page=lan"
 }
 
 // TrimShort is a trim in a narrow room.
 func TrimShort(v float64) string { return fmt.Sprintf("trim %+6.1f %%", Unsigned(v, 1)) }
+
+// OtherTrim is the trim of the bank that is not tested.
+func OtherTrim(bank int, v float64) string { return fmt.Sprintf("trim bank %d %+.1f", bank, v) }
+
+// More says how many lines of a list are below it.
+func More(n int) string { return fmt.Sprintf("▼ %d more", n) }
+
+// RingLegend explains the ring's signs where there is room.
+const RingLegend = "✓ pass  ✗ fail  ? unclear  – untested"
 
 // RPM is an engine speed.
 func RPM(v float64) string { return fmt.Sprintf("%.0f rpm", v) }

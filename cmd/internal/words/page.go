@@ -20,13 +20,13 @@ var Page = struct {
 	Slower, Faster                                       string
 }{
 	Lang:  "en",
-	Sound: "Tap: sound, stay awake", SoundOn: "sound on", Awake: "sound on · screen stays on", Film: "sound on · screen should stay on",
-	Dark: "This phone lets no page keep its screen on: do it in its settings, then tap here.",
+	Sound: "Tap for sound and keep screen on", SoundOn: "sound on", Awake: "sound on · screen stays on", Film: "sound on · screen should stay on",
+	Dark: "This phone won't let a page keep the screen on. Turn off auto-lock, then tap here.",
 	Sun:  "sun", Night: "night",
-	Mark: "MARK", MarkNote: "mark from the page", Released: "RELEASED", Skip: "skip this step", Repeat: "again",
-	NoData: "NO DATA FOR", NoConnection: "NO CONNECTION FOR", Ended: "The session has ended.", Seconds: "s", Refused: "not taken: try again",
-	Lean: "LEAN", Rich: "RICH", Adds: "adds fuel", Cuts: "cuts fuel", Proofs: "What was shown", Next: "Next", Traces: "sensor voltage and short-term trim over time", Values: "present values",
-	Replay: "the replay's pace", Position: "place in the session", Back: "◀ 10 s", On: "10 s ▶", Stop: "stand still", Go: "go on", Step: "next event",
+	Mark: "MARK", MarkNote: "mark from the page", Released: "RELEASED", Skip: "skip this step", Repeat: "repeat this side",
+	NoData: "NO DATA FOR", NoConnection: "NO CONNECTION FOR", Ended: "The session has ended.", Seconds: "s", Refused: "didn't go through, tap again",
+	Lean: "LEAN", Rich: "RICH", Adds: "adds fuel", Cuts: "cuts fuel", Proofs: "Results", Next: "Next", Traces: "sensor voltage and short-term trim over time", Values: "present values",
+	Replay: "replay controls", Position: "place in the session", Back: "◀ 10 s", On: "10 s ▶", Stop: "pause", Go: "play", Step: "next event",
 	Slower: "slower", Faster: "faster",
 }
 
@@ -51,7 +51,7 @@ func RingLabels(sensor string) ring.Labels {
 		bank += " " + sensor[1:2]
 	}
 	return ring.Labels{
-		Title:  "The ring: signal wire, computer, fuel, exhaust, sensor. Each arc fills as it is proven.",
+		Title:  "The ring: signal wire, ECM, fuel, exhaust, sensor. Each arc fills as it passes.",
 		Sensor: StationSensor, Tap: StationTap, Computer: StationComputer, Fuel: StationFuel, Exhaust: StationExhaust,
 		Bank: bank, Sign: ArcSign, Says: ArcSays,
 	}

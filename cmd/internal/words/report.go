@@ -16,6 +16,7 @@ import (
 type Owner struct {
 	Question, Answer string
 	Did              string   // what was done
+	Known            []string // what is known where the answer is not
 	Next             []string // what happens next
 	Tone             string   // good, bad, doubt
 }
@@ -42,80 +43,102 @@ func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 	}
 	o := Owner{
 		Tone:     toneOf(c),
-		Question: "Can the engine's fuel control, and its oxygen sensor, be believed?",
-		Did: "An oxygen sensor in the exhaust tells the engine's computer whether it burns too much or too little fuel, and the computer corrects. " +
-			"We put a false message (“too little”, “too much”) on the sensor's wire for some seconds each, and watched whether the computer pushed back. " +
-			"Then we let go and watched whether the sensor itself told the truth.",
+		Question: "Are the oxygen sensor and fuel control working?",
+		Did: "An oxygen sensor in the exhaust shows the engine's computer whether the engine is burning too much or too little fuel, and the computer corrects it. " +
+			"We put a false signal on the sensor's wire, first “running lean”, then “running rich”, for some seconds each, and checked that the computer responded. " +
+			"Then we released it and checked the sensor's own reading.",
 	}
 	if byMixture {
-		o.Did = "An oxygen sensor in the exhaust tells the engine's computer whether it burns too much or too little fuel, and the computer corrects. " +
-			"We made the mixture itself richer or leaner for some seconds and watched whether the sensor noticed and the computer pushed back. Then we undid it and watched both return."
+		o.Did = "An oxygen sensor in the exhaust shows the engine's computer whether the engine is burning too much or too little fuel, and the computer corrects it. " +
+			"We made the mixture itself richer or leaner for some seconds, and checked that the sensor saw it and the computer responded. Then we undid it and watched both return."
 	}
 	if !forced {
-		o.Did = "We recorded what the engine's computer reports. The test itself, a false message on the sensor's wire or a changed mixture, is not in this recording."
+		o.Did = "We recorded what the engine's computer reports. The test itself, a false signal on the sensor's wire or a changed mixture, is not in this recording."
 	}
 	switch c {
 	case analysis.LoopProven:
-		o.Answer = "Yes. The sensor, its wire, the computer and the fuel command all did what they should."
-		o.Next = []string{"None of these parts needs replacing for what was tested.", "If the engine still runs badly, the cause lies elsewhere, for instance in an air leak or the fuel supply: that is what we look at next."}
+		o.Answer = "Yes. The sensor, its wire, the computer and the fuel command all work."
+		o.Next = []string{"Nothing we tested needs replacing.", "If the engine still runs badly, something else is causing it, such as a vacuum leak or weak fuel supply. We'll check that next."}
 	case analysis.PartlyProven:
-		o.Answer = "As far as tested, yes: but one half of the test is still to be done."
-		o.Next = []string{"We do the other half before anything is replaced."}
+		o.Answer = "So far, yes. Half of the test is still to be done."
+		o.Next = []string{"We'll do the other half before replacing anything."}
 	case analysis.InputDead:
-		o.Answer = "No. The computer does not notice what is on the sensor's wire."
-		o.Next = []string{"We look for a broken or shorted wire or plug between sensor and computer; that comes before any new part.", "The sensor itself has not been found bad."}
+		o.Answer = "No. The computer doesn't see what is on the sensor's wire."
+		o.Next = []string{"We'll check for a broken or shorted wire or connector between the sensor and the computer before replacing anything.", "Nothing shows that the sensor itself is bad."}
 	case analysis.NoCommand:
-		o.Answer = "No. The computer reads the sensor's wire, but does not correct the fuel."
+		o.Answer = "No. The computer reads the sensor's wire, but doesn't correct the fuel."
 		if is(analysis.ProofAddsFuel, analysis.Proven) {
-			o.Answer = "No. The computer adds fuel as it should, but does not cut it."
+			o.Answer = "No. The computer adds fuel as it should, but doesn't cut it."
 		} else if is(analysis.ProofCutsFuel, analysis.Proven) {
-			o.Answer = "No. The computer cuts fuel as it should, but does not add it."
+			o.Answer = "No. The computer cuts fuel as it should, but doesn't add it."
 		}
-		o.Next = []string{"We find out whether something keeps the computer from correcting, such as a stored fault, before the computer itself is suspected.", "A new sensor would not cure this."}
+		o.Next = []string{"We'll check whether something is keeping the computer from correcting, such as a stored fault, before suspecting the computer.", "A new sensor won't fix this."}
 	case analysis.NoDelivery:
-		o.Answer = "No. The computer orders a correction, but the fuel does not follow."
-		o.Next = []string{"We measure fuel pressure and injectors.", "A new sensor would not cure this."}
+		o.Answer = "No. The computer commands a correction, but the fuel doesn't change."
+		o.Next = []string{"We'll test fuel pressure and the injectors.", "A new sensor won't fix this."}
 	case analysis.SensorDead:
-		o.Answer = "No. The computer and the fuel do their work, but the oxygen sensor does not report it."
-		o.Next = []string{"We check the sensor's heater, its wiring and the exhaust for leaks; if they are good, the sensor is replaced.", "Then the same test shows whether it is cured."}
+		o.Answer = "No. The computer and the fuel respond, but the oxygen sensor doesn't see it."
+		o.Next = []string{"We'll check the sensor's heater, its wiring and the exhaust for leaks. If they are good, the sensor needs replacing.", "Then the same test shows whether it's fixed."}
 	case analysis.SensorSlow:
-		o.Answer = "Not fully. The oxygen sensor reports the truth, but too late."
-		o.Next = []string{"We check the sensor's heater; if it is good, the sensor is replaced.", "Then the same test shows whether it is cured."}
+		o.Answer = "Not fully. The oxygen sensor sees the change, but too late."
+		o.Next = []string{"We'll check the sensor's heater. If it is good, the sensor needs replacing.", "Then the same test shows whether it's fixed."}
 	case analysis.WrongBank:
-		o.Answer = "No. The engine's other side answered: the plugs of the two sensors seem to be swapped."
-		o.Next = []string{"We check which plug belongs where. No part has been found bad."}
+		o.Answer = "No. The other bank of the engine responded: the connectors of the two sensors seem to be swapped."
+		o.Next = []string{"We'll check which connector belongs where. Nothing shows a bad part."}
 	case analysis.NotReadyToSay:
-		o.Answer = "Not known yet: the car was not in a state in which this test counts."
-		o.Next = []string{"We bring it to that state, most often fully warm and idling, and test again."}
+		o.Answer = "Not known yet: test conditions weren't met."
+		o.Next = []string{"We'll get the car ready, usually fully warm and idling, and test again."}
 	case analysis.NothingForced:
-		o.Answer = "Not tested: this is a recording without the test."
-		o.Next = []string{"The test itself is still to be done if the sensor or the computer is in doubt."}
+		o.Answer = "Not tested: this recording doesn't include the test."
+		o.Next = []string{"If the sensor or the computer is in doubt, the test still has to be done."}
 	default:
-		o.Answer = "Not known yet: what was measured does not decide it."
-		o.Next = []string{"We do the further test that separates the possible causes before anything is replaced."}
+		say := VerdictOf(v)
+		o.Answer = "Not known yet. " + say.Why
+		o.Next = []string{"We'll run one more test before replacing anything."}
+		if say.Step != "" {
+			o.Next = append(o.Next, "That test: "+say.Step)
+		}
+	}
+	if o.Tone == "doubt" {
+		o.Known = known(v)
 	}
 	return o
 }
+
+// known lists what passed and failed.
+func known(v analysis.Verdict) (out []string) {
+	for _, p := range v.Proofs {
+		switch p.State {
+		case analysis.Proven:
+			out = append(out, StateSigns[p.State]+" "+OwnerProofs[p.ID])
+		case analysis.Failed:
+			out = append(out, StateSigns[p.State]+" Not shown: "+lower(OwnerProofs[p.ID]))
+		}
+	}
+	return out
+}
+
+func lower(s string) string { return strings.ToLower(s[:min(1, len(s))]) + s[min(1, len(s)):] }
 
 // OwnerWide is what the first page says of a wide-range sensor, which the test cannot judge.
 func OwnerWide() Owner {
 	o := OwnerText(analysis.Verdict{Conclusion: analysis.NothingForced}, true, false)
 	o.Did = "We recorded what the engine's computer reports." // a force on such a sensor is not seen
-	o.Answer = "Not judged: this oxygen sensor is of a kind that this test only records."
-	o.Next = []string{"What sensor and computer reported is on the pages that follow, for a technician to read.", "No part has been found bad, and none has been shown to be good."}
+	o.Answer = "Not judged: this test can only record this type of oxygen sensor."
+	o.Next = []string{"What the sensor and the computer reported is on the pages that follow, for a technician to read.", "Nothing was shown to be bad, and nothing was shown to be good."}
 	return o
 }
 
 // OwnerProofs says each arc of the ring to the owner.
 var OwnerProofs = map[analysis.ProofID]string{
-	analysis.ProofInput:      "The computer notices what is on the wire",
-	analysis.ProofAddsFuel:   "Told “too little fuel”, it adds fuel",
-	analysis.ProofCutsFuel:   "Told “too much fuel”, it cuts fuel",
-	analysis.ProofDelivery:   "The fuel really changes",
-	analysis.ProofSensorRich: "The sensor can report “too much”",
-	analysis.ProofSensorLean: "The sensor can report “too little”",
-	analysis.ProofBank:       "The right side of the engine answers",
-	analysis.ProofRecovery:   "Left alone, it goes back to normal",
+	analysis.ProofInput:      "The computer reads the wire",
+	analysis.ProofAddsFuel:   "Adds fuel when told it's running lean",
+	analysis.ProofCutsFuel:   "Cuts fuel when told it's running rich",
+	analysis.ProofDelivery:   "The mixture actually changes",
+	analysis.ProofSensorRich: "The sensor can read rich",
+	analysis.ProofSensorLean: "The sensor can read lean",
+	analysis.ProofBank:       "The correct bank responds",
+	analysis.ProofRecovery:   "Goes back to normal on release",
 }
 
 // evidenceNames puts the numbers behind a proof in words; the verb is the sentence's.
@@ -137,13 +160,12 @@ func EvidenceText(ev map[string]float64) []string {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			continue
 		}
-		_, best := ev["after_s"]
 		lo, hasLo := ev["after_min_s"]
 		hi, hasHi := ev["after_max_s"]
-		if best && hasLo && hasHi {
+		if _, best := ev["after_s"]; best && hasLo && hasHi {
 			switch key {
 			case "after_s":
-				out = append(out, fmt.Sprintf("after %.2f s (95 %%: %.2f to %.2f s)", v, lo, hi))
+				out = append(out, Within(lo, hi))
 				continue
 			case "after_min_s", "after_max_s":
 				continue
@@ -159,9 +181,9 @@ func EvidenceText(ev map[string]float64) []string {
 		case strings.HasSuffix(key, "_pct_s"):
 			out = append(out, fmt.Sprintf("%s %.0f %%·s", name, v))
 		case strings.HasSuffix(key, "_pct"):
-			out = append(out, fmt.Sprintf("%s %+.1f %%", name, Unsigned(v, 1)))
+			out = append(out, fmt.Sprintf("%s %+.0f %%", name, Unsigned(v, 0)))
 		case strings.HasSuffix(key, "_s"), key == "seconds":
-			out = append(out, fmt.Sprintf("%s %.2f s", name, v))
+			out = append(out, fmt.Sprintf("%s %.1f s", name, v))
 		case strings.HasSuffix(key, "_v"):
 			out = append(out, fmt.Sprintf("%s %.2f V", name, v))
 		case strings.HasSuffix(key, "_share"):
@@ -176,40 +198,40 @@ func EvidenceText(ev map[string]float64) []string {
 // CanShow says what readings of this rate can and cannot show.
 func CanShow(f analysis.Figures) []string {
 	if math.IsNaN(f.PerSecond) || f.PerSecond <= 0 {
-		return []string{"Too few readings of the sensor to say how often it was read."}
+		return []string{"Too few readings to say how often the sensor was read."}
 	}
 	gap := 1 / f.PerSecond
 	out := []string{
-		fmt.Sprintf("The sensor was read %.1f times a second: what happens within %.2f s lies between two readings, so each time below is an interval.", f.PerSecond, gap),
-		fmt.Sprintf("Switching faster than %.1f Hz cannot be counted.", f.CanCountHz),
+		fmt.Sprintf("The sensor was read %.1f times a second, so anything faster than %.2f s falls between two readings and times are given as intervals.", f.PerSecond, gap),
+		fmt.Sprintf("Switching faster than %.1f Hz can't be counted.", f.CanCountHz),
 	}
 	if gap > 0.1 {
-		out = append(out, "How fast the voltage rises and falls (a good sensor takes about 0.1 s) cannot be shown, and is not claimed.")
+		out = append(out, "How fast the voltage rises and falls (about 0.1 s for a good sensor) can't be shown at this rate.")
 	}
 	return out
 }
 
 // Method says how the report came about, of tests by wire, by mixture, or both.
 func Method(byWire, byMixture bool) []string {
-	out := []string{"Every reply of the car's computer was kept with the times of its request and its arrival. This report judges those records again; nothing was judged on drawn or thinned data."}
+	out := []string{"Every reply from the car's computer was saved with the times of its request and its arrival. This report judges all of those records, not the drawn curves."}
 	if byWire {
-		out = append(out, "Forcing the wire proves the way from the tap through the computer to the fuel command. It says nothing about the sensor while it is held; only the release tests the sensor.")
+		out = append(out, "Biasing the wire tests the path from the test point through the ECM to the fuel command. It doesn't test the sensor while it is held; only the release does.")
 	}
 	if byMixture {
-		out = append(out, "Where the mixture itself is made lean or rich the sensor answers for itself, and the loop may compensate and go on switching at another trim. What does not answer may be the sensor, its wire or the computer's input.")
+		out = append(out, "Changing the mixture tests the sensor directly, and the loop may compensate and keep switching at another trim. No response can be the sensor, its wire or the ECM input.")
 	}
 	return append(out,
-		"A force is recognised against this car's own switching before it; an answer where short-term trim leaves the range in which it hunts at rest and does not turn back.",
-		"The times of an answer are given with the interval that holds the truth 95 times in 100.",
-		"The curves draw the first, lowest, highest and last reading of each fine column, so no peak is lost.",
+		"A step is recognized against this car's own normal switching; a response when short-term trim leaves the range it hunts in at rest and doesn't turn back.",
+		"The time of a response is an interval that holds the truth at least 95 times in 100.",
+		"The curves keep every peak, however long the recording.",
 	)
 }
 
 // Limits are what no report shows.
 var Limits = []string{
-	"What is “not tested” is not shown to be good.",
-	"Shown is how the car behaved during this recording; a fault that comes and goes may have been away.",
-	"Trim of the computer is a command; that fuel arrived is shown by “the mixture really moves” alone.",
+	"“Not tested” doesn't mean good.",
+	"This is how the car behaved during this recording; an intermittent fault may not have shown up.",
+	"Fuel trim is a command. Only “mixture actually changes” shows that the fuel got there.",
 }
 
 // SessionTime is a time since the session's start, to a tenth of a second.
@@ -239,41 +261,47 @@ func Length(d time.Duration) string {
 	return fmt.Sprintf("%.0f s", d.Seconds())
 }
 
-// OwnerCompared is what the first page of a report on a repair says.
-func OwnerCompared(a compare.Answer, shifted bool, first, last analysis.Verdict, byMixture bool) Owner {
+// OwnerCompared is what the first page of a report on a repair says; different: the two are of different
+// vehicles.
+func OwnerCompared(a compare.Answer, shifted, different bool, first, last analysis.Verdict, byMixture bool) Owner {
 	was, now := OwnerText(first, byMixture, true), OwnerText(last, byMixture, true) // what was done is said anew
 	before, after := first.Conclusion, last.Conclusion
 	o := Owner{Question: "Did the repair help?", Next: now.Next,
 		Did: "We measured the car before the repair and again after it, and compared how much the engine's computer has to correct the fuel under the same conditions. " +
-			"A difference that an unchanged car shows from day to day is not called a repair."}
+			"Normal day-to-day variation doesn't count as a repair."}
 	say := func(tone, answer string, next ...string) {
 		o.Tone, o.Answer = tone, answer
 		if after == analysis.LoopProven || after == analysis.NothingForced {
 			o.Next = next
 		}
 	}
-	const again = "We look for the cause again before anything more is replaced."
-	const ownTests = "The computer must run its own tests again before an inspection; some days of ordinary driving do that."
+	const again = "We'll look for the cause again before replacing anything else."
+	const ownTests = "The computer has to run its own tests again before an inspection; a few days of normal driving does that."
+	if different {
+		say("doubt", "No answer: these are two different vehicles.")
+		o.Next = []string{"Compare a car only with itself: choose two recordings of the same vehicle."}
+		return o
+	}
 	switch cured := toneOf(before) == "bad" && after == analysis.LoopProven; {
 	case toneOf(after) == "bad":
 		say("bad", "No. The test after the repair finds a fault.")
 	case cured && a == compare.Worse:
-		say("doubt", "In part. What failed in the test works now, but the computer has more to correct than before.", again)
+		say("doubt", "Partly. What failed in the test works now, but the computer has to correct more than before.", again)
 	case cured:
 		say("good", "Yes. What failed in the test before works now.", ownTests)
 	case a == compare.Better:
-		say("good", "Yes. Under the same conditions the computer has less to correct than before.", ownTests)
+		say("good", "Yes. Under the same conditions the computer has to correct less than before.", ownTests)
 	case a == compare.Worse:
-		say("bad", "No. Under the same conditions the computer has more to correct than before.", again)
+		say("bad", "No. Under the same conditions the computer has to correct more than before.", again)
 	case a == compare.NoDifference && shifted:
-		say("doubt", "The correction has moved, but it is neither nearer to nothing nor farther from it.", again)
+		say("doubt", "The correction has changed, but is no closer to zero.", again)
 	case a == compare.NoDifference:
-		say("doubt", "Not shown. The computer's correction shows no difference that an unchanged car would not show.", again)
+		say("doubt", "No difference shown: the computer's correction changed no more than it does from day to day.", again)
 	default:
-		say("doubt", "Not known yet: the two recordings share too few conditions to be compared.", "A drive under the conditions of the first recording makes the two comparable.")
+		say("doubt", "Not known yet: the two recordings have too few matching conditions to compare.", "We'll drive it again under the conditions of the first recording.")
 	}
 	if before != analysis.NothingForced || after != analysis.NothingForced {
-		o.Did += fmt.Sprintf(" The test of sensor and computer said before: “%s” And after: “%s”", was.Answer, now.Answer)
+		o.Did += fmt.Sprintf(" The sensor and fuel control test said before: “%s” After: “%s”", was.Answer, now.Answer)
 	}
 	return o
 }
@@ -282,7 +310,7 @@ func OwnerCompared(a compare.Answer, shifted bool, first, last analysis.Verdict,
 func Compared(a compare.Answer, shifted bool) string {
 	switch {
 	case a == compare.NoDifference && shifted:
-		return "neither better nor worse, but moved"
+		return "changed, but no closer to zero"
 	case a == compare.NoDifference:
 		return "no difference shown"
 	}

@@ -27,16 +27,16 @@ func Unsigned(v float64, digits int) float64 {
 func PaceText(b switching.SpeedBand) string {
 	switch {
 	case math.IsNaN(b.Per10s):
-		return "changes of side not measurable" + atPace(b.PerSecond)
+		return "cross-counts can't be measured" + atPace(b.PerSecond)
 	case math.IsNaN(b.Period):
-		return fmt.Sprintf("%.1f changes of side in 10 s", b.Per10s)
+		return fmt.Sprintf("%.1f cross-counts in 10 s", b.Per10s)
 	}
-	return fmt.Sprintf("%.1f changes of side in 10 s; period %.2f s, rich %.2f s, lean %.2f s", b.Per10s, b.Period, b.Rich, b.Lean)
+	return fmt.Sprintf("%.1f cross-counts in 10 s; period %.2f s, rich %.2f s, lean %.2f s", b.Per10s, b.Period, b.Rich, b.Lean)
 }
 
 // LimitText words the state of a figure beside what is usual; "" where it is usual.
 func LimitText(state string) string {
-	return map[string]string{"between": "borderline", "unusual": "not usual"}[state]
+	return map[string]string{"between": "borderline", "unusual": "outside the usual range"}[state]
 }
 
 // SwitchingRows are the figures of a band, with the limit of switching that each is set beside.
@@ -56,7 +56,7 @@ var SwitchingRows = []struct {
 	{"swing", "swing, V", func(b switching.SpeedBand) string { return measured("%.2f V", b.High-b.Low) }},
 	{"mean", "", func(b switching.SpeedBand) string { return measured("%.2f V", b.Mean) }},
 	{"rich of the time", "", func(b switching.SpeedBand) string { return measured("%.0f %%", 100*b.ShareRich) }},
-	{"changes of side in 10 s", "changes of side in 10 s", func(b switching.SpeedBand) string { return measured("%.1f", b.Per10s) }},
+	{"cross-counts in 10 s", "changes of side in 10 s", func(b switching.SpeedBand) string { return measured("%.1f", b.Per10s) }},
 	{"period", "", func(b switching.SpeedBand) string { return measured("%.2f s", b.Period) }},
 	{"rise from 0.30 to 0.60 V", "rise from 0.30 to 0.60 V, s", func(b switching.SpeedBand) string { return b.Rise.Text(b.PerSecond) }},
 	{"fall from 0.60 to 0.30 V", "fall from 0.60 to 0.30 V, s", func(b switching.SpeedBand) string { return b.Fall.Text(b.PerSecond) }},
@@ -67,4 +67,9 @@ func measured(format string, v float64) string {
 		return "not measurable"
 	}
 	return fmt.Sprintf(format, v)
+}
+
+// BesideUsual sets a figure beside what is usual.
+func BesideUsual(l switching.Limit) string {
+	return fmt.Sprintf("%s %.2f is %s (%s); that alone doesn't make a sensor bad", l.What, l.Value, LimitText(l.State), l.Usual)
 }

@@ -18,41 +18,41 @@ import (
 // Around the cautions.
 const (
 	BeforeYouTouch = "Before you touch anything:"
-	AnyKey         = "Any key: read and understood."
-	AnyKeyMore     = "Any key: read, on to the next."
+	AnyKey         = "Press any key to confirm you've read this."
+	AnyKeyMore     = "Press any key for the next page."
 )
 
 // Cautions come before a test. The order is that of harm.
 func Cautions(by analysis.By) []string {
 	c := []string{
-		"Carbon monoxide has no smell and kills: work outdoors or with extraction.",
-		"Exhaust, sensor, manifold burn. Fans and belts move, also by themselves.",
-		"Fuel vapour catches fire: no flame, no smoking, an extinguisher at hand.",
-		"Wheels chocked, parking brake on, gear in neutral or park.",
-		"Maker's information, local codes and licensed practice come before this.",
+		"Carbon monoxide kills: work outdoors or hook up the exhaust hose.",
+		"The exhaust burns. Fans can start without warning. Keep clear of belts.",
+		"Fuel vapor catches fire. No flames, no smoking, fire extinguisher at hand.",
+		"Chock the wheels, set the parking brake, transmission in Park or Neutral.",
+		"Manufacturer's information, local codes, licensed practice come first.",
 	}
 	if by == analysis.ByMixture {
 		return append(c,
-			"Propane burns and explodes: keep bottle, hose and valve away from ignition parts and hot exhaust; meter it in slowly, never into a stopped engine.",
-			"An induced lean is one small hose off, within reach, that does not feed the brake booster.",
-			"Move the mixture for 15 s at most, then rest 30 s: raw fuel overheats the catalyst, and the engine may stall.")
+			"Propane burns and explodes. Keep the bottle, hose and valve away from ignition parts and hot exhaust. Feed it slowly, never into a stopped engine.",
+			"To drive it lean, pull one small vacuum hose you can reach, not the brake booster.",
+			"Change the mixture for 15 s at most, then rest 30 s. Raw fuel overheats the catalyst and the engine may stall.")
 	}
 	return append(c,
-		"Never put 12 V, 5 V or a heater feed on the signal wire. Identify it first, by a 10 MΩ meter.",
-		"Lean: join the signal, on the computer's side, to the SENSOR RETURN, not to the chassis.",
+		"Never 12 V, 5 V or a heater feed on this wire. Find it with a 10 MΩ meter.",
+		"Lean: jumper the signal, ECM side, to SENSOR RETURN, not chassis ground.",
 		OpenBranch,
-		"Rich: "+usualSource()+" between signal and sensor return. `pushback source` computes it for what you have.",
-		"No data tells a titania sensor (unplugged, key on, 1 V or 5 V): measure; never force it.",
+		"Rich: "+usualSource()+" onto the signal wire, negative to sensor return. `pushback source` designs yours.",
+		"Scan data can't show a titania sensor (unplugged, key on: 1 V or 5 V). Check with a meter; never force one.",
 		RaisedReturn,
-		"A person is never the resistor: no fingers from battery to signal.",
-		"One hold is 15 s, 30 s at the very most. A long hold may set trouble codes; they are listed as caused by the test.")
+		"Never use your fingers to bias the signal.",
+		"Hold for 15 s, never more than 30 s. A long hold may set codes; they are listed as caused by the test.")
 }
 
 // OpenBranch says how the sensor's branch is opened.
-const OpenBranch = "Open the sensor's branch in a harness box, no piercing; unplugging opens the heater too and may set its code."
+const OpenBranch = "Disconnect the sensor side of the wire at a breakout box, don't pierce. Unplugging opens the heater too and may set its code."
 
 // RaisedReturn is the one rule for a computer whose sensor return is not at the chassis' level.
-const RaisedReturn = "Measure sensor return to chassis, engine running: about 2.5 V is a raised return. Join to the return alone, never to the chassis."
+const RaisedReturn = "About 2.5 V from sensor return to chassis ground, engine running, is a raised return: jumper to the return only, never to chassis ground."
 
 // usualSource is what `pushback source` computes when it is told nothing.
 var usualSource = sync.OnceValue(func() string {
@@ -68,53 +68,53 @@ var usualSource = sync.OnceValue(func() string {
 
 // Lists of the keys and of the lines that a session listens to.
 const (
-	TestKeys   = "Keys: Enter = done (makes the mark), l lean, r rich, space release, s skip, b repeat this side, n note, q stop."
-	RecordKeys = "Keys: l lean, r rich, space release, n note, q stop."
+	TestKeys   = "Keys: Enter done (adds the mark), l lean, r rich, space released, s skip, b repeat this side, n note, q stop."
+	RecordKeys = "Keys: l lean, r rich, space released, n note, q stop."
 	TestLines  = "Lines on standard input: mark lean, mark rich, mark release, note TEXT, stop; next, skip, repeat."
 )
 
 // enterWhen begins the part of a prompt that names a key.
-const enterWhen = " Enter when "
+const enterWhen = " Press Enter when "
 
 // PromptText words a prompt for one side of the test.
 func PromptText(p session.Prompt, by analysis.By) string {
 	if p.Twice {
 		p.Twice = false
-		return "Twice is enough: another force on this side would only set codes. " + PromptText(p, by)
+		return "Two tries on this side is enough; another may set a code. " + PromptText(p, by)
 	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			return "NOT READY YET: " + hazard.Join(p.Why, "; ") + ". Waiting for it; s goes on anyway."
+			return "NOT READY YET: " + hazard.Join(p.Why, "; ") + ". Waiting. Press s to go ahead anyway."
 		}
-		return "Looking whether the car is ready for the test."
+		return "Checking whether the car is ready."
 	case session.StageBaseline:
-		return "HANDS OFF: steady idle. Learning how this car switches by itself."
+		return "BASELINE: hands off, steady idle. Watching normal switching."
 	case session.StageForce:
 		switch {
 		case by == analysis.ByMixture && p.Side == analysis.Rich:
-			return "FORCE RICH: feed propane into the intake, slowly, until the sensor stays rich." + enterWhen + "it flows."
+			return "DRIVE IT RICH: feed propane into the intake, slowly, until the sensor stays rich." + enterWhen + "the propane is flowing."
 		case by == analysis.ByMixture:
-			return "FORCE LEAN: open the small vacuum hose." + enterWhen + "it is open."
+			return "DRIVE IT LEAN: pull the small vacuum hose." + enterWhen + "it is off."
 		case p.Side == analysis.Rich:
-			return "HOLD RICH: " + usualSource() + " between signal and sensor return, computer's side." + enterWhen + "it is on."
+			return "DRIVE IT RICH: 0.9 V from your bias source onto the signal wire, ECM side, negative to sensor return." + enterWhen + "connected."
 		}
-		return "HOLD LEAN: signal to sensor return, computer's side." + enterWhen + "it is on."
+		return "PULL IT LEAN: jumper signal to sensor return, ECM side." + enterWhen + "connected."
 	case session.StageHold:
 		if p.More {
-			return "KEEP HOLDING " + side + ": trim answered, but the exhaust does not show enough yet."
+			return "KEEP HOLDING " + side + ": trim responded, waiting for the exhaust to catch up."
 		}
-		return "HOLDING " + side + ": keep it there."
+		return "HOLDING " + side + ": hold it there."
 	case session.StageRelease:
 		if by == analysis.ByMixture {
 			return ">>> RELEASE NOW: undo it, hands off <<<"
 		}
-		return ">>> RELEASE NOW: take it off, sensor back on its wire <<<"
+		return ">>> RELEASE NOW: disconnect and reconnect the sensor <<<"
 	case session.StageAnswer:
-		return "RELEASED. Hands off: now the sensor itself must tell, and the loop must recover."
+		return watchingSays(p.Side)
 	}
-	return "The test is over."
+	return "The test is done."
 }
 
 // Step is the prompt in the narrow room of the live line.
@@ -130,9 +130,9 @@ func Step(p session.Prompt) string {
 	case session.StageReady:
 		return "waiting until ready"
 	case session.StageBaseline:
-		return "HANDS OFF" + left()
+		return "BASELINE" + left()
 	case session.StageForce:
-		return "BEGIN TO HOLD " + side
+		return "GO " + side
 	case session.StageHold:
 		if !p.Seen {
 			return "HOLD " + side + left() + " (not seen yet)"
@@ -141,7 +141,7 @@ func Step(p session.Prompt) string {
 	case session.StageRelease:
 		return "RELEASE NOW"
 	case session.StageAnswer:
-		return "HANDS OFF" + left()
+		return "WATCHING" + left()
 	}
 	return ""
 }
@@ -157,32 +157,35 @@ func EventText(e analysis.Event) string {
 	case analysis.NotReady:
 		return "not ready: " + hazard.Join(e.Reasons, "; ")
 	case analysis.ForceBegins:
-		return "the " + Arrow(e.Side) + " " + string(e.Side) + " force begins"
+		return Arrow(e.Side) + " " + string(e.Side) + " step starts"
 	case analysis.LoopAnswers:
-		verb := "adds"
-		if e.Toward == "cut" {
-			verb = "cuts"
-		}
-		return fmt.Sprintf("the loop pushes back: it %s fuel %.2f s after the force began (between %.2f and %.2f s), %.1f %%/s",
-			verb, e.After, e.AfterMin, e.AfterMax, e.Rate)
+		return fmt.Sprintf("loop responds: %s fuel %s", doing(e.Toward), Within(e.AfterMin, e.AfterMax))
 	case analysis.LoopSilent:
-		return fmt.Sprintf("the loop does not answer the %s force: trim moved %+.1f %% in %.0f s", e.Side, Unsigned(e.Moved, 1), e.Waited)
+		return fmt.Sprintf("no response to the %s step: trim moved %+.1f %% in %.0f s", e.Side, Unsigned(e.Moved, 1), e.Waited)
 	case analysis.LoopWrongWay:
-		return fmt.Sprintf("trim moves WITH the %s force: it %ss fuel", e.Side, e.Toward)
+		return fmt.Sprintf("trim goes the WRONG WAY: %s fuel on a %s signal", doing(e.Toward), e.Side)
 	case analysis.TrimAtLimit:
-		return fmt.Sprintf("short-term trim stopped at %+.1f %%, the computer's limit", e.Value)
+		return fmt.Sprintf("short-term trim pegged at %+.0f %%", e.Value)
 	case analysis.ForceEnds:
-		return "the " + string(e.Side) + " force is released"
+		return string(e.Side) + " step released"
 	case analysis.SensorAnswers:
-		return fmt.Sprintf("the sensor itself reports %s %s, %.2f s after the release", Arrow(analysis.Side(e.Toward)), e.Toward, e.After)
+		return fmt.Sprintf("sensor reads %s %s on its own, %s release", Arrow(analysis.Side(e.Toward)), e.Toward, After(e.After))
 	case analysis.SensorSilent:
-		return fmt.Sprintf("the sensor does not report %s within %.1f s", e.Toward, e.Waited)
+		return fmt.Sprintf("sensor never read %s within %.1f s of release", e.Toward, e.Waited)
 	case analysis.SwitchingResumes:
-		return fmt.Sprintf("the loop switches again as before, %.1f s after the release", e.After)
+		return fmt.Sprintf("normal switching is back, %s release", After(e.After))
 	case analysis.OpenLoop:
-		return "the computer left closed loop (fuel status " + e.Status + ")"
+		return "the ECM left closed loop (fuel status " + e.Status + ")"
 	case analysis.OtherBankAnswers:
-		return fmt.Sprintf("bank %d moved, which nobody forced", e.Bank)
+		return fmt.Sprintf("bank %d moved, but you forced bank %d", e.Bank, 3-e.Bank)
+	case analysis.ComputerLetsGo:
+		return fmt.Sprintf("the ECM let go of the sensor %s the %s step", After(e.After), e.Side)
+	case analysis.OpenLevel:
+		return fmt.Sprintf("open input reads %.2f V", e.Value)
+	case analysis.BranchOpen:
+		return "sensor not reconnected after the " + string(e.Side) + " step"
+	case analysis.ReturnOffset:
+		return fmt.Sprintf("pulled lean it reads %.2f V: biased return, or a poor connection", e.Value)
 	case analysis.GapSeen:
 		return fmt.Sprintf("no data from %.1f to %.1f s: %s", e.From, e.To, e.Cause)
 	case analysis.CodeSet:
@@ -190,7 +193,7 @@ func EventText(e analysis.Event) string {
 		if e.Pending {
 			kind = "pending"
 		}
-		text := "trouble code set during the test, so caused by it: " + e.Code + " (" + kind + ")"
+		text := "code set during this test (caused by it): " + e.Code + " (" + kind + ")"
 		if what := TroubleCode(e.Code); what != "" {
 			text += ", " + what
 		}
@@ -199,31 +202,39 @@ func EventText(e analysis.Event) string {
 	return string(e.Name)
 }
 
+// doing is what trim does as it moves.
+func doing(toward string) string {
+	if toward == "cut" {
+		return "cutting"
+	}
+	return "adding"
+}
+
 // ConclusionText is the verdict in one sentence.
 func ConclusionText(c analysis.Conclusion) string {
 	switch c {
 	case analysis.LoopProven:
-		return "LOOP PROVEN. The sensor, its wire, the computer and the fuel command can be believed: look for the cause of the mixture elsewhere."
+		return "LOOP PROVEN. The sensor, its wire, the ECM and the fuel command check out OK. The rich or lean condition comes from something else."
 	case analysis.PartlyProven:
-		return "PROVEN AS FAR AS TESTED. Everything that was tested works, but one side was not tested."
+		return "GOOD SO FAR. Everything tested passed; one side still to test."
 	case analysis.InputDead:
-		return "INPUT DEAD. The computer's reading does not follow the wire: tap, harness, connector or the computer's input."
+		return "INPUT DEAD. The ECM reading doesn't follow the signal wire. Suspect your test point, the harness, a connector or the ECM input."
 	case analysis.NoCommand:
-		return "NO COMMAND. The computer reads the wire, but its fuel trim does not push back."
+		return "NO COMMAND. The ECM reads the wire, but fuel trim doesn't respond."
 	case analysis.NoDelivery:
-		return "NO DELIVERY. The computer commands the fuel, but the mixture does not follow."
+		return "NO DELIVERY. The ECM commands a correction, but the mixture doesn't change."
 	case analysis.SensorDead:
-		return "SENSOR DEAD. The loop answers and the mixture follows, but the sensor never reports it."
+		return "SENSOR DEAD. The loop responds and the mixture changes, but the sensor never sees it."
 	case analysis.SensorSlow:
-		return "SENSOR SLOW. The sensor reports the mixture, but later than a healthy one can."
+		return "SENSOR SLOW. The sensor sees the change, but later than a good sensor should."
 	case analysis.WrongBank:
-		return "WRONG BANK. The other bank answered: sensors or wiring of the banks are swapped."
+		return "WRONG BANK. The other bank responded: the bank 1 and bank 2 sensors or their wiring are swapped."
 	case analysis.NotReadyToSay:
-		return "NOT READY. The car was not in a state in which the test counts."
+		return "NOT READY. Test conditions weren't met."
 	case analysis.UnclearResult:
-		return "UNCLEAR. The evidence does not decide."
+		return "UNCLEAR. Can't call it from this data."
 	case analysis.NothingForced:
-		return "NOTHING FORCED. No force was seen, so nothing is proven and nothing found wrong."
+		return "NO STEP SEEN. No lean or rich step was seen, so nothing passed and nothing failed."
 	}
 	return string(c)
 }
@@ -238,14 +249,14 @@ func ConclusionShort(c string) string {
 
 // ProofTitles says what each arc of the ring claims.
 var ProofTitles = map[analysis.ProofID]string{
-	analysis.ProofInput:      "the computer reads the wire",
-	analysis.ProofAddsFuel:   "held lean, it adds fuel",
-	analysis.ProofCutsFuel:   "held rich, it cuts fuel",
-	analysis.ProofDelivery:   "the mixture really moves",
-	analysis.ProofSensorRich: "the sensor can report rich",
-	analysis.ProofSensorLean: "the sensor can report lean",
-	analysis.ProofBank:       "the forced bank answers",
-	analysis.ProofRecovery:   "released, the loop recovers",
+	analysis.ProofInput:      "ECM reads the wire",
+	analysis.ProofAddsFuel:   "adds fuel when driven lean",
+	analysis.ProofCutsFuel:   "cuts fuel when driven rich",
+	analysis.ProofDelivery:   "mixture actually changes",
+	analysis.ProofSensorRich: "sensor can read rich",
+	analysis.ProofSensorLean: "sensor can read lean",
+	analysis.ProofBank:       "correct bank responds",
+	analysis.ProofRecovery:   "loop recovers on release",
 }
 
 // StateSigns marks the state of a proof.
@@ -255,7 +266,7 @@ var StateSigns = map[analysis.State]string{
 
 // StateWords names the state of a proof.
 var StateWords = map[analysis.State]string{
-	analysis.Proven: "PROVEN", analysis.Failed: "FAILED", analysis.Unclear: "UNCLEAR", analysis.Untested: "not tested",
+	analysis.Proven: "PASSED", analysis.Failed: "FAILED", analysis.Unclear: "UNCLEAR", analysis.Untested: "not tested",
 }
 
 // Arrow is the sign of a side: ▼ lean, ▲ rich.
@@ -270,4 +281,10 @@ func Arrow(s analysis.Side) string {
 }
 
 // Weighed heads what a verdict weighed.
-const Weighed = "What was weighed, force by force"
+const Weighed = "How each step was judged"
+
+// Heads of an answer's parts: the one step, and what comes after it.
+const (
+	Do   = "NEXT"
+	Then = "Then"
+)

@@ -1,0 +1,140 @@
+package words
+
+import (
+	"fmt"
+	"strings"
+
+	"pushback/analysis"
+	"pushback/analysis/hazard"
+)
+
+// Verdict is an answer in the order in which it is read: the name from across the shop, the
+// reason in a sentence, the one step to do now with what can hurt at it. The rest follows.
+type Verdict struct {
+	Name, Why     string
+	Step, Caution string // "" there is nothing to do
+}
+
+// VerdictOf words an answer.
+func VerdictOf(v analysis.Verdict) Verdict {
+	name, why, _ := strings.Cut(ConclusionText(v.Conclusion), ". ")
+	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.UnclearResult {
+		return open(v, name)
+	}
+	out := Verdict{Name: name, Why: why}
+	if len(v.Next) > 0 {
+		step, caution := hazard.Cut(v.Next[0])
+		out.Step, out.Caution = sentence(step), caution
+	}
+	return out
+}
+
+// Rest are the steps after the first; where words of ours name that one, it is among them with its
+// numbers.
+func Rest(v analysis.Verdict) []string {
+	if _, is := openNames[v.Decide]; len(v.Next) == 0 || is && v.Conclusion == analysis.UnclearResult {
+		return v.Next
+	}
+	return v.Next[1:]
+}
+
+// First is the number of the first of them.
+func First(v analysis.Verdict) int { return 1 + len(v.Next) - len(Rest(v)) }
+
+// Title is the answer in one line: its name and its reason.
+func (v Verdict) Title() string { return v.Name + ". " + v.Why }
+
+func sentence(s string) string { return capital(strings.TrimSuffix(s, ".")) + "." }
+
+// named is what an open verdict is called by the step that would settle it, and the step.
+type named struct{ name, why, step string }
+
+const (
+	propaneTells = "Feed propane. Sensor goes above 0.8 V: it's good. Stays low: it's dead, or its wire is."
+	leanTells    = "Pull a small vacuum hose. Sensor drops below 0.2 V: it's good. Stays high: it's dead, or its wire is."
+)
+
+var openNames = map[analysis.Step]named{
+	analysis.LeanStep:    {"REDO LEAN", "The lean step wasn't clear enough to count.", "Repeat the lean step: 15 s, good connection."},
+	analysis.RichStep:    {"REDO RICH", "The rich step wasn't clear enough to count.", "Repeat the rich step: 15 s, good connection."},
+	analysis.FeedPropane: {"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", propaneTells},
+	analysis.InduceLean:  {"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", leanTells},
+	analysis.LongerHold:  {"HOLD LONGER", "The steps were too short to tell.", "Repeat with 15 s steps and 30 s of rest between."},
+	analysis.ShorterHold: {"ECM LET GO", "The ECM saw the step, took it for a fault and stopped using the sensor.", "Read and clear the codes, then repeat with shorter steps."},
+	analysis.CloseBranch: {"SENSOR OPEN", "After the release the sensor was still disconnected.", "Reconnect the sensor the moment you release, and repeat."},
+	analysis.OpenCheck:   {"CHECK INPUT", "The reading may be the ECM's own bias, not the sensor.", "Disconnect the sensor and watch the reading."},
+	analysis.CoolDown:    {"TOO HOT", "A hot sensor reads rich too low to count.", "Let it idle for some minutes, then repeat the lean step."},
+	analysis.LeakCheck:   {"LEAK OR SENSOR", "The sensor has only ever read lean; an exhaust leak does that too.", "Check for an exhaust leak ahead of the sensor."},
+	analysis.MoreReading: {"TOO FEW READS", "Too few readings to tell.", "Repeat with fewer signals or a faster adapter."},
+	analysis.HandsOff:    {"WAIT FOR IT", "The loop had no time to settle after the release.", "Repeat, then keep hands off for 30 s after the release."},
+	analysis.ForceOther:  {"WHICH BANK", "Both banks moved together.", "Test the other bank's sensor and see whose trim responds."},
+	analysis.HoldWire:    {"WIRE OR SENSOR", "The reading didn't move with the mixture: sensor, wire or ECM input.", "Pull the signal wire lean, then drive it rich. Reading follows: the sensor is dead. It doesn't: wire or ECM input."},
+}
+
+// open names a verdict that is open by what keeps it so.
+func open(v analysis.Verdict, n named) Verdict {
+	add, cut, input, rich, lean := proof(v, analysis.ProofAddsFuel), proof(v, analysis.ProofCutsFuel),
+		proof(v, analysis.ProofInput), proof(v, analysis.ProofSensorRich), proof(v, analysis.ProofSensorLean)
+	pegged := func(p analysis.Proof) (string, bool) {
+		l, is := p.Evidence["limit_pct"]
+		return Percent(l), is && p.State == analysis.Unclear
+	}
+	high, isHigh := pegged(add)
+	low, isLow := pegged(cut)
+	switch {
+	case v.Decide == analysis.FeedPropane && isHigh && rich.State == analysis.Proven:
+		n = named{"NO ROOM TO ADD", "Trim was already at " + high + ", so it couldn't add fuel when driven lean.", "Feed propane until trim comes down, then repeat the lean step."}
+	case v.Decide == analysis.FeedPropane && isHigh:
+		n = named{"PEGGED LEAN", "Trim was already pegged at " + high + ": too lean for the ECM to correct, or a false lean reading.", "Feed propane. Sensor goes rich: it's good, find the lean cause. Stays lean: it's dead."}
+	case v.Decide == analysis.InduceLean && isLow && lean.State == analysis.Proven:
+		n = named{"NO ROOM TO CUT", "Trim was already at " + low + ", so it couldn't cut fuel when driven rich.", "Pull a small vacuum hose until trim comes up, then repeat the rich step."}
+	case v.Decide == analysis.InduceLean && isLow:
+		n = named{"PEGGED RICH", "Trim was already pegged at " + low + ": too rich for the ECM to correct, or a false rich reading.", "Pull a small vacuum hose. Sensor goes lean: it's good, find the rich cause. Stays rich: it's dead."}
+	case (v.Decide == analysis.LeanStep || v.Decide == analysis.RichStep) && input.State == analysis.Unclear:
+		n.name, n.why = "TAPS DIFFER", "Your taps and the reading differ: what you connected wasn't seen when you said so."
+	}
+	out := Verdict{Name: n.name, Why: n.why, Step: n.step}
+	if len(v.Next) > 0 {
+		_, out.Caution = hazard.Cut(v.Next[0])
+	}
+	return out
+}
+
+func proof(v analysis.Verdict, id analysis.ProofID) analysis.Proof {
+	for _, p := range v.Proofs {
+		if p.ID == id {
+			return p
+		}
+	}
+	return analysis.Proof{}
+}
+
+// Percent is a trim in whole per cent, in prose. Tables and live values have a tenth.
+func Percent(v float64) string { return fmt.Sprintf("%+.0f %%", v) }
+
+// After says how long after a step or its release something was seen. It is never more exact
+// than a tenth of a second: readings are farther apart.
+func After(s float64) string {
+	if s < 0.1 {
+		return "within 0.1 s of"
+	}
+	return fmt.Sprintf("%.1f s after", s)
+}
+
+// Within is the one interval that holds the truth of a time.
+func Within(lo, hi float64) string {
+	if lo < 0.1 {
+		return fmt.Sprintf("within %.1f s", max(0.1, hi))
+	}
+	return fmt.Sprintf("after %.1f to %.1f s", lo, hi)
+}
+
+// watchingSays is the step after a release: what the sensor's own reading must show.
+func watchingSays(held analysis.Side) string {
+	text := "Hands off: watching the sensor's own reading while the loop recovers."
+	if held == analysis.Lean || held == analysis.Rich {
+		must := held.Opposite()
+		text = fmt.Sprintf("Hands off: the sensor must read %s %s on its own while the loop recovers.", Arrow(must), strings.ToUpper(string(must)))
+	}
+	return text
+}
