@@ -167,7 +167,7 @@ func TestRealFrames(t *testing.T) {
 	importFrames(t, db)
 	id, _ := command(t, "sessions", "--json", "--db", db)
 	// They were asked for codes, and answered that there are none.
-	if page, _ := reportOf(t, db, "last"); !strings.Contains(page, "No stored or pending codes, at the start or at the end") {
+	if page, _ := reportOf(t, db, "last"); !strings.Contains(page, "No stored or pending codes at the start or at the end") {
 		t.Errorf("no word of codes: %s", regexp.MustCompile(`[^<>]*codes[^<>]*`).FindAllString(page, -1))
 	}
 	sayings(t, "../../testdata/realframes/says.txt", "What pushback says of the frames in dialogue.csv.\n", map[string]string{"a": idIn(t, id)},

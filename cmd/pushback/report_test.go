@@ -328,8 +328,8 @@ func TestReportOfCodesReadOnce(t *testing.T) {
 		part       float64 // of the recording; it ends before codes are read again
 		want, none []string
 	}{
-		{"healthy", obd.ISO9141, 1, []string{"No stored or pending codes, at the start or at the end.", "Monitors At the start", "At the end lamp"}, []string{"when they were read", "When they were read"}},
-		{"healthy", obd.CAN11at500, 1, []string{"No stored or pending codes, at the start or at the end; no permanent codes when they were read."}, nil},
+		{"healthy", obd.ISO9141, 1, []string{"No stored or pending codes at the start or at the end.", "Monitors At the start", "At the end lamp"}, []string{"when they were read", "When they were read"}},
+		{"healthy", obd.CAN11at500, 1, []string{"No stored or pending codes at the start or at the end; no permanent codes when they were read."}, nil},
 		{"healthy", obd.ISO9141, 0.2, []string{"No stored or pending codes when they were read.", "Monitors When they were read lamp off"}, []string{"at the beginning", "At the beginning", "At the end"}},
 		{"vacuum-leak-large", obd.ISO9141, 0.2, []string{"P0171 stored present not rechecked"}, nil},
 		{"vacuum-leak-large", obd.ISO9141, 1, []string{"P0171 stored present present"}, []string{"not read again"}},

@@ -94,7 +94,7 @@ func TestShowSaysThatAnotherVerdictWasStored(t *testing.T) {
 	if err := guidedRun(t, a, simCar(t, "healthy"), obd.CAN11at500, false); err != nil {
 		t.Fatal(err)
 	}
-	const says = "stored verdict was another"
+	const says = "stored verdict was different"
 	show := func(flags ...string) string {
 		out, status := command(t, append([]string{"show", "last", "--db", db}, flags...)...)
 		if status != statusDone {

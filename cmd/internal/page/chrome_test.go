@@ -542,7 +542,7 @@ func TestAccessible(t *testing.T) {
 	if got := chrometest.Eval[string](t, ctx, `$("spoken").textContent`); got != "HOLD LEAN" {
 		t.Errorf("spoken: %q, want the step without its countdown", got)
 	}
-	if got := chrometest.Eval[[]string](t, ctx, `[...document.querySelectorAll("[data-arc] title")].map(e => e.textContent)`); !slices.Contains(got, "held lean, it adds fuel: proven") {
+	if got := chrometest.Eval[[]string](t, ctx, `[...document.querySelectorAll("[data-arc] title")].map(e => e.textContent)`); !slices.Contains(got, "adds fuel when driven lean: passed") {
 		t.Errorf("arcs say %v", got)
 	}
 	unnamed := chrometest.Eval[int](t, ctx, `[...document.querySelectorAll("button, [role=img], svg")].filter(e => !(e.textContent.trim() || e.getAttribute("aria-label"))).length`)

@@ -118,8 +118,10 @@ func WriteSessions(out io.Writer, list []store.Meta) error {
 // WriteSessionHead names a session in a line.
 func WriteSessionHead(w io.Writer, m store.Meta) {
 	text := fmt.Sprintf("session %s, %s, %s, %s", m.ID, Day(m.Started), m.Duration.Round(100*time.Millisecond), state(m))
-	if d := Described(m); d != "" {
-		text += ", " + words.Printable(d)
+	for _, s := range []string{m.Vehicle, m.Label} {
+		if s != "" {
+			text += ", " + words.Printable(s)
+		}
 	}
 	term.Indent(w, "", text)
 }
