@@ -50,7 +50,7 @@ func (w *Watcher) lookAtFinished(s stretch) {
 		w.beginStretch(&s, x)
 		w.endStretch(&s, math.Inf(1))
 	case x.sum()+releaseAdds >= w.enough(said) || x.readings()+releaseAdds >= w.alone():
-		c := candidate{stretch: s, weight: x, said: said, fromTrim: w.totalAt(s.first.t()), atEnd: w.totalAt(s.last.t())}
+		c := candidate{stretch: s, weight: x, said: said, fromTrim: w.trimOf(s.track).totalAt(s.first.t()), atEnd: w.trimOf(s.track).totalAt(s.last.t())}
 		if len(w.cands) == maxCandidates {
 			w.cands = slices.Delete(w.cands, 0, 1)
 		}
@@ -68,10 +68,10 @@ func (w *Watcher) endStretch(s *stretch, until float64) {
 // stepCandidates asks of the latest readings whether what followed a stretch decides; at the latest when
 // last is said.
 func (w *Watcher) stepCandidates(last bool) {
-	p, _ := w.volts.volts.last()
 	for i := 0; i < len(w.cands); i++ {
 		c := &w.cands[i]
-		if c.mature || !c.follow(p, w.totalAt(w.now), w.volts.interval, last) {
+		k := c.stretch.track
+		if p, _ := k.volts.last(); c.mature || !c.follow(p, w.trimOf(k).totalAt(w.now), k.interval, last) {
 			continue
 		}
 		s := c.stretch

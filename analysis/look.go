@@ -142,17 +142,25 @@ func (w *Watcher) use(s *stretch) bool {
 	return true
 }
 
-// totalAt is the watched bank's total trim at time t, %.
-func (w *Watcher) totalAt(t float64) float64 {
-	i := w.trim.short.from(t)
-	if i == w.trim.short.n || i > 0 && w.trim.short.at(i).t() > t {
+// trimOf is the trim of the bank whose sensor the track follows.
+func (w *Watcher) trimOf(k *track) *trimStream {
+	if k == &w.otherVolts {
+		return &w.otherTrim
+	}
+	return &w.trim
+}
+
+// totalAt is total trim at time t, %; 0 if none was read.
+func (t *trimStream) totalAt(at float64) float64 {
+	i := t.short.from(at)
+	if i == t.short.n || i > 0 && t.short.at(i).t() > at {
 		i--
 	}
 	if i < 0 {
 		return 0
 	}
-	p := w.trim.short.at(i)
-	return p.v + w.trim.longAt(p.t())
+	p := t.short.at(i)
+	return p.v + t.longAt(p.t())
 }
 
 // against is the sign of trim that goes against a force of the side.

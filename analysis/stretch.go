@@ -241,10 +241,7 @@ func (w *Watcher) goesWithTrim(s *stretch) float64 {
 	if n1 < 1 || n2 < 1 || secs < 2 {
 		return 0
 	}
-	t := &w.trim
-	if s.track == &w.otherVolts {
-		t = &w.otherTrim
-	}
+	t := w.trimOf(s.track)
 	u1, _, m1 := mean(&t.short, from, from+third, 0)
 	u2, _, m2 := mean(&t.short, to-third, to, 0)
 	if m1 < 1 || m2 < 1 {
@@ -258,18 +255,12 @@ func (w *Watcher) goesWithTrim(s *stretch) float64 {
 
 // trimAgainst is how far trim has gone against the stretch, %.
 func (w *Watcher) trimAgainst(s *stretch) float64 {
-	t := &w.trim
-	if s.track == &w.otherVolts {
-		t = &w.otherTrim
-	}
+	t := w.trimOf(s.track)
 	i, j := t.short.from(s.first.t()), t.short.from(s.last.t())
 	if i >= t.short.n || j <= i {
 		return 0
 	}
-	up := 1.0
-	if s.side == Rich {
-		up = -1
-	}
+	up := against(s.side)
 	a, b := t.short.at(max(i-1, 0)), t.short.at(min(j, t.short.n-1))
 	return up * (t.total(b, a.t()) - t.total(a, a.t()))
 }

@@ -210,7 +210,7 @@ func (w *Watcher) stepVolts(p point) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)
 	if w.running() == nil && w.trim.short.n > 0 {
-		w.ready.fifth.volts(p, w.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
+		w.ready.fifth.volts(p, w.trim.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
 	}
 	if w.holding() == nil {
 		w.rest.volts(p)
