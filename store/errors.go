@@ -37,7 +37,7 @@ func (e *AmbiguousError) Error() string {
 }
 func (e *AmbiguousError) Unwrap() error { return ErrAmbiguous }
 
-// DuplicateError says that an import is of a recording that another stored in the meantime.
+// DuplicateError says that another session holds the same recording, see [Writer.Once].
 type DuplicateError struct{ ID string }
 
 func (e *DuplicateError) Error() string { return "session " + e.ID + " is the same" }

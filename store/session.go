@@ -39,6 +39,9 @@ type Meta struct {
 
 	Before string // the session that was made before the repair, see [Store.Pair]
 	After  string // the one made after it
+
+	// The visit that it belongs to, nil for none. To put a session into one its name alone will do.
+	Visit *Visit
 }
 
 // Filter chooses sessions; the zero value chooses all.
@@ -50,18 +53,23 @@ type Filter struct {
 
 	Origin     string
 	Conclusion string
+	Visit      string    // of this name
 	Since      time.Time // started at or after
 	Before     time.Time // started before
 	Limit      int       // 0: no limit
 }
 
 // metaColumns are what scanMeta reads; a file of an older schema, read as a stranger's, has
-// no dialect.
+// no dialect and no visits.
 func (s *Store) metaColumns() string {
+	columns := metaColumns
 	if s.older < 3 && s.older > 0 {
-		return strings.Replace(metaColumns, " dialect,", " 'j1979',", 1)
+		columns = strings.Replace(columns, " dialect,", " 'j1979',", 1)
 	}
-	return metaColumns
+	if s.older < 4 && s.older > 0 {
+		return columns + ", null"
+	}
+	return columns + ", (select " + visitJSON + " from visit v where v.n = session.visit)"
 }
 
 const metaColumns = `n, id, started, coalesce(duration_us, (select at_us from record where record.session = session.n order by seq desc limit 1), 0),
@@ -71,9 +79,10 @@ const metaColumns = `n, id, started, coalesce(duration_us, (select at_us from re
 
 func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) {
 	var started, bus, dialect, sensors string
+	var visit sql.NullString
 	var us int64
 	err = row.Scan(&n, &m.ID, &started, &us, &m.Finished, &bus, &m.Format.Headers, &m.Format.Padded, &dialect, &m.Adapter, &sensors,
-		&m.Watching, &m.By, &m.Origin, &m.Label, &m.Vehicle, &m.Note, &m.VIN, &m.Conclusion, &m.Version, &m.Before, &m.After)
+		&m.Watching, &m.By, &m.Origin, &m.Label, &m.Vehicle, &m.Note, &m.VIN, &m.Conclusion, &m.Version, &m.Before, &m.After, &visit)
 	if err != nil {
 		return 0, Meta{}, err
 	}
@@ -88,6 +97,11 @@ func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) 
 	}
 	if m.Format.Dialect, err = obd.ParseDialect(dialect); err != nil {
 		return 0, Meta{}, fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	if visit.Valid {
+		if m.Visit, err = visitOf(visit.String); err != nil {
+			return 0, Meta{}, err
+		}
 	}
 	m.Sensors = strings.Fields(sensors)
 	// Words of this program's, but whoever wrote the file may have put anything there.
@@ -112,15 +126,19 @@ func visible(text string) string {
 
 // fields lists what a person or the session itself may set, in the order of metaSet.
 func (m Meta) fields() []any {
+	var visit any
+	if m.Visit != nil {
+		visit = m.Visit.Name
+	}
 	return []any{m.Started.Format(time.RFC3339Nano), m.Origin, m.Version, m.Adapter, m.Format.Bus.String(), m.Format.Headers, m.Format.Padded, m.Format.Dialect.String(),
-		strings.Join(m.Sensors, " "), m.Watching, m.By, m.Label, m.Vehicle, m.Note, m.VIN, m.Conclusion}
+		strings.Join(m.Sensors, " "), m.Watching, m.By, m.Label, m.Vehicle, m.Note, m.VIN, m.Conclusion, visit}
 }
 
 const (
 	metaInsert = `insert into session (id, started, origin, version, adapter, bus, headers, padded, dialect, sensors, watching, forced_by,
-		label, vehicle, note, vin, conclusion) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+		label, vehicle, note, vin, conclusion, visit) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, (select n from visit where name = ?))`
 	metaUpdate = `update session set started = ?, origin = ?, version = ?, adapter = ?, bus = ?, headers = ?, padded = ?, dialect = ?, sensors = ?,
-		watching = ?, forced_by = ?, label = ?, vehicle = ?, note = ?, vin = ?, conclusion = ? where n = ?`
+		watching = ?, forced_by = ?, label = ?, vehicle = ?, note = ?, vin = ?, conclusion = ?, visit = (select n from visit where name = ?) where n = ?`
 )
 
 // idAlphabet has no vowels, so that no words arise, and none of a pair that is
@@ -145,6 +163,9 @@ func isID(s string) bool { return len(s) == 6 && strings.Trim(s, idAlphabet) == 
 // insertSession makes a session, with the id that it has if that is free, otherwise
 // with a new one.
 func (s *Store) insertSession(ctx context.Context, m *Meta, id func() string) (n int64, err error) {
+	if m.Visit, err = s.meet(ctx, m.Visit); err != nil {
+		return 0, err
+	}
 	for i := range 100 {
 		if i > 0 || !isID(m.ID) {
 			m.ID = id()
@@ -223,12 +244,18 @@ func (s *Store) List(ctx context.Context, f Filter) ([]Meta, error) {
 		{"label", f.Label}, {"vehicle", f.Vehicle},
 	} {
 		if c.text != "" {
-			like := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(c.text) + "%"
-			add("("+c.in+`) like ? escape '\'`, like)
+			add("("+c.in+`) like ? escape '\'`, likeText(c.text))
 		}
 	}
 	if f.Origin != "" {
 		add("origin = ?", f.Origin)
+	}
+	if f.Visit != "" {
+		v, err := s.Visit(ctx, f.Visit)
+		if err != nil {
+			return nil, err
+		}
+		add("visit = (select n from visit where name = ?)", v.Name)
 	}
 	if f.Conclusion != "" {
 		add("conclusion = ?", f.Conclusion)
@@ -315,6 +342,11 @@ func (s *Store) edit(ctx context.Context, n int64, f func(*Meta)) error {
 		return err
 	}
 	f(&m)
+	if m.Visit != nil {
+		if _, _, err := findVisit(ctx, tx, m.Visit.Name); err != nil {
+			return err
+		}
+	}
 	if _, err := tx.ExecContext(ctx, metaUpdate, append(m.fields(), n)...); err != nil {
 		return err
 	}

@@ -605,6 +605,9 @@ func TestImportedAtOnce(t *testing.T) {
 				return
 			}
 			w, err := s.Create(ctx, m)
+			if err == nil {
+				w.Once()
+			}
 			for i := int64(0); i < 500 && err == nil; i++ {
 				err = w.Append(crashRecord(i), nil)
 			}

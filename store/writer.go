@@ -93,7 +93,7 @@ func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
 	w := &Writer{
 		s: s, n: n, id: m.ID, last: -1,
 		kick: make(chan struct{}, 1), quit: make(chan struct{}), stopped: make(chan struct{}),
-		signals: make(map[string]int64), content: NewContent(), once: m.Origin == "import",
+		signals: make(map[string]int64), content: NewContent(),
 	}
 	w.room.L = &w.mu
 	w.insertRecord, err = s.w.PrepareContext(ctx, `insert into record (session, seq, at_us, kind, request, expect, sent_us, received_us,
@@ -121,6 +121,10 @@ func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
 func (w *Writer) closeStatements() error {
 	return errors.Join(w.insertRecord.Close(), w.insertValue.Close())
 }
+
+// Once lets the session end only if no other holds the same recording, judged as the same sensor
+// and way of forcing ask: of several that store it at once one is kept. To be called before the end.
+func (w *Writer) Once() { w.once = true }
 
 // ID returns the session's id.
 func (w *Writer) ID() string { return w.id }
@@ -415,8 +419,8 @@ func (w *Writer) Update(f func(*Meta)) error {
 // Finish commits what is left, ends the session at the given time, keeps the
 // judgement as it is printed, and closes the writer. If it fails the session
 // stays unfinished, with all that could be committed, but for a [*RescuedError]: then
-// it is whole, in another file. Of two imports of one recording at the same time one meets a
-// [*DuplicateError], and is to be removed.
+// it is whole, in another file. Where it is to be there once ([Writer.Once]) and is
+// already, that is a [*DuplicateError], and it is to be removed.
 func (w *Writer) Finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
 	j, err := judgementOf(v, events)
 	if err != nil {

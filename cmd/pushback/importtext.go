@@ -22,6 +22,9 @@ func (im *importing) describe(m store.Meta) store.Meta {
 	}{{&m.Label, im.label}, {&m.Vehicle, im.vehicle}, {&m.Note, im.note}, {&m.Adapter, ""}, {&m.VIN, ""}, {&m.Version, ""}} {
 		*f.text = words.Clean(cmp.Or(f.said, *f.text))
 	}
+	if m.Visit != nil {
+		m.Visit.Each(words.Clean)
+	}
 	m.Version = cmp.Or(m.Version, versionText())
 	if m.Origin != "live" && m.Origin != "simulated" {
 		m.Origin = "import"

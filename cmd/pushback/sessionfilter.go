@@ -21,6 +21,7 @@ type sessionFilter struct {
 
 func (f *sessionFilter) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.Vehicle, "vehicle", "", "only with this `TEXT` in the vehicle's name")
+	cmd.Flags().StringVar(&f.Visit, "visit", "", "only of the visit of this `NAME`")
 	cmd.Flags().StringVar(&f.Label, "label", "", "only with this `TEXT` in the label")
 	cmd.Flags().StringVar(&f.Conclusion, "conclusion", "", "only with this `CONCLUSION`, such as loop_proven")
 	cmd.Flags().StringVar(&f.Origin, "origin", "", "only of this `ORIGIN`: live, import, simulated")
@@ -31,7 +32,7 @@ func (f *sessionFilter) flags(cmd *cobra.Command) {
 
 // given reports whether any of the flags was.
 func (f *sessionFilter) given(cmd *cobra.Command) bool {
-	for _, name := range []string{"vehicle", "label", "conclusion", "origin", "since", "until", "limit"} {
+	for _, name := range []string{"vehicle", "label", "visit", "conclusion", "origin", "since", "until", "limit"} {
 		if cmd.Flags().Changed(name) {
 			return true
 		}

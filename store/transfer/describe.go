@@ -32,13 +32,15 @@ type description struct {
 	Version   string      `json:"version"`
 	Before    string      `json:"before,omitempty"` // ids of the sessions it is paired with
 	After     string      `json:"after,omitempty"`
+
+	Visit *store.Visit `json:"visit,omitempty"`
 }
 
 // Describe returns the description of a session as one line of JSON. What is personal
 // is in it unless [Redact] was called.
 func Describe(m store.Meta) (string, error) {
 	text, err := json.Marshal(description{m.ID, m.Started, m.Duration.Seconds(), m.Finished, m.Format.Bus.String(), m.Format.Headers, m.Format.Padded, m.Format.Dialect,
-		m.Adapter, m.Sensors, m.Watching, m.By, m.Origin, m.Label, m.Vehicle, m.Note, m.VIN, m.Version, m.Before, m.After})
+		m.Adapter, m.Sensors, m.Watching, m.By, m.Origin, m.Label, m.Vehicle, m.Note, m.VIN, m.Version, m.Before, m.After, m.Visit})
 	return string(text), err
 }
 
@@ -50,7 +52,7 @@ func Described(text string) (store.Meta, error) {
 	}
 	m := store.Meta{ID: d.ID, Started: d.Started, Duration: time.Duration(d.DurationS * float64(time.Second)).Round(time.Microsecond), Finished: d.Finished,
 		Adapter: d.Adapter, Sensors: d.Sensors, Watching: d.Watching, By: d.By, Origin: d.Origin, Label: d.Label, Vehicle: d.Vehicle,
-		Note: d.Note, VIN: d.VIN, Version: d.Version, Before: d.Before, After: d.After}
+		Note: d.Note, VIN: d.VIN, Version: d.Version, Before: d.Before, After: d.After, Visit: d.Visit}
 	m.Format.Headers, m.Format.Padded = d.Headers, d.Padded
 	m.Format.Dialect = d.Dialect
 	if d.Bus != obd.BusUnknown.String() {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"iter"
 	"regexp"
+	"slices"
 	"strings"
 
 	"pushback/decode"
@@ -66,6 +67,9 @@ func Redact(s Session, vin, notes bool) Session {
 	if !notes {
 		s.Meta.Note = ""
 	}
+	if s.Meta.Visit != nil {
+		s.Meta.Visit = redactVisit(*s.Meta.Visit, vin, notes)
+	}
 	lines := s.Lines
 	s.Lines = func(yield func(Line, error) bool) {
 		for l, err := range lines {
@@ -81,6 +85,19 @@ func Redact(s Session, vin, notes bool) Session {
 		}
 	}
 	return s
+}
+
+// redactVisit leaves of a visit its name, car and times, and what people wrote only with notes; a
+// plate is among that.
+func redactVisit(v store.Visit, vin, notes bool) *store.Visit {
+	v.Done = slices.Clone(v.Done)
+	if !notes {
+		v.Complaint, v.Order, v.Done = "", "", nil
+	}
+	if !vin {
+		v.Each(withoutVIN)
+	}
+	return &v
 }
 
 // vinWord is a word that may be a VIN: 17 characters without I, O and Q (ISO 3779).

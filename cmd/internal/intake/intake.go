@@ -150,6 +150,7 @@ func storeIn(ctx context.Context, db *store.Store, open Open, all []Session, bar
 		if err != nil {
 			return err
 		}
+		w.Once()
 		f.Stored = w.ID()
 		made = append(made, f.Stored)
 		setup, err := session.NewSetup(f.Meta.Watching, f.Meta.By, f.Meta.Format)

@@ -29,6 +29,7 @@ type Session struct {
 	Note       string   `json:"note"`
 	Conclusion string   `json:"conclusion"`
 	Version    string   `json:"version"`
+	Visit      string   `json:"visit,omitempty"`  // its name
 	Before     string   `json:"before,omitempty"` // the paired session
 	After      string   `json:"after,omitempty"`
 }
@@ -38,8 +39,12 @@ func SessionOf(m store.Meta) Session {
 	if m.Sensors == nil {
 		m.Sensors = []string{}
 	}
+	visit := ""
+	if m.Visit != nil {
+		visit = m.Visit.Name
+	}
 	return Session{
-		ID: m.ID, Started: m.Started.Format(time.RFC3339), DurationS: float64(m.Duration.Milliseconds()) / 1000, Finished: m.Finished,
+		ID: m.ID, Visit: visit, Started: m.Started.Format(time.RFC3339), DurationS: float64(m.Duration.Milliseconds()) / 1000, Finished: m.Finished,
 		Origin: m.Origin, Bus: m.Format.Bus.String(), Adapter: m.Adapter, Sensors: m.Sensors, Watching: m.Watching, By: m.By,
 		Label: m.Label, Vehicle: m.Vehicle, Note: m.Note, Conclusion: m.Conclusion, Version: m.Version,
 		Before: m.Before, After: m.After,
