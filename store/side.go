@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"math"
@@ -108,17 +109,21 @@ func sides(path string) map[string]string {
 	return found
 }
 
-// abandoned reports whether nobody writes a side file any more, and makes it one file.
+// abandoned reports whether nobody writes a side file any more, and makes it one file where it
+// is sound.
 func abandoned(path string) bool {
 	db := connect(path, "mode=rw")
 	defer db.Close()
 	db.SetMaxOpenConns(1)
-	if _, err := db.Exec("pragma busy_timeout = 0"); err != nil {
-		return false
+	_, err := db.Exec("pragma busy_timeout = 0")
+	mode := "delete"
+	if err == nil {
+		err = db.QueryRow("pragma journal_mode = delete").Scan(&mode)
 	}
-	var mode string
-	err := db.QueryRow("pragma journal_mode = delete").Scan(&mode)
-	return err == nil && mode == "delete"
+	if err != nil {
+		return kindOf(err) != ErrLocked // it is not synchronised: a loss of power may have damaged it
+	}
+	return mode == "delete"
 }
 
 // clearCopied looks whether another database was copied over the one at path while somebody
@@ -174,14 +179,17 @@ func (s *Store) takeIn(ctx context.Context) (left []string, err error) {
 			continue
 		}
 		err := s.takeInFrom(ctx, id, side, math.MaxInt64)
-		if k := kindOf(err); k == ErrLocked || k == ErrReadOnly || k == ErrDiskFull {
+		switch k := kindOf(err); {
+		case k == ErrLocked || k == ErrReadOnly || k == ErrDiskFull:
 			continue // the next may take it in
-		}
-		if err == nil {
+		case errors.Is(err, sql.ErrNoRows):
+			to := rescuedName(s.real)
+			if err = os.Rename(side, to); err == nil {
+				os.Remove(side + apart)
+				left = append(left, to)
+			}
+		default: // it is taken in, or damaged, and the database has what was committed
 			err = removeDatabase(side)
-		} else if to := rescuedName(s.real); os.Rename(side, to) == nil {
-			os.Remove(side + apart)
-			left, err = append(left, to), nil
 		}
 		if err != nil {
 			return left, err
