@@ -13,6 +13,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/dossier"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/sheet"
 	"pushback/obd"
@@ -119,7 +120,7 @@ Type yes to clear: `, id)
 		fmt.Fprintln(w)
 	}
 	if strings.TrimSpace(text) != "yes" {
-		return hinted{errNotCleared, "only a typed yes clears; what was read is kept", statusFailed}
+		return advice.On(errNotCleared, "only a typed yes clears; what was read is kept")
 	}
 	return nil
 }
@@ -129,6 +130,6 @@ func notCleared(o obd.Outcome) error {
 	if o == obd.OK {
 		return nil
 	}
-	return hinted{fmt.Errorf("the car did not clear: %s", o),
-		"ignition on and engine off? Some computers need that, and some seconds, before they clear", statusFailed}
+	return advice.On(fmt.Errorf("the car did not clear: %s", o),
+		"ignition on and engine off? Some computers need that, and some seconds, before they clear")
 }

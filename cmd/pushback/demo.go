@@ -56,7 +56,7 @@ writes the report, as 'report' does.
 				tcp = "127.0.0.1:0"
 			}
 			// The car stays alive while a stopped session reads its last codes.
-			port, stop, err := serveSim(context.WithoutCancel(ctx), sim, tcp)
+			port, stop, err := simrun.Serve(context.WithoutCancel(ctx), sim, tcp)
 			if err != nil {
 				return err
 			}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/advice"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -50,18 +51,8 @@ func conclude(c analysis.Conclusion) error {
 	return nil
 }
 
-// hinted is an error that knows best what to do about it.
-type hinted struct {
-	err    error
-	hint   string
-	status int
-}
-
-func (e hinted) Error() string { return e.err.Error() }
-func (e hinted) Unwrap() error { return e.err }
-
 // notReady refuses a car: status 12.
-func notReady(why, hint string) error { return hinted{errors.New(why), hint, statusNotReady} }
+func notReady(why, hint string) error { return advice.NotReady(why, hint) }
 
 // hints is the one table from an error to what to do next. The first that matches
 // counts.
@@ -93,12 +84,14 @@ var hints = []struct {
 // describe turns an error into text, advice and status.
 func describe(err error) (text, hint string, status int) {
 	var use usageError
-	var own hinted
+	var own advice.Error
 	switch {
 	case errors.As(err, &use):
 		return use.Error(), "see `" + use.help + "`", statusUsage
+	case errors.As(err, &own) && own.NotReady:
+		return err.Error(), own.Do, statusNotReady
 	case errors.As(err, &own):
-		return err.Error(), own.hint, own.status
+		return err.Error(), own.Do, statusFailed
 	case errors.Is(err, context.Canceled):
 		return "stopped before there was anything to judge", "", statusFailed
 	}

@@ -13,7 +13,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/intake"
+	"pushback/cmd/internal/views"
 	"pushback/store"
 	"pushback/store/transfer"
 )
@@ -103,7 +105,7 @@ func (a *app) runExport(cmd *cobra.Command, args []string, f exportFlags) error 
 			list[0], err = db.Find(cmd.Context(), args[0])
 		}
 		if err == nil && len(list) == 0 {
-			err = hinted{errors.New("there are no such sessions"), "`pushback sessions` lists what is stored", statusFailed}
+			err = advice.On(errors.New("there are no such sessions"), "`pushback sessions` lists what is stored")
 		}
 		if err != nil {
 			return err
@@ -138,9 +140,12 @@ func chosen(cmd *cobra.Command, as map[string]*bool) (format transfer.Format, er
 }
 
 func (a *app) export(ctx context.Context, db *store.Store, list []store.Meta, format transfer.Format, keep kept, path string) error {
+	outgoing := func(m store.Meta) (transfer.Session, error) {
+		return intake.Outgoing(ctx, db, m, views.NewProgress(a.errOut, "", m.Duration))
+	}
 	var sessions iter.Seq2[transfer.Session, error] = func(yield func(transfer.Session, error) bool) {
 		for i := range list { // the oldest first, as they were made
-			s, err := a.outgoing(ctx, db, list[len(list)-1-i])
+			s, err := outgoing(list[len(list)-1-i])
 			if !yield(transfer.Redact(s, keep.vin, keep.notes), err) {
 				return
 			}

@@ -5,18 +5,16 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/session"
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/intake"
-	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/views"
 	"pushback/decode"
 	"pushback/store"
 	"pushback/store/widecsv"
@@ -24,15 +22,14 @@ import (
 
 // importing is one run of import.
 type importing struct {
-	sensor, by           string
-	label, vehicle, note string
-	columns              []string
-	mapping              widecsv.Mapping
-	dry                  bool
+	said    intake.Said
+	columns []string
+	mapping widecsv.Mapping
+	dry     bool
 }
 
 func newImport(a *app) *cobra.Command {
-	var im importing
+	im := importing{said: intake.Said{Version: versionText()}}
 	cmd := &cobra.Command{
 		Use:   "import FILE…",
 		Short: "Import recordings: tables, exports, captures, whole databases",
@@ -58,12 +55,12 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 		Args: args(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if cmd.Flags().Changed("sensor") {
-				if _, err := decode.ParseSensorID(im.sensor); err != nil {
+				if _, err := decode.ParseSensorID(im.said.Sensor); err != nil {
 					return usage(cmd, err)
 				}
 			}
-			if im.by != "" {
-				if _, err := parseBy(cmd, im.by); err != nil {
+			if im.said.By != "" {
+				if _, err := parseBy(cmd, im.said.By); err != nil {
 					return err
 				}
 			}
@@ -97,11 +94,11 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&im.sensor, "sensor", "", "the `SENSOR` that was forced: bank and position (default: as the file says, or B1S1)")
-	f.StringVar(&im.by, "by", "", "`WHAT` was forced: wire or mixture (default: as the file says, or wire)")
-	f.StringVar(&im.label, "label", "", "label of the session: `TEXT`")
-	f.StringVar(&im.vehicle, "vehicle", "", "`NAME` of the vehicle")
-	f.StringVar(&im.note, "note", "", "note on the session: `TEXT`")
+	f.StringVar(&im.said.Sensor, "sensor", "", "the `SENSOR` that was forced: bank and position (default: as the file says, or B1S1)")
+	f.StringVar(&im.said.By, "by", "", "`WHAT` was forced: wire or mixture (default: as the file says, or wire)")
+	f.StringVar(&im.said.Label, "label", "", "label of the session: `TEXT`")
+	f.StringVar(&im.said.Vehicle, "vehicle", "", "`NAME` of the vehicle")
+	f.StringVar(&im.said.Note, "note", "", "note on the session: `TEXT`")
 	f.StringArrayVar(&im.columns, "map", nil, "what a column of another program's table holds: `'NAME=SIGNAL:UNIT'`")
 	f.IntVar(&im.mapping.Skip, "skip", 0, "with --map: `LINES` above the header")
 	f.BoolVar(&im.dry, "dry-run", false, "show what was understood, and store nothing")
@@ -113,21 +110,21 @@ func (a *app) importFile(ctx context.Context, db *store.Store, path string, im i
 	if fi, err := os.Stat(path); err != nil {
 		return err
 	} else if !fi.Mode().IsRegular() { // it is read more than once
-		return hinted{fmt.Errorf("importing %s: it is no regular file", path), "save it as a file first", statusFailed}
+		return advice.On(fmt.Errorf("importing %s: it is no regular file", path), "save it as a file first")
 	}
 	open, err := intake.Opener(path, im.mapping)
 	if err != nil {
 		return inFile(path, err)
 	}
-	all, err := intake.Read(ctx, open, im.describe, newProgress(a.errOut, 0))
+	all, err := intake.Read(ctx, open, im.said, views.NewProgress(a.errOut, "", 0))
 	if err != nil {
 		return inFile(path, err)
 	}
 	if len(all) == 0 {
-		return hinted{fmt.Errorf("importing %s: there are no sessions", path), "record one first: `pushback record`", statusFailed}
+		return advice.On(fmt.Errorf("importing %s: there are no sessions", path), "record one first: `pushback record`")
 	}
 	if all[0].Records == 0 && len(all) == 1 {
-		return hinted{fmt.Errorf("importing %s: there are no rows", path), "see `pushback import --help` for what the table looks like", statusFailed}
+		return advice.On(fmt.Errorf("importing %s: there are no rows", path), "see `pushback import --help` for what the table looks like")
 	}
 	if db != nil {
 		if err := intake.Known(ctx, db, all); err != nil {
@@ -135,7 +132,7 @@ func (a *app) importFile(ctx context.Context, db *store.Store, path string, im i
 		}
 	}
 	if im.dry {
-		return a.showDry(path, open, all)
+		return a.showDry(intake.Understand(ctx, path, open, all))
 	}
 	if err := intake.Store(ctx, db, open, all, a.storing); err != nil {
 		return inFile(path, err)
@@ -145,9 +142,15 @@ func (a *app) importFile(ctx context.Context, db *store.Store, path string, im i
 
 // storing shows how far a session is stored.
 func (a *app) storing(length time.Duration) session.Sink {
-	bar := newProgress(a.errOut, length)
-	bar.doing = "storing: "
-	return bar
+	return views.NewProgress(a.errOut, "storing: ", length)
+}
+
+// showDry shows what a file was understood to hold.
+func (a *app) showDry(u intake.Understood) error {
+	if a.json {
+		return json.NewEncoder(a.out).Encode(u)
+	}
+	return u.Write(a.out)
 }
 
 func inFile(path string, err error) error {
@@ -160,8 +163,8 @@ func inFile(path string, err error) error {
 			return err
 		}
 	}
-	return hinted{fmt.Errorf("importing %s: %w", path, err),
-		"correct the file (`pushback import --help` says what it looks like); of this file nothing was stored", statusFailed}
+	return advice.On(fmt.Errorf("importing %s: %w", path, err),
+		"correct the file (`pushback import --help` says what it looks like); of this file nothing was stored")
 }
 
 // tellTaken says what was stored. Standard output is for the ids alone: id=$(pushback import FILE).
@@ -174,7 +177,7 @@ func (a *app) tellTaken(path string, all []intake.Session) error {
 		if f.Same {
 			fmt.Fprintf(a.errOut, "%s: session %s is stored already\n", path, f.Stored)
 		} else {
-			writeTaken(a.errOut, path, f)
+			f.Write(a.errOut, path)
 		}
 		if a.json {
 			line := struct {
@@ -194,35 +197,4 @@ func (a *app) tellTaken(path string, all []intake.Session) error {
 		}
 	}
 	return nil
-}
-
-// writeTaken says what a session holds.
-func writeTaken(w io.Writer, path string, f *intake.Session) {
-	n, what := f.Records, "records"
-	if f.Table.Rows > 0 {
-		n, what = f.Table.Rows, "rows"
-	}
-	fmt.Fprintf(w, "%s: %d %s over %.1f s, %d readings (%.1f a second)\n",
-		path, n, what, f.Result.End.Seconds(), f.Result.Samples, rate(f.Result.Samples, f.Result.End))
-	if len(f.Table.Names) > 0 {
-		fmt.Fprintf(w, "  signals: %s\n", strings.Join(f.Table.Names, ", "))
-	}
-	if !slices.Contains(f.Meta.Sensors, f.Meta.Watching) {
-		has := "it has none for any oxygen sensor"
-		if len(f.Meta.Sensors) > 0 {
-			has = "it has " + strings.Join(f.Meta.Sensors, ", ")
-		}
-		fmt.Fprintf(w, "warning: the table has no column for %s, so no force on it can be seen (%s)\n", f.Meta.Watching, has)
-	}
-	for _, line := range words.FigureLines(f.Meta.Watching, f.Judge.Figures()) {
-		fmt.Fprintln(w, "  "+line)
-	}
-	fmt.Fprintf(w, "  events: %d; conclusion: %s\n", len(f.Result.Events), words.ConclusionShort(string(f.Result.Verdict.Conclusion)))
-}
-
-func rate(n int, over time.Duration) float64 {
-	if over <= 0 {
-		return 0
-	}
-	return float64(n) / over.Seconds()
 }

@@ -10,6 +10,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/hazard"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/rig"
 	"pushback/decode"
 	"pushback/obd"
@@ -118,16 +119,16 @@ func suit(d *decode.Decoder, sensor string, by analysis.By) error {
 		return notReady(why, hazard.Step("force the mixture, with propane or an induced lean, and look at trim and lambda: "+
 			"`pushback record --by mixture` keeps them (a wide-range sensor is recorded, not judged)", hazard.Propane, hazard.Hose))
 	}
-	return hinted{fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
-		"name one of them with --sensor", statusFailed}
+	return advice.On(fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
+		"name one of them with --sensor")
 }
 
 // readable says whether the sensor may be asked for through this adapter at all.
 func readable(a *obd.Adapter, d *decode.Decoder, sensor string) error {
 	for _, s := range d.Sensors() {
 		if s.Name == sensor && s.PID != 0 && !a.Sends(obd.Request{Service: 0x01, Data: []byte{s.PID}}) {
-			return hinted{fmt.Errorf("this adapter does not echo what it is sent: a character lost on the way could turn the request for %s into 'clear codes'", sensor),
-				"it is not sent; use another adapter", statusFailed}
+			return advice.On(fmt.Errorf("this adapter does not echo what it is sent: a character lost on the way could turn the request for %s into 'clear codes'", sensor),
+				"it is not sent; use another adapter")
 		}
 	}
 	return nil

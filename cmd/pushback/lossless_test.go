@@ -22,6 +22,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/intake"
+	"pushback/cmd/internal/views"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
@@ -43,8 +44,7 @@ func exchangesWhole(t *testing.T, path string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, _, _ := testApp(t, path)
-	s, err := a.outgoing(ctx, db, m)
+	s, err := intake.Outgoing(ctx, db, m, views.NewProgress(io.Discard, "", m.Duration))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,6 +14,7 @@ import (
 
 	"go.uber.org/goleak"
 
+	"pushback/cmd/internal/simrun"
 	"pushback/obd"
 	"pushback/obd/simcar"
 )
@@ -80,7 +81,7 @@ func TestInterruptKeepsTheSession(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	port, stop, err := serveSim(context.Background(), sim, "")
+	port, stop, err := simrun.Serve(context.Background(), sim, "")
 	if err != nil {
 		t.Fatal(err)
 	}

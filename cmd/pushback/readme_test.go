@@ -14,6 +14,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"pushback/cmd/internal/simrun"
 	"pushback/obd/simcar"
 )
 
@@ -123,7 +124,7 @@ func serveCar(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	sim, err := simcar.New(simcar.Config{Car: car, Seed: 1})
 	ts.Check(err)
-	port, stop, err := serveSim(context.Background(), sim, "")
+	port, stop, err := simrun.Serve(context.Background(), sim, "")
 	ts.Check(err)
 	ts.Defer(stop)
 	ts.Setenv("PORT", port)

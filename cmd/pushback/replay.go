@@ -179,7 +179,7 @@ func (a *app) replayOnce(ctx context.Context, db *store.Store, m store.Meta, f r
 		ahead, stop := replay.NewAhead(ctx, reader)
 		defer stop()
 		src = ahead
-		sinks = append(sinks, newProgress(a.errOut, m.Duration))
+		sinks = append(sinks, views.NewProgress(a.errOut, "", m.Duration))
 	}
 	res, err := session.Run(ctx, src, e.Judge, append(sinks, e, watch)...)
 	if err == nil && jsonl != nil && f.found {

@@ -19,6 +19,7 @@ import (
 	"go.uber.org/goleak"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/simrun"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/views"
 	"pushback/obd"
@@ -225,7 +226,7 @@ func TestRecordToPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	port, stop, err := serveSim(context.Background(), sim, "")
+	port, stop, err := simrun.Serve(context.Background(), sim, "")
 	if err != nil {
 		t.Fatal(err)
 	}

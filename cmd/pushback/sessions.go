@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
 	"pushback/store"
@@ -158,7 +159,7 @@ func (a *app) removeSession() *cobra.Command {
 					fmt.Fprintf(a.errOut, "remove session %s of %s (%s)? Type yes: ", m.ID, sheet.Day(m.Started), words.Printable(sheet.Described(m)))
 					answer, _ := bufio.NewReader(a.in).ReadString('\n')
 					if strings.TrimSpace(answer) != "yes" {
-						return hinted{fmt.Errorf("session %s is kept", m.ID), "answer yes, or give --yes", statusFailed}
+						return advice.On(fmt.Errorf("session %s is kept", m.ID), "answer yes, or give --yes")
 					}
 				}
 				if err := db.Remove(cmd.Context(), m.ID); err != nil {

@@ -10,6 +10,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
@@ -70,8 +71,8 @@ func (a *app) runShow(ctx context.Context, db *store.Store, why bool, ref string
 	}
 	switch {
 	case raw == nil:
-		return hinted{fmt.Errorf("session %s is not finished; what it shows so far is above", m.ID),
-			"if it is still running, wait for its end; if it was cut short, `pushback replay " + m.ID + "` judges what was recorded", statusFailed}
+		return advice.On(fmt.Errorf("session %s is not finished; what it shows so far is above", m.ID),
+			"if it is still running, wait for its end; if it was cut short, `pushback replay "+m.ID+"` judges what was recorded")
 	case !a.json && !same:
 		fmt.Fprintln(a.out, words.JudgedAnew(stored.Conclusion, d.Verdict.Conclusion, m.ID))
 	}

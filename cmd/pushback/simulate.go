@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -37,7 +36,7 @@ then the throttle let go), release, quit.`,
 			if err != nil {
 				return err
 			}
-			return a.simulate(cmd.Context(), sim, f)
+			return a.runSimulate(cmd.Context(), sim, f)
 		},
 	}
 	cmd.Flags().StringVar(&f.car, "car", "healthy", "which `CAR`")
@@ -83,24 +82,10 @@ func (f simulateFlags) sim(cmd *cobra.Command) (*simcar.Sim, error) {
 	return newSim(cmd, f.car, cfg)
 }
 
-// serveSim serves a car at a TCP address, or on a pseudo-terminal if there is none.
-func serveSim(ctx context.Context, sim *simcar.Sim, tcp string) (port string, stop func(), err error) {
-	if tcp == "" {
-		if port, stop, err = simrun.ServePTY(ctx, sim); errors.Is(err, simrun.ErrNoTerminal) {
-			err = hinted{err, "use --tcp", statusFailed}
-		}
-		return port, stop, err
-	}
-	if port, stop, err = simrun.ServeTCP(ctx, sim, tcp); err != nil {
-		err = hinted{err, "use another --tcp host:port", statusFailed}
-	}
-	return port, stop, err
-}
-
-func (a *app) simulate(ctx context.Context, sim *simcar.Sim, f simulateFlags) error {
+func (a *app) runSimulate(ctx context.Context, sim *simcar.Sim, f simulateFlags) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	port, stop, err := serveSim(ctx, sim, f.tcp)
+	port, stop, err := simrun.Serve(ctx, sim, f.tcp)
 	if err != nil {
 		return err
 	}

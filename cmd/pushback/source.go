@@ -10,6 +10,7 @@ import (
 
 	"pushback/analysis/bias"
 	"pushback/analysis/hazard"
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/sheet"
 )
 
@@ -110,7 +111,7 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 	if given("top") {
 		d = bias.Design{Supply: supply, Target: f.target, Series: series, Tolerance: tolerance, Top: f.top, Bottom: f.bottom, Computer: computer}
 	} else if d, err = bias.Find(supply, f.target, f.resistance, series, tolerance, computer); err != nil {
-		return hinted{err, "lower --target, or change --resistance or --series", statusFailed}
+		return advice.On(err, "lower --target, or change --resistance or --series")
 	}
 	d.Clipped = f.clipped
 
@@ -127,8 +128,8 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 		if supply.Volts.Hi >= bias.Battery {
 			hint += "; `pushback source --from battery` says more"
 		}
-		return hinted{fmt.Errorf("refuse this source (%s over %s from %.3g V): %s: %w", bias.Ohms(d.Top), bias.Ohms(d.Bottom),
-			supply.Volts.Nom, strings.Join(refusals, "; "), bias.ErrUnsafe), hint, statusFailed}
+		return advice.On(fmt.Errorf("refuse this source (%s over %s from %.3g V): %s: %w", bias.Ohms(d.Top), bias.Ohms(d.Bottom),
+			supply.Volts.Nom, strings.Join(refusals, "; "), bias.ErrUnsafe), hint)
 	}
 	return nil
 }
@@ -141,6 +142,6 @@ func (a *app) refuseSource(what string) error {
 		}
 	}
 	sheet.WriteRefused(a.people(), what)
-	return hinted{fmt.Errorf("refuse a %s as the source: %w", what, bias.ErrUnsafe),
-		hazard.Step("one dry cell of 1.5 V and two soldered resistors do it: `pushback source`; or move the mixture, with propane or a vacuum hose", hazard.Propane, hazard.Hose), statusFailed}
+	return advice.On(fmt.Errorf("refuse a %s as the source: %w", what, bias.ErrUnsafe),
+		hazard.Step("one dry cell of 1.5 V and two soldered resistors do it: `pushback source`; or move the mixture, with propane or a vacuum hose", hazard.Propane, hazard.Hose))
 }

@@ -21,6 +21,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/sheet"
+	"pushback/cmd/internal/simrun"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/store"
@@ -360,7 +361,7 @@ func served(t *testing.T) (port string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	port, stop, err := serveSim(context.Background(), sim, "127.0.0.1:0")
+	port, stop, err := simrun.Serve(context.Background(), sim, "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}

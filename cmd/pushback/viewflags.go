@@ -6,6 +6,7 @@ import (
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/page"
 	"pushback/cmd/internal/views"
 )
@@ -32,9 +33,9 @@ func openViews(c views.Config) (*views.Views, error) {
 	v, err := views.Open(c)
 	switch {
 	case errors.Is(err, page.ErrNoNetwork):
-		err = hinted{err, "join the shop's network, or name this machine's address: --page=ADDRESS:PORT", statusFailed}
+		err = advice.On(err, "join the shop's network, or name this machine's address: --page=ADDRESS:PORT")
 	case err != nil:
-		err = hinted{err, "is the address one of this machine's, and the port free? --page alone takes any free port", statusFailed}
+		err = advice.On(err, "is the address one of this machine's, and the port free? --page alone takes any free port")
 	}
 	return v, err
 }

@@ -1,4 +1,5 @@
-// Package intake takes in sessions from files: each is read, judged, and stored once.
+// Package intake takes in sessions from files, where each is read, judged, and stored once, and
+// hands stored ones out to files.
 package intake
 
 import (
@@ -69,9 +70,8 @@ func Opener(path string, m widecsv.Mapping) (Open, error) {
 	return func(ctx context.Context) (transfer.Reader, error) { return format.Open(ctx, path) }, err
 }
 
-// Read reads and judges all sessions of a file; describe makes the description that is kept of what
-// the file says, and bar sees how far it is.
-func Read(ctx context.Context, open Open, describe func(store.Meta) store.Meta, bar session.Sink) (all []Session, err error) {
+// Read reads and judges all sessions of a file; bar sees how far it is.
+func Read(ctx context.Context, open Open, said Said, bar session.Sink) (all []Session, err error) {
 	r, err := open(ctx)
 	if err != nil {
 		return nil, err
@@ -88,7 +88,7 @@ func Read(ctx context.Context, open Open, describe func(store.Meta) store.Meta, 
 		if n := len(m.Label) + len(m.Vehicle) + len(m.Note) + len(m.Adapter); n > 64<<10 {
 			return nil, fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
 		}
-		f := Session{Meta: describe(m)}
+		f := Session{Meta: said.describe(m)}
 		setup, err := session.NewSetup(f.Meta.Watching, f.Meta.By, f.Meta.Format)
 		if err != nil {
 			return nil, err

@@ -3,7 +3,6 @@ package simrun
 import (
 	"bufio"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -12,17 +11,24 @@ import (
 
 	"github.com/creack/pty"
 
+	"pushback/cmd/internal/advice"
 	"pushback/obd/simcar"
 )
 
-// ErrNoTerminal: this machine gives no pseudo-terminal.
-var ErrNoTerminal = errors.New("opening a pseudo-terminal")
+// Serve serves the car at a TCP address, such as 127.0.0.1:0 for any free port of this machine, or
+// on a pseudo-terminal where none is given, and returns the port to open.
+func Serve(ctx context.Context, sim *simcar.Sim, tcp string) (port string, stop func(), err error) {
+	if tcp != "" {
+		port, stop, err = serveTCP(ctx, sim, tcp)
+		return port, stop, advice.On(err, "use another --tcp host:port")
+	}
+	return servePTY(ctx, sim)
+}
 
-// ServePTY serves the car on a new pseudo-terminal and returns its path.
-func ServePTY(ctx context.Context, sim *simcar.Sim) (port string, stop func(), err error) {
+func servePTY(ctx context.Context, sim *simcar.Sim) (port string, stop func(), err error) {
 	master, slave, err := pty.Open()
 	if err != nil {
-		return "", nil, fmt.Errorf("%w: %w", ErrNoTerminal, err)
+		return "", nil, advice.On(fmt.Errorf("opening a pseudo-terminal: %w", err), "use --tcp")
 	}
 	if err := plainLine(slave); err != nil {
 		return "", nil, fmt.Errorf("setting up the pseudo-terminal: %w", err)
@@ -34,8 +40,7 @@ func ServePTY(ctx context.Context, sim *simcar.Sim) (port string, stop func(), e
 	return slave.Name(), func() { cancel(); master.Close(); slave.Close(); <-done }, nil
 }
 
-// ServeTCP serves the car at an address such as 127.0.0.1:0, any free port of this machine.
-func ServeTCP(ctx context.Context, sim *simcar.Sim, address string) (port string, stop func(), err error) {
+func serveTCP(ctx context.Context, sim *simcar.Sim, address string) (port string, stop func(), err error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return "", nil, fmt.Errorf("serving the simulated car on %s: %w", address, err)

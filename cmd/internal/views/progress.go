@@ -1,4 +1,4 @@
-package main
+package views
 
 import (
 	"fmt"
@@ -9,8 +9,8 @@ import (
 	"pushback/cmd/internal/term"
 )
 
-// progress shows on a terminal how far long work has come. It is a session.Sink.
-type progress struct {
+// Progress shows on a terminal how far long work has come. It is a session.Sink.
+type Progress struct {
 	w     io.Writer
 	live  bool
 	whole time.Duration
@@ -18,19 +18,20 @@ type progress struct {
 	drawn time.Time
 	shown bool
 	n     int
-	doing string // before the numbers
+	doing string
 }
 
-// newProgress shows progress through a session of this length; 0: not known.
-func newProgress(w io.Writer, whole time.Duration) *progress {
-	return &progress{w: w, live: term.StyleOf(w).Live, whole: whole, began: time.Now()}
+// NewProgress shows progress through a session of this length, 0 not known, behind the word for
+// what is being done.
+func NewProgress(w io.Writer, doing string, whole time.Duration) *Progress {
+	return &Progress{w: w, live: term.StyleOf(w).Live, doing: doing, whole: whole, began: time.Now()}
 }
 
 // Write counts a record, and says so when the work has taken longer than a second.
-func (p *progress) Write(f session.Frame) error {
+func (p *Progress) Write(f session.Frame) error {
 	p.n++
 	if f.Last || len(f.Events) > 0 {
-		p.clear()
+		p.Clear()
 	}
 	if f.Last {
 		p.n = 0
@@ -52,7 +53,8 @@ func (p *progress) Write(f session.Frame) error {
 	return nil
 }
 
-func (p *progress) clear() {
+// Clear takes it off the terminal.
+func (p *Progress) Clear() {
 	if p.shown {
 		fmt.Fprint(p.w, "\r\x1b[K")
 		p.shown = false

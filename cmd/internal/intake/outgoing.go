@@ -1,4 +1,4 @@
-package main
+package intake
 
 import (
 	"context"
@@ -13,15 +13,15 @@ import (
 	"pushback/store/transfer"
 )
 
-// outgoing is a stored session with all that a format may write of it. The samples are
-// decoded again from the records.
-func (a *app) outgoing(ctx context.Context, db *store.Store, m store.Meta) (transfer.Session, error) {
+// Outgoing is a stored session with all that a format may write of it. The samples are
+// decoded again from the records; bar sees each, and that it was the last.
+func Outgoing(ctx context.Context, db *store.Store, m store.Meta, bar session.Sink) (transfer.Session, error) {
 	j, err := db.Judgement(ctx, m.ID)
-	return transfer.Session{Meta: m, Lines: a.lines(ctx, db, m), Judgement: j}, err
+	return transfer.Session{Meta: m, Lines: lines(ctx, db, m, bar), Judgement: j}, err
 }
 
 // lines ranges over a session's records with the samples that they decode to.
-func (a *app) lines(ctx context.Context, db *store.Store, m store.Meta) iter.Seq2[transfer.Line, error] {
+func lines(ctx context.Context, db *store.Store, m store.Meta, bar session.Sink) iter.Seq2[transfer.Line, error] {
 	return func(yield func(transfer.Line, error) bool) {
 		reader, err := db.Records(ctx, m.ID)
 		if err != nil {
@@ -29,14 +29,13 @@ func (a *app) lines(ctx context.Context, db *store.Store, m store.Meta) iter.Seq
 			return
 		}
 		defer reader.Close()
-		setup, err := setupOf(m)
+		setup, err := session.NewSetup(m.Watching, m.By, m.Format)
 		if err != nil {
 			yield(transfer.Line{}, err)
 			return
 		}
 		judge := session.NewJudge(setup)
-		bar := newProgress(a.errOut, m.Duration)
-		defer bar.clear()
+		defer func() { _ = bar.Write(session.Frame{Last: true}) }()
 		for {
 			rec, err := reader.Next(ctx)
 			if errors.Is(err, io.EOF) {
