@@ -5,8 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"strconv"
-	"strings"
 	"sync"
 	"time"
 
@@ -55,31 +53,6 @@ type Writer struct {
 	content                   Content         // of what is committed
 	records, marks, failed    int             // committed
 	onCommit                  func(seq int64) // for tests; nil
-}
-
-// batch is a run of records with their samples, in forms that no caller can change.
-type batch struct {
-	records []recordRow
-	samples []sampleRow
-}
-
-type recordRow struct {
-	seq, at        int64
-	kind           string
-	request        string
-	expect         int
-	sent, received int64
-	outcome        string
-	raw            []byte
-	mark, text     string
-	names, vals    string
-}
-
-type sampleRow struct {
-	signal              *decode.Signal
-	seq, sent, received int64
-	value               float64
-	missing             bool
 }
 
 // Create begins a session described by m and returns what writes it. m.ID is kept
@@ -178,49 +151,6 @@ func (w *Writer) Append(rec obd.Record, samples []decode.Sample) error {
 		}
 	}
 	return nil
-}
-
-func rowOf(rec obd.Record) (recordRow, error) {
-	row := recordRow{seq: rec.Seq, at: rec.At.Microseconds()}
-	if rec.At%time.Microsecond != 0 {
-		return row, fmt.Errorf("%d ns is not whole microseconds", rec.At)
-	}
-	switch {
-	case rec.Exchange != nil && rec.Mark == nil && rec.Row == nil:
-		x := rec.Exchange
-		if x.Sent%time.Microsecond != 0 || x.Received%time.Microsecond != 0 {
-			return row, fmt.Errorf("%d ns, %d ns are not whole microseconds", x.Sent, x.Received)
-		}
-		row.kind = "exchange"
-		row.request, row.expect = x.Request.Hex(), x.Request.Expect
-		row.sent, row.received = x.Sent.Microseconds(), x.Received.Microseconds()
-		row.outcome = x.Outcome.String()
-		row.raw = x.Raw
-	case rec.Mark != nil && rec.Exchange == nil && rec.Row == nil:
-		row.kind, row.mark, row.text = "mark", string(rec.Mark.Kind), rec.Mark.Text
-	case rec.Row != nil && rec.Exchange == nil && rec.Mark == nil:
-		row.kind = "row"
-		if len(rec.Row.Names) != len(rec.Row.Values) {
-			return row, fmt.Errorf("%d names for %d values", len(rec.Row.Names), len(rec.Row.Values))
-		}
-		for _, n := range rec.Row.Names {
-			if n == "" || strings.ContainsAny(n, " \t\r\n") {
-				return row, fmt.Errorf("%q is no signal name", n)
-			}
-		}
-		row.names = strings.Join(rec.Row.Names, " ")
-		var vals []byte
-		for i, v := range rec.Row.Values {
-			if i > 0 {
-				vals = append(vals, ' ')
-			}
-			vals = strconv.AppendFloat(vals, v, 'g', -1, 64)
-		}
-		row.vals = string(vals)
-	default:
-		return row, errors.New("it must be one of exchange, mark and row")
-	}
-	return row, nil
 }
 
 // run commits what was appended until quit is closed.
