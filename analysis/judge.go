@@ -129,11 +129,14 @@ func (c *assessment) bankProof() Proof {
 				evidence("held_v", fo.otherLevel)}
 		}
 	}
+	answersHere := slices.ContainsFunc(c.forces, func(f *force) bool { return f.bank == c.w.bank && f.own.state == answered })
 	for _, f := range c.forces {
 		switch {
 		case f.emittedOther:
 			return Proof{ProofBank, Failed, fmt.Sprintf("bank %d was forced and the trim of bank %d answered", c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
+		case f.bank != c.w.bank && answersHere:
+			// The other sensor was held too; this one's own bank has answered, so they are not crossed.
 		case f.bank != c.w.bank && (f.own.state != answered || c.w.marks > 0): // with marks it was in step
 			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, f.bank),
 				evidence("held_v", f.level)}

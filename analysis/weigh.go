@@ -50,7 +50,7 @@ func (w *Watcher) excursionRate() float64 {
 // tested reports whether a force is known so short before the stretch that it is the same test.
 func (w *Watcher) tested(s *stretch) bool {
 	n := len(w.forces)
-	return n > 0 && s.first.t()-w.forces[n-1].end < testLasts
+	return n > 0 && s.first.t()-w.forces[n-1].end < testLasts && (s.track == &w.volts) == (w.forces[n-1].bank == w.cfg.Sensor.Bank)
 }
 
 // partners returns by how much other stretches, or forces that are known, raise the odds that somebody tests,
@@ -163,6 +163,10 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		return math.Inf(-1)
 	}
 	f := w.forces[n-1]
+	if f.ended && (f.letGo != "" || f.opened) && w.trim.standing(s.first.t()) >= 3 {
+		// The computer has let go and does not steer: the sensor lies where the mixture does.
+		return math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
+	}
 	if !f.ended || s.first.t() > f.endHi+max(2, 3*s.track.interval) {
 		return math.Inf(-1)
 	}
