@@ -21,7 +21,7 @@ func (c *assessment) command(side Side) Proof {
 	case slices.ContainsFunc(c.discounted, func(f *force) bool { return f.side == side }):
 		p.State, p.Why = Unclear, "it was forced while the conditions for a test did not hold"
 	case c.w.announced(side):
-		p.State, p.Why = Unclear, "the reading did not begin and end to be held when that was said"
+		p.State, p.Why = Unclear, "the reading and your taps didn't line up"
 	}
 	rank := map[State]int{Untested: 0, Unclear: 1, Failed: 2, Proven: 3}
 	for _, f := range c.on(side) {
@@ -92,7 +92,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 			q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
 		}
 	case a.state == cannot:
-		say(Unclear, fmt.Sprintf("trim stood at its limit (%+.1f %%) and had no room to answer", a.up*a.now), "limit_pct", a.up*a.now)
+		say(Unclear, fmt.Sprintf("trim was already pegged at %+.0f %%", a.up*a.now), "limit_pct", a.up*a.now)
 	case a.state == wrongWay && f.wasOpen && !f.emittedWrong && !f.opened:
 		say(Unclear, fmt.Sprintf("trim moved with the force, by %+.1f %%, but the loop was open for some of that time", signed))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.w.cfg.By == ByMixture:

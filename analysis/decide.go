@@ -55,7 +55,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 		if by[ProofAddsFuel].State != Proven {
 			side = Lean
 		}
-		add(sideStep(side), fmt.Sprintf("force the other side too: hold it %s", side), c.hazards(side)...)
+		add(sideStep(side), fmt.Sprintf("do the other side too: the %s step", side), c.hazards(side)...)
 		return out
 	}
 	if c.letGoAdvice(add) || c.unseenAdvice(by, add) {
@@ -64,14 +64,14 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	c.branchAdvice(add)
 	if by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed {
 		if c.onlyLean() {
-			add(LeakCheck, "look for an exhaust leak ahead of the sensor: it has only ever said lean, as false air makes it do", hazard.Running)
+			add(LeakCheck, "look for an exhaust leak ahead of the sensor: it has only ever read lean, as unmetered air makes it do", hazard.Running)
 		}
 		add(FeedPropane, "enrich with propane: if the sensor goes above 0.8 V it is good and the fuel is not delivered; if not, the sensor is dead (nothing here tells the two apart)", hazard.Propane)
 	}
 	c.limitAdvice(add)
 	c.openAdvice(by, add)
 	if len(out) == 0 {
-		add(LongerHold, "repeat the test with holds of 15 s and 30 s of rest between", c.hazards(Lean, Rich)...)
+		add(LongerHold, "repeat the test with 15 s steps and 30 s of rest between", c.hazards(Lean, Rich)...)
 	}
 	return out
 }
@@ -142,10 +142,10 @@ func (c *assessment) limitAdvice(add func(Step, string, ...hazard.Kind)) {
 		switch {
 		case f.own.state != cannot:
 		case f.side == Lean:
-			add(FeedPropane, "enrich with propane until trim comes down, then repeat the lean force; if the sensor goes rich with propane, believe it and look for the lean cause: trim stood at its upper limit, so the mixture is leaner than the computer can correct, or the sensor says so falsely", hazard.Propane)
+			add(FeedPropane, "enrich with propane until trim comes down, then repeat the lean step; if the sensor goes rich with propane, it is good, find the lean cause; trim was pegged high, too lean for the ECM to correct, or a false lean reading", hazard.Propane)
 			return
 		default:
-			add(InduceLean, "lean the mixture (a vacuum hose off) until trim comes up, then repeat the rich force: trim stood at its lower limit, so the mixture is richer than the computer can correct, or the sensor says so falsely", hazard.Hose)
+			add(InduceLean, "lean the mixture (a vacuum hose off) until trim comes up, then repeat the rich step; trim was pegged low, too rich for the ECM to correct, or a false rich reading", hazard.Hose)
 			return
 		}
 	}
@@ -195,14 +195,14 @@ var decides = []struct {
 	wire, mixture string
 	moving        []hazard.Kind // the mixture's
 }{
-	{ProofRecovery, HandsOff, "keep your hands off for 30 s after the release", "", nil},
-	{ProofAddsFuel, LeanStep, "force lean again, for 15 s and with a firm contact", "lean the mixture again, for 15 s", []hazard.Kind{hazard.Hose}},
-	{ProofCutsFuel, RichStep, "force rich again, for 15 s and with a firm contact", "enrich the mixture again, for 15 s", []hazard.Kind{hazard.Propane}},
-	{ProofSensorRich, LeanStep, "force lean until trim is 10 % away, let go at once and watch the sensor for rich",
-		"enrich until the sensor reads above 0.8 V; or lean until trim is 10 % away, let go at once and watch it for rich", []hazard.Kind{hazard.Propane, hazard.Hose}},
-	{ProofSensorLean, RichStep, "force rich until trim is 10 % away, let go at once and watch the sensor for lean",
-		"lean until the sensor reads below 0.1 V; or enrich until trim is 10 % away, let go at once and watch it for lean", []hazard.Kind{hazard.Propane, hazard.Hose}},
-	{ProofDelivery, LongerHold, "hold until trim is 15 % away for 15 s and watch the sensor behind the catalyst",
+	{ProofRecovery, HandsOff, "hands off for 30 s after the release", "", nil},
+	{ProofAddsFuel, LeanStep, "repeat the lean step, 15 s, good connection", "lean the mixture again, for 15 s", []hazard.Kind{hazard.Hose}},
+	{ProofCutsFuel, RichStep, "repeat the rich step, 15 s, good connection", "enrich the mixture again, for 15 s", []hazard.Kind{hazard.Propane}},
+	{ProofSensorRich, LeanStep, "drive it lean until trim has moved 10 %, then release and watch the sensor for rich",
+		"enrich until the sensor reads above 0.8 V; or drive it lean until trim has moved 10 %, then release and watch it for rich", []hazard.Kind{hazard.Propane, hazard.Hose}},
+	{ProofSensorLean, RichStep, "drive it rich until trim has moved 10 %, then release and watch the sensor for lean",
+		"lean until the sensor reads below 0.1 V; or enrich until trim has moved 10 %, then release and watch it for lean", []hazard.Kind{hazard.Propane, hazard.Hose}},
+	{ProofDelivery, LongerHold, "hold until trim has moved 15 % for 15 s and watch the rear sensor",
 		"move the mixture to the other side too, less far, until the sensor cycles again", []hazard.Kind{hazard.Propane, hazard.Hose}},
-	{ProofBank, ForceOther, "force the sensor of the other bank and see whose trim answers", "", nil},
+	{ProofBank, ForceOther, "test the other bank's sensor and see whose trim responds", "", nil},
 }

@@ -133,7 +133,7 @@ func (c *assessment) sensor(side Side) Proof {
 	if side == Lean {
 		id, forceSide = ProofSensorLean, Rich
 	}
-	p := Proof{ID: id, State: Untested, Why: fmt.Sprintf("needs a force %s that trim answers, and its release", forceSide), Evidence: evidence()}
+	p := Proof{ID: id, State: Untested, Why: fmt.Sprintf("needs a %s step that trim responds to, then a release", forceSide), Evidence: evidence()}
 	better := func(q Proof) {
 		rank := map[State]int{Untested: 0, Unclear: 1, Failed: 2, Proven: 3}
 		if p.State == Proven && q.State == Failed || p.State == Failed && q.State == Proven {
@@ -151,7 +151,7 @@ func (c *assessment) sensor(side Side) Proof {
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s, the sensor said so and steered trim until it had brought it back", side),
 					evidence("moved_pct", f.own.up*(f.own.top-f.own.start), "held_s", f.seconds())})
 			case !f.followed():
-				better(Proof{id, Unclear, "the reading lay where it lay, whatever the mixture was", evidence("low_v", f.volts.low, "high_v", f.volts.high)})
+				better(Proof{id, Unclear, "the reading didn't move with the mixture", evidence("low_v", f.volts.low, "high_v", f.volts.high)})
 			case f.strong >= 2:
 				better(Proof{id, Proven, fmt.Sprintf("the mixture was moved %s and the sensor said so, at %.2f V", side, f.level),
 					evidence("reading_v", f.level, "held_s", f.seconds())})
@@ -198,7 +198,7 @@ func (c *assessment) sensor(side Side) Proof {
 	}
 	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven {
 		i := sideIndex(side)
-		p = Proof{id, Failed, fmt.Sprintf("trim stood at %+.0f %% and the downstream sensor read %s for %.0f s; this sensor never did",
+		p = Proof{id, Failed, fmt.Sprintf("trim held at %+.0f %% and the downstream sensor read %s for %.0f s; this sensor never did",
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}
 	}
 	return p

@@ -54,33 +54,33 @@ func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) []string {
 	switch conclusion {
 	case LoopProven:
 		out := []string{
-			"believe the sensor: look for the cause of the mixture elsewhere",
+			"the sensor is good: the rich or lean condition comes from something else",
 			hazard.Step("read total trim (short plus long) at idle, at 2000 to 2500 rpm and under load: a leak shows at idle, weak supply under load", hazard.Running, hazard.Road),
 		}
 		if m := c.w.fig.short.mean() + longOr0(c.w.fig.longT.mean()); m > 10 {
-			out = append(out, hazard.Step(fmt.Sprintf("total trim lies at %+.0f %%: rule out an exhaust leak ahead of the sensor before anything else; the sensor reports that false air truthfully", m), hazard.Running))
+			out = append(out, hazard.Step(fmt.Sprintf("total trim lies at %+.0f %%: rule out an exhaust leak ahead of the sensor before anything else; the sensor is correctly reading that unmetered air", m), hazard.Running))
 		}
-		return append(out, "check that the test itself has left no code")
+		return append(out, "make sure the test itself left no code")
 	case InputDead:
 		return []string{
-			"check that the sensor under test is the one that you read",
-			hazard.Step("measure the signal at the computer's connector while the wire is held: it must be there", hazard.Wire, hazard.Running),
-			hazard.Step("check tap, terminal and the wire from tap to computer for an open or a short", hazard.Wire),
-			"only then suspect the computer's input",
+			"make sure the sensor you are biasing is the one you are reading",
+			hazard.Step("measure the signal at the ECM connector during a step: it must be there", hazard.Wire, hazard.Running),
+			hazard.Step("check the test point, the terminal and the wire to the ECM for an open or a short", hazard.Wire),
+			"only then suspect the ECM input",
 		}
 	case NoCommand:
 		out := []string{
-			"make sure that the loop was closed all the time and no mode such as fuel cut, purge test or load held trim still",
-			"check codes: some computers freeze trim while a code is stored",
+			"make sure it stayed in closed loop and no mode such as fuel cut, purge test or load froze trim",
+			"check codes: some ECMs freeze trim while a code is stored",
 		}
 		silent := Lean
 		if by[ProofAddsFuel].State == Proven {
 			silent = Rich
 		}
 		if by[ProofAddsFuel].State == Failed && by[ProofCutsFuel].State == Proven || by[ProofCutsFuel].State == Failed && by[ProofAddsFuel].State == Proven {
-			out = append(out, hazard.Step("it answers on one side only: repeat the silent side once before blaming the computer", c.hazards(silent)...))
+			out = append(out, hazard.Step("it responds on one side only: repeat the silent side once before blaming the ECM", c.hazards(silent)...))
 		}
-		return append(out, "check the maker's service information for the conditions under which this computer trims")
+		return append(out, "check the service information for the conditions under which this ECM trims")
 	case NoDelivery:
 		return []string{
 			hazard.Step("enrich with propane: if both sensors go rich, they are good and the fuel command is not carried out", hazard.Propane),
@@ -88,7 +88,7 @@ func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) []string {
 			hazard.Step("check injectors and their drive (balance or current test)", hazard.Fuel, hazard.Running),
 		}
 	case SensorDead:
-		leak := hazard.Step("look for an exhaust leak ahead of the sensor before anything else: it has only ever said lean, as false air makes it do", hazard.Running)
+		leak := hazard.Step("look for an exhaust leak ahead of the sensor before anything else: it has only ever read lean, as unmetered air makes it do", hazard.Running)
 		out := []string{
 			hazard.Step("enrich with propane and watch the sensor alone: it must go above 0.8 V", hazard.Propane),
 			hazard.Step("check the sensor's heater, ground or return, and the wire between sensor and tap", hazard.Heater, hazard.Wire),

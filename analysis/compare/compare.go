@@ -108,10 +108,10 @@ func trims(before, after []trimmap.Readings, between float64) Result {
 	})
 	switch {
 	case nb == 0 || na == 0:
-		r.Answer, r.Why = NotComparable, "one side has no reading of trim that counts (closed loop, warm, steady, not forced)"
+		r.Answer, r.Why = NotComparable, "one side has no usable trim reading (closed loop, warm, steady, no step)"
 		return r
 	case len(r.Cells) == 0:
-		r.Answer, r.Why = NotComparable, "no condition was driven long enough both before and after: drive the same again"
+		r.Answer, r.Why = NotComparable, "no matching condition was driven long enough both before and after; drive the same again"
 		return r
 	}
 	all := overall(r.Cells, apart)
@@ -334,7 +334,7 @@ func conclude(cells []Change, all Change) (Answer, string, bool) {
 	moved := fmt.Sprintf("from %+.1f to %+.1f %% on average over %s", all.Before.Mean, all.After.Mean, count(len(cells)))
 	switch {
 	case better > 0 && worse > 0:
-		why := fmt.Sprintf("nearer to zero in %s, farther in %s; total trim went %s", count(better), count(worse), moved)
+		why := fmt.Sprintf("closer to zero in %s, farther in %s; total trim went %s", count(better), count(worse), moved)
 		return all.Answer, why, shifted
 	case better > 0 || all.Answer == Better:
 		return Better, "total trim is nearer to zero: " + moved, shifted

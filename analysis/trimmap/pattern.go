@@ -119,29 +119,29 @@ func points(p Pattern, flow Flow, both, two bool) []string {
 	switch p {
 	case AddsAtIdle:
 		if flow == SpeedDensity || flow == ByLoad {
-			add("is there an air meter? Without one, unmetered air mostly raises the idle; trim then points to an exhaust leak ahead of the sensor first")
+			add("does it have a MAF? Without one, unmetered air mostly raises the idle, and trim points to an exhaust leak ahead of the sensor first")
 		}
-		add(hazard.Step("unmetered air: hoses, intake gasket, brake booster, crankcase ventilation, oil cap (smoke, or propane around the joints)", hazard.Propane, hazard.Running),
+		add(hazard.Step("vacuum leak: hoses, intake gasket, brake booster, crankcase ventilation, oil cap (smoke, or propane around the joints)", hazard.Propane, hazard.Running),
 			"an exhaust leak ahead of the sensor: outside air reads as lean, most at idle",
 			"a misfire or a weak injector at idle")
 	case AddsAtLoad:
-		add(hazard.Step("fuel supply that runs out: pressure and volume under load, filter, pump, its voltage", hazard.Fuel),
-			"an air meter that reads low at high flow: compare with what the engine should draw",
+		add(hazard.Step("weak fuel supply: pressure and volume under load, filter, pump, its voltage", hazard.Fuel),
+			"a MAF reading low at high flow: compare with what the engine should draw",
 			"restricted injectors")
 	case AddsAll:
-		add("an air meter or pressure sensor that reads low over its whole range", hazard.Step("low fuel pressure", hazard.Fuel),
-			"fuel with more alcohol than the computer reckons with", "an oxygen sensor that reads lean: the force test tells")
+		add("a MAF or MAP sensor that reads low over its whole range", hazard.Step("low fuel pressure", hazard.Fuel),
+			"fuel with more ethanol than the ECM expects", "an oxygen sensor that reads falsely lean: the bias test shows it")
 	case CutsAtIdle:
 		add(hazard.Step("a leaking injector: pressure that falls after switching off", hazard.Fuel), hazard.Step("purge: close it and look again", hazard.Running),
 			"fuel in the oil, coming back through the crankcase ventilation", hazard.Step("a leaking pressure regulator, on cars that have its vacuum hose", hazard.Fuel))
 	case CutsAtLoad:
-		add("an air meter that reads high at high flow", hazard.Step("fuel pressure that rises with load: regulator, return line", hazard.Fuel))
+		add("a MAF reading high at high flow", hazard.Step("fuel pressure that rises with load: regulator, return line", hazard.Fuel))
 	case CutsAll:
-		add(hazard.Step("fuel pressure too high", hazard.Fuel), "an air meter that reads high", "purge", "an oxygen sensor that reads rich: the force test tells")
+		add(hazard.Step("fuel pressure too high", hazard.Fuel), "a MAF reading high", "purge", "an oxygen sensor that reads falsely rich: the bias test shows it")
 	case AddsSomehow:
-		add("unmetered air, supply or scale: the condition below separates them")
+		add("unmetered air, supply or scale: the run below separates them")
 	case CutsSomehow:
-		add("leaking injector, purge, pressure or scale: the condition below separates them")
+		add("leaking injector, purge, pressure or scale: the run below separates them")
 	}
 	return out
 }
@@ -155,27 +155,27 @@ func says(p Pattern, f Fit, unit string) string {
 	}
 	switch p {
 	case NoData:
-		return "too few readings that count"
+		return "not enough usable readings"
 	case Normal:
-		return "total trim is within the usual band wherever it was driven (" + ends + ")"
+		return "total trim is normal everywhere it was driven (" + ends + ")"
 	case AddsAtIdle:
-		return "the computer adds fuel at low air flow and less with more (" + ends + "): a constant amount of air that it does not know of"
+		return "positive trim at low airflow, less at high (" + ends + "): unmetered air (vacuum leak)"
 	case AddsAtLoad:
-		return "the computer adds the more fuel, the more air flows (" + ends + "): the supply does not keep up, or the air is read too low up there"
+		return "positive trim grows with airflow (" + ends + "): weak fuel supply or MAF reading low"
 	case AddsAll:
-		return "the computer adds fuel everywhere alike (" + ends + "): an error of scale"
+		return "positive trim, the same everywhere (" + ends + "): MAF, fuel pressure or fuel quality off by a constant percentage"
 	case CutsAtIdle:
-		return "the computer cuts fuel at low air flow and less with more (" + ends + "): a constant amount of fuel that it did not inject"
+		return "negative trim at low airflow, less at high (" + ends + "): extra fuel at idle (purge, leaking injector)"
 	case CutsAtLoad:
-		return "the computer cuts the more fuel, the more air flows (" + ends + ")"
+		return "negative trim grows with airflow (" + ends + ")"
 	case CutsAll:
-		return "the computer cuts fuel everywhere alike (" + ends + "): an error of scale"
+		return "negative trim, the same everywhere (" + ends + "): MAF or fuel pressure off by a constant percentage"
 	case AddsSomehow:
-		return "the computer adds more fuel than usual (" + ends + "), but how that changes with air flow is not shown"
+		return "positive trim, more than usual (" + ends + "), but not enough data to see how it changes with airflow"
 	case CutsSomehow:
-		return "the computer cuts more fuel than usual (" + ends + "), but how that changes with air flow is not shown"
+		return "negative trim, more than usual (" + ends + "), but not enough data to see how it changes with airflow"
 	}
-	return "no pattern can be named (" + ends + "): the readings scatter too much or contradict each other"
+	return "no clear pattern (" + ends + "): the readings scatter too much or contradict each other"
 }
 
 // condition is one way to run the engine.
@@ -265,24 +265,24 @@ func Build(d Data) Map {
 		b.Points = points(b.Pattern, d.Flow, both, len(m.Banks) > 1)
 		switch b.Fit.Model {
 		case LevelOnly:
-			b.Limits = append(b.Limits, fmt.Sprintf("only one air flow was driven (%.3g to %.3g %s): a shape cannot be seen", b.Fit.Low, b.Fit.High, d.FlowUnit))
+			b.Limits = append(b.Limits, fmt.Sprintf("only one airflow was driven (%.3g to %.3g %s); also take 2500 rpm and a loaded run", b.Fit.Low, b.Fit.High, d.FlowUnit))
 		case Falling:
-			b.Limits = append(b.Limits, fmt.Sprintf("air flow ranged from %.3g to %.3g %s only, or was not held in between: a falling trim may be unmetered air or scale", b.Fit.Low, b.Fit.High, d.FlowUnit))
+			b.Limits = append(b.Limits, fmt.Sprintf("airflow ranged only from %.3g to %.3g %s, or wasn't held steady in between, so falling trim can't be told apart: vacuum leak or scale", b.Fit.Low, b.Fit.High, d.FlowUnit))
 		}
 	}
 	if d.Count == 0 {
-		m.Limits = append(m.Limits, "no reading of short-term trim counts")
+		m.Limits = append(m.Limits, "no usable short-term trim reading")
 	}
 	if !d.Status {
-		m.Limits = append(m.Limits, "fuel status was not read: open loop was guessed from trims that stand at zero")
+		m.Limits = append(m.Limits, "fuel status was not read; open loop was guessed from trims at zero")
 	}
 	switch d.Flow {
 	case SpeedDensity:
-		m.Limits = append(m.Limits, "air flow is computed from pressure, speed and intake temperature with full cylinders: its shape counts, not its size")
+		m.Limits = append(m.Limits, "airflow is calculated from MAP, rpm and intake temperature; its shape counts, not its size")
 	case ByLoad:
-		m.Limits = append(m.Limits, "air flow was not read; speed × calculated load stands for it")
+		m.Limits = append(m.Limits, "airflow was not read; rpm × calculated load is used instead")
 	case NoFlow:
-		m.Limits = append(m.Limits, "no air flow can be told: neither air meter, nor pressure, speed and intake temperature, nor load were read")
+		m.Limits = append(m.Limits, "no airflow: neither MAF, nor MAP with rpm and intake temperature, nor load were read")
 	}
 	for _, b := range m.Banks {
 		if n, open := nextCondition(d, b.Bank); open {

@@ -29,7 +29,7 @@ func newClear(a *app) *cobra.Command {
 		Long: `Reads codes, freeze frame, monitors and the computer's own tests, stores them as a
 session, and then asks. Clearing also erases the freeze frame, the readiness of all
 monitors and what the computer has learned about this engine, so it is for after the
-repair. The engine must stand, the ignition be on.`,
+repair. Key on, engine off.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			bus, err := f.check(cmd)
@@ -40,7 +40,7 @@ repair. The engine must stand, the ignition be on.`,
 		},
 	}
 	f.add(cmd)
-	cmd.Flags().StringVar(&note, "note", "", "note on the session: `TEXT`")
+	cmd.Flags().StringVar(&note, "note", "", "session note: `TEXT`")
 	return cmd
 }
 

@@ -80,9 +80,9 @@ writes the report, as 'report' does.
 	f.addCommon(cmd)
 	cmd.Flags().StringVar(&car, "car", "healthy", "which `CAR`; list names them")
 	cmd.Flags().StringVar(&f.car.bus, "bus", "", "the car's bus `NAME`; without it the car's own")
-	cmd.Flags().StringVar(&f.car.sensor, "sensor", "B1S1", "the `SENSOR` that is forced")
+	cmd.Flags().StringVar(&f.car.sensor, "sensor", "B1S1", "`SENSOR` to test")
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "`SEED` of the car's randomness")
 	cmd.Flags().StringVar(&report, "report", "", "`FILE` for the report (default: pushback-ID.html)")
-	cmd.Flags().BoolVar(&overTCP, "tcp", false, "over TCP in place of a pseudo-terminal (Windows)")
+	cmd.Flags().BoolVar(&overTCP, "tcp", false, "over TCP instead of a pseudo-terminal (Windows)")
 	return cmd
 }

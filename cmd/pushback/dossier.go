@@ -8,7 +8,7 @@ import (
 	"pushback/store"
 )
 
-const foundUsage = "with --json: print, before the verdict, what the computers told of themselves too (codes, freeze frame, monitors, own tests)"
+const foundUsage = "with --json: before the verdict, also print what the computers reported (codes, freeze frame, monitors, own tests)"
 
 // dossierOf judges a stored session again and gathers its dossier; want says what of it takes room
 // or time and is wanted.

@@ -50,7 +50,7 @@ given, notes unless --with-notes is.`,
 			as[f.Name] = cmd.Flags().Bool(f.Name, false, f.About)
 		}
 	}
-	cmd.Flags().BoolVar(&all, "all", false, "every session in place of one")
+	cmd.Flags().BoolVar(&all, "all", false, "every session instead of one")
 	cmd.Flags().BoolVar(&keep.notes, "with-notes", false, "write notes too")
 	cmd.Flags().BoolVar(&keep.vin, "with-vin", false, "write the vehicle identification number too, where it was stored")
 	filter.flags(cmd)

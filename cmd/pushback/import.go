@@ -94,14 +94,14 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&im.said.Sensor, "sensor", "", "the `SENSOR` that was forced: bank and position (default: as the file says, or B1S1)")
-	f.StringVar(&im.said.By, "by", "", "`WHAT` was forced: wire or mixture (default: as the file says, or wire)")
-	f.StringVar(&im.said.Label, "label", "", "label of the session: `TEXT`")
+	f.StringVar(&im.said.Sensor, "sensor", "", "`SENSOR` that was tested: bank and position (default: as the file says, or B1S1)")
+	f.StringVar(&im.said.By, "by", "", "`WHAT` it was tested by: wire or mixture (default: as the file says, or wire)")
+	f.StringVar(&im.said.Label, "label", "", "session label: `TEXT`")
 	f.StringVar(&im.said.Vehicle, "vehicle", "", "`NAME` of the vehicle")
-	f.StringVar(&im.said.Note, "note", "", "note on the session: `TEXT`")
+	f.StringVar(&im.said.Note, "note", "", "session note: `TEXT`")
 	f.StringArrayVar(&im.columns, "map", nil, "what a column of another program's table holds: `'NAME=SIGNAL:UNIT'`")
 	f.IntVar(&im.mapping.Skip, "skip", 0, "with --map: `LINES` above the header")
-	f.BoolVar(&im.dry, "dry-run", false, "show what was understood, and store nothing")
+	f.BoolVar(&im.dry, "dry-run", false, "show what would be imported, store nothing")
 	return cmd
 }
 

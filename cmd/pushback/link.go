@@ -29,9 +29,9 @@ type carFlags struct {
 
 func (f *carFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVarP(&f.port, "port", "p", "", "adapter's `PORT`: /dev/ttyUSB0, COM4, tcp://host:port")
-	cmd.Flags().IntVar(&f.baud, "baud", 0, "serial speed in baud, `N`; without it the speed is found")
-	cmd.Flags().StringVar(&f.bus, "bus", "", "vehicle bus `NAME`, such as can11-500; without it the bus is searched")
-	cmd.Flags().StringVar(&f.sensor, "sensor", "B1S1", "the `SENSOR` that is forced: bank and position")
+	cmd.Flags().IntVar(&f.baud, "baud", 0, "serial speed in baud, `N` (default: found automatically)")
+	cmd.Flags().StringVar(&f.bus, "bus", "", "vehicle bus `NAME`, such as can11-500; default: searched automatically")
+	cmd.Flags().StringVar(&f.sensor, "sensor", "B1S1", "`SENSOR` to test: bank and position")
 }
 
 // check looks at what can be wrong before anything is opened.

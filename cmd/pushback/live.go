@@ -39,17 +39,17 @@ type liveFlags struct {
 }
 
 func (f *liveFlags) add(cmd *cobra.Command) {
-	cmd.Flags().DurationVar(&f.dur, "for", 0, "stop by itself after this `DURATION`, such as 90s")
-	cmd.Flags().StringVar(&f.capture, "capture", "", "keep the raw dialogue with the adapter as text in `FILE`; import reads it")
+	cmd.Flags().DurationVar(&f.dur, "for", 0, "stop after this `DURATION`, such as 90s")
+	cmd.Flags().StringVar(&f.capture, "capture", "", "save raw adapter traffic as text in `FILE`; import reads it")
 	cmd.Flags().BoolVar(&f.vin, "vin", false, "read the vehicle identification number, and keep it with the session")
 	f.addCommon(cmd)
 }
 
 func (f *liveFlags) addCommon(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.by, "by", "wire", "`WHAT` is forced: wire (the signal) or mixture (propane, induced lean)")
-	cmd.Flags().StringVar(&f.label, "label", "", "label of the session: `TEXT`")
+	cmd.Flags().StringVar(&f.by, "by", "wire", "`WHAT` to test by: wire (the signal) or mixture (propane, vacuum hose)")
+	cmd.Flags().StringVar(&f.label, "label", "", "session label: `TEXT`")
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
-	cmd.Flags().StringVar(&f.note, "note", "", "note on the session: `TEXT`")
+	cmd.Flags().StringVar(&f.note, "note", "", "session note: `TEXT`")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
 	cmd.Flags().BoolVar(&f.found, "found", false, foundUsage)
 	f.views.add(cmd)

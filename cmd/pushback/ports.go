@@ -23,7 +23,7 @@ func newPorts(a *app) *cobra.Command {
 	var noProbe bool
 	cmd := &cobra.Command{
 		Use:   "ports",
-		Short: "List serial ports and say which answer as an adapter",
+		Short: "List serial ports and which have an adapter",
 		Args:  args(cobra.NoArgs),
 		RunE:  func(cmd *cobra.Command, _ []string) error { return a.runPorts(cmd.Context(), !noProbe) },
 	}

@@ -11,7 +11,7 @@ func newRecord(a *app) *cobra.Command {
 	var f liveFlags
 	cmd := &cobra.Command{
 		Use:   "record --port PORT",
-		Short: "Record a session; the watcher finds forces by itself",
+		Short: "Record a session; lean and rich steps are found automatically",
 		Long: `Records without guiding. Force the sensor when you like: the watcher finds the
 force and judges. Ctrl-C, q, the line 'stop' or --for end the session.
 

@@ -33,7 +33,7 @@ func newReplay(a *app) *cobra.Command {
 	var f replayFlags
 	cmd := &cobra.Command{
 		Use:   "replay SESSION",
-		Short: "Run a stored session through the watcher again",
+		Short: "Judge a stored session again",
 		Long: `Judges the stored records again, as fast as it can; the events and the verdict are
 those of the live session, byte for byte, unless the program has learned since.
 With --speed it is shown as it was when it was live: at 1, faster, step by step, back
@@ -69,12 +69,12 @@ session's, which ends a session whose program died. The exit status is the verdi
 			})
 		},
 	}
-	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been forced")
-	cmd.Flags().StringVar(&by, "by", "", "judge as if `WHAT` was forced: wire or mixture")
+	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been tested")
+	cmd.Flags().StringVar(&by, "by", "", "treat as a `WHAT` test: wire or mixture")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
 	cmd.Flags().BoolVar(&f.found, "found", false, foundUsage)
-	cmd.Flags().BoolVar(&f.keep, "store", false, "keep this judgement with the session in place of the one it has")
-	cmd.Flags().Float64Var(&f.speed, "speed", 0, "`TIMES` the speed of life; 0 is as fast as possible")
+	cmd.Flags().BoolVar(&f.keep, "store", false, "save this judgment instead of the stored one")
+	cmd.Flags().Float64Var(&f.speed, "speed", 0, "`TIMES` real time; 0 is as fast as possible")
 	f.views.add(cmd)
 	return cmd
 }

@@ -30,7 +30,7 @@ func newReport(a *app) *cobra.Command {
 	var f reportFlags
 	cmd := &cobra.Command{
 		Use:   "report SESSION [AFTER]",
-		Short: "What you hand over: one HTML file, or a PDF",
+		Short: "Report for the customer: one HTML file, or a PDF",
 		Long: `Writes a report of a session, or of two, before and after a repair: the first page for
 the car's owner, the others for a technician. The file holds all it needs, opens without a
 network and prints on A4 and Letter. The records are judged again for it.
@@ -65,7 +65,7 @@ from close by), trims (total trim against air flow). --pdf and --png need Chromi
 	}
 	g := cmd.Flags()
 	g.StringVar(&f.out, "out", "", "`FILE` to write (default: pushback-ID.html, .pdf, .svg or .png)")
-	g.BoolVar(&f.pdf, "pdf", false, "write a PDF in place of HTML")
+	g.BoolVar(&f.pdf, "pdf", false, "write a PDF instead of HTML")
 	g.StringVar(&f.paper, "paper", "", "`SIZE`: a4 or letter (default: the printer's; a PDF's is a4)")
 	g.StringVar(&f.svg, "svg", "", "write one `FIGURE` as SVG: ring, traces, lean, rich, trims")
 	g.StringVar(&f.png, "png", "", "write one `FIGURE` as PNG")
@@ -73,9 +73,9 @@ from close by), trims (total trim against air flow). --pdf and --png need Chromi
 	g.StringVar(&f.head.Name, "shop-name", "", "the shop's `NAME`")
 	g.StringVar(&f.head.Logo, "logo", "", "`FILE` with the shop's logo")
 	g.StringVar(&f.head.Technician, "technician", "", "`NAME` of the technician")
-	g.StringVar(&f.head.Vehicle, "vehicle", "", "the vehicle in `WORDS` (default: the session's)")
+	g.StringVar(&f.head.Vehicle, "vehicle", "", "vehicle as it is to be printed, `TEXT` (default: the session's)")
 	g.StringVar(&f.head.Odometer, "odometer", "", "the odometer's `READING` with its unit")
-	g.StringVar(&f.head.Complaint, "complaint", "", "why the car came, in the owner's `WORDS`")
+	g.StringVar(&f.head.Complaint, "complaint", "", "customer's complaint, `TEXT`")
 	g.BoolVar(&f.vin, "with-vin", false, "print the vehicle identification number too, where it was stored")
 	return cmd
 }

@@ -4,12 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -21,6 +23,7 @@ type app struct {
 	db    string
 	json  bool
 	level string
+	units string
 	log   zerolog.Logger
 }
 
@@ -36,11 +39,11 @@ func (a *app) people() io.Writer {
 func newRoot(a *app) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "pushback",
-		Short: "Does the fuel loop push back when an oxygen sensor is forced?",
-		Long: `Force an oxygen sensor's signal wire lean, then rich, and let go. pushback reads
-the car over an OBD-II adapter and judges, arc by arc, whether the computer reads
-the wire, whether its short-term fuel trim pushes back, whether the fuel arrives,
-and whether the sensor tells the truth on release.
+		Short: "Does the fuel loop push back when an oxygen sensor is biased?",
+		Long: `Drive an oxygen sensor's signal wire lean, then rich, and release it. pushback reads
+the car through an OBD-II adapter and judges, arc by arc, whether the ECM reads the
+wire, whether its short-term fuel trim responds, whether the mixture changes, and
+whether the sensor reads it on release.
 
 Try it without a car:  pushback demo`,
 		SilenceErrors:              true,
@@ -54,6 +57,7 @@ Try it without a car:  pushback demo`,
 	f := root.PersistentFlags()
 	f.StringVar(&a.db, "db", "", "database `FILE` (default: pushback/pushback.db in your data folder)")
 	f.BoolVar(&a.json, "json", false, "print JSON, and nothing else, on standard output")
+	f.StringVar(&a.units, "units", os.Getenv("PUSHBACK_UNITS"), "`UNITS` that people read: us or si (default: PUSHBACK_UNITS, else us)")
 	f.StringVar(&a.level, "log", "warn", "log `LEVEL` on standard error: debug, info, warn, error")
 
 	root.AddCommand(
@@ -69,6 +73,9 @@ func (a *app) setUp() error {
 	level, err := zerolog.ParseLevel(a.level)
 	if err != nil || a.level == "" {
 		return usageError{fmt.Errorf("log level %q is not one of debug, info, warn, error", a.level), "pushback --help"}
+	}
+	if err := words.Use(a.units); err != nil {
+		return usageError{err, "pushback --help"}
 	}
 	w := zerolog.ConsoleWriter{Out: a.errOut, NoColor: !term.StyleOf(a.errOut).Color, TimeFormat: "15:04:05"}
 	a.log = zerolog.New(w).Level(level).With().Timestamp().Logger()

@@ -56,7 +56,7 @@ label, vehicle or note. SESSION is an id, its first letters, or 'last'.`,
 func (a *app) pairSessions() *cobra.Command {
 	return &cobra.Command{
 		Use:   "pair BEFORE AFTER",
-		Short: "Note that two sessions are of the same car before and after a repair",
+		Short: "Mark two sessions as the same car before and after a repair",
 		Args:  named("BEFORE", "AFTER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd, func(db *store.Store) error {
@@ -72,7 +72,7 @@ func (a *app) pairSessions() *cobra.Command {
 func (a *app) unpairSession() *cobra.Command {
 	return &cobra.Command{
 		Use:   "unpair SESSION",
-		Short: "Forget the pairs that a session is in",
+		Short: "Remove a session's before/after pair",
 		Args:  named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd, func(db *store.Store) error {
@@ -147,7 +147,7 @@ func (a *app) removeSession() *cobra.Command {
 	var yes bool
 	cmd := &cobra.Command{
 		Use:   "remove SESSION",
-		Short: "Remove a session for good",
+		Short: "Delete a session permanently",
 		Args:  named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd, func(db *store.Store) error {
@@ -173,7 +173,7 @@ func (a *app) removeSession() *cobra.Command {
 			})
 		},
 	}
-	cmd.Flags().BoolVar(&yes, "yes", false, "do not ask")
+	cmd.Flags().BoolVar(&yes, "yes", false, "don't ask for confirmation")
 	return cmd
 }
 

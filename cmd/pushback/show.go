@@ -30,7 +30,7 @@ Where the verdict that was stored is another, it says so. The exit status is the
 			return a.withStore(cmd, func(db *store.Store) error { return a.runShow(cmd.Context(), db, why, args[0]) })
 		},
 	}
-	cmd.Flags().BoolVar(&why, "why", false, "print the numbers behind each proof, and what was weighed, force by force")
+	cmd.Flags().BoolVar(&why, "why", false, "print the numbers behind each result, and how each step was judged")
 	return cmd
 }
 

@@ -47,7 +47,7 @@ then the throttle let go), release, quit.`,
 	cmd.Flags().BoolVar(&f.keyOff, "key-off", false, "ignition off: the adapter answers, the car does not")
 	cmd.Flags().StringVar(&f.drive, "drive", "idle", "`HOW` it is driven: idle, fast (2500 rpm, no load) or town")
 	cmd.Flags().BoolVar(&f.stopped, "engine-off", false, "ignition on, engine not running")
-	cmd.Flags().StringVar(&f.tcp, "tcp", "", "serve on TCP `HOST:PORT` in place of a pseudo-terminal")
+	cmd.Flags().StringVar(&f.tcp, "tcp", "", "serve on TCP `HOST:PORT` instead of a pseudo-terminal")
 	return cmd
 }
 

@@ -33,7 +33,7 @@ func newSource(a *app) *cobra.Command {
 	var f sourceFlags
 	cmd := &cobra.Command{
 		Use:   "source",
-		Short: "How to hold the wire rich, or lean, without harm",
+		Short: "Design a safe bias source and ground for the signal wire",
 		Long: `Computes a safe bias source: the divider from a dry cell (or a supply) out of
 standard resistors, what the wire then gets with the sensor and the computer joined to
 it, the worst case of all tolerances and of each clip slipping, and a drawing. Then the
@@ -49,13 +49,13 @@ The car's battery and a person as the resistor are refused always; --from batter
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&f.from, "from", "cell", "`WHAT` feeds it: cell (one dry cell of 1.5 V), supply, battery, person")
-	fl.Float64Var(&f.supply, "supply", 0, "a supply of `VOLTS` in place of the dry cell")
+	fl.Float64Var(&f.supply, "supply", 0, "a supply of `VOLTS` instead of the dry cell")
 	fl.Float64Var(&f.supplyTol, "supply-tolerance", 5, "its tolerance in `PERCENT`")
 	fl.Float64Var(&f.target, "target", 0.9, "wanted `VOLTS` on the wire")
 	fl.Float64Var(&f.resistance, "resistance", 600, "wanted source resistance in `OHMS`")
 	fl.StringVar(&f.series, "series", "E24", "resistor `SERIES`: E12, E24 or E96")
 	fl.Float64Var(&f.tolerance, "tolerance", 0, "the resistors' tolerance in `PERCENT` (0: the series' usual)")
-	fl.Float64Var(&f.top, "top", 0, "check this upper resistor of `OHMS` in place of choosing")
+	fl.Float64Var(&f.top, "top", 0, "check this upper resistor of `OHMS` instead of choosing")
 	fl.Float64Var(&f.bottom, "bottom", 0, "and this lower one of `OHMS`")
 	fl.BoolVar(&f.clipped, "clipped", false, "the lower resistor is held by clips, not soldered")
 	fl.Float64Var(&f.input, "input", 0, "the computer's input resistance in `OHMS` (0: 1 to 10 MΩ)")

@@ -37,6 +37,6 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 	}
 	f.car.add(cmd)
 	f.add(cmd)
-	cmd.Flags().StringVar(&sides, "sides", "both", "which `SIDES` to force: both, lean or rich")
+	cmd.Flags().StringVar(&sides, "sides", "both", "`SIDES` to test: both, lean or rich")
 	return cmd
 }

@@ -22,7 +22,7 @@ func newVehicle(a *app) *cobra.Command {
 	var f carFlags
 	cmd := &cobra.Command{
 		Use:   "vehicle --port PORT",
-		Short: "What this car offers, and whether it is ready for a test",
+		Short: "What this car reports, and whether it is ready for a test",
 		Long: `Shows bus, computers, oxygen sensors and their kind, the reply rate that was
 measured, trouble codes, and whether the car is ready for a bias test. No session is
 stored and nothing in the car is changed; its bus and what it offers are remembered (cars.json

@@ -18,8 +18,8 @@ type viewFlags struct {
 }
 
 func (f *viewFlags) add(cmd *cobra.Command) {
-	cmd.Flags().BoolVar(&f.plain, "plain", false, "lines in place of the whole screen")
-	cmd.Flags().StringVar(&f.page, "page", "", "serve a page to watch on a phone, `WHERE`: local (this machine, the default), lan, or ADDRESS:PORT")
+	cmd.Flags().BoolVar(&f.plain, "plain", false, "plain lines instead of the full screen")
+	cmd.Flags().StringVar(&f.page, "page", "", "serve a page for a phone, `WHERE`: local (this machine, the default), lan, or ADDRESS:PORT")
 	cmd.Flags().Lookup("page").NoOptDefVal = "local"
 }
 

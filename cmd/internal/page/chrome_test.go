@@ -195,7 +195,7 @@ func TestButtons(t *testing.T) {
 	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `document.querySelectorAll("#buttons button").length === 3`)
 	names := chrometest.Eval[[]string](t, ctx, `[...document.querySelectorAll("#buttons button")].map(b => b.textContent)`)
-	if got, want := strings.Join(names, "|"), "▼ LEAN IS ON|▲ RICH IS ON|MARK"; got != want {
+	if got, want := strings.Join(names, "|"), "▼ LEAN CONNECTED|▲ RICH CONNECTED|MARK"; got != want {
 		t.Errorf("buttons %s, want %s", got, want)
 	}
 	chrometest.Shoot(t, ctx, "record-phone")
@@ -206,7 +206,7 @@ func TestButtons(t *testing.T) {
 	chrometest.Do(t, ctx, chromedp.Click(chromedp.CSS(`#buttons [data-do=lean]`)))
 	waitFor(t, func() bool { return d.all() == "lean" })
 	_ = p.Write(session.Frame{Record: obd.Record{At: 2 * time.Second, Mark: &obd.Mark{Kind: obd.MarkLean}}})
-	chrometest.Until(t, ctx, `document.querySelector("#buttons .main").textContent === "RELEASED"`)
+	chrometest.Until(t, ctx, `document.querySelector("#buttons .main").textContent === "TAP WHEN RELEASED"`)
 	// By keyboard alone: Tab to it, Enter.
 	chrometest.Eval[bool](t, ctx, `document.querySelector("#buttons .main").focus(), true`)
 	chrometest.Do(t, ctx, chromedp.KeyEvent(kb.Enter))

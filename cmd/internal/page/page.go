@@ -104,6 +104,7 @@ func serveOn(l net.Listener, cfg Config) *Page {
 	ctx, cancel := context.WithCancel(context.Background())
 	p := &Page{cfg: cfg, gather: frame, prefix: "/" + rand.Text() + "/", stop: cancel, stopped: make(chan struct{}),
 		state: live.NewState(cfg.Setup, cfg.Verdict), wrote: time.Now(), guests: map[*guest]struct{}{}}
+	p.state.Replay = cfg.Controls.Play != nil
 	p.hosts = hostsOf(l.Addr())
 	p.url = "http://" + p.hosts[0] + p.prefix
 	p.server = &http.Server{
@@ -173,6 +174,7 @@ func (p *Page) Restart(verdict func() analysis.Verdict) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.state = live.NewState(p.cfg.Setup, verdict)
+	p.state.Replay = p.cfg.Controls.Play != nil
 	p.out.volts, p.out.trim, p.out.view, p.out.axis, p.out.tone = 0, 0, nil, nil, ""
 	p.broadcast(p.whole())
 }

@@ -20,13 +20,19 @@ type view struct {
 	Good    string        `json:"good"`  // of a verdict: good, bad, doubt
 	Say     string        `json:"say"`
 	Caution string        `json:"caution"`
+	Step    string        `json:"step"`   // of a verdict: the one to do now
+	Voice   string        `json:"voice"`  // to be spoken where it is new; "" nothing
+	Reads   analysis.Side `json:"reads"`  // of the reading
+	Reading string        `json:"volts"`  // that in words
+	Motion  string        `json:"motion"` // of trim, in words
 	Last    string        `json:"last"`
 	Cond    []string      `json:"cond"`
 	Arcs    []arcView     `json:"arcs"`
 	Buttons []button      `json:"buttons"`
 	Over    bool          `json:"over"`
 	Proofs  []proofView   `json:"proofs"`
-	Next    []string      `json:"next"`
+	Next    []string      `json:"next"` // after the step
+	From    int           `json:"from"` // number of the first of them
 	Play    *playView     `json:"play"` // of a replay
 }
 
@@ -62,7 +68,8 @@ type button struct {
 func viewOf(s *live.State, c live.Controls, replay Status) view {
 	head := words.Big(s)
 	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s) && !replay.Still && !replay.Quiet,
-		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Cond: words.Conditions(s), Buttons: buttons(s, c)}
+		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Voice: words.Voice(s),
+		Reads: s.Reads(), Reading: words.ReadsText(s.Reads()), Motion: words.TrimDoes(s.TrimMotion()), Cond: words.Conditions(s), Buttons: buttons(s, c)}
 	if c.Play != nil {
 		v.Play = &playView{replay.Speed, replay.Still, c.Play.End.Seconds()}
 	}
@@ -74,7 +81,7 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 		v.Arcs = append(v.Arcs, arcView{a.ID, a.State, a.Open(), float64(int(100*a.Fill)) / 100, words.ArcSign(a), words.ArcSays(a)})
 	}
 	if s.Verdict != nil {
-		v.Over, v.Next = true, s.Verdict.Next
+		v.Over, v.Next, v.From, v.Step = true, words.Rest(*s.Verdict), words.First(*s.Verdict), words.VerdictOf(*s.Verdict).Step
 		v.Good = goodness(s.Verdict.Conclusion)
 		for _, p := range s.Verdict.Proofs {
 			a := ring.Arc{ID: p.ID, State: p.State}
@@ -112,6 +119,8 @@ func buttons(s *live.State, c live.Controls) []button {
 			b = append(b, button{"enter", words.IsOn(p.Side), p.Side})
 		case session.StageHold, session.StageRelease:
 			b = append(b, button{Do: "release", Text: words.Page.Released})
+		case session.StageBaseline:
+			return nil // hands off, of the phone too
 		default:
 			b = append(b, mark)
 		}

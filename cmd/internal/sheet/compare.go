@@ -135,12 +135,12 @@ func codePairOf(p dossier.CodePair) CodePair {
 func WriteComparison(w io.Writer, before, after []string, c dossier.Comparison) {
 	fmt.Fprintf(w, "before %s, after %s\n\n%s: %s.\n", strings.Join(before, ", "), strings.Join(after, ", "), words.CompareAnswer(c.Trims, c.Different()), answerWhy(c))
 	writeChanges(w, c.Trims)
-	writeRows(w, []string{"sensor (while nobody forced)", "before", "after", "difference (95 %)", ""}, c.Sensor, words.SensorRow)
+	writeRows(w, []string{"sensor at rest (no test running)", "before", "after", "difference (95 %)", ""}, c.Sensor, words.SensorRow)
 	if slices.ContainsFunc(c.Sensor, func(f compare.Figure) bool { return f.Answer == compare.NotComparable }) {
 		fmt.Fprintln(w, "  not comparable: not measured on both sides, or for less than a minute of idle, or of 2000 to 2500 rpm")
 	}
-	writeRows(w, []string{"force test", "before", "after", ""}, c.Force, func(p dossier.ForcePair) ([]string, bool) { return words.ForceRow(p), true })
-	writeRows(w, []string{"the computer's own tests", "before", "after", ""}, c.Tests, words.TestRow)
+	writeRows(w, []string{"bias test", "before", "after", ""}, c.Force, func(p dossier.ForcePair) ([]string, bool) { return words.ForceRow(p), true })
+	writeRows(w, []string{"the ECM's own tests", "before", "after", ""}, c.Tests, words.TestRow)
 	if len(c.Codes) > 0 {
 		fmt.Fprintln(w, "\ncodes")
 	}
@@ -185,7 +185,7 @@ func writeChanges(w io.Writer, r compare.Result) {
 	if len(r.Cells) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "\ntotal trim, %, where both were driven (95 % intervals)")
+	fmt.Fprintln(w, "\ntotal trim, %, matching conditions only (95 % intervals)")
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "  bank\trpm\tload %\treadings\tbefore\tafter\tdifference\t")
 	row := func(what string, x compare.Change, word string) {

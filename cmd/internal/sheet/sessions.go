@@ -108,7 +108,7 @@ func SessionsOf(list []store.Meta) []Session { return each(list, SessionOf) }
 // WriteSessions prints a table of stored sessions.
 func WriteSessions(out io.Writer, list []store.Meta) error {
 	if len(list) == 0 {
-		_, err := fmt.Fprintln(out, "no sessions; `pushback demo` makes one without a car")
+		_, err := fmt.Fprintln(out, "no sessions yet; `pushback demo` makes one without a car")
 		return err
 	}
 	w := tabwriter.NewWriter(out, 0, 4, 2, ' ', 0)

@@ -83,7 +83,7 @@ func writeRich(w io.Writer, d bias.Design) {
   A broken joint or a bridged resistor is the worst single failure: %.2f V at most, and with
   R1 bridged nothing but the cell itself limits the current. It is offered because no divider from
   one dry cell does better, and soldered joints that are measured before each use do not
-  slip: without them do not use it. The maker's information, local codes and licensed
+  slip: without them do not use it. The manufacturer's information, local codes and licensed
   practice come first; where they forbid a source on the wire, do not use one.
 `, d.Supply.Volts.Hi)
 	term.Indent(w, "  ! ", hazard.Wire.Caution())
@@ -94,19 +94,19 @@ func writeRich(w io.Writer, d bias.Design) {
   branch, join clip 2 first (sensor return), then clip 1; take them off the other way
   round, and close the branch again at once: the release is the sensor's own test.
   A bench supply must float: one whose minus is joined to earth or chassis closes a
-  second way back, and a slipped return clip then no longer just lets go.`)
+  second path, and then a slipped return clip no longer fails safe.`)
 }
 
 func faultWords(f bias.Fault) string {
 	switch f {
 	case bias.SignalSlip, bias.ReturnSlip:
-		return "the wire is let go: it reads its bias, or the sensor"
+		return "fails safe: the wire reads the ECM bias, or the sensor"
 	case bias.CellSlip:
-		return "the wire reads LEAN through the lower resistor, without being told"
+		return "pulls the wire to a false LEAN with no warning"
 	case bias.BottomOpen, bias.TopShort:
-		return "the cell itself: above any sensor; may set a circuit code"
+		return "DANGEROUS: the full cell voltage on the wire; above any sensor, may set a circuit code"
 	case bias.Swapped, bias.Reversed:
-		return "below zero: reads LEAN or out of range, may set a circuit code; a joined sensor is polarised"
+		return "DANGEROUS: below zero, a false LEAN; may set a circuit code and damage a connected sensor"
 	}
 	return ""
 }
@@ -130,8 +130,8 @@ func writeLean(w io.Writer, c bias.Computer, raised float64) {
 		fmt.Fprintf(w, "    %.2f V as measured: use ONLY the sensor return; the chassis would read %.2f V,\n    and the rich source on the chassis %.2f V\n",
 			raised, bias.Chassis(0, raised), bias.Chassis(0.9, raised))
 	}
-	fmt.Fprintln(w, `  No data tells a titania sensor: with the sensor unplugged, key on, a meter on the
-  computer's side shows about 1 V (or 5 V) and its element some kΩ to tens of kΩ, changing
+	fmt.Fprintln(w, `  Scan data can't show a titania sensor: unplugged, key on, a meter on the ECM side
+  reads about 1 V (or 5 V) and its element some kΩ to tens of kΩ, changing
   with mixture. Do not force it like this one. A wide-range (air-fuel ratio) sensor: never.`)
 }
 

@@ -98,7 +98,7 @@ func between(edges []float64, i int) [2]Number {
 
 // WriteTrims prints a map.
 func WriteTrims(w io.Writer, m trimmap.Map) {
-	fmt.Fprintf(w, "%d readings of trim count", m.Count)
+	fmt.Fprintf(w, "%d usable trim readings", m.Count)
 	if l := words.LeftText(m.Left); l != "" {
 		fmt.Fprintf(w, "; left out: %s", l)
 	}
@@ -129,7 +129,7 @@ func writeCells(w io.Writer, cells []trimmap.Cell) {
 	if len(cells) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "  mean total trim, % (± standard deviation, readings; * few)")
+	fmt.Fprintln(w, "  mean total trim, % (± standard deviation, readings; * few readings)")
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprint(tw, "rpm \\ load\t")
 	for l := range len(trimmap.LoadEdges) - 1 {
@@ -179,8 +179,8 @@ func writeFit(w io.Writer, f trimmap.Fit, unit string) {
 		}
 		term("a", what, f.A)
 	}
-	term("b", "%: scale", f.B)
+	term("b", "%: constant percentage (MAF, fuel pressure)", f.B)
 	if f.Model == trimmap.Full {
-		term("c", "% per "+unit+": supply", f.C)
+		term("c", "% per "+unit+": grows with airflow (fuel supply)", f.C)
 	}
 }

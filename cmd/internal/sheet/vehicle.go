@@ -91,18 +91,15 @@ func (v *Vehicle) Write(w io.Writer) {
 		term.Indent(w, fmt.Sprintf("%-12s ", "signals"), strings.Join(v.Signals, " "))
 	}
 	rate := fmt.Sprintf("%.1f readings/s of %s", v.RateHz, v.Watching)
-	if v.Share > 0 {
-		rate += fmt.Sprintf(", %.0f %% of what there would be if nothing else were read", 100*v.Share)
-	}
 	say("rate", "%s", rate)
 	WriteCodesRead(w, dossier.VehicleData{Codes: v.data.Codes, Freeze: v.data.Freeze, Monitors: v.data.Monitors})
 	writeTests(w, v.data.Tests)
 	fmt.Fprintln(w)
 	v.writeChecks(w)
 	if v.Ready {
-		say("ready", "yes, for a test of %s", v.Watching)
+		say("ready", "yes, to test %s", v.Watching)
 	} else {
-		say("ready", "NO: %s", hazard.Join(v.Reasons, "; "))
+		say("ready", "NO: %s", words.InUnits(hazard.Join(v.Reasons, "; ")))
 	}
 }
 
@@ -112,14 +109,14 @@ func (v *Vehicle) writeChecks(w io.Writer) {
 	for _, c := range v.Checks {
 		text := checkSigns[c.State] + " " + c.What
 		if c.Found != "" {
-			text += ": " + c.Found
+			text += ": " + words.InUnits(c.Found)
 		}
 		fmt.Fprintln(w, text)
 		if c.Do != "" {
-			term.Indent(w, "    what to do: ", c.Do)
+			term.Indent(w, "    do this: ", words.InUnits(c.Do))
 		}
 	}
-	fmt.Fprintln(w, "\nno data tells, so find out:")
+	fmt.Fprintln(w, "\nScan data can't show these; check them yourself:")
 	for _, q := range v.Ask {
 		term.Indent(w, "  - ", q)
 	}

@@ -108,6 +108,9 @@ func (v *Views) serve(c Config) (*term.Notice, error) {
 	if err != nil {
 		return nil, err
 	}
+	if v.page.Local() {
+		code = nil // no phone can open what only this machine can
+	}
 	notice := &term.Notice{Address: []string{words.PageAt(!v.page.Local(), c.Controls.Mark != nil), v.page.URL()}, Code: code}
 	if _, _, whole := c.FullScreen(); whole {
 		fmt.Fprintln(c.Out, "page: "+v.page.URL())

@@ -88,7 +88,7 @@ func CheckDo(c dossier.Check) string {
 
 // CheckLine is a condition that is not met, in a line.
 func CheckLine(c dossier.Check) string {
-	return fmt.Sprintf("%s: %s; %s", CheckTitle(c.ID), CheckFound(c), CheckDo(c))
+	return InUnits(fmt.Sprintf("%s: %s; %s", CheckTitle(c.ID), CheckFound(c), CheckDo(c)))
 }
 
 func closedDo(status byte) string {

@@ -11,10 +11,10 @@ func TestTroubleCode(t *testing.T) {
 		// Numbers and meanings of SAE J2012, as makers' workshop texts print them.
 		{"P0131", "oxygen sensor B1S1: voltage low"},
 		{"P0133", "oxygen sensor B1S1: slow response"},
-		{"P0171", "mixture too lean, bank 1"},
-		{"P0172", "mixture too rich, bank 1"},
-		{"P0174", "mixture too lean, bank 2"},
-		{"P0175", "mixture too rich, bank 2"},
+		{"P0171", "system too lean, bank 1"},
+		{"P0172", "system too rich, bank 1"},
+		{"P0174", "system too lean, bank 2"},
+		{"P0175", "system too rich, bank 2"},
 		{"P2195", "oxygen sensor B1S1: stuck lean"},
 		{"P2198", "oxygen sensor B2S1: stuck rich"},
 		{"P2270", "oxygen sensor B1S2: stuck lean"},
@@ -34,7 +34,7 @@ func TestTroubleCode(t *testing.T) {
 		{"P0030", "oxygen sensor B1S1: heater control circuit"},
 		{"P0051", "oxygen sensor B2S1: heater control circuit low"},
 		{"P0064", "oxygen sensor B2S3: heater control circuit high"},
-		{"P2097", "trim after the catalyst too rich, bank 1"},
+		{"P2097", "post catalyst fuel trim system too rich, bank 1"},
 		{"P2277", "oxygen sensor B2S3: stuck rich"},
 		{"P0430", "catalyst efficiency below its limit, bank 2"},
 		{"P0131-11", "oxygen sensor B1S1: voltage low, short to ground"}, {"P0131-FF", "oxygen sensor B1S1: voltage low"}, {"P0148-11", ""}, // three bytes: SAE J2012-DA

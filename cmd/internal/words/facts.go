@@ -78,7 +78,7 @@ func FreezeText(f dossier.Freeze) string {
 		}
 		values = append(values, strings.TrimSpace(text))
 	}
-	return fmt.Sprintf("when %s was set: %s", f.Code, strings.Join(values, ", "))
+	return InUnits(fmt.Sprintf("when %s was set: %s", f.Code, strings.Join(values, ", ")))
 }
 
 // MonitorsText words the monitors as last read.
@@ -162,7 +162,7 @@ func RangeFact(r dossier.Range) Fact {
 	if unit == "1" {
 		unit = "lambda" // the only ratio that is shown
 	}
-	return Fact{conditionWords[r.Name], fmt.Sprintf("%.4g to %.4g %s (%d readings)", r.Min, r.Max, unit, r.Count)}
+	return Fact{conditionWords[r.Name], InUnits(fmt.Sprintf("%.4g to %.4g %s (%d readings)", r.Min, r.Max, unit, r.Count))}
 }
 
 // FuelShares words how long the fuel system was in which status.

@@ -160,7 +160,7 @@ func Sentence(s *live.State) string {
 	case s.Phase == live.Released:
 		return watchingSays(s.Side)
 	case s.Ready != nil && !*s.Ready:
-		return "Not ready; a test now wouldn't count: " + hazard.Join(s.Reasons, "; ") + "."
+		return InUnits("Not ready; a test now wouldn't count: " + hazard.Join(s.Reasons, "; ") + ".")
 	case s.Ready != nil && s.Setup.By == analysis.ByMixture:
 		return "Drive the mixture lean or rich for 15 s, then undo it."
 	case s.Ready != nil:
@@ -181,7 +181,7 @@ func replaySays(s *live.State) string {
 		must := s.Side.Opposite()
 		return fmt.Sprintf("Released: the sensor must read %s %s on its own while the loop recovers.", Arrow(must), strings.ToUpper(string(must)))
 	case s.Ready != nil && !*s.Ready:
-		return "Not ready: " + hazard.Join(s.Reasons, "; ") + "."
+		return InUnits("Not ready: " + hazard.Join(s.Reasons, "; ") + ".")
 	}
 	return "No step: normal switching."
 }
@@ -241,7 +241,7 @@ func Conditions(s *live.State) []string {
 		out = append(out, text)
 	}
 	if s.Coolant.Known {
-		out = append(out, fmt.Sprintf("coolant %.0f °C", s.Coolant.Value))
+		out = append(out, InUnits(fmt.Sprintf("coolant %.0f °C", s.Coolant.Value)))
 	}
 	if s.RPM.Known {
 		out = append(out, RPM(s.RPM.Value))
@@ -338,7 +338,7 @@ func TrimOf(sensor string) string {
 
 // TrimDoes says what a short-term trim does now: its motion, for its sign tells only where it stands.
 func TrimDoes(m live.Motion) string {
-	return [...]string{live.Unmoved: "steady", live.Rising: "↑ adding fuel", live.Falling: "↓ cutting fuel", live.Pegged: "⊤ PEGGED"}[m]
+	return [...]string{live.Unmoved: "steady", live.Rising: "↑ adding", live.Falling: "↓ cutting", live.Pegged: "⊤ PEGGED"}[m]
 }
 
 // ReadsText is the side of a reading in capitals.

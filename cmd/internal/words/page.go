@@ -6,33 +6,37 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
 )
 
 // Page holds the labels of the page. Those that its script needs reach it as data
 // attributes.
 var Page = struct {
-	Lang, Sound, SoundOn, Awake, Film, Dark, Sun, Night  string
-	Mark, MarkNote, Released, Skip, Repeat               string
-	NoData, NoConnection, Ended, Seconds, Refused        string
-	Lean, Rich, Adds, Cuts, Proofs, Next, Traces, Values string
-	Replay, Position, Back, On, Stop, Go, Step           string
-	Slower, Faster                                       string
+	Lang, Sound, SoundOn, Awake, Film, Dark, Sun, Night string
+	Mark, MarkNote, Released, Skip, Repeat              string
+	NoData, NoConnection, Ended, Seconds, Refused       string
+	Proofs, Next, Traces, Values                        string
+	Replay, Position, Back, On, Stop, Go, Step          string
+	Slower, Faster                                      string
+	Voice, Buzz, More, Do                               string
 }{
 	Lang:  "en",
 	Sound: "Tap for sound and keep screen on", SoundOn: "sound on", Awake: "sound on · screen stays on", Film: "sound on · screen should stay on",
 	Dark: "This phone won't let a page keep the screen on. Turn off auto-lock, then tap here.",
 	Sun:  "sun", Night: "night",
-	Mark: "MARK", MarkNote: "mark from the page", Released: "RELEASED", Skip: "skip this step", Repeat: "repeat this side",
+	Mark: "MARK", MarkNote: "mark from the page", Released: "TAP WHEN RELEASED", Skip: "skip this step", Repeat: "repeat side",
 	NoData: "NO DATA FOR", NoConnection: "NO CONNECTION FOR", Ended: "The session has ended.", Seconds: "s", Refused: "didn't go through, tap again",
-	Lean: "LEAN", Rich: "RICH", Adds: "adds fuel", Cuts: "cuts fuel", Proofs: "Results", Next: "Next", Traces: "sensor voltage and short-term trim over time", Values: "present values",
+	Proofs: "Results", Next: "Then", Traces: "sensor voltage and short-term trim over time", Values: "present values",
 	Replay: "replay controls", Position: "place in the session", Back: "◀ 10 s", On: "10 s ▶", Stop: "pause", Go: "play", Step: "next event",
 	Slower: "slower", Faster: "faster",
+	Voice: "voice", Buzz: "buzz", More: "▼ more", Do: Do,
 }
 
 // IsOn labels the button by which the technician says that a side is held.
 func IsOn(s analysis.Side) string {
-	return Arrow(s) + " " + strings.ToUpper(string(s)) + " IS ON"
+	return Arrow(s) + " " + strings.ToUpper(string(s)) + " CONNECTED"
 }
 
 // Clock is a session time as minutes and seconds.
@@ -55,6 +59,28 @@ func RingLabels(sensor string) ring.Labels {
 		Sensor: StationSensor, Tap: StationTap, Computer: StationComputer, Fuel: StationFuel, Exhaust: StationExhaust,
 		Bank: bank, Sign: ArcSign, Says: ArcSays,
 	}
+}
+
+// Voice is what is spoken aloud at a step: the words that matter to who cannot look, "" for none.
+func Voice(s *live.State) string {
+	switch {
+	case s.Verdict != nil:
+		return capital(strings.ToLower(VerdictOf(*s.Verdict).Name))
+	case s.Replay || s.Prompt == nil:
+		if Overheld(s) {
+			return "Release now"
+		}
+		return ""
+	}
+	switch side := string(s.Prompt.Side); s.Prompt.Stage {
+	case session.StageForce:
+		return "Go " + side
+	case session.StageHold:
+		return "Hold " + side
+	case session.StageRelease:
+		return "Release now"
+	}
+	return ""
 }
 
 // The tones of the page, by what they mean. They differ by pattern, not by pitch

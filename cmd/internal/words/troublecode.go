@@ -117,11 +117,11 @@ var codeTexts = map[uint16]string{
 	0x0128: "coolant stays below the thermostat's temperature",
 
 	0x0170: "fuel trim, bank 1",
-	0x0171: "mixture too lean, bank 1",
-	0x0172: "mixture too rich, bank 1",
+	0x0171: "system too lean, bank 1",
+	0x0172: "system too rich, bank 1",
 	0x0173: "fuel trim, bank 2",
-	0x0174: "mixture too lean, bank 2",
-	0x0175: "mixture too rich, bank 2",
+	0x0174: "system too lean, bank 2",
+	0x0175: "system too rich, bank 2",
 
 	0x0300: "misfire in several cylinders",
 
@@ -136,8 +136,8 @@ var codeTexts = map[uint16]string{
 	0x0445: "evaporative system: purge valve circuit shorted",
 	0x0446: "evaporative system: vent control circuit",
 
-	0x2096: "trim after the catalyst too lean, bank 1",
-	0x2097: "trim after the catalyst too rich, bank 1",
-	0x2098: "trim after the catalyst too lean, bank 2",
-	0x2099: "trim after the catalyst too rich, bank 2",
+	0x2096: "post catalyst fuel trim system too lean, bank 1",
+	0x2097: "post catalyst fuel trim system too rich, bank 1",
+	0x2098: "post catalyst fuel trim system too lean, bank 2",
+	0x2099: "post catalyst fuel trim system too rich, bank 2",
 }

@@ -86,7 +86,7 @@ func PromptText(p session.Prompt, by analysis.By) string {
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			return "NOT READY YET: " + hazard.Join(p.Why, "; ") + ". Waiting. Press s to go ahead anyway."
+			return InUnits("NOT READY YET: " + hazard.Join(p.Why, "; ") + ". Waiting. Press s to go ahead anyway.")
 		}
 		return "Checking whether the car is ready."
 	case session.StageBaseline:
@@ -151,11 +151,11 @@ func EventText(e analysis.Event) string {
 	switch e.Name {
 	case analysis.Ready:
 		if len(e.Reasons) > 0 {
-			return "ready for the test (" + strings.Join(e.Reasons, "; ") + ")"
+			return InUnits("ready for the test (" + strings.Join(e.Reasons, "; ") + ")")
 		}
 		return "ready for the test"
 	case analysis.NotReady:
-		return "not ready: " + hazard.Join(e.Reasons, "; ")
+		return InUnits("not ready: " + hazard.Join(e.Reasons, "; "))
 	case analysis.ForceBegins:
 		return Arrow(e.Side) + " " + string(e.Side) + " step starts"
 	case analysis.LoopAnswers:

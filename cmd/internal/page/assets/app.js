@@ -82,6 +82,9 @@ function show(was) {
   document.body.classList.toggle("over", view.over);
   if (over !== view.over) requestAnimationFrame(() => { fit(); size(); });
   $("answer").hidden = !view.over;
+  $("do").hidden = !view.step;
+  $("do").lastElementChild.textContent = view.step;
+  if (was && was.voice !== view.voice) speak(view.voice, view.loud);
   if (view.over && !(was && was.over)) answer();
   for (const a of view.arcs) arc(a);
   said();
@@ -153,8 +156,13 @@ function answer() {
     li.append(b, p.title, why);
     return li;
   }));
+  $("next").start = view.from;
   $("next").replaceChildren(...(view.next || []).map(n => { const li = document.createElement("li"); li.textContent = n; return li; }));
 }
+
+// A list that goes on below its edge says so.
+function more() { const e = $("answer"); $("more").hidden = e.scrollTop + e.clientHeight > e.scrollHeight - 24; }
+$("answer").onscroll = more;
 
 // --- near and far -------------------------------------------------------------
 
@@ -182,12 +190,11 @@ function values() {
   const last = k => { const ys = traces[k][1]; for (let i = ys.length - 1; i >= 0; i--) if (ys[i] !== null) return ys[i]; return null; };
   const v = last("v"), p = last("t");
   const box = (id, text, said) => { $(id).querySelector(".digits").textContent = text; $(id).querySelector(".word").textContent = said; };
-  if (v !== null) {
-    const lean = v < .45;
-    $("volts").className = "value " + (lean ? "lean" : "rich");
-    box("volts", v.toFixed(2), lean ? "▼ " + word.lean : "▲ " + word.rich);
+  if (v !== null && view) {
+    $("volts").className = "value " + view.reads;
+    box("volts", v.toFixed(2), view.volts);
   }
-  if (p !== null) box("trim", signed(p, 1), p > 0 ? word.adds : p < 0 ? word.cuts : "");
+  if (p !== null && view) box("trim", signed(p, 1), view.motion);
 }
 
 // --- traces -----------------------------------------------------------------
@@ -248,9 +255,10 @@ function ticks(u) {
 
 // The line has the colour of the side it is on.
 function sided(u) {
-  const y = u.valToPos(.45, "y", true), g = u.ctx.createLinearGradient(0, u.bbox.top, 0, u.bbox.top + u.bbox.height);
-  const at = Math.min(1, Math.max(0, (y - u.bbox.top) / u.bbox.height || 0));
-  g.addColorStop(0, css("--rich")); g.addColorStop(at, css("--rich")); g.addColorStop(at, css("--lean")); g.addColorStop(1, css("--lean"));
+  const g = u.ctx.createLinearGradient(0, u.bbox.top, 0, u.bbox.top + u.bbox.height);
+  const at = v => Math.min(1, Math.max(0, (u.valToPos(v, "y", true) - u.bbox.top) / u.bbox.height || 0));
+  const rich = at(.55), lean = at(.35); // between them neither
+  for (const [x, c] of [[0, "--rich"], [rich, "--rich"], [rich, "--ink"], [lean, "--ink"], [lean, "--lean"], [1, "--lean"]]) g.addColorStop(x, css(c));
   return g;
 }
 
@@ -260,7 +268,7 @@ function build() {
   charts.forEach(u => u.destroy());
   charts = [
     chart("chart-v", "v", () => [0, most(traces.v[1]) > 1.05 ? 1.3 : 1], .45, sided),
-    chart("chart-t", "t", () => { const m = most(traces.t[1]); const s = [10, 20, 30, 50].find(s => m <= s) || 100; return [-s, s]; }, 0, () => css("--ink")),
+    chart("chart-t", "t", () => { const m = most(traces.t[1]); const s = [30, 50].find(s => m <= s) || 100; return [-s, s]; }, 0, () => css("--ink")),
   ];
   size();
 }
@@ -370,6 +378,24 @@ function sound(audio, name) {
     o.start(t); o.stop(t + long);
   }
 }
+// The words that matter are spoken where the browser has a voice, and felt where the phone can
+// shake; both stay as they were set.
+const setting = (id, on) => { try { if (on !== undefined) localStorage[id] = on; return localStorage[id] !== "false"; } catch { return true; } };
+const can = { voice: "speechSynthesis" in window, buzz: "vibrate" in navigator };
+for (const id of ["voice", "buzz"]) {
+  const set = on => $(id).setAttribute("aria-pressed", on);
+  set(setting(id));
+  $(id).onclick = () => { const on = !setting(id); setting(id, on); set(on); if (id === "voice" && !on && can.voice) speechSynthesis.cancel(); };
+}
+function speak(text, loud) {
+  if (!text || !audio) return;
+  if (can.buzz && setting("buzz")) navigator.vibrate(loud ? [300, 100, 300, 100, 300] : 150);
+  if (!can.voice || !setting("voice")) return;
+  speechSynthesis.cancel();
+  const say = new SpeechSynthesisUtterance(text);
+  say.lang = document.documentElement.lang;
+  speechSynthesis.speak(say);
+}
 let alarming = null;
 function alarm(on) {
   if (on && !alarming) { tone("release"); alarming = setInterval(() => tone("release"), 1000); }
@@ -418,6 +444,7 @@ $("sound").onclick = () => {
   audio.resume();
   $("sound").setAttribute("aria-pressed", "true");
   document.body.classList.add("sounding");
+  for (const id in can) $(id).hidden = !can[id];
   tone("seen");
   wake();
 };
@@ -432,6 +459,6 @@ let stored = null;
 try { stored = localStorage.theme; } catch { /* private window */ }
 theme(stored || (matchMedia("(prefers-color-scheme: light)").matches ? "sun" : "night"));
 build();
-const fitting = new ResizeObserver(() => { fit(); size(); });
-for (const id of ["big", "charts"]) fitting.observe($(id));
+const fitting = new ResizeObserver(() => { fit(); size(); more(); });
+for (const id of ["big", "charts", "answer"]) fitting.observe($(id));
 connect();
