@@ -100,10 +100,10 @@ func (c *assessment) undelivered(p Proof, best *force, byDown, bySensor bool) Pr
 		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 	case !d.seen:
 		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
-		p.State, p.Why = Unclear, "no downstream sensor was read to show it, and the forced sensor did not report it"
+		p.State, p.Why = Unclear, "no downstream sensor was read to show it, and this sensor did not report it"
 	case d.blind:
 		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
-		p.State, p.Why = Unclear, fmt.Sprintf("the downstream sensor read %s already before the force, and the forced sensor did not report a change", d.side)
+		p.State, p.Why = Unclear, fmt.Sprintf("the downstream sensor read %s already before the step, and this sensor did not report a change", d.side)
 	case !d.enough():
 		p.State = Unclear
 		p.Why = fmt.Sprintf("the downstream sensor has not moved, but the force moved %.1f g of oxygen only, and a catalyst may store 3 g: hold longer, or at 2000 to 2500 rpm", d.oxygen)

@@ -145,7 +145,7 @@ func (c *assessment) bankProof() Proof {
 			p.Why = fmt.Sprintf("the trim of bank %d answered", c.w.bank)
 			p.Evidence = evidence("own_moved_pct", f.own.up*(f.own.top-f.own.start))
 			if f.other.n == 0 {
-				p.Why += "; no other bank's trim was read"
+				p.Why += "; the other bank's trim was not read"
 				continue
 			}
 			p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
@@ -178,7 +178,7 @@ func (c *assessment) recovery() Proof {
 			p = Proof{ProofRecovery, Proven, fmt.Sprintf("the loop cycled again %.1f s after the release", max(0, f.rel.resumedAt-f.rel.at)),
 				evidence("after_s", f.rel.resumedAt-f.rel.at)}
 		case !f.volts.switching():
-			p = Proof{ProofRecovery, Unclear, "the sensor did not cycle before the force either", evidence()}
+			p = Proof{ProofRecovery, Unclear, "the sensor did not cycle before the step either", evidence()}
 		case f.opened:
 			p = Proof{ProofRecovery, Unclear, "the computer had left closed loop", evidence()}
 		case f != c.forces[len(c.forces)-1] || watched < recoverWithin:

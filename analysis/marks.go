@@ -162,7 +162,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
 	switch {
 	case before && onSide(side, fo.level):
-		fo.vague, fo.why = true, "the reading lay there already before the force"
+		fo.vague, fo.why = true, "the reading lay there already before the step"
 	case flat && share < 0.5:
 		fo.no = true // it lies still, and not where it was forced to
 	case share < 0.75 && b.known() && b.switching() && !w.shifted(b, lo, hi):

@@ -25,7 +25,7 @@ func WriteRefused(w io.Writer, what string) {
 A dry cell can do none of that: 1.5 V, and milliamperes behind its divider.
 `, 14.4, bias.Through(14.4, 1e6, bias.OpenBranch))
 	} else {
-		fmt.Fprintf(w, `A person is never the resistor: not with a finger on battery and signal, nor otherwise.
+		fmt.Fprintf(w, `Never use your body as the resistor: no finger on battery and signal, or any other way.
   - What a body impedes changes with sweat, grip and voltage. Hand to hand, dry, large
     contacts, not exceeded by 5, 50 and 95 %% of people (IEC 479-1, editions of 1984 to
     1994; the edition of 2005 differs; wet hands 10 to 25 %% less):
