@@ -94,13 +94,13 @@ func TestReplayInTmux(t *testing.T) {
 	shows(` 5×`)
 	tmux("send-keys", ".")
 	shows(`ready for the test`)
-	tmux("send-keys", ".") // the force begins
-	shows(`0:1\d  ?the ▼ lean force begins`)
+	tmux("send-keys", ".") // the step starts
+	shows(`0:1\d  ?▼ lean step starts`)
 	tmux("send-keys", "Space")
 	for range 12 {
 		tmux("send-keys", "Right")
 	}
-	shows(`the forced bank answers +PROVEN`)
+	shows(`correct bank responds +PASSED`)
 	tmux("send-keys", "Left") // back into it from the end
 	shows(`trim bank 1`)
 	tmux("send-keys", "q")
@@ -280,7 +280,7 @@ func TestRecordToPage(t *testing.T) {
 	}
 	<-ended
 	text := <-rest
-	for _, want := range []string{"you: note: tapped", "you: ▼ forcing lean"} {
+	for _, want := range []string{"you: note: tapped", "you: ▼ lean connected"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the session has no %q:\n%s", want, text)
 		}

@@ -166,7 +166,7 @@ func TestVehicleLine(t *testing.T) {
 			strings.Contains(signals, "O2S21") || strings.Contains(signals, "SHRTFT2 ") || strings.Contains(signals, "SHRTFT3") {
 			t.Errorf("%v: signals %s", tt.bus, signals)
 		}
-		if !strings.Contains(text, "signals      ") || !strings.Contains(text, "if nothing else were read") {
+		if !strings.Contains(text, "signals      ") || !strings.Contains(text, "readings/s of B1S1") {
 			t.Error(text)
 		}
 	}

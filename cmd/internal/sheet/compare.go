@@ -135,9 +135,12 @@ func codePairOf(p dossier.CodePair) CodePair {
 func WriteComparison(w io.Writer, before, after []string, c dossier.Comparison) {
 	fmt.Fprintf(w, "before %s, after %s\n\n%s: %s.\n", strings.Join(before, ", "), strings.Join(after, ", "), words.CompareAnswer(c.Trims, c.Different()), answerWhy(c))
 	writeChanges(w, c.Trims)
-	writeRows(w, []string{"sensor at rest (no test running)", "before", "after", "difference (95 %)", ""}, c.Sensor, words.SensorRow)
+	writeRows(w, []string{"sensor at rest (no test running)", "before", "after", "difference (95 %)", ""}, c.Sensor, func(f compare.Figure) ([]string, bool) {
+		cells, ok := words.SensorRow(f)
+		return cells, ok && f.Answer != compare.NotComparable
+	})
 	if slices.ContainsFunc(c.Sensor, func(f compare.Figure) bool { return f.Answer == compare.NotComparable }) {
-		fmt.Fprintln(w, "  not comparable: not measured on both sides, or for less than a minute of idle, or of 2000 to 2500 rpm")
+		fmt.Fprintln(w, "  other sensor figures can't be compared: not measured on both sides, or for less than a minute of idle or of 2000 to 2500 rpm")
 	}
 	writeRows(w, []string{"bias test", "before", "after", ""}, c.Force, func(p dossier.ForcePair) ([]string, bool) { return words.ForceRow(p), true })
 	writeRows(w, []string{"the ECM's own tests", "before", "after", ""}, c.Tests, words.TestRow)

@@ -138,6 +138,9 @@ func writeCells(w io.Writer, cells []trimmap.Cell) {
 	fmt.Fprintln(tw)
 	for s := range len(trimmap.SpeedEdges) - 1 {
 		row := make([]string, len(trimmap.LoadEdges)-1)
+		for i := range row {
+			row[i] = "–"
+		}
 		any := false
 		for _, c := range cells {
 			if c.Speed == s {
