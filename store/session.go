@@ -114,10 +114,11 @@ func scanMeta(row interface{ Scan(...any) error }) (n int64, m Meta, err error) 
 	return n, m, nil
 }
 
-// visible takes out of a text what a terminal would obey.
+// visible takes out of a text what a terminal would obey; the ends of an adapter's lines stay,
+// and what joins letters and pictures.
 func visible(text string) string {
 	return strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) {
+		if unicode.In(r, unicode.Cc, unicode.Cf) && !strings.ContainsRune("\n\t\u200c\u200d", r) {
 			return -1
 		}
 		return r
