@@ -50,6 +50,9 @@ from close by), trims (total trim against air flow). --pdf and --png need Chromi
 			if err := f.check(cmd, len(args)); err != nil {
 				return err
 			}
+			if last := args[len(args)-1]; f.out == "" && strings.ContainsAny(last, "./") {
+				return usagef(cmd, "%q is read as a session; the file to write is named by --out %[1]s", last)
+			}
 			return a.withStore(cmd, func(db *store.Store) error {
 				w, err := writeReport(cmd.Context(), db, args, f)
 				if err != nil {

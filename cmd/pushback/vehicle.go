@@ -27,7 +27,12 @@ func newVehicle(a *app) *cobra.Command {
 measured, trouble codes, and whether the car is ready for a bias test. No session is
 stored and nothing in the car is changed; its bus and what it offers are remembered (cars.json
 beside the database), so that it is met quickly another time.`,
-		Args: args(cobra.NoArgs),
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usagef(cmd, "vehicle looks at a car through --port, not at a stored session; `pushback show %s` does that", args[0])
+			}
+			return nil
+		},
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			bus, err := f.check(cmd)
 			if err != nil {
