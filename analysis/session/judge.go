@@ -110,6 +110,7 @@ const longestReading = 500 * time.Millisecond
 func (j *Judge) row(at time.Duration, r *obd.Row) {
 	j.gap(j.silence.data(at))
 	sent := at
+	j.watch.table()
 	if len(r.Names) > 0 {
 		if j.rows > 0 {
 			sent = max(j.rowAt, at-longestReading)

@@ -30,13 +30,24 @@ type watchers struct {
 	both  [2]watcher          // narrow, wide; after the choice the other is nil
 	held  [2][]analysis.Event // what they said before the choice
 	seen  [2]bool             // the kind's own reading came in this record
-	since time.Duration       // when the first reading of a sensor behind the catalyst came; −1: none yet
+	first time.Duration       // when the sensor behind the catalyst was read first
+	rows  bool                // the records are a table's
 }
 
 func newWatchers(cfg analysis.Config) *watchers {
-	w := &watchers{cfg: cfg, since: -1}
+	w := &watchers{cfg: cfg}
 	w.both = [2]watcher{analysis.NewWatcher(cfg), newWide(cfg)}
 	return w
+}
+
+// table says that the records are rows made elsewhere: nobody ever holds the wire of a wide-range
+// sensor, so what was forced there was the mixture.
+func (w *watchers) table() {
+	if w.kind == decode.UnknownKind && w.cfg.By == analysis.ByWire && w.cfg.Sensor.Position <= 1 && !w.rows {
+		cfg := w.cfg
+		cfg.By, w.rows = analysis.ByMixture, true
+		w.both[1] = newWide(cfg)
+	}
 }
 
 func newWide(cfg analysis.Config) watcher { return wide.New(cfg) }
@@ -63,15 +74,35 @@ func (w *watchers) each(give func(watcher) []analysis.Event) []analysis.Event {
 // step gives a sample.
 func (w *watchers) step(s decode.Sample) []analysis.Event {
 	if !s.Missing {
-		switch name := s.Signal.Name; name {
-		case w.cfg.Sensor.Ratio():
-			w.seen[1] = true
-		case w.cfg.Sensor.Voltage():
-			w.seen[0] = true
-		}
+		w.notice(s)
 	}
 	return w.each(func(x watcher) []analysis.Event { return x.Step(s) })
 }
+
+// notice takes down what tells of the kind. By wire, a sensor behind the catalyst is judged by what is upstream of it,
+// which may come a little later.
+func (w *watchers) notice(s decode.Sample) {
+	id, name := w.cfg.Sensor, s.Signal.Name
+	if rear := id.Position > 1 && w.cfg.By == analysis.ByWire; rear {
+		if name == id.Voltage() {
+			if w.first == 0 {
+				w.first = max(s.Received, 1)
+			}
+			w.seen[0] = w.seen[0] || s.Received > w.first+upstreamWithin
+			return
+		}
+		id.Position = 1
+	}
+	switch name {
+	case id.Ratio():
+		w.seen[1] = true
+	case id.Voltage():
+		w.seen[0] = true
+	}
+}
+
+// upstreamWithin is how long the first reading of the upstream sensor is waited for.
+const upstreamWithin = 6 * time.Second
 
 // choose decides at the end of a record, and returns what the chosen one has said so far. A wide
 // reading counts whenever it comes: who shows both shows a narrow one for old scan tools.

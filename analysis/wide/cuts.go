@@ -161,7 +161,10 @@ func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 		} else if began < 0 {
 			began = s.at(i).hi
 		}
-		if v := s.at(i).v; v >= lo && began > 0 {
+		if v := s.at(i).v; began > 0 {
+			if v < lo {
+				break
+			}
 			done = s.at(i).lo
 		}
 	}

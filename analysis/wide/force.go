@@ -144,7 +144,7 @@ func (w *Watcher) step(t float64) (d, noise float64, ok bool) {
 // Least steps that count, as fractions of fuel: of a force that was said, and of one that nobody announced.
 const (
 	leastSaid   = 0.012
-	leastUnsaid = 0.025
+	leastUnsaid = 0.035
 )
 
 // stepForce looks for the flanks of a force and follows what comes of it.
@@ -177,7 +177,7 @@ func (w *Watcher) lookForOnset(p reading) {
 		side = analysis.Lean
 	}
 	m := w.near(p.t())
-	if m != nil && m.side != side || m == nil && (math.Abs(d) < leastUnsaid || math.Abs(d) < 5*noise || !w.steady(p.t()-stepPast, p.t()) || w.purged(p.t())) {
+	if m != nil && m.side != side || m == nil && (len(w.told) > 0 || math.Abs(d) < leastUnsaid || math.Abs(d) < 5*noise || !w.steady(p.t()-stepPast, p.t()) || w.purged(p.t())) {
 		return
 	}
 	if n >= maxForces {
@@ -320,8 +320,11 @@ func toward(side analysis.Side) string {
 	return "cut"
 }
 
-// Longest that a force may last to be one, s: what lasts longer is purge, a leak, another fuel.
-const longestForce = 60.0
+// Longest that a force may last to be one, s, where it was said and where it was not: what lasts longer is purge, a leak, another fuel.
+const (
+	longestForce  = 60.0
+	longestUnsaid = 32.0
+)
 
 // lookForEnd finds the flank by which the mixture was let go.
 func (w *Watcher) lookForEnd(f *force, p reading) {
@@ -355,7 +358,7 @@ func (w *Watcher) lookForEnd(f *force, p reading) {
 		w.tellEnd(f)
 		return
 	}
-	if t-f.begin > longestForce || !f.marked && !w.steady(f.begin, t) {
+	if t-f.begin > longestForce || !f.marked && (t-f.begin > longestUnsaid || !w.steady(f.begin, t)) {
 		w.abandon(f)
 	}
 }

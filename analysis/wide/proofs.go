@@ -39,7 +39,7 @@ func (w *Watcher) newRing() *ring {
 		r.order = append(r.order, p)
 	}
 	for i := range w.forces {
-		if f := &w.forces[i]; f.seen {
+		if f := &w.forces[i]; f.seen && (f.marked || len(w.told) == 0) {
 			r.forces = append(r.forces, f)
 		}
 	}
@@ -93,7 +93,10 @@ func (r *ring) weigh() {
 	r.scale()
 	r.lag()
 	r.w.cuts.weigh(r)
-	r.w.offset.weigh(r)
+	r.w.rears.weigh(r)
+	if !r.w.byRear() { // its wire is held, and its trim answers that
+		r.w.offset.weigh(r)
+	}
 	if len(r.forces) > 0 && r.is(analysis.ProofBank, analysis.Untested) {
 		r.by[analysis.ProofBank].Why = bankByMixture
 	}
@@ -294,6 +297,9 @@ func (r *ring) unfollowed() {
 		to := m.release
 		if to == 0 {
 			to = m.at + 15
+		}
+		if w.byRear() {
+			return
 		}
 		if m.used || w.now < m.at+sayNear+4 || w.cfg.By == analysis.ByFuelCut {
 			continue

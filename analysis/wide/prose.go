@@ -49,6 +49,7 @@ const (
 	nextCut       = "lift off from 2500 rpm for 3 s: a fuel cut must bring lambda far above 1; if it stays, the sensor or its circuit is dead"
 	nextMetered   = "feed propane at a known flow, or compare the other bank under the same flow: that tells half of the fuel from half of the sensor"
 	nextWait      = "repeat once and keep hands off for 30 s after the end"
+	nextRear      = "hold the wire of the narrow sensor behind the catalyst lean for 30 s, no longer, and watch its trim and the upstream lambda: it is slow, and may set a code"
 	nextLonger    = "feed propane again, so that lambda goes down by 0.05 or more, for 15 s and at a steady idle"
 )
 
@@ -193,4 +194,22 @@ func sayContrary(lambda, rear, seconds float64) string {
 
 func sayRearTrim(trim, seconds float64) string {
 	return fmt.Sprintf("the trim that the sensor behind the catalyst makes stood at %+.1f %% for %.0f s: it does not believe the upstream one", trim, seconds)
+}
+
+const (
+	rearNotYet   = "the computer has not asked for more fuel yet: it does so slowly (10 to 60 s) and by 3 to 5 % at the most; hold for 30 s"
+	rearNotMoved = "the computer asked for more fuel, and the upstream sensor does not show it clearly: its steps are small"
+	rearRich     = "let go, the sensor behind the catalyst itself said rich"
+)
+
+func sayRearHeld(level, seconds float64) string {
+	return fmt.Sprintf("held at %.2f V for %.0f s", level, seconds)
+}
+
+func sayRearAsked(x *rearHold) string {
+	return fmt.Sprintf("held lean, the computer asked for %.1f %% more fuel, by %s", x.asked, x.by)
+}
+
+func sayRearMoved(x *rearHold) string {
+	return fmt.Sprintf("the upstream sensor grew richer by %.1f %%, without any gas", x.moved)
 }

@@ -13,7 +13,6 @@ import (
 type readiness struct {
 	coolant    float64
 	hasCoolant bool
-	refusal    string // why this sensor's wire is not to be forced, "" of a force that may be
 	closedAt   float64
 	openAt     float64
 	gapAt      float64
@@ -62,7 +61,7 @@ func openWords(status float64) string {
 func (w *Watcher) unmet() []string {
 	var out []string
 	r := &w.ready
-	if w.cfg.By == analysis.ByWire {
+	if w.cfg.By == analysis.ByWire && !w.byRear() {
 		out = append(out, hazard.Step("this sensor is a wide-range one: its wire must never be held; move the mixture instead, or let the computer cut the fuel", hazard.Propane, hazard.Hose))
 	}
 	if r.hasCoolant && r.coolant < limits.WarmCoolant {
@@ -82,7 +81,7 @@ func (w *Watcher) holds() bool {
 	r := &w.ready
 	s, hasStatus := w.status.last()
 	p, turns := w.rpm.last()
-	return w.cfg.By != analysis.ByWire && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
+	return (w.cfg.By != analysis.ByWire || w.byRear()) && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
 }
 
 // stepReady says ready or not_ready when that has changed for long enough: closed loop comes and goes

@@ -16,7 +16,7 @@ func (w *Watcher) Verdict() analysis.Verdict {
 	for _, p := range r.order {
 		v.Proofs = append(v.Proofs, *p)
 	}
-	v.Next = r.next(v.Conclusion)
+	v.Decide, v.Next = r.next(v.Conclusion)
 	w.verdict, w.judgedAt, w.hasVerdict = v, w.now, true
 	return v
 }
@@ -26,10 +26,10 @@ func (w *Watcher) Verdict() analysis.Verdict {
 func (r *ring) conclude() analysis.Conclusion {
 	const proven, failed = analysis.Proven, analysis.Failed
 	w := r.w
-	tried := len(r.forces) > 0 || len(w.told) > 0 || w.cuts.tested()
+	tried := len(r.forces) > 0 || len(w.rears.all) > 0 || len(w.told) > 0 || w.cuts.tested()
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.holds()
 	switch {
-	case w.cfg.By == analysis.ByWire, !tried && unfit:
+	case w.cfg.By == analysis.ByWire && !w.byRear(), unfit:
 		return analysis.NotReadyToSay
 	case r.is(analysis.ProofSensorRich, failed), r.is(analysis.ProofSensorLean, failed):
 		return analysis.SensorDead
@@ -52,6 +52,11 @@ func (r *ring) conclude() analysis.Conclusion {
 	commands := r.is(analysis.ProofAddsFuel, proven) && r.is(analysis.ProofCutsFuel, proven)
 	sound := r.is(analysis.ProofDelivery, proven) && r.is(analysis.ProofScale, proven)
 	switch {
+	case w.byRear():
+		if r.is(analysis.ProofAddsFuel, proven) && r.is(analysis.ProofDelivery, proven) {
+			return analysis.PartlyProven
+		}
+		return analysis.UnclearResult
 	case r.half:
 		return analysis.UnclearResult
 	case sides && commands && sound && r.is(analysis.ProofRecovery, proven):
@@ -75,49 +80,60 @@ func (r *ring) oneSide() bool {
 	return lean && richOpen || rich && leanOpen
 }
 
-// next lists what to do now, the deciding step first.
-func (r *ring) next(c analysis.Conclusion) []string {
+// next lists what to do now, the deciding step first, and names that where the verdict is open.
+func (r *ring) next(c analysis.Conclusion) (analysis.Step, []string) {
 	switch c {
 	case analysis.LoopProven:
-		return []string{nextBelieve, hazard.Step(nextTrims, hazard.Running, hazard.Road), nextCodes}
-	case analysis.PartlyProven:
-		if r.w.cuts.tested() && len(r.forces) == 0 {
-			return []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
-		}
-		if r.is(analysis.ProofCutsFuel, analysis.Proven) {
-			return []string{hazard.Step(nextShutOff, hazard.Propane, hazard.Running)}
-		}
-		return []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
+		return "", []string{nextBelieve, hazard.Step(nextTrims, hazard.Running, hazard.Road), nextCodes}
+	case analysis.PartlyProven, analysis.UnclearResult:
+		step, text := r.deciding(c)
+		return step, []string{text}
 	case analysis.NothingForced:
-		if r.w.cfg.By == analysis.ByFuelCut {
-			return []string{hazard.Step(nextLift, hazard.Running, hazard.Road)}
+		switch {
+		case r.w.byRear():
+			return "", []string{hazard.Step(nextRear, hazard.Wire, hazard.Running)}
+		case r.w.cfg.By == analysis.ByFuelCut:
+			return "", []string{hazard.Step(nextLift, hazard.Running, hazard.Road)}
 		}
-		return []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
+		return "", []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
 	case analysis.NotReadyToSay:
-		return append(r.w.unmet(), hazard.Step(nextReady, hazard.Running))
+		return "", append(r.w.unmet(), hazard.Step(nextReady, hazard.Running))
 	case analysis.NoCommand:
-		return []string{nextClosed, nextFrozen, nextService}
+		return "", []string{nextClosed, nextFrozen, nextService}
 	case analysis.NoDelivery:
-		return []string{hazard.Step(nextPressure, hazard.Fuel, hazard.Running), hazard.Step(nextInjectors, hazard.Fuel, hazard.Running)}
+		return "", []string{hazard.Step(nextPressure, hazard.Fuel, hazard.Running), hazard.Step(nextInjectors, hazard.Fuel, hazard.Running)}
 	case analysis.SensorDead:
-		return []string{hazard.Step(nextPump, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+		return "", []string{hazard.Step(nextPump, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
 	case analysis.SensorSlow:
-		return []string{hazard.Step(nextWarm, hazard.Running), hazard.Step(nextHeater, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
-	case analysis.SensorSkewed:
-		return []string{hazard.Step(nextLeak, hazard.Running), hazard.Step(nextReference, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+		return "", []string{hazard.Step(nextWarm, hazard.Running), hazard.Step(nextHeater, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
 	}
-	return []string{r.deciding()}
+	return "", []string{hazard.Step(nextLeak, hazard.Running), hazard.Step(nextReference, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
 }
 
-// deciding is the one step that would settle what is unclear.
-func (r *ring) deciding() string {
+// deciding is the one step that would settle what is open.
+func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, string) {
+	open := func(id analysis.ProofID) bool { return r.is(id, analysis.Unclear) || r.is(id, analysis.Untested) }
 	switch {
+	case r.w.byRear():
+		if c == analysis.UnclearResult && open(analysis.ProofAddsFuel) {
+			return analysis.LongerHold, hazard.Step(nextRear, hazard.Wire, hazard.Running)
+		}
+		return analysis.FeedPropane, hazard.Step(nextFeed, hazard.Propane, hazard.Running)
+	case r.w.cuts.tested() && len(r.forces) == 0:
+		return analysis.FeedPropane, hazard.Step(nextFeed, hazard.Propane, hazard.Running)
 	case r.is(analysis.ProofInput, analysis.Unclear):
-		return hazard.Step(nextCut, hazard.Running, hazard.Road)
+		return FuelCut, hazard.Step(nextCut, hazard.Running, hazard.Road)
 	case r.half:
-		return hazard.Step(nextMetered, hazard.Propane, hazard.Running)
+		return analysis.FeedPropane, hazard.Step(nextMetered, hazard.Propane, hazard.Running)
 	case r.is(analysis.ProofRecovery, analysis.Unclear) && r.is(analysis.ProofScale, analysis.Proven):
-		return nextWait
+		return analysis.HandsOff, nextWait
+	case open(analysis.ProofCutsFuel) || open(analysis.ProofSensorRich):
+		return analysis.FeedPropane, hazard.Step(nextFeed, hazard.Propane, hazard.Running)
+	case open(analysis.ProofSensorLean) || open(analysis.ProofAddsFuel):
+		return analysis.FeedPropane, hazard.Step(nextShutOff, hazard.Propane, hazard.Running)
 	}
-	return hazard.Step(nextLonger, hazard.Propane, hazard.Running)
+	return analysis.LongerHold, hazard.Step(nextLonger, hazard.Propane, hazard.Running)
 }
+
+// FuelCut is the step that lets the computer cut the fuel.
+const FuelCut analysis.Step = "fuel_cut"

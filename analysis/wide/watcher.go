@@ -31,6 +31,7 @@ type Watcher struct {
 	unjudged   int
 	cuts       cutWatch
 	offset     offsetWatch
+	rears      rearWatch
 	fed        bool       // the computer feeds its commanded ratio forward
 	roughness  [2]float64 // of the disturbance, taking it as left to trim and as fed forward
 
@@ -79,8 +80,8 @@ const (
 	roleOther // added to those of a bank: the bank beside
 )
 
-// New returns a watcher of what cfg says. Its sensor is the wide-range one; where the wire of
-// the narrow one behind the catalyst is held instead, see [NewRear].
+// New returns a watcher of what cfg says. Its sensor is the wide-range
+// one, or, by wire, the narrow one behind the catalyst.
 func New(cfg analysis.Config) *Watcher {
 	if cfg.Sensor == (decode.SensorID{}) {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
@@ -180,6 +181,9 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 		}
 	case roleRear:
 		b.rear.add(p)
+		if own && w.byRear() {
+			w.stepRear(p)
+		}
 	case roleRearLambda:
 		b.rearLambda.add(p)
 	case roleRearTrim:
@@ -209,6 +213,9 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 
 // stepRatio looks at a new reading of the watched sensor.
 func (w *Watcher) stepRatio(p reading) {
+	if w.byRear() {
+		return
+	}
 	if w.cfg.By == analysis.ByFuelCut {
 		w.stepCut(p)
 		return
@@ -244,6 +251,8 @@ func (w *Watcher) Mark(at time.Duration, side analysis.Side) []analysis.Event {
 	if f := w.running(); f != nil && f.side == side && !f.ended() && f.begin > t-sayNear {
 		f.marked = true
 		w.told[len(w.told)-1].used = true
+	} else if f != nil && !f.marked && !f.ended() {
+		w.abandon(f) // something else: who says what they do says it of each force
 	}
 	return w.events
 }
@@ -284,6 +293,9 @@ func (w *Watcher) Finish(at time.Duration) []analysis.Event {
 		w.close(f)
 	}
 	w.cuts.finish(w)
+	if n := len(w.rears.all); n > 0 && w.rears.all[n-1].end == 0 {
+		w.measureRear(&w.rears.all[n-1])
+	}
 	w.hasVerdict = false
 	return w.events
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -64,7 +65,7 @@ func (f *carFlags) checkCar(cmd *cobra.Command) (obd.Bus, error) {
 func parseBy(cmd *cobra.Command, name string) (analysis.By, error) {
 	by, err := analysis.ParseBy(name)
 	if err == nil && name == "" {
-		err = fmt.Errorf("%q is neither wire nor mixture", name)
+		err = fmt.Errorf("%q is none of wire, mixture and fuelcut", name)
 	}
 	if err != nil {
 		return "", usagef(cmd, "--by %w", err)
@@ -109,18 +110,24 @@ func suit(d *decode.Decoder, sensor string, by analysis.By) error {
 		if s.Name != sensor {
 			continue
 		}
-		if s.Kind != decode.WideRange {
-			return nil
+		wide := s.Kind == decode.WideRange
+		switch {
+		case by == analysis.ByFuelCut && s.Kind == decode.Narrow:
+			return notReady(sensor+" switches between rich and lean: a fuel cut tells little of it",
+				"force its wire (--by wire), or the mixture (--by mixture)")
+		case wide && by == analysis.ByWire:
+			return notReady(sensor+" is a wide-range (air-fuel ratio) sensor: its wire must never be held",
+				hazard.Step("move the mixture instead, with propane or an induced lean (--by mixture), or let the computer cut the fuel (--by fuelcut)", hazard.Propane, hazard.Hose))
 		}
-		why := sensor + " is a wide-range (air-fuel ratio) sensor: its wire must not be forced like a plain sensor's"
-		if by == analysis.ByMixture {
-			why = sensor + " is a wide-range (air-fuel ratio) sensor: it does not switch, and the test judges by switching"
-		}
-		return notReady(why, hazard.Step("force the mixture, with propane or an induced lean, and look at trim and lambda: "+
-			"`pushback record --by mixture` keeps them (a wide-range sensor is recorded, not judged)", hazard.Propane, hazard.Hose))
+		return nil
 	}
 	return advice.On(fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
 		"name one of them with --sensor")
+}
+
+// wideRange reports whether a car says of a sensor that it is a wide-range one.
+func wideRange(d *decode.Decoder, sensor string) bool {
+	return slices.ContainsFunc(d.Sensors(), func(s decode.Sensor) bool { return s.Name == sensor && s.Kind == decode.WideRange })
 }
 
 // readable says whether the sensor may be asked for through this adapter at all.

@@ -46,7 +46,7 @@ func (f *liveFlags) add(cmd *cobra.Command) {
 }
 
 func (f *liveFlags) addCommon(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.by, "by", "wire", "`WHAT` to test by: wire (the signal) or mixture (propane, vacuum hose)")
+	cmd.Flags().StringVar(&f.by, "by", "wire", "`WHAT` to test by: wire (the signal), mixture (propane, vacuum hose) or fuelcut (lifting off)")
 	cmd.Flags().StringVar(&f.label, "label", "", "session label: `TEXT`")
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
 	cmd.Flags().StringVar(&f.note, "note", "", "session note: `TEXT`")
@@ -61,6 +61,7 @@ type liveRun struct {
 	flags   liveFlags
 	bus     obd.Bus
 	by      analysis.By
+	ask     bool   // what is forced was not said: of a wide-range sensor it is the mixture
 	origin  string // live or simulated
 	clock   obd.Clock
 	open    func(context.Context) (obd.Link, error)
@@ -93,6 +94,9 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 			fmt.Fprintf(a.errOut, "warning: %v\n", err)
 		}
 	}()
+	if r.ask && wideRange(car.Vehicle().Decoder, r.flags.car.sensor) {
+		r.by = analysis.ByMixture
+	}
 	if err := a.greet(car, r); err != nil {
 		return err
 	}
@@ -143,7 +147,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	var lines *live.JSONLines
 	if a.json {
 		lines = live.NewJSONLines(a.out, r.flags.samples)
-		if err := lines.Begin(header(m)); err != nil {
+		if err := lines.Begin(header(m, s.Judge)); err != nil {
 			return session.Result{}, err
 		}
 		s.Views = append(s.Views, lines)
@@ -202,6 +206,6 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 }
 
 // header is the session line of a stored session.
-func header(m store.Meta) live.Header {
-	return live.Header{ID: m.ID, Bus: m.Format.Bus.String(), Dialect: m.Format.Dialect.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
+func header(m store.Meta, j *session.Judge) live.Header {
+	return live.Header{Kind: j.Kind, ID: m.ID, Bus: m.Format.Bus.String(), Dialect: m.Format.Dialect.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
 }

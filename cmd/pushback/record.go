@@ -23,7 +23,7 @@ stop. In a terminal the same are keys: l, r, space, n, q.`,
 			if err != nil {
 				return err
 			}
-			r.name, r.memory = "record", rig.MemoryBeside(a.db)
+			r.name, r.memory, r.ask = "record", rig.MemoryBeside(a.db), !cmd.Flags().Changed("by")
 			return a.live(cmd.Context(), r)
 		},
 	}

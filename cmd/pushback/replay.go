@@ -70,7 +70,7 @@ session's, which ends a session whose program died. The exit status is the verdi
 		},
 	}
 	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been tested")
-	cmd.Flags().StringVar(&by, "by", "", "treat as a `WHAT` test: wire or mixture")
+	cmd.Flags().StringVar(&by, "by", "", "treat as a `WHAT` test: wire, mixture or fuelcut")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
 	cmd.Flags().BoolVar(&f.found, "found", false, foundUsage)
 	cmd.Flags().BoolVar(&f.keep, "store", false, "save this judgment instead of the stored one")
@@ -167,7 +167,7 @@ func (a *app) replayOnce(ctx context.Context, db *store.Store, m store.Meta, f r
 	var jsonl *live.JSONLines
 	if a.json {
 		jsonl = live.NewJSONLines(a.out, f.samples)
-		if err := jsonl.Begin(header(m)); err != nil {
+		if err := jsonl.Begin(header(m, e.Judge)); err != nil {
 			return session.Result{}, err
 		}
 		sinks = append(sinks, jsonl)

@@ -47,7 +47,8 @@ func Judge(t *truth.Test, src session.Source) Result {
 		return r
 	}
 	if setup.By, err = analysis.ParseBy(t.By); err != nil {
-		setup.By = analysis.ByMixture // a fuel cut moves the mixture too
+		r.Err = err
+		return r
 	}
 	res, err := session.Run(context.Background(), src, session.NewJudge(setup))
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/decode"
 )
 
 // Header is the first of the JSON lines.
@@ -17,36 +18,80 @@ type Header struct {
 	Dialect  string // j1979, j1979-2
 	Sensors  []string
 	Watching string
-	By       string // wire or mixture
+	By       string // wire, mixture or fuelcut
+	// Kind is that of the watched sensor, once its readings have told it.
+	Kind func() decode.Kind
+}
+
+// kindName is how programs are told a kind; "" of one that is not known.
+func kindName(k decode.Kind) string {
+	switch k {
+	case decode.Narrow:
+		return "narrow"
+	case decode.WideRange:
+		return "wide"
+	}
+	return ""
 }
 
 // JSONLines is a sink that prints one JSON object a line, each at once.
 type JSONLines struct {
 	w       io.Writer
 	samples bool
+	first   *Header // not printed yet: the sensor's kind is still to be told
+	held    []byte  // the lines behind it
 }
+
+// mostHeld is how much waits for a sensor that is never read, bytes.
+const mostHeld = 64 << 10
 
 // NewJSONLines prints to w; samples are printed too if wanted.
 func NewJSONLines(w io.Writer, samples bool) *JSONLines { return &JSONLines{w: w, samples: samples} }
 
-// Begin prints the session line.
+// Begin takes what the session line says. It is printed when the sensor's kind is known, and all else
+// after it.
 func (p *JSONLines) Begin(h Header) error {
 	if h.Sensors == nil {
 		h.Sensors = []string{}
 	}
-	return p.line(struct {
-		Kind     string   `json:"kind"`
-		ID       string   `json:"id"`
-		Bus      string   `json:"bus"`
-		Dialect  string   `json:"dialect"`
-		Sensors  []string `json:"sensors"`
-		Watching string   `json:"watching"`
-		By       string   `json:"by"`
-	}{"session", h.ID, h.Bus, h.Dialect, h.Sensors, h.Watching, h.By})
+	p.first = &h
+	if h.Kind == nil {
+		return p.begin()
+	}
+	return nil
+}
+
+// begin prints the session line and what has waited behind it.
+func (p *JSONLines) begin() error {
+	h, kind := p.first, ""
+	if h.Kind != nil {
+		kind = kindName(h.Kind())
+	}
+	p.first = nil
+	err := p.line(struct {
+		Kind       string   `json:"kind"`
+		ID         string   `json:"id"`
+		Bus        string   `json:"bus"`
+		Dialect    string   `json:"dialect"`
+		Sensors    []string `json:"sensors"`
+		Watching   string   `json:"watching"`
+		SensorKind string   `json:"sensor_kind,omitempty"`
+		By         string   `json:"by"`
+	}{"session", h.ID, h.Bus, h.Dialect, h.Sensors, h.Watching, kind, h.By})
+	if err == nil && len(p.held) > 0 {
+		_, err = p.w.Write(p.held)
+		p.held = nil
+	}
+	return err
 }
 
 // Write prints a frame's samples (if wanted) and events.
 func (p *JSONLines) Write(f session.Frame) error {
+	if p.first != nil && (p.first.Kind() != decode.UnknownKind || f.Last || len(p.held) > mostHeld) {
+		if err := p.begin(); err != nil {
+			return err
+		}
+	}
 	if p.samples {
 		for _, s := range f.Samples {
 			if s.Missing {
@@ -82,6 +127,10 @@ func (p *JSONLines) line(v any) error {
 	if err != nil {
 		return fmt.Errorf("write JSON: %w", err)
 	}
-	_, err = p.w.Write(append(b, '\n'))
+	if b = append(b, '\n'); p.first != nil {
+		p.held = append(p.held, b...)
+		return nil
+	}
+	_, err = p.w.Write(b)
 	return err
 }
