@@ -29,7 +29,7 @@ type Judge struct {
 
 // NewJudge returns a judge for a session of this setup.
 func NewJudge(s Setup) *Judge {
-	return &Judge{setup: s, watch: newWatchers(analysis.Config{Sensor: s.Sensor, By: s.By}), can: s.Format.Bus.CAN()}
+	return &Judge{setup: s, watch: newWatchers(s), can: s.Format.Bus.CAN()}
 }
 
 // Setup is what is judged.
@@ -110,7 +110,6 @@ const longestReading = 500 * time.Millisecond
 func (j *Judge) row(at time.Duration, r *obd.Row) {
 	j.gap(j.silence.data(at))
 	sent := at
-	j.watch.table()
 	if len(r.Names) > 0 {
 		if j.rows > 0 {
 			sent = max(j.rowAt, at-longestReading)

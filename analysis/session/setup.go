@@ -13,6 +13,7 @@ import (
 type Setup struct {
 	Sensor decode.SensorID // the one that is forced
 	By     analysis.By     // what is forced
+	Unsaid bool            // nobody said what is
 	Kind   decode.Kind     // of the sensor, as far as the car told; it may be unknown
 	Format obd.Format      // zero of imported rows
 }
@@ -28,6 +29,7 @@ func NewSetup(sensor, by string, f obd.Format) (Setup, error) {
 			return Setup{}, err
 		}
 	}
+	s.Unsaid = by == ""
 	if s.By, err = analysis.ParseBy(by); err != nil {
 		return Setup{}, fmt.Errorf("forced by: %w", err)
 	}

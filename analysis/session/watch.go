@@ -31,23 +31,18 @@ type watchers struct {
 	held  [2][]analysis.Event // what they said before the choice
 	seen  [2]bool             // the kind's own reading came in this record
 	first time.Duration       // when the sensor behind the catalyst was read first
-	rows  bool                // the records are a table's
 }
 
-func newWatchers(cfg analysis.Config) *watchers {
-	w := &watchers{cfg: cfg}
-	w.both = [2]watcher{analysis.NewWatcher(cfg), newWide(cfg)}
-	return w
-}
-
-// table says that the records are rows made elsewhere: nobody ever holds the wire of a wide-range
-// sensor, so what was forced there was the mixture.
-func (w *watchers) table() {
-	if w.kind == decode.UnknownKind && w.cfg.By == analysis.ByWire && w.cfg.Sensor.Position <= 1 && !w.rows {
-		cfg := w.cfg
-		cfg.By, w.rows = analysis.ByMixture, true
-		w.both[1] = newWide(cfg)
+// newWatchers watches what the setup says. Where it does not say what is forced, that is the wire of a narrow sensor and, as
+// nobody holds the wire of a wide-range one, the mixture of that.
+func newWatchers(s Setup) *watchers {
+	w := &watchers{cfg: analysis.Config{Sensor: s.Sensor, By: s.By}}
+	narrow := analysis.NewWatcher(w.cfg)
+	if s.Unsaid && s.Sensor.Position <= 1 {
+		w.cfg.By = analysis.ByMixture
 	}
+	w.both = [2]watcher{narrow, newWide(w.cfg)}
+	return w
 }
 
 func newWide(cfg analysis.Config) watcher { return wide.New(cfg) }

@@ -16,7 +16,7 @@ type cut struct {
 	slope      float64 // of the sensor behind the catalyst towards lean, V/s, the steepest seen
 	rearLow    float64
 	rearRead   bool
-	up, down   float64 // s: least time from a tenth to nine tenths of the way, up and back
+	up, down   float64 // s: least time from a fifth to four fifths of the way, up and back
 	back       float64 // s: when λ was back at its command; 0: it was not seen
 	seen       bool    // λ showed it
 }
@@ -133,14 +133,14 @@ func (c *cutWatch) finish(w *Watcher) {
 	}
 }
 
-// flank is the least time, s, that the sensor took from a tenth to nine tenths of the way in [from, to], up or back.
+// flank is the least time, s, that the sensor took from a fifth to four fifths of the way in [from, to], up or back.
 func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 	s := &w.own.lambda
 	// In parts of fuel: a first-order lag is one there, and the ceiling is soft.
 	top := 1 - 1/x.top
-	lo, hi := 1/(1-0.1*top), 1/(1-0.9*top)
+	lo, hi := 1/(1-0.2*top), 1/(1-0.8*top)
 	if up {
-		last, first := -1.0, -1.0 // last below a tenth, first above nine
+		last, first := -1.0, -1.0 // the first above a fifth, and above four
 		for i := s.from(from); i < s.n && s.at(i).t() < to; i++ {
 			if v := s.at(i).v; v >= hi {
 				first = s.at(i).lo
@@ -174,9 +174,9 @@ func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 	return max(0, done-began)
 }
 
-// slowFlank is the least time from a tenth to nine tenths that a healthy sensor does not take, s: 2.2 times a lag of
-// 0.4 s. What the exhaust mixes by itself is less.
-const slowFlank = 0.9
+// slowFlank is the least time from a fifth to four fifths that a healthy sensor does not take, s: 1.39 times a lag of
+// 0.5 s. What the exhaust mixes by itself is less.
+const slowFlank = 0.7
 
 // weigh puts what the cuts have shown into the proofs.
 func (c *cutWatch) weigh(r *ring) {

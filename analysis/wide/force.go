@@ -24,8 +24,11 @@ type force struct {
 	answered, silent bool
 	answerAt         float64
 	after            [3]float64       // of the answer: best, least, most, s
-	awaySince        float64          // φ has been away from its rest since then; 0: it is not
-	away             float64          // s: the longest such time while trim stood within a count
+	awaySince        float64          // φ has been away from its rest, and trim within a count, since then; 0: they are not
+	awayAt           float64          // where commanded fuel stood then
+	away             float64          // s: the longest such time
+	atZero           bool             // short-term trim stood at its middle all that time, to which it had gone
+	fast             map[bool]bool    // a flank towards rich (true) or lean was steeper than a slow sensor can show
 	says             map[bool]float64 // when the sensor reported rich (true) or lean (false), s
 	recovered        float64          // when the loop had come back, s; 0: it has not
 	fit              Estimate
@@ -184,7 +187,7 @@ func (w *Watcher) lookForOnset(p reading) {
 		w.unjudged++
 		return
 	}
-	f := force{side: side, sign: 1, size: math.Abs(d), says: map[bool]float64{}, rearSays: map[bool]bool{}}
+	f := force{side: side, sign: 1, size: math.Abs(d), says: map[bool]float64{}, fast: map[bool]bool{}, rearSays: map[bool]bool{}}
 	if d < 0 {
 		f.sign = -1
 	}
@@ -288,21 +291,31 @@ func (w *Watcher) follow(f *force, p reading) {
 		w.emit(analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],
 			AfterMin: f.after[1], AfterMax: f.after[2], Rate: 100 * moved / max(0.3, t-f.begin)})
 	}
-	switch {
-	case f.ended():
-	case y >= 0.03 && math.Abs(moved) <= 1.01*trimCount:
-		if f.awaySince == 0 {
-			f.awaySince = t
-		}
-		f.away = max(f.away, t-f.awaySince)
-		if f.away >= 8 && !f.silent && !f.opened && !f.answered {
-			f.silent = true
-			w.emit(analysis.Event{T: t, Name: analysis.LoopSilent, Side: f.side, Waited: t - f.begin, Moved: 100 * moved})
-		}
-	default:
+	w.followSilence(f, t, y, moved)
+}
+
+// followSilence: the ratio is away, the loop closed, and trim stands still.
+func (w *Watcher) followSilence(f *force, t, y, moved float64) {
+	if f.ended() || y < 0.03 || f.opened {
 		f.awaySince = 0
+		return
+	}
+	if f.awaySince == 0 || math.Abs(moved-f.awayAt) > 1.01*trimCount {
+		f.awaySince, f.awayAt = t, moved
+	}
+	f.away = max(f.away, t-f.awaySince)
+	if t-f.awaySince < silentFor || f.silent {
+		return
+	}
+	short := w.own.trim.line(t)
+	f.atZero = f.answered && math.Abs(short) <= 1.6
+	if f.silent = f.atZero || !f.answered; f.silent {
+		w.emit(analysis.Event{T: t, Name: analysis.LoopSilent, Side: f.side, Waited: t - f.begin, Moved: 100 * moved})
 	}
 }
+
+// silentFor is how long trim must stand still while the ratio is away, s.
+const silentFor = 8.0
 
 // before is the time of the trim reading before t.
 func (w *Watcher) before(t float64) float64 {
@@ -351,6 +364,10 @@ func (w *Watcher) lookForEnd(f *force, p reading) {
 		}
 		f.end, f.endHi = (s.at(max(0, at-1)).lo+s.at(at).hi)/2, s.at(at).hi
 		w.tellEnd(f)
+		return
+	}
+	if !f.marked && ok && t-f.begin > 8 && f.sign*d > max(0.8*f.size, leastUnsaid) {
+		w.abandon(f) // that was something else, and here comes another
 		return
 	}
 	if r := w.releaseOf(f); r > 0 && t > r+sayNear {

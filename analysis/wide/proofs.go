@@ -14,8 +14,11 @@ const (
 )
 
 // slowFrom is the least lag, above what the computer's own refresh explains, of a slow sensor, s; a
-// healthy one is 0.05 to 0.10 s.
-const slowFrom = 0.35
+// healthy one is 0.05 to 0.10 s; and where one force alone tells it.
+const (
+	slowFrom  = 0.35
+	slowAlone = 0.5
+)
 
 // ring gathers what the forces have shown of each arc.
 type ring struct {
@@ -88,7 +91,7 @@ func (r *ring) weigh() {
 		r.delivery(f)
 		r.recovery(f)
 	}
-	r.twiceSilent()
+	r.silence()
 	r.unfollowed()
 	r.scale()
 	r.lag()
@@ -153,17 +156,25 @@ func (r *ring) command(f *force) {
 	}
 }
 
-// twiceSilent: silence is said of two forces of a side.
-func (r *ring) twiceSilent() {
-	for side, id := range map[analysis.Side]analysis.ProofID{analysis.Lean: analysis.ProofAddsFuel, analysis.Rich: analysis.ProofCutsFuel} {
-		n, waited := 0, 0.0
-		for _, f := range r.forces {
-			if f.side == side && f.silent && !f.opened {
-				n++
-				waited = max(waited, f.away)
-			}
+// silence is said of two forces, of either side; or of one in which trim went back to its middle and stopped there, while it
+// answers on the other side.
+func (r *ring) silence() {
+	n, waited := 0, 0.0
+	for _, f := range r.forces {
+		if f.silent && !f.answered && !f.opened {
+			n++
+			waited = max(waited, f.away)
 		}
-		if n >= 2 && !r.is(id, analysis.Proven) {
+	}
+	for _, f := range r.forces {
+		id := analysis.ProofCutsFuel
+		if f.side == analysis.Lean {
+			id = analysis.ProofAddsFuel
+		}
+		switch {
+		case f.atZero && f.silent:
+			r.force(id, analysis.Failed, sayAtZero(f), "waited_s", f.away)
+		case f.silent && n >= 2 && !r.is(id, analysis.Proven):
 			r.force(id, analysis.Failed, saySilent(n, waited), "waited_s", waited, "forces", float64(n))
 		}
 	}
@@ -270,21 +281,38 @@ func (r *ring) banks() {
 	}
 }
 
-// lag decides whether the sensor is slow.
+// lag decides whether the sensor is slow: every force says so, and one side at least has never shown a flank that a
+// slow sensor cannot show. What is fed has a slow flank of its own, so one force alone must say it more clearly.
 func (r *ring) lag() {
+	var worst *force
+	fast := map[bool]bool{}
+	n := 0
 	for _, f := range r.forces {
-		if !f.fitted || !f.ended() || f.fit.G < 0.3 {
+		fast[true], fast[false] = fast[true] || f.fast[true], fast[false] || f.fast[false]
+		if !f.fitted || !f.ended() || f.fit.G < 0.3 || f.made.end < 0.02 {
 			continue
 		}
-		refresh := min(r.w.own.lambda.refresh(f.begin-15, f.end+15), r.w.own.lambda.interval(f.begin-15, f.end+15))
-		if f.fit.TauLow-refresh > slowFrom || f.fit.TauLow > slowFrom && refresh < 0.35 {
-			r.slow = true
-			for _, id := range []analysis.ProofID{analysis.ProofSensorRich, analysis.ProofSensorLean} {
-				if p := r.by[id]; p.State == analysis.Proven {
-					p.Why += saySlow(f.fit.Tau, f.fit.TauLow, f.fit.TauHigh)
-					p.Evidence["lag_s"] = math.Round(f.fit.Tau*1000) / 1000
-				}
-			}
+		n++
+		if worst == nil || f.fit.TauLow < worst.fit.TauLow {
+			worst = f
+		}
+	}
+	if worst == nil || fast[true] && fast[false] {
+		return
+	}
+	refresh := min(r.w.own.lambda.refresh(worst.begin-15, worst.end+15), r.w.own.lambda.interval(worst.begin-15, worst.end+15))
+	least := slowFrom
+	if n < 2 {
+		least = slowAlone
+	}
+	if worst.fit.TauLow-min(refresh, 0.3) < least {
+		return
+	}
+	r.slow = true
+	for _, rich := range []bool{true, false} {
+		if p := r.by[sensorProof(rich)]; p.State == analysis.Proven && !fast[rich] {
+			p.Why += saySlow(worst.fit.Tau, worst.fit.TauLow, worst.fit.TauHigh)
+			p.Evidence["lag_s"] = math.Round(worst.fit.Tau*1000) / 1000
 		}
 	}
 }

@@ -103,6 +103,10 @@ func saySilent(n int, waited float64) string {
 	return fmt.Sprintf("%d times lambda was away by 0.03 or more, for up to %.0f s, the loop was closed, and trim did not move", n, waited)
 }
 
+func sayAtZero(f *force) string {
+	return fmt.Sprintf("trim went back to its middle and stood there for %.0f s while lambda stayed %s: it goes no further that way", f.away, f.side)
+}
+
 func sayTooShort(f *force) string {
 	return "trim did not move by more than its own hunting: move the mixture further, or for 15 s"
 }

@@ -102,7 +102,7 @@ func TestSensorThatCannotBeForced(t *testing.T) {
 		says        string
 	}{
 		{"healthy", "B2S1", statusFailed, "this car has no sensor B2S1; it has B1S1, B1S2"},
-		{"wide-range", "B1S1", statusNotReady, "--by mixture"},
+		{"wide-range", "B1S1", statusNotReady, "must never be held"},
 	} {
 		car, err := simcar.Find(tt.car)
 		if err != nil {

@@ -141,8 +141,18 @@ func (k *computer) proportional(c *car, i int, b *bankControl) {
 	if b.front(c).pumpOpen {
 		missing = 0 // no current passes for no deviation: perfect at rest (from memory)
 	}
-	b.sum = min(max(b.sum+w.ki*missing*tick, -k.spec.limit), k.spec.limit)
+	least, most := -k.spec.limit, k.spec.limit
+	if !k.spec.canCut {
+		least = 0
+	}
+	if !k.spec.canAdd {
+		most = 0
+	}
+	b.sum = min(max(b.sum+w.ki*missing*tick, least), most)
 	b.stft = b.sum + w.kp*missing
+	if !k.spec.canCut || !k.spec.canAdd {
+		b.stft = min(max(b.stft, least), most)
+	}
 }
 
 // commanded is the ratio that PID 44 shows.
