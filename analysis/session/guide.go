@@ -406,3 +406,22 @@ func (g *Guide) say() (Prompt, bool) {
 	g.told, g.fresh = g.now, false
 	return p, true
 }
+
+// Step names the step for other programs.
+func (p Prompt) Step(by analysis.By) string {
+	switch p.Stage {
+	case StageReady:
+		return "check_ready"
+	case StageBaseline:
+		return "baseline"
+	case StageForce:
+		return "go_" + string(p.Side)
+	case StageHold:
+		return "hold_" + string(p.Side)
+	case StageRelease:
+		return "release_now"
+	case StageAnswer:
+		return "watch_release"
+	}
+	return "done"
+}
