@@ -19,6 +19,7 @@ import (
 	"pushback/cmd/internal/simrun"
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/obd/simcar/hands"
 )
 
 // guidedRun is a guided test of a simulated car in simulated time, by the path of
@@ -39,9 +40,11 @@ func guidedRun(t *testing.T, a *app, car simcar.Car, bus obd.Bus, samples bool) 
 func demoRun(sim *simcar.Sim) liveRun {
 	return liveRun{
 		origin: "simulated", clock: sim.Clock(),
-		open:       func(context.Context) (obd.Link, error) { return sim.Link(), nil },
-		guide:      &session.GuideConfig{Ready: 12 * time.Second},
-		technician: func(c live.Controls) rig.Technician { return &simrun.Technician{Car: sim, Controls: c} },
+		open:  func(context.Context) (obd.Link, error) { return sim.Link(), nil },
+		guide: &session.GuideConfig{Ready: 12 * time.Second},
+		technician: func(c live.Controls) rig.Technician {
+			return &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, "B1S1"), Controls: c}
+		},
 	}
 }
 

@@ -29,6 +29,7 @@ type GuidedTrial struct {
 	Events  []analysis.Event
 	Marks   []obd.Record
 	Verdict analysis.Verdict
+	Reasons []string
 	Untold  truth.Outcome // what would have been said had nothing been tapped
 }
 
@@ -74,7 +75,7 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 	if t.Err = err; err != nil {
 		return t
 	}
-	t.Verdict, t.Events = res.Verdict, res.Events
+	t.Verdict, t.Events, t.Reasons = res.Verdict, res.Events, j.Reasons()
 	for _, f := range sim.Truth().Forces {
 		f.Begin -= w.origin
 		if f.End >= 0 {
@@ -115,7 +116,19 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 	s := t.Style
 	t.Proper = best[0] >= properHold && best[1] >= properHold && closed && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
 	t.Case += ", " + style(s)
-	out := &truth.Test{Seed: seed, Fault: exp.Fault, Style: style(s), Marks: t.Marked, Sensor: sensor,
+	var forces []truth.Force
+	for _, f := range t.Truth {
+		if !f.Kind.Wire() || f.Begin < 0 {
+			continue
+		}
+		x := truth.Force{Side: string(f.Kind), Begin: f.Begin.Seconds(), End: f.End.Seconds(), Faint: true}
+		if f.End < 0 {
+			x.End = 1e9
+		}
+		x.Faint = x.End-x.Begin < properHold.Seconds()
+		forces = append(forces, x)
+	}
+	out := &truth.Test{Forces: forces, Seed: seed, Fault: exp.Fault, Style: style(s), Marks: t.Marked, Sensor: sensor,
 		Accepted:  append([]string{exp.Conclusion}, exp.Also...),
 		Undecided: []string{string(analysis.UnclearResult), string(analysis.PartlyProven), string(analysis.NothingForced), string(analysis.NotReadyToSay)}}
 	if exp.Conclusion == string(analysis.PartlyProven) && exp.Fault == "sound" {
@@ -169,6 +182,7 @@ type worker struct {
 func (w *worker) prompt(p session.Prompt) {
 	step := p.Step(analysis.ByWire)
 	if p.New {
+		w.poller.Mark(obd.Mark{Kind: obd.MarkStep, Text: step})
 		w.trial.Prompts = append(w.trial.Prompts, p)
 	}
 	// Who was still busy when it was asked for sees it a moment later.
@@ -204,9 +218,11 @@ func (w *worker) Write(f session.Frame) error {
 		return nil
 	}
 	w.origin = w.sim.Now() - f.Record.At
-	if f.Record.Mark == nil {
+	m := f.Record.Mark
+	if m == nil || m.Kind == obd.MarkStep {
 		w.unsaid = append(w.unsaid, f.Record)
-	} else {
+	}
+	if m != nil && m.Kind != obd.MarkStep {
 		w.trial.Marks = append(w.trial.Marks, f.Record)
 	}
 	return w.guide.Write(f)

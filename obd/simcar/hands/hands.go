@@ -129,6 +129,8 @@ func (h *Hands) Prompt(step string) {
 			h.at(h.style.React, "", h.openBranch)
 			h.tap(h.style.React, "tap")
 		}
+	case "baseline":
+		h.at(h.style.React, "", func() { h.car.Release(simcar.ForceOpen) })
 	case "go_lean":
 		h.force(simcar.ForceLean)
 	case "go_rich":
