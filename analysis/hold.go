@@ -237,8 +237,8 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 	case released:
 		w.feedTrims(f, lo.t())
 		w.endForce(f, lo.lo, hi.hi, false)
-	case at > 0 && p.t() > at+lateRelease && f.volts.switching() && !f.loose:
-		w.expect.releaseAt = 0 // a sensor that switches does not lie where it was held: it still is
+	case at > 0 && p.t() > at+lateRelease && f.volts.switching() && !f.loose && !f.wasOpen:
+		w.expect.releaseAt = 0 // a sensor that switches in a closed loop does not lie where it was held: it still is
 	case at > 0 && p.t() > at+lateRelease:
 		w.endForce(f, at, at, true)
 	case !outside && at == 0:

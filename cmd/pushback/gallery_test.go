@@ -78,7 +78,7 @@ func TestGallery(t *testing.T) {
 			if r.by = by; by == analysis.ByMixture {
 				name += "-mixture"
 				r.technician = func(c live.Controls) rig.Technician {
-					return &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, car.Sensor), By: by, Controls: c}
+					return &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, ""), By: by, Controls: c}
 				}
 			}
 			if err := a.live(t.Context(), r); out.Len() == 0 {

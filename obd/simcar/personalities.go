@@ -20,7 +20,7 @@ var habits = []build{
 	{"hot-cell", "A hot, somewhat aged cell: rich reads 0.70 to 0.78 V. That may stay undecided, dead it is not.",
 		[]string{"loop_proven", "partly_proven", "unclear"}, func(c *Car) { c.bank[0].up.kelvin, c.bank[0].up.output = 1100, 0.87 }},
 	{"trim-given-up", "Three seconds into a force the computer gives trim up, without a word in its status. Shorter holds show that the loop answers.",
-		[]string{"unclear", "partly_proven"}, func(c *Car) { c.control.giveUp = 3 }},
+		[]string{"unclear", "partly_proven", "loop_proven"}, func(c *Car) { c.control.giveUp = 3 }},
 	{"trim-given-up-late", "Six seconds into a force the computer gives trim up, without a word in its status.",
 		[]string{"unclear", "partly_proven", "loop_proven"}, func(c *Car) { c.control.giveUp = 6 }},
 	{"sensor-doubted", "Six seconds into a force the fuel status goes from 02 to 10: closed loop, with a fault. The computer saw the force, and let go of the sensor.",

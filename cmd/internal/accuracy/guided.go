@@ -3,6 +3,8 @@ package accuracy
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"pushback/analysis"
@@ -131,8 +133,8 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 	out := &truth.Test{Forces: forces, Seed: seed, Fault: exp.Fault, Style: style(s), Marks: t.Marked, Sensor: sensor,
 		Accepted:  append([]string{exp.Conclusion}, exp.Also...),
 		Undecided: []string{string(analysis.UnclearResult), string(analysis.PartlyProven), string(analysis.NothingForced), string(analysis.NotReadyToSay)}}
-	if exp.Conclusion == string(analysis.PartlyProven) && exp.Fault == "sound" {
-		out.Accepted = []string{string(analysis.LoopProven)} // both sides are asked for
+	if strings.HasPrefix(exp.Fault, "sound") {
+		out.Accepted = append(slices.Clone(exp.Also), string(analysis.LoopProven)) // both sides are asked for
 	}
 	if !t.Proper { // what was not done cannot be seen
 		out.Accepted = append(out.Accepted, out.Undecided...)

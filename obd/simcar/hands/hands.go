@@ -68,7 +68,8 @@ type action struct {
 	word string
 }
 
-// New returns the hands of a technician who is to force the sensor, such as B1S1.
+// New returns the hands of a technician who is to force the sensor, such as B1S1; "": the tap
+// stays where it is.
 func New(style Style, car Car, sensor string) *Hands {
 	return &Hands{style: style, car: car, sensor: sensor}
 }
@@ -196,8 +197,10 @@ func (h *Hands) force(kind simcar.ForceKind) {
 			return
 		}
 		if kind.Wire() {
-			if err := h.car.Clip(sensor); err != nil {
-				panic(err)
+			if sensor != "" {
+				if err := h.car.Clip(sensor); err != nil {
+					panic(err)
+				}
 			}
 			if !s.Forgets {
 				h.openBranch()
