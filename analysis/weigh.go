@@ -179,6 +179,9 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		}
 		return math.Log(stuck / (1 + math.Pow(secs/30, 2)))
 	}
+	if b := f.volts; b.known() && !b.switching() && b.stays(s.side).longest >= 0.8*b.seconds {
+		return math.Log(0.97) // it lay there by itself before that force
+	}
 	back := 5.0
 	if f.own.rate > 0 {
 		back += 2 * max(0, f.rel.trimMade) / f.own.rate

@@ -115,6 +115,7 @@ type engine struct {
 	changes  int     // of side, since the baseline began
 	open     float64 // V: what an open input reads
 	hasOpen  bool
+	quiet    bool // the sensor did not change sides in the baseline
 	leftOpen bool // the branch was not closed after the last release
 }
 
@@ -325,6 +326,9 @@ func (g *Guide) Skip() {
 	defer g.mu.Unlock()
 	switch g.stage {
 	case StageReady:
+		if g.engine.stands() {
+			return // there is nothing to force
+		}
 		g.engine.why = nil
 		g.fit()
 	case StageOpen:

@@ -181,6 +181,8 @@ func (g *Guide) missing(s analysis.Side) Reason {
 		return ""
 	case x.limit > 0:
 		return WhyShorter
+	case g.engine.quiet && !open(command):
+		return "" // a sensor that lies on one side by itself says no more the second time
 	case x.stood:
 		return "" // it would stand there again
 	case x.short:
@@ -357,17 +359,22 @@ func (g *Guide) advance() {
 		g.enter(StageDone)
 		return
 	}
+	if g.engine.stands() && g.waits() && g.stage != StageReady {
+		g.notice.why = WhyStalled
+		g.enter(StageReady)
+		in = 0
+	}
 	switch g.stage {
 	case StageReady:
 		if in >= g.cfg.Ready {
 			g.enter(StageDone) // a force now would not count, and only set codes
 		}
-		if g.notice.why == WhyStalled && !g.engine.stands() && len(g.engine.why) == 0 {
+		if g.notice.why == WhyStalled && !g.engine.stands() && g.engine.closed && len(g.engine.why) == 0 {
 			g.fit()
 		}
 	case StageBaseline:
 		if in >= g.cfg.Baseline && (g.engine.changes >= changesEnough || g.engine.changes == 0 && !g.engine.readsOpen() || in >= baselineMost) {
-			g.based = true
+			g.based, g.engine.quiet = true, g.engine.changes == 0
 			g.next()
 		} else if in >= reactIn && g.engine.readsOpen() {
 			g.notice.why = WhyBranch
