@@ -29,7 +29,7 @@ func statusOf(c analysis.Conclusion) int {
 	case analysis.LoopProven, analysis.NothingForced:
 		return statusDone
 	case analysis.InputDead, analysis.NoCommand, analysis.NoDelivery,
-		analysis.SensorDead, analysis.SensorSlow, analysis.WrongBank:
+		analysis.SensorDead, analysis.SensorSlow, analysis.SensorSkewed, analysis.WrongBank:
 		return statusFault
 	case analysis.NotReadyToSay:
 		return statusNotReady

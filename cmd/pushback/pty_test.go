@@ -57,8 +57,8 @@ func TestRecordThroughPseudoTerminal(t *testing.T) {
 		}
 	}
 	replayed, again := command(t, "replay", "last", "--json", "--db", db)
-	if live := withoutSteps(out.String()); replayed != live || again != status {
-		t.Errorf("replay differs from live (status %d, live %d)%s", again, status, firstDifference(live, replayed))
+	if replayed != out.String() || again != status {
+		t.Errorf("replay differs from live (status %d, live %d)%s", again, status, firstDifference(out.String(), replayed))
 	}
 
 	quit()

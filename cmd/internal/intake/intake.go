@@ -77,32 +77,51 @@ func Read(ctx context.Context, open Open, said Said, bar session.Sink) (all []Se
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, r.Close()) }()
+	err = Each(ctx, r, said, bar, func(f Session) error {
+		all = append(all, f)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return all, nil
+}
+
+// Each judges the sessions of r one after the other and hands each over as it ends, so that one is
+// held at a time; it stops at the first error, its own or take's. A nil bar sees nothing.
+func Each(ctx context.Context, r transfer.Reader, said Said, bar session.Sink, take func(Session) error) error {
 	for {
 		m, err := r.Session(ctx)
 		if errors.Is(err, io.EOF) {
-			return all, nil
+			return nil
 		}
 		if err != nil {
-			return nil, err
+			return err
 		}
 		if n := len(m.Label) + len(m.Vehicle) + len(m.Note) + len(m.Adapter); n > 64<<10 {
-			return nil, fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
+			return fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
 		}
 		f := Session{Meta: said.describe(m)}
 		setup, err := session.NewSetup(f.Meta.Watching, f.Meta.By, f.Meta.Format)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		f.Judge = session.NewJudge(setup)
 		hash := &hasher{store.NewContent()}
-		if f.Result, err = session.Run(ctx, cleaned{r}, f.Judge, bar, &f.Table, hash); err != nil {
-			return nil, err
+		sinks := []session.Sink{&f.Table, hash}
+		if bar != nil {
+			sinks = append(sinks, bar)
+		}
+		if f.Result, err = session.Run(ctx, cleaned{r}, f.Judge, sinks...); err != nil {
+			return err
 		}
 		f.Records, f.Hash = f.Result.Records, hash.Sum()
 		if len(f.Meta.Sensors) == 0 {
 			f.Meta.Sensors = f.Table.sensors()
 		}
-		all = append(all, f)
+		if err := take(f); err != nil {
+			return err
+		}
 	}
 }
 
