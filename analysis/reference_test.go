@@ -16,6 +16,9 @@ import (
 // The scripts that made tables in testdata run again on the same data where what they need
 // is installed: SciPy 1.10 or later, and R with MASS, sandwich, boot, segmented and spc.
 func TestReferencesAgain(t *testing.T) {
+	if testing.Short() {
+		t.Skip("asks R and SciPy again")
+	}
 	var scripts []string
 	for _, kind := range []string{"*.py", "*.R"} {
 		found, err := filepath.Glob("*/testdata/" + kind)

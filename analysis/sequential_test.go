@@ -44,6 +44,9 @@ func wander(r *rand.Rand, sd, tau float64) func(t float64) float64 {
 // at uneven intervals and in whole counts, must keep to it: an upper 99 % bound (of
 // a Poisson count) would be passed by chance once in a hundred, so the seeds are fixed.
 func TestFalseAlarmsOfTheAnswer(t *testing.T) {
+	if testing.Short() {
+		t.Skip("tries thousands of processes")
+	}
 	const trials = 4000
 	most := int(falseAlarm*trials + 2.33*math.Sqrt(falseAlarm*trials))
 	for _, c := range []struct {

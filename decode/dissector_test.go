@@ -28,6 +28,9 @@ func TestDissectorKept(t *testing.T) {
 // TestDissector asks the dissector itself, where it is installed: it must say what was kept,
 // and agree with us over the full range of each byte of every PID that it knows.
 func TestDissector(t *testing.T) {
+	if testing.Short() {
+		t.Skip("asks another program")
+	}
 	if !dissector.Available() {
 		t.Skip("tshark is not installed; TestDissectorKept compares with what it said")
 	}

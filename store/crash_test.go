@@ -22,6 +22,9 @@ var kills = flag.Int("kills", 6, "how often to kill the recorder in TestKill")
 // it can, the others a record a millisecond, which shows how much a kill costs: the
 // log has it; no limit is set here, since it is a timing.
 func TestKill(t *testing.T) {
+	if testing.Short() {
+		t.Skip("kills a program again and again")
+	}
 	path := newPath(t)
 	var lost []time.Duration
 	for run := range *kills {
@@ -100,6 +103,9 @@ func TestKill(t *testing.T) {
 
 // A process that is killed while it makes the file leaves one that opens.
 func TestKillWhileMaking(t *testing.T) {
+	if testing.Short() {
+		t.Skip("kills a program again and again")
+	}
 	for i := range 12 {
 		path := newPath(t)
 		cmd := exec.Command(os.Args[0])

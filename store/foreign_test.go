@@ -17,6 +17,9 @@ import (
 // session of ours does, are refused, by Open before anything is written and by
 // OpenForeign; and they stay as they are.
 func TestHostileSchema(t *testing.T) {
+	if testing.Short() {
+		t.Skip("tries hundreds of files")
+	}
 	for name, c := range map[string]struct {
 		script string
 		open   bool // what a person may have added to a database of his own
@@ -103,6 +106,9 @@ func TestOpenForeign(t *testing.T) {
 
 // A cell that is larger than anything of ours is not read.
 func TestEnormousCell(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes a huge file")
+	}
 	path := copyKept(t, len(migrations))
 	sqlOn(t, path, "update record set raw = zeroblob(100000000) where kind = 'exchange'")
 	s, err := OpenForeign(context.Background(), path)

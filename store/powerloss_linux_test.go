@@ -137,6 +137,9 @@ func (d *disk) cut(rng *rand.Rand) {
 // the disk is rebuilt as it may have been: all that was synced and any sectors of the
 // rest. Whatever was committed is there.
 func TestPowerLoss(t *testing.T) {
+	if testing.Short() {
+		t.Skip("cuts a file at every write")
+	}
 	lib := powerlossLibrary(t)
 	dir := t.TempDir()
 	log := filepath.Join(dir, "log")
@@ -195,6 +198,9 @@ func checkAfterLoss(t *testing.T, what string, files map[string][]byte, committe
 // The disk is full, at any moment: the error says so, the file is sound, and what was
 // committed is there. Unlike in TestDiskFull it is the system that refuses to write.
 func TestNoSpaceLeft(t *testing.T) {
+	if testing.Short() {
+		t.Skip("fills a disk")
+	}
 	lib := powerlossLibrary(t)
 	for _, room := range []int{0, 1, 4096, 20_000, 57_000, 100_000, 200_000, 300_001, 500_000} {
 		path := filepath.Join(t.TempDir(), "p.db")

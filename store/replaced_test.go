@@ -111,6 +111,9 @@ func TestLockedWhileImporting(t *testing.T) {
 // A recording goes on whatever another program holds, and is whole: in the database as soon
 // as the lock is gone, or when that is next opened.
 func TestLockedWhileRecording(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits for a lock")
+	}
 	for name, c := range map[string]struct{ before, during, after int }{
 		"let go in time":   {3000, 20_000, 3000},
 		"from the first":   {0, 3000, 100},
@@ -182,6 +185,9 @@ func TestLockedWhileRecording(t *testing.T) {
 
 // Two programs record into one file at once: each session is whole.
 func TestTwoRecorders(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits for a lock")
+	}
 	path := newPath(t)
 	const n = 20_000
 	done := make(chan error)

@@ -168,6 +168,9 @@ const golden = "testdata/ngspice.csv"
 // TestSpice holds the circuit to ngspice 39 (Debian), over the grid: to its answers in
 // testdata/ngspice.csv, and to the program itself where it is installed.
 func TestSpice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("asks another program")
+	}
 	cases := grid()
 	path, err := exec.LookPath("ngspice")
 	if *update {

@@ -9,6 +9,9 @@ import (
 // TestIntegrity: over a bad line nothing is believed that was not sent where the reply has
 // a check, and nothing that changes the car is ever asked.
 func TestIntegrity(t *testing.T) {
+	if testing.Short() {
+		t.Skip("reads over a bad line for long")
+	}
 	for i, s := range setups {
 		t.Run(s.name, func(t *testing.T) {
 			got, err := integrity(t.Context(), s, 3000, badLine, uint64(100+i))

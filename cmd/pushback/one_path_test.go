@@ -80,7 +80,10 @@ var notYet = map[string]string{
 // for byte, for every simulated car; and so is the status. The conclusion is the one
 // that an experienced technician would accept of this car.
 func TestReplayEqualsLive(t *testing.T) {
-	for _, car := range simcar.Cars() {
+	for i, car := range simcar.Cars() {
+		if testing.Short() && i%8 > 0 {
+			continue
+		}
 		t.Run(car.Name, func(t *testing.T) {
 			t.Parallel()
 			db := filepath.Join(t.TempDir(), "p.db")

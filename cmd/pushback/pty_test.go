@@ -23,6 +23,9 @@ import (
 // `record` opens it as the serial port that it is for it, with marks on standard
 // input, and the session is stored, shown and replayed alike.
 func TestRecordThroughPseudoTerminal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time")
+	}
 	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
 	db := filepath.Join(t.TempDir(), "p.db")
 	soundAtEnd(t, db)
@@ -70,6 +73,9 @@ func TestRecordThroughPseudoTerminal(t *testing.T) {
 // The first Ctrl-C ends a session cleanly: closing reads, verdict, stored as
 // finished.
 func TestInterruptKeepsTheSession(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time")
+	}
 	t.Parallel()
 	db := filepath.Join(t.TempDir(), "p.db")
 	soundAtEnd(t, db)

@@ -62,6 +62,9 @@ func shownIn(t *testing.T, file string) []string {
 // testdata/readme says what comes of it. A command that is new in the README, and one
 // that is no longer there, fails.
 func TestReadme(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs whole tests in real time")
+	}
 	t.Parallel()
 	shown := shownIn(t, "README.md")
 	if len(shown) < 20 {

@@ -52,6 +52,9 @@ func reportOf(t testing.TB, db string, args ...string) (string, written) {
 // A report says what `show` says of the session: each proof's state and reason, each
 // event, the next steps; which codes the test set; and whose records it is of.
 func TestReportSaysTheVerdict(t *testing.T) {
+	if testing.Short() {
+		t.Skip("tests five cars")
+	}
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	for _, car := range []string{"healthy", "sensor-dead-low", "monitor-trips", "wire-open-computer-side", "v-engine"} {
 		t.Run(car, func(t *testing.T) {

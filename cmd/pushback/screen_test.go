@@ -46,6 +46,9 @@ func storedTest(t *testing.T) (db string) {
 // A replay on the whole screen, in a real terminal: it shows how fast it goes, obeys
 // the keys, and leaves the verdict on the shell's screen.
 func TestReplayInTmux(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a terminal")
+	}
 	if _, err := exec.LookPath("tmux"); err != nil {
 		t.Skip("no tmux here: install it to test the screen in a real terminal (Debian: apt-get install tmux)")
 	}
@@ -122,6 +125,9 @@ func TestCautionsFitOneScreen(t *testing.T) {
 // with it alone, it makes no marks but paces the replay, also back from its end, and it
 // ends when nobody watches any more.
 func TestReplayToPage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time")
+	}
 	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
 	db := storedTest(t)
 	said, saying := io.Pipe()
@@ -217,6 +223,9 @@ func TestReplayToPage(t *testing.T) {
 
 // A tap on the page is a mark of the session, and a stranger's is none.
 func TestRecordToPage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time")
+	}
 	t.Parallel()
 	car, err := simcar.Find("healthy")
 	if err != nil {

@@ -28,6 +28,9 @@ func TestMain(m *testing.M) {
 }
 
 func TestScripts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time")
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:           "testdata/script",
 		UpdateScripts: *update,

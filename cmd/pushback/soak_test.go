@@ -35,6 +35,9 @@ const soaking = "PUSHBACK_SOAKING"
 //
 //	go test ./cmd/pushback -run TestSoak -soak 24h -v -timeout 1h
 func TestSoak(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drives for hours")
+	}
 	if os.Getenv(soaking) == "" { // a process of its own, whose memory no other test has used
 		c := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestSoak$", "-test.v", "-soak="+soak.String())
 		c.Env = append(os.Environ(), soaking+"=1")

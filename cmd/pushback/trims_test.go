@@ -45,6 +45,9 @@ func simCar(t testing.TB, name string) simcar.Car {
 // Each fault that a trim map can tell, in a simulated car driven in town for twenty
 // minutes: the pattern is the one that the trade's table gives that fault.
 func TestTrimsOfSimulatedCars(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drives six cars for twenty minutes")
+	}
 	for _, tt := range []struct {
 		car, want string
 		bus       obd.Bus

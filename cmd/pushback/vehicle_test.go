@@ -304,6 +304,9 @@ func TestVehicleRaisesTheSpeed(t *testing.T) {
 // Ctrl-C at any moment leaves the adapter as it was after power-up: echo, blanks, headers, serial
 // speed, and the bus that it keeps.
 func TestInterruptLeavesTheAdapterAsItWas(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time")
+	}
 	var noTry []string // an adapter that can only keep a bus, not try it
 	for n := range 10 {
 		noTry = append(noTry, fmt.Sprintf("TP%d", n))

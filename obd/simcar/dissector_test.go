@@ -16,6 +16,9 @@ import (
 // that they report goes over its full range. What the analyser says is compared with the
 // quantity that was encoded, and with our decoder.
 func TestDissector(t *testing.T) {
+	if testing.Short() {
+		t.Skip("asks another program")
+	}
 	if !dissector.Available() {
 		t.Skip("tshark is not installed; the decoder is compared with what was kept of it in decode")
 	}

@@ -100,6 +100,9 @@ func effects(t testing.TB, cfg Config) []effect {
 // ring: who forces the wire sees the reading, the trim, the mixture and the released
 // sensor follow, up to the broken arc.
 func TestFaults(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drives every car twice")
+	}
 	low := func(v float64) bool { return v < 0.065 } // grounded: < 60 mV in the workshop texts
 	high := func(v float64) bool { return v > 0.85 }
 	bias := func(v float64) bool { return v > 0.4 && v < 0.5 }

@@ -164,6 +164,9 @@ func TestUDSSameData(t *testing.T) {
 // TestUDSDissected: an analyser of other people's takes what the car answers for what it is
 // meant to be.
 func TestUDSDissected(t *testing.T) {
+	if testing.Short() {
+		t.Skip("asks another program")
+	}
 	if !dissector.Available() {
 		t.Skip("tshark is not installed")
 	}

@@ -13,6 +13,9 @@ import (
 // The fixed subset of `make accuracy`: what is measured there must not get worse
 // unnoticed. The bounds leave room for one bad draw, no more.
 func TestFixedSubset(t *testing.T) {
+	if testing.Short() {
+		t.Skip("judges 160 cars")
+	}
 	n, hours := 160/lighter, 3/lighter // hours of idle, fast idle and town
 	// Cars with rough readings are not yet judged as expected: they count in `make accuracy` only.
 	trials := each(n, nil, func(i int) Trial {
@@ -45,6 +48,9 @@ func TestFixedSubset(t *testing.T) {
 }
 
 func TestFixedSubsetByMixture(t *testing.T) {
+	if testing.Short() {
+		t.Skip("judges 64 cars")
+	}
 	c := Count(Mixed(100_000, 64/lighter, nil))
 	for _, w := range c.Wrongs {
 		t.Errorf("seed %d: said %s of a car with %s", w.Seed, w.Verdict.Conclusion, w.Expected.Fault)

@@ -18,9 +18,12 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// Start starts a browser of the test's own, or skips the test where there is none.
+// Start starts a browser of the test's own, or skips the test where there is none, or with -short.
 func Start(t testing.TB) context.Context {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("starts a browser")
+	}
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
 		if p, err := exec.LookPath(name); err == nil {

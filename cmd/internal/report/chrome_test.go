@@ -152,6 +152,9 @@ func TestContrastInBrowser(t *testing.T) {
 
 // The PDF has the paper that was asked for, and its words can be found.
 func TestPDF(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a browser")
+	}
 	chrometest.Start(t)
 	for paper, box := range map[string]string{"a4": `594\.9\d* 841\.\d+|595\S* 842\S*|594\.\d+ 841\.\d+`, "letter": `612 792`} {
 		r := sample("findable", 1)
@@ -180,6 +183,9 @@ func TestPDF(t *testing.T) {
 // Words from outside become words in a PDF: it has no script, no action, no link and no
 // file in it, and all the words are shown.
 func TestHostilePDF(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a browser")
+	}
 	chrometest.Start(t)
 	var b bytes.Buffer
 	all := strings.ReplaceAll(strings.Join(hostile, " "), "\u202e", "") + ` (x) Tj ET /JavaScript (app.alert(1)) \\051 >> endobj http://nowhere.invalid/`
@@ -208,6 +214,9 @@ func TestHostilePDF(t *testing.T) {
 }
 
 func TestPNG(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a browser")
+	}
 	chrometest.Start(t)
 	for figure, want := range map[string][2]int{"ring": {1760, 960}, "traces": {2000, 2 * int(plotHeight)}} {
 		var b bytes.Buffer

@@ -155,6 +155,9 @@ type terminal struct {
 
 func newTerminal(t *testing.T, scene string, w, h int, env ...string) *terminal {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("starts a terminal")
+	}
 	if _, err := exec.LookPath("tmux"); err != nil {
 		t.Skip("no tmux here: install it to test the screen in a real terminal (Debian: apt-get install tmux)")
 	}
@@ -337,6 +340,9 @@ func TestNoColourInTmux(t *testing.T) {
 }
 
 func TestDumbTerminalGetsLines(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a terminal")
+	}
 	t.Parallel()
 	if _, err := exec.LookPath("tmux"); err != nil {
 		t.Skip("no tmux here: install it to test the screen in a real terminal (Debian: apt-get install tmux)")
