@@ -237,6 +237,8 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 	case released:
 		w.feedTrims(f, lo.t())
 		w.endForce(f, lo.lo, hi.hi, false)
+	case at > 0 && p.t() > at+lateRelease && f.volts.switching() && !f.loose && !f.wasOpen:
+		w.expect.releaseAt = 0 // a sensor that switches in a closed loop does not lie where it was held: it still is
 	case at > 0 && p.t() > at+lateRelease:
 		w.endForce(f, at, at, true)
 	case !outside && at == 0:
@@ -297,7 +299,7 @@ func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until flo
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
 	w.lookForOffset(f)
 	f.rel.begin(f, f.own.now, w.forces[0])
-	f.rel.zero = w.offset
+	f.rel.zero, f.rel.input = w.offset, w.open
 	f.relOn = true
 	w.cache.valid = false
 	w.catchUp(f, hi-1e-6, until)

@@ -43,8 +43,9 @@ type release struct {
 	open     bool    // the reading lies at the level of an open input: the branch was not closed again
 	lowOn    float64 // V: range of the readings on the expected side
 	highOn   float64
-	zero     float64 // V: the levels count from here, where the signal return is raised
-	prompt   float64 // s: what comes within it comes at once
+	zero     float64   // V: the levels count from here, where the signal return is raised
+	input    openInput // what an open input reads
+	prompt   float64   // s: what comes within it comes at once
 
 	trimThen  float64 // mirrored trim at the release
 	trimMade  float64 // how far the force had moved it, %
@@ -242,20 +243,20 @@ func (r *release) openOdds(b voltsBase) float64 {
 	cell := math.Log(freeLevel(r.expect, v, 0, 0, end, own.longest >= settledAfter))
 	secs := r.lastOn.t() - r.firstOn.t()
 	moved := follows(r.lastOn.v-r.firstOn.v, (r.trimNow-r.trimThen)*against(r.expect.Opposite()), secs, 0.003, r.best < 0.0075 || r.best > 1.27)
-	return math.Log(leftOpen) + math.Log(openLevel(r.best)) - cell - min(moved, 0)
+	return math.Log(leftOpen) + math.Log(r.input.near(r.best)) - cell - min(moved, 0)
 }
 
 // likeOpen reports whether the reading, which did not come to the side, lies where an open input does rather than
 // where this sensor may.
 func (r *release) likeOpen(b voltsBase) bool {
-	if r.bottom > 0.3 && r.top < 0.6 {
+	if r.bottom > 0.3 && r.top < 0.6 && !r.input.known {
 		return true
 	}
 	side, end := Lean, b.low
 	if r.top > switchPoint {
 		side, end = Rich, b.high
 	}
-	return leftOpen*openLevel(r.top) > freeLevel(side, r.top-r.zero, 0, 0, end-r.zero, true)
+	return leftOpen*r.input.near(r.top) > freeLevel(side, r.top-r.zero, 0, 0, end-r.zero, true)
 }
 
 // pastBalance reports whether trim has gone back and on to the other side, as it does on a reading that no

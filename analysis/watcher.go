@@ -78,6 +78,8 @@ type Watcher struct {
 	excursions int // stretches that were over and called no force
 	refused    refusal
 	air        air
+	open       openInput
+	asked      []ask
 	offset     float64  // V: the signal return lies so far above the computer's ground; 0: not found
 	doubts     [2]doubt // by side
 	hist       [257]int32
@@ -212,7 +214,7 @@ func (w *Watcher) stepVolts(p point) {
 	if w.running() == nil && w.trim.short.n > 0 {
 		w.ready.fifth.volts(p, w.trim.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
 	}
-	if w.holding() == nil {
+	if w.holding() == nil && !w.readsOpen(p.v) {
 		w.rest.volts(p)
 	} else {
 		w.rest.forced(p.t())
@@ -220,7 +222,11 @@ func (w *Watcher) stepVolts(p point) {
 	w.fig.volts(p, w.running() != nil)
 	w.slow.volts(p, w.holding() != nil && w.cfg.By != ByMixture)
 	f := w.running()
+	if w.holding() == nil {
+		w.lookForOpen(p)
+	}
 	switch {
+	case w.open.lasts:
 	case f == nil:
 		w.lookForForce(&w.volts)
 	case !f.ended:

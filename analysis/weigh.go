@@ -155,7 +155,8 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 			continue
 		}
 		if d := s.first.t() - c.last.t(); c.track == s.track && c.side == s.side.Opposite() && d >= 0 && d < max(2, 3*s.track.interval) {
-			return math.Log(0.97 / (1 + math.Pow(secs/15, 4)))
+			// If that was one: the odds are those of the stretch before.
+			return math.Log(0.97/(1+math.Pow(secs/15, 4))) - math.Log1p(math.Exp(-w.cands[i].weight.sum()))
 		}
 	}
 	n := len(w.forces)
@@ -177,6 +178,9 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 			stuck = 0.02
 		}
 		return math.Log(stuck / (1 + math.Pow(secs/30, 2)))
+	}
+	if b := f.volts; b.known() && !b.switching() && b.stays(s.side).longest >= 0.8*b.seconds {
+		return math.Log(0.97) // it lay there by itself before that force
 	}
 	back := 5.0
 	if f.own.rate > 0 {
@@ -286,10 +290,17 @@ func (w *Watcher) prior(s *stretch) (odds float64, said bool) {
 	if f := w.regripped(s); f != nil {
 		odds, said = math.Log(regripRate*math.Exp(-max(0, s.first.t()-f.end)/2)), f.marked
 	}
-	if len(w.hints) == 0 || said {
+	asked, guided, asks := w.askedFor(s)
+	switch {
+	case said:
+		return odds, said
+	case guided:
+		odds, said = asked, asks
+	case len(w.hints) > 0:
+		odds += math.Log(silentForce)
+	default:
 		return odds, said
 	}
-	odds += math.Log(silentForce)
 	for _, h := range w.hints {
 		if s.last.t() < h.at || h.used {
 			continue

@@ -95,6 +95,8 @@ const (
 	MarkLean    MarkKind = "lean"    // begins to force lean
 	MarkRich    MarkKind = "rich"    // begins to force rich
 	MarkRelease MarkKind = "release" // lets go
+	MarkOpen    MarkKind = "open"    // has opened the sensor's branch, and touches nothing
+	MarkStep    MarkKind = "step"    // what a guide asks for now, in Text: a step of the JSON lines
 	MarkNote    MarkKind = "note"    // words, in Text
 	MarkStop    MarkKind = "stop"    // ends the session
 )
@@ -102,7 +104,7 @@ const (
 // Mark is one line of the technician's.
 type Mark struct {
 	Kind MarkKind
-	Text string // of a note
+	Text string // of a note or a step
 }
 
 // Row is a line of values recorded elsewhere: imported sessions consist of rows

@@ -93,7 +93,7 @@ func (t *Trace) Write(f session.Frame) error {
 		}
 		to.Add(s.Received, v)
 	}
-	if m := f.Record.Mark; m != nil {
+	if m := f.Record.Mark; m != nil && m.Kind != obd.MarkStep {
 		mark := *m
 		t.Ticks = append(t.Ticks, Tick{At: f.Record.At, Mark: &mark})
 	}

@@ -8,49 +8,24 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/decode"
 	"pushback/obd"
 )
-
-// Stage is a part of the guided test.
-type Stage string
-
-// The stages in order; Hold to Answer come once a side.
-const (
-	StageReady    Stage = "ready"    // waiting for the car to be fit for the test, or for its next force
-	StageBaseline Stage = "baseline" // hands off: how the car switches by itself
-	StageForce    Stage = "force"    // the technician is to begin the force
-	StageHold     Stage = "hold"     // the force is held
-	StageRelease  Stage = "release"  // the technician is to let go, now
-	StageAnswer   Stage = "answer"   // hands off: the sensor's own answer and the recovery
-	StageDone     Stage = "done"
-)
-
-// Prompt is what the technician is to do now.
-type Prompt struct {
-	Stage Stage
-	Side  analysis.Side // of the stages Force to Answer
-	At    time.Duration // session time of the frame behind the prompt
-	Since time.Duration // session time when the stage began
-	Until time.Duration // when the stage ends by itself; 0: when its job is done
-	New   bool          // the stage has just begun
-	More  bool          // the hold goes on beyond its usual length: trim answered, but that is not enough yet
-	Seen  bool          // in Hold: the watcher sees the force too
-	Why   []string      // in Ready: what is not fit
-	Twice bool          // a repetition was asked for, but this side was forced as often as is good for the car
-}
 
 // GuideConfig holds the lengths of the stages. Zero fields take the usual ones.
 type GuideConfig struct {
 	Sides    []analysis.Side // which sides to force, in order; lean, then rich
 	Ready    time.Duration   // how long to wait for a car that is not ready; 3 min
+	Open     time.Duration   // with the sensor's branch open and nothing touched; 3 s, below 0: not asked for
 	Baseline time.Duration   // 15 s
 	Hold     time.Duration   // limits.Hold
 	HoldMost time.Duration   // limits.HoldLong, when trim answered but has not come far, or the delivery is open; never above limits.HoldMost
 	Answer   time.Duration   // at most 30 s
 	Settle   time.Duration   // after the loop switches again; 4 s
+	Absent   time.Duration   // how long to wait for somebody to begin; 90 s
 }
 
-func (c *GuideConfig) fill() {
+func (c *GuideConfig) fill(by analysis.By) {
 	def := func(d *time.Duration, v time.Duration) {
 		if *d == 0 {
 			*d = v
@@ -60,16 +35,45 @@ func (c *GuideConfig) fill() {
 		c.Sides = []analysis.Side{analysis.Lean, analysis.Rich}
 	}
 	def(&c.Ready, 3*time.Minute)
+	def(&c.Open, 3*time.Second)
 	def(&c.Baseline, 15*time.Second)
 	def(&c.Hold, limits.Hold)
 	def(&c.HoldMost, limits.HoldLong)
 	def(&c.Answer, 30*time.Second)
 	def(&c.Settle, 4*time.Second)
+	def(&c.Absent, 90*time.Second)
 	c.HoldMost = min(c.HoldMost, limits.HoldMost)
+	if by == analysis.ByMixture {
+		c.Open = -1 // no wire is touched
+	}
+}
+
+// Steps of the guide that have no length of their own.
+const (
+	reactIn      = 5 * time.Second  // what a person usually takes
+	openWithin   = 12 * time.Second // to open the branch; then the test goes on without
+	letGoWithin  = 20 * time.Second // to let go; then the reading lies there by itself
+	unseenAnswer = 8 * time.Second  // after a release that shows nowhere
+	clearsWithin = time.Minute      // for a computer that let go of the sensor to come back
+	closeWithin  = 20 * time.Second // to close a branch that was left open
+)
+
+// Length is how long the test of a ready car usually takes, and how long at most: it ends
+// by itself then.
+func (c GuideConfig) Length(by analysis.By) (usual, most time.Duration) {
+	c.fill(by)
+	n := time.Duration(len(c.Sides))
+	if c.Open > 0 {
+		usual, most = reactIn+c.Open, openWithin+c.Open
+	}
+	usual += c.Baseline + n*(reactIn+c.Hold+c.Answer/2)
+	most += baselineMost + n*(c.Absent+c.HoldMost+letGoWithin+c.Answer)
+	return usual, most
 }
 
 // A Guide leads through the bias test. It is a Sink: it sees what the watcher
 // sees, moves on by itself when the force and the release are seen, and prompts.
+// What is tapped is a hint: where the readings tell, they are believed.
 // Enter, Skip and Again may come from any goroutine.
 type Guide struct {
 	cfg    GuideConfig
@@ -78,41 +82,79 @@ type Guide struct {
 	done   func()
 	trims  []string // the names under which the watched bank's short-term trim comes
 
-	mu    sync.Mutex
-	stage Stage
-	side  int
-	now   time.Duration
-	since time.Duration
-	step  step
-	trim  float64 // the watched bank's short-term trim, %
-	why   []string
-	told  time.Duration // last prompt
-	fresh bool
-	over  bool                  // done was called
-	based bool                  // the baseline is done
-	again bool                  // the present side comes once more when its answer is seen
-	twice bool                  // again was asked for in vain
-	count map[analysis.Side]int // forces of a side
+	mu     sync.Mutex
+	stage  Stage
+	now    time.Duration
+	since  time.Duration
+	began  time.Duration // when the car was found ready, and the length that was told counts from
+	told   time.Duration // last prompt
+	fresh  bool
+	over   bool // done was called
+	based  bool // the baseline is done
+	opened bool // the open level was asked for
+	engine engine
+	hold   hold
+	sides  map[analysis.Side]*side
+	side   analysis.Side // that is asked for or held
+	before analysis.Side // the other one, where it was asked for before
+	until  time.Duration // of StageWait
+	notice notice
 }
 
-// step is what was seen of the present side.
-type step struct {
-	seen     bool // the watcher sees the force
-	answered bool
-	spoilt   bool // open loop: holding on brings nothing
-	limit    bool // trim stands at the computer's limit
-	sensor   bool
-	resumed  time.Duration
-	from     float64 // the bank's short-term trim when the hold began, %
-	more     bool
+// engine is what the car tells beside trim and sensor.
+type engine struct {
+	why    []string // what is not fit, as the watcher has it
+	trim   float64  // the watched bank's short-term trim, %
+	rpm    float64
+	hasRPM bool
+	closed bool // the loop, and without a fault, as far as is known
+	second bool // the watched bank has a fuel system of its own
+
+	volts    float64 // of the watched sensor
+	reads    analysis.Side
+	changes  int     // of side, since the baseline began
+	open     float64 // V: what an open input reads
+	hasOpen  bool
+	quiet    bool // the sensor did not change sides in the baseline
+	leftOpen bool // the branch was not closed after the last release
+}
+
+// readsOpen reports whether the sensor's branch is open, as far as is known.
+func (e *engine) readsOpen() bool { return e.hasOpen && math.Abs(e.volts-e.open) < 0.03 }
+
+func (e *engine) stands() bool { return e.hasRPM && e.rpm < limits.TurningSpeed }
+
+// side is what became of the forces of a side.
+type side struct {
+	holds   int           // that lasted long enough to count
+	left    bool          // it was skipped
+	limit   time.Duration // holds must be shorter; 0: no
+	lastEnd time.Duration
+	asked   int  // how often it was asked for
+	short   bool // the last hold was too short to show anything
+	stood   bool // trim stood at the computer's limit in it
+}
+
+// notice is what is said beside the step.
+type notice struct {
+	twice bool             // again was asked for in vain
+	why   Reason           // why the step is asked for, or was cut short
+	back  []analysis.Proof // that were decided and are open again, or the other way now
+	since time.Duration    // of back
+	known map[analysis.ProofID]analysis.State
 }
 
 // NewGuide returns a guide that reports to prompt (at each new stage and each
 // second of it) and calls done once when the test is over.
 func NewGuide(cfg GuideConfig, j *Judge, prompt func(Prompt), done func()) *Guide {
-	cfg.fill()
-	return &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, trims: j.setup.Sensor.Trims(),
-		stage: StageReady, fresh: true, told: -time.Hour, count: map[analysis.Side]int{}}
+	cfg.fill(j.setup.By)
+	g := &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, trims: j.setup.Sensor.Trims(),
+		stage: StageReady, fresh: true, told: -time.Hour, sides: map[analysis.Side]*side{},
+		engine: engine{closed: true}, notice: notice{known: map[analysis.ProofID]analysis.State{}}}
+	for _, s := range []analysis.Side{analysis.Lean, analysis.Rich} {
+		g.sides[s] = &side{left: !slices.Contains(cfg.Sides, s)}
+	}
+	return g
 }
 
 // Side returns the side of the present stage, "" before the first force.
@@ -125,121 +167,13 @@ func (g *Guide) Side() analysis.Side {
 func (g *Guide) current() analysis.Side {
 	switch g.stage {
 	case StageForce, StageHold, StageRelease, StageAnswer:
-		return g.cfg.Sides[g.side]
+		return g.side
 	}
 	return ""
 }
 
-// Enter says 'done' to what the prompt asks, and returns the mark to make, "" for
-// none.
-func (g *Guide) Enter() obd.MarkKind {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	switch g.stage {
-	case StageForce:
-		return obd.MarkKind(g.cfg.Sides[g.side])
-	case StageHold:
-		if g.now-g.since < 2*time.Second {
-			return "" // the key was pressed twice
-		}
-		return obd.MarkRelease
-	case StageRelease:
-		return obd.MarkRelease
-	}
-	return ""
-}
-
-// Skip leaves the present stage: readiness and baseline are cut short, a side is
-// left out.
-func (g *Guide) Skip() {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	switch g.stage {
-	case StageReady:
-		g.why = nil
-		g.fit()
-	case StageBaseline:
-		g.begin()
-	case StageForce, StageAnswer:
-		g.next()
-	case StageHold:
-		g.enter(StageRelease)
-	case StageRelease:
-		g.enter(StageAnswer)
-	}
-}
-
-// Again repeats the present step, or the one before when it has not begun. What is held
-// is let go first.
-func (g *Guide) Again() {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	switch g.stage {
-	case StageBaseline:
-		g.enter(StageBaseline)
-	case StageForce:
-		switch {
-		case g.side == 0:
-			g.enter(StageBaseline)
-		case g.may(g.side - 1):
-			g.side--
-			g.begin()
-		}
-	case StageHold:
-		if g.again = g.may(g.side); g.again {
-			g.enter(StageRelease)
-		}
-	case StageRelease:
-		g.again = g.may(g.side)
-	case StageAnswer:
-		if g.may(g.side) {
-			g.begin()
-		}
-	}
-}
-
-// may reports whether a side may be forced once more, and has it said where not.
-func (g *Guide) may(side int) bool {
-	ok := g.count[g.cfg.Sides[side]] < limits.Forces
-	if !ok && !g.twice {
-		g.twice, g.told = true, -time.Hour
-	}
-	return ok
-}
-
-func (g *Guide) enter(s Stage) { g.stage, g.since, g.fresh, g.twice = s, g.now, true, false }
-
-// begin prompts for the present side, once the car is ready for it.
-func (g *Guide) begin() {
-	g.step, g.based, g.again = step{}, true, false
-	if len(g.why) > 0 {
-		g.enter(StageReady)
-		return
-	}
-	g.enter(StageForce)
-}
-
-// fit goes on from StageReady.
-func (g *Guide) fit() {
-	if g.based {
-		g.enter(StageForce)
-		return
-	}
-	g.enter(StageBaseline)
-}
-
-func (g *Guide) next() {
-	if g.again {
-		g.begin()
-		return
-	}
-	if g.side+1 < len(g.cfg.Sides) {
-		g.side++
-		g.begin()
-		return
-	}
-	g.enter(StageDone)
-}
+// Length is how long the test usually takes, and at most, once the car is ready.
+func (g *Guide) Length() (usual, most time.Duration) { return g.cfg.Length(g.judge.setup.By) }
 
 // Write lets the guide see a frame.
 func (g *Guide) Write(f Frame) error {
@@ -253,12 +187,15 @@ func (g *Guide) Write(f Frame) error {
 		g.mark(m.Kind)
 	}
 	for _, x := range f.Samples {
-		if !x.Missing && slices.Contains(g.trims, x.Signal.Name) {
-			g.trim = x.Value
+		if !x.Missing {
+			g.sample(x.Signal.Name, x.Value)
 		}
 	}
 	for _, e := range f.Events {
 		g.event(e)
+	}
+	if len(f.Events) > 0 {
+		g.compare()
 	}
 	g.advance()
 	p, say := g.say()
@@ -275,114 +212,51 @@ func (g *Guide) Write(f Frame) error {
 	return nil
 }
 
-func (g *Guide) mark(k obd.MarkKind) {
-	switch k {
-	case obd.MarkLean, obd.MarkRich:
-		g.forced(analysis.Side(k), g.now)
-	case obd.MarkRelease:
-		if g.stage == StageHold || g.stage == StageRelease {
-			g.enter(StageAnswer)
+func (g *Guide) sample(name string, v float64) {
+	switch {
+	case name == g.judge.setup.Sensor.Voltage():
+		reads := g.engine.reads
+		if v < 0.30 {
+			reads = analysis.Lean
+		} else if v > 0.60 {
+			reads = analysis.Rich
 		}
+		if reads != g.engine.reads {
+			g.engine.changes++
+		}
+		g.engine.volts, g.engine.reads = v, reads
+	case slices.Contains(g.trims, name):
+		g.engine.trim = v
+	case name == "RPM":
+		g.engine.rpm, g.engine.hasRPM = v, true
+	case name == "FUELSYS1" && !g.engine.second:
+		g.engine.closed = byte(v) == decode.FuelClosed
+	case name == "FUELSYS2" && v != 0 && g.judge.setup.Sensor.Bank%2 == 0:
+		g.engine.second = true // where it is not in use, one system controls both banks
+		g.engine.closed = byte(v) == decode.FuelClosed
 	}
 }
 
-// forced moves on when the technician, or the watcher, says that a side is held.
-func (g *Guide) forced(s analysis.Side, at time.Duration) {
-	if g.stage != StageForce && g.stage != StageBaseline && g.stage != StageReady {
-		return
-	}
-	for i, want := range g.cfg.Sides {
-		if i >= g.side && want == s {
-			g.side, g.step = i, step{from: g.trim}
-			g.count[s]++
-			g.enter(StageHold)
-			g.since = at
-			return
-		}
-	}
-}
+// backFor is how long it stands in the prompts that an arc was taken back.
+const backFor = 8 * time.Second
 
-func (g *Guide) event(e analysis.Event) {
-	switch e.Name {
-	case analysis.Ready:
-		g.why = nil
-		if g.stage == StageReady {
-			g.fit()
-		}
-	case analysis.NotReady:
-		g.why = e.Reasons
-		if g.stage == StageBaseline || g.stage == StageForce {
-			g.enter(StageReady)
-		}
-	case analysis.ForceBegins:
-		g.forced(e.Side, time.Duration(e.T*float64(time.Second)))
-		if e.Side == g.current() {
-			g.step.seen = true
-		}
-	case analysis.LoopAnswers:
-		g.step.answered = true
-	case analysis.TrimAtLimit:
-		g.step.limit = true
-	case analysis.OpenLoop:
-		g.step.spoilt = true
-	case analysis.ForceEnds:
-		if e.Side == g.current() && (g.stage == StageHold || g.stage == StageRelease) {
-			g.enter(StageAnswer)
-		}
-	case analysis.SensorAnswers, analysis.SensorSilent:
-		g.step.sensor = true
-	case analysis.SwitchingResumes:
-		g.step.resumed = g.now
-	}
-}
-
-// advance leaves a stage whose job is done.
-func (g *Guide) advance() {
-	in := g.now - g.since
-	switch g.stage {
-	case StageReady:
-		if in >= g.cfg.Ready {
-			g.enter(StageDone) // a force now would not count, and only set codes
-		}
-	case StageBaseline:
-		if in >= g.cfg.Baseline {
-			g.begin()
-		}
-	case StageHold:
-		g.step.more = in >= g.cfg.Hold && g.step.answered && (g.slow() || !g.delivered())
-		limit := g.cfg.Hold
-		if g.step.more {
-			limit = g.cfg.HoldMost
-		}
-		if in >= limit || g.step.spoilt {
-			g.enter(StageRelease)
-		}
-	case StageRelease:
-		// A wire that the computer does not read shows no release either.
-		if !g.step.seen && in >= 5*time.Second {
-			g.enter(StageAnswer)
-		}
-	case StageAnswer:
-		settled := g.step.sensor && g.step.resumed > 0 && g.now-g.step.resumed >= g.cfg.Settle
-		nothing := !g.step.seen && in >= 5*time.Second
-		if settled || nothing || in >= g.cfg.Answer {
-			g.next()
-		}
-	}
-}
-
-// slow reports that trim answers but has not come far yet, and could go on.
-func (g *Guide) slow() bool {
-	return !g.step.limit && math.Abs(g.trim-g.step.from) < limits.TrimEnough
-}
-
-func (g *Guide) delivered() bool {
+// compare notes what the ring has lost since the last event.
+func (g *Guide) compare() {
 	for _, p := range g.judge.Verdict().Proofs {
-		if p.ID == analysis.ProofDelivery {
-			return p.State == analysis.Proven || p.State == analysis.Failed
+		was := g.notice.known[p.ID]
+		if p.State == analysis.Proven || p.State == analysis.Failed {
+			g.notice.known[p.ID] = p.State
+		} else {
+			delete(g.notice.known, p.ID)
+		}
+		if was != "" && was != p.State {
+			if g.now-g.notice.since > backFor {
+				g.notice.back = nil
+			}
+			g.notice.back, g.notice.since = append(slices.Clone(g.notice.back), p), g.now
+			g.told = -time.Hour
 		}
 	}
-	return false
 }
 
 // say returns the prompt when it is new or a second has passed.
@@ -390,19 +264,130 @@ func (g *Guide) say() (Prompt, bool) {
 	if !g.fresh && g.now-g.told < time.Second {
 		return Prompt{}, false
 	}
-	p := Prompt{Stage: g.stage, Side: g.current(), At: g.now, Since: g.since, New: g.fresh,
-		More: g.step.more, Seen: g.step.seen, Why: g.why, Twice: g.twice}
+	p := Prompt{Stage: g.stage, Side: g.current(), At: g.now, Since: g.since, New: g.fresh, More: g.hold.more, Seen: g.hold.seen,
+		Why: g.engine.why, Reason: g.notice.why, Twice: g.notice.twice, Back: g.notice.back}
+	p.Usual, p.Most = g.Length()
 	switch g.stage {
+	case StageOpen:
+		p.Until = g.since + openWithin
+		if g.hold.openAt > 0 {
+			p.Until = g.hold.openAt + g.cfg.Open
+		}
 	case StageBaseline:
 		p.Until = g.since + g.cfg.Baseline
-	case StageHold:
-		p.Until = g.since + g.cfg.Hold
-		if g.step.more {
-			p.Until = g.since + g.cfg.HoldMost
+		if g.now >= p.Until {
+			p.Until = g.since + baselineMost
 		}
+	case StageHold:
+		p.Until = g.since + g.holdFor()
 	case StageAnswer:
 		p.Until = g.since + g.cfg.Answer
+	case StageWait:
+		p.Until = g.until
+	}
+	if g.now-g.notice.since > backFor {
+		p.Back = nil
 	}
 	g.told, g.fresh = g.now, false
 	return p, true
+}
+
+// Enter is the one button: it says 'done' to what the prompt asks. It returns the mark to
+// make, "" for none.
+func (g *Guide) Enter() obd.MarkKind {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.hold.tapAt > 0 && g.now-g.hold.tapAt < twiceWithin {
+		return "" // pressed twice
+	}
+	g.hold.tapAt = g.now
+	switch g.stage {
+	case StageOpen:
+		return obd.MarkOpen
+	case StageForce:
+		return obd.MarkKind(g.side)
+	case StageHold:
+		if !g.hold.said { // the readings were quicker than the hand
+			return obd.MarkKind(g.side)
+		}
+		return obd.MarkRelease
+	case StageRelease:
+		return obd.MarkRelease
+	}
+	return ""
+}
+
+// twiceWithin is how soon a second tap means nothing.
+const twiceWithin = 1500 * time.Millisecond
+
+// Skip leaves the present stage: what comes before the forces is cut short, a side is left out.
+func (g *Guide) Skip() {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	switch g.stage {
+	case StageReady:
+		if g.engine.stands() {
+			return // there is nothing to force
+		}
+		g.engine.why = nil
+		g.fit()
+	case StageOpen:
+		g.baseline()
+	case StageBaseline:
+		g.based = true
+		g.next()
+	case StageForce:
+		g.sides[g.side].left = true
+		g.next()
+	case StageAnswer, StageWait:
+		g.next()
+	case StageHold:
+		g.enter(StageRelease)
+	case StageRelease:
+		g.enter(StageAnswer)
+	}
+}
+
+// Again repeats the present step, or the one before when it has not begun. What is held
+// is let go first.
+func (g *Guide) Again() {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	switch g.stage {
+	case StageOpen:
+		g.hold.openAt = 0
+		g.enter(StageOpen)
+	case StageBaseline:
+		g.enter(StageBaseline)
+	case StageForce:
+		switch {
+		case g.before == "":
+			g.enter(StageBaseline)
+		case g.may(g.before):
+			g.ask(g.before, "")
+		}
+	case StageHold:
+		if g.hold.again = g.may(g.side); g.hold.again {
+			g.enter(StageRelease)
+		}
+	case StageRelease:
+		g.hold.again = g.may(g.side)
+	case StageAnswer:
+		if g.may(g.side) {
+			g.ask(g.side, "")
+		}
+	}
+}
+
+// may reports whether a side may be forced once more, and has it said where not.
+func (g *Guide) may(s analysis.Side) bool {
+	n := g.sides[s].holds
+	if s == g.side && (g.stage == StageHold || g.stage == StageRelease) {
+		n++ // the one that is held
+	}
+	ok := n < limits.Forces
+	if !ok && !g.notice.twice {
+		g.notice.twice, g.told = true, -time.Hour
+	}
+	return ok
 }

@@ -23,6 +23,9 @@ type drive struct {
 }
 
 func newDrive(t *testing.T, cfg GuideConfig) *drive {
+	if cfg.Open == 0 {
+		cfg.Open = -1
+	}
 	d := &drive{t: t}
 	d.g = NewGuide(cfg, NewJudge(Setup{Sensor: decode.SensorID{Bank: 1, Position: 1}}), func(p Prompt) {
 		d.last = p
@@ -87,7 +90,8 @@ func TestGuideFollowsTheWatcher(t *testing.T) {
 	d.until(60 * s).event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Rich})
 	d.until(95 * s)
 	d.want("0s ready", "2s baseline", "17s force lean", "20s hold lean", "34s release lean", "36s answer lean",
-		"44s force rich", "50s hold rich", "1m0s answer rich", "1m30s done")
+		"44s force rich", "50s hold rich", "1m0s answer rich", "1m30s force lean") // of which nothing was proven
+	d.until(4 * 60 * s)
 	if !d.over {
 		t.Error("done was not called")
 	}
@@ -105,8 +109,8 @@ func TestGuideWithAnInputThatIsDead(t *testing.T) {
 	if k := d.g.Enter(); k != obd.MarkRelease {
 		t.Errorf("Enter makes the mark %q, want release", k)
 	}
-	d.mark(obd.MarkRelease).until(40 * s)
-	d.want("0s baseline", "15s force lean", "16s hold lean", "31s release lean", "32s answer lean", "37s done")
+	d.mark(obd.MarkRelease).until(63 * s)
+	d.want("0s baseline", "15s force lean", "16s hold lean", "32s answer lean", "40s wait", "1m2s force lean")
 }
 
 // A hold ends at 15 s; when trim answered and the delivery is open, at 25 s; at once
@@ -190,7 +194,7 @@ func TestGuideRepeatsWhatIsHeld(t *testing.T) {
 	}
 	d.mark(obd.MarkRelease).until(90 * s)
 	d.want("0s baseline", "10s baseline", "24.75s force lean", "30s baseline", "40s force lean", "50s hold lean", "55s release lean",
-		"56s answer lean", "1m1s force lean", "1m10s hold lean", "1m16s answer lean", "1m21s done")
+		"56s answer lean", "1m4s force lean", "1m10s hold lean", "1m16s answer lean", "1m24s done")
 }
 
 // A loop that is not ready any more while hands are off is waited for again.
@@ -228,13 +232,13 @@ func TestGuideDoesNotForceAnOpenLoop(t *testing.T) {
 		d.event(analysis.Event{Name: analysis.OpenLoop}).until(21 * s)
 		d.event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean}).until(30 * s)
 		d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"open loop"}}).until(60 * s)
-		want := []string{"0s baseline", "15s force lean", "16s hold lean", "20s release lean", "21s answer lean", "51s ready"}
+		want := []string{"0s baseline", "15s force lean", "16s hold lean", "20s release lean", "21s answer lean", "26s wait"}
 		if back {
 			d.event(analysis.Event{Name: analysis.Ready})
 			want = append(want, "1m0s force rich")
 		} else {
 			d.until(90 * s)
-			want = append(want, "1m11s done")
+			want = append(want, "1m26s done")
 		}
 		d.want(want...)
 	}

@@ -133,6 +133,12 @@ func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Mark(at, analysis.Rich) }))
 	case obd.MarkRelease:
 		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Release(at) }))
+	case obd.MarkOpen:
+		j.emit(j.watch.guided(func(w guidedWatcher) []analysis.Event { return w.Open(at) }))
+	case obd.MarkStep:
+		if side, told := asksFor(m.Text); told {
+			j.emit(j.watch.guided(func(w guidedWatcher) []analysis.Event { return w.Asked(at, side) }))
+		}
 	}
 }
 

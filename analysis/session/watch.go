@@ -66,6 +66,22 @@ func (w *watchers) each(give func(watcher) []analysis.Event) []analysis.Event {
 	return nil
 }
 
+// guidedWatcher is one to which it matters what a guide asked for.
+type guidedWatcher interface {
+	Open(at time.Duration) []analysis.Event
+	Asked(at time.Duration, side analysis.Side) []analysis.Event
+}
+
+// guided gives what a guide asked for to those to which it matters.
+func (w *watchers) guided(give func(guidedWatcher) []analysis.Event) []analysis.Event {
+	return w.each(func(x watcher) []analysis.Event {
+		if g, ok := x.(guidedWatcher); ok {
+			return give(g)
+		}
+		return nil
+	})
+}
+
 // step gives a sample.
 func (w *watchers) step(s decode.Sample) []analysis.Event {
 	if !s.Missing {

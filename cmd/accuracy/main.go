@@ -4,6 +4,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"flag"
 	"fmt"
@@ -11,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"pushback/analysis"
 	"pushback/cmd/internal/accuracy"
 	"pushback/obd/simcar"
 )
@@ -23,10 +25,14 @@ func main() {
 	real := flag.String("realtrims", "", "a `FILE` of real drives without a force to count too; testdata/realtrims/README.md says which")
 	wrongs := flag.Bool("wrongs", false, "list the tests that were not right, of models that are not held out")
 	tables := flag.Bool("tables", false, "of the simulated car, all tables (by proof, by rate, what was said of what) instead")
-	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead")
+	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead, with -model hands of its guided test")
 	byMixture := flag.Bool("bymixture", false, "with -show: the trial in which the mixture is forced")
 	flag.Parse()
 
+	if *show >= 0 && *model == "hands" {
+		showGuided(uint64(*show))
+		return
+	}
 	if *show >= 0 {
 		showTrial(uint64(*show), *byMixture)
 		return
@@ -137,4 +143,40 @@ func showTrial(seed uint64, byMixture bool) {
 	for _, p := range t.Verdict.Proofs {
 		fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, p.Why)
 	}
+}
+
+// showGuided prints a guided test in order of time: what was done, asked, said and seen.
+func showGuided(seed uint64) {
+	t := accuracy.RunGuided(seed)
+	fmt.Printf("%s, %.1f readings/s, proper: %v, error: %v\n", t.Case, t.Rate, t.Proper, t.Err)
+	type line struct {
+		at   float64
+		text string
+	}
+	var lines []line
+	add := func(at float64, format string, v ...any) {
+		lines = append(lines, line{at, fmt.Sprintf(format, v...)})
+	}
+	for _, f := range t.Truth {
+		add(f.Begin.Seconds(), "      %s until %.1f s", f.Kind, f.End.Seconds())
+	}
+	for _, p := range t.Prompts {
+		add(p.At.Seconds(), "%s %s %s", strings.ToUpper(p.Step(analysis.ByWire)), p.Reason, strings.Join(p.Why, "; "))
+	}
+	for _, m := range t.Marks {
+		add(m.At.Seconds(), "      said: %s", m.Mark.Kind)
+	}
+	for _, e := range t.Events {
+		j, _ := json.Marshal(e)
+		add(e.T, "            %s", j)
+	}
+	slices.SortStableFunc(lines, func(a, b line) int { return cmp.Compare(a.at, b.at) })
+	for _, l := range lines {
+		fmt.Printf("%7.2f %s\n", l.at, l.text)
+	}
+	fmt.Printf("%s; with nothing said: %s\n", t.Said, t.Untold)
+	for _, p := range t.Verdict.Proofs {
+		fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, p.Why)
+	}
+	fmt.Println(strings.Join(t.Reasons, "\n"))
 }

@@ -13,12 +13,13 @@ import (
 	"pushback/cmd/internal/simrun"
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/obd/simcar/hands"
 	"pushback/store"
 )
 
 func newDemo(a *app) *cobra.Command {
 	var f liveFlags
-	var car, report string
+	var car, report, hand string
 	var overTCP bool
 	var seed uint64
 	cmd := &cobra.Command{
@@ -28,11 +29,17 @@ func newDemo(a *app) *cobra.Command {
 port, and runs the guided test on it in real time; a scripted technician holds and
 releases the wire. It takes a minute and a half, as it would on a car. At the end it
 writes the report, as 'report' does.
---car list names the cars.`,
+--car list names the cars, --hands list the ways in which a technician works.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if car == "list" {
 				return a.listCars()
+			}
+			if hand == "list" {
+				for _, s := range hands.Styles {
+					fmt.Fprintln(a.out, s.Name)
+				}
+				return nil
 			}
 			bus, err := f.car.checkCar(cmd)
 			if err != nil {
@@ -42,7 +49,11 @@ writes the report, as 'report' does.
 			if err != nil {
 				return err
 			}
-			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed})
+			style, err := handsNamed(cmd, hand)
+			if err != nil {
+				return err
+			}
+			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed, BranchByHand: true})
 			if err != nil {
 				return err
 			}
@@ -65,8 +76,10 @@ writes the report, as 'report' does.
 			fmt.Fprintf(a.people(), "simulated car %q on %s\n", car, port)
 			return a.live(ctx, liveRun{
 				name: "demo", flags: f, bus: bus, by: by, origin: "simulated", clock: obd.SystemClock{}, open: f.car.line().Open,
-				guide:      &session.GuideConfig{Ready: 12 * time.Second},
-				technician: func(c live.Controls) rig.Technician { return &simrun.Technician{Car: sim, By: by, Controls: c} },
+				guide: &session.GuideConfig{Ready: 12 * time.Second},
+				technician: func(c live.Controls) rig.Technician {
+					return &simrun.Technician{Hands: hands.New(style, sim, f.car.sensor), By: by, Controls: c}
+				},
 				done: func(ctx context.Context, db *store.Store, id string) error {
 					w, err := writeReport(ctx, db, []string{id}, reportFlags{out: report})
 					if err == nil {
@@ -82,7 +95,18 @@ writes the report, as 'report' does.
 	cmd.Flags().StringVar(&f.car.bus, "bus", "", "the car's bus `NAME`; without it the car's own")
 	cmd.Flags().StringVar(&f.car.sensor, "sensor", "B1S1", "`SENSOR` to test")
 	cmd.Flags().Uint64Var(&seed, "seed", 1, "`SEED` of the car's randomness")
+	cmd.Flags().StringVar(&hand, "hands", hands.Styles[0].Name, "whose `HANDS` work on it; list names them")
 	cmd.Flags().StringVar(&report, "report", "", "`FILE` for the report (default: pushback-ID.html)")
 	cmd.Flags().BoolVar(&overTCP, "tcp", false, "over TCP instead of a pseudo-terminal (Windows)")
 	return cmd
+}
+
+// handsNamed finds a way of working.
+func handsNamed(cmd *cobra.Command, name string) (hands.Style, error) {
+	for _, s := range hands.Styles {
+		if s.Name == name {
+			return s, nil
+		}
+	}
+	return hands.Style{}, usagef(cmd, "--hands %q is none of those that 'demo --hands list' names", name)
 }

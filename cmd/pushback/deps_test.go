@@ -35,7 +35,7 @@ var imports = map[string][]string{
 	"analysis/series":            {},
 	"analysis/stats":             {},
 	"analysis/switching":         {"analysis/limits", "analysis/series", "analysis/stats", "decode"},
-	"analysis/session":           {"obd", "decode", "analysis", "analysis/limits", "analysis/wide"},
+	"analysis/session":           {"obd", "decode", "analysis", "analysis/hazard", "analysis/limits", "analysis/wide"},
 	"analysis/wide":              {"analysis", "analysis/hazard", "analysis/limits", "analysis/stats", "decode"},
 	"analysis/trimmap":           {"analysis/hazard", "analysis/limits", "analysis/series", "analysis/stats", "decode"},
 	"store":                      {"obd", "decode", "analysis"},

@@ -19,6 +19,7 @@ import (
 	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/obd/simcar/hands"
 )
 
 var gallery = flag.String("gallery", "", "write a report of every simulated car and real recording into this folder")
@@ -76,7 +77,9 @@ func TestGallery(t *testing.T) {
 			name := car.Name
 			if r.by = by; by == analysis.ByMixture {
 				name += "-mixture"
-				r.technician = func(c live.Controls) rig.Technician { return &simrun.Technician{Car: sim, By: by, Controls: c} }
+				r.technician = func(c live.Controls) rig.Technician {
+					return &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, ""), By: by, Controls: c}
+				}
 			}
 			if err := a.live(t.Context(), r); out.Len() == 0 {
 				// The guided test refuses the car; it can be recorded.

@@ -164,7 +164,7 @@ func (c *Reader) line() (event, error) {
 			kind, words, more := strings.Cut(rest, " ")
 			e.mark.Kind = obd.MarkKind(kind)
 			switch e.mark.Kind {
-			case obd.MarkLean, obd.MarkRich, obd.MarkRelease, obd.MarkNote, obd.MarkStop:
+			case obd.MarkLean, obd.MarkRich, obd.MarkRelease, obd.MarkOpen, obd.MarkStep, obd.MarkNote, obd.MarkStop:
 			default:
 				return event{}, c.wrong("has an unknown mark")
 			}

@@ -231,7 +231,7 @@ func (a *Assembler) Next(ctx context.Context) (obd.Record, error) {
 			rec.Exchange = x
 		case "mark":
 			switch k := obd.MarkKind(r.Name); k {
-			case obd.MarkLean, obd.MarkRich, obd.MarkRelease, obd.MarkNote, obd.MarkStop:
+			case obd.MarkLean, obd.MarkRich, obd.MarkRelease, obd.MarkOpen, obd.MarkStep, obd.MarkNote, obd.MarkStop:
 				rec.Mark = &obd.Mark{Kind: k, Text: r.Text}
 			default:
 				return a.fail(fmt.Errorf("mark %.20q", r.Name))

@@ -247,7 +247,7 @@ func (t *Reader) next() (obd.Record, error) {
 			}
 		case c.name == markColumn:
 			switch k := obd.MarkKind(cell); k {
-			case "", obd.MarkLean, obd.MarkRich, obd.MarkRelease:
+			case "", obd.MarkLean, obd.MarkRich, obd.MarkRelease, obd.MarkOpen:
 				mark = k
 			default:
 				return obd.Record{}, t.errorAt(i, fmt.Errorf("%.40q is none of lean, rich, release", cell))

@@ -88,7 +88,7 @@ func (t *table) add(name string) {
 }
 
 func inTable(k obd.MarkKind) bool {
-	return k == obd.MarkLean || k == obd.MarkRich || k == obd.MarkRelease
+	return k == obd.MarkLean || k == obd.MarkRich || k == obd.MarkRelease || k == obd.MarkOpen
 }
 
 func (t *table) header() {

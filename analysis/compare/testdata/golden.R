@@ -16,7 +16,7 @@ for (s in names(d)) {
   x <- d[[s]]
   write.csv(x, paste0(s, ".csv"), row.names=FALSE, quote=FALSE)
   l <- max(ceiling(nrow(x)^(1/3)), 20)
-  b <- tsboot(as.matrix(x), function(y) { k <- y[,"rpm"]; v <- y[,"total"]; c(mean(v[k==800]), mean(v[k==1800]), mean(v[k==2300])) }, R=20000, l=l, sim="fixed")
+  b <- tsboot(as.matrix(x), function(y) tapply(y[,"total"], factor(y[,"rpm"], c(800,1800,2300)), mean), R=20000, l=l, sim="fixed")
   for (i in 1:3) out[nrow(out)+1,] <- list(s, c(800,1800,2300)[i], b$t0[[i]], sd(b$t[,i], na.rm=TRUE))
 }
 out$mean <- sprintf("%.8f", out$mean); out$se <- sprintf("%.6f", out$se)

@@ -61,6 +61,7 @@ var Models = []Model{
 		Tests: trials(Many), Unforced: trials(Unforced)},
 	{Name: "mixture", About: "obd/simcar, by mixture, all with marks", N: 800, Tests: trials(Mixed)},
 	{Name: "wide", About: "obd/simcar with wide-range sensors, by mixture, fuel cut and the rear wire", N: 1000, Tests: trials(ManyWide)},
+	{Name: "hands", About: "guided tests of obd/simcar by hands of all kinds, every other car sound", N: 1000, Tests: Guided},
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
 	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, From: 1000, N: 1000, Hours: 100,
 		Tests: recordings(heldout.Narrow), Unforced: recordings(heldout.Drive)},

@@ -40,6 +40,8 @@ type JSONLines struct {
 	samples bool
 	first   *Header // not printed yet: the sensor's kind is still to be told
 	held    []byte  // the lines behind it
+	by      analysis.By
+	step    string // the last step line without its time
 }
 
 // mostHeld is how much waits for a sensor that is never read, bytes.
@@ -54,6 +56,7 @@ func (p *JSONLines) Begin(h Header) error {
 	if h.Sensors == nil {
 		h.Sensors = []string{}
 	}
+	p.by = analysis.By(h.By)
 	p.first = &h
 	if h.Kind == nil {
 		return p.begin()
@@ -114,6 +117,20 @@ func (p *JSONLines) Write(f session.Frame) error {
 		}
 	}
 	return nil
+}
+
+// Prompt prints what the technician is asked to do, when that has changed.
+func (p *JSONLines) Prompt(step session.Prompt) {
+	now := step
+	now.At, now.Since = 0, 0
+	b, err := now.StepJSON(p.by)
+	if err != nil || string(b) == p.step && !step.New {
+		return
+	}
+	p.step = string(b)
+	if b, err = step.StepJSON(p.by); err == nil {
+		_ = p.line(json.RawMessage(b)) // the next line of the session tells what is wrong with the output
+	}
 }
 
 // Found prints what was found beside the events, before the verdict.

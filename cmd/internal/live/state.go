@@ -161,7 +161,7 @@ func (s *State) Write(f session.Frame) error {
 			s.Lost = false
 		}
 	}
-	if m := f.Record.Mark; m != nil {
+	if m := f.Record.Mark; m != nil && m.Kind != obd.MarkStep {
 		mark := *m
 		s.tick(Tick{At: f.Record.At, Mark: &mark})
 		s.mark(f.Record.At, mark.Kind)

@@ -78,8 +78,12 @@ func (r *Rig) Begin(ctx context.Context, db *store.Store, meta store.Meta, guide
 	return s, nil
 }
 
-// prompt tells all who are to know what the technician is asked to do.
+// prompt tells all who are to know what the technician is asked to do. It is a mark too: what is
+// asked for is likelier to be done, and a replay must know as much.
 func (s *Session) prompt(p session.Prompt) {
+	if p.New {
+		s.rig.Mark(obd.Mark{Kind: obd.MarkStep, Text: p.Step(s.Judge.Setup().By)})
+	}
 	for _, v := range s.Views {
 		if v, ok := v.(Prompter); ok {
 			v.Prompt(p)

@@ -119,7 +119,7 @@ func (s *script) play(tb testing.TB, src session.Source, format obd.Format, done
 	setup.Format = format
 	judge := session.NewJudge(setup)
 	s.judge = judge
-	s.guide = session.NewGuide(session.GuideConfig{Ready: 12 * time.Second}, judge, s.prompt, done)
+	s.guide = session.NewGuide(session.GuideConfig{Ready: 12 * time.Second, Open: -1}, judge, s.prompt, done)
 	if _, err := session.Run(context.Background(), src, judge, s); err != nil {
 		tb.Fatal(err)
 	}

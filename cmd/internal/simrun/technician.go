@@ -10,56 +10,37 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/obd"
-	"pushback/obd/simcar"
+	"pushback/obd/simcar/hands"
 )
 
-// Technician stands in for a person in front of a simulated car: they do what the prompts
-// say, with a person's delay. It is a rig.Technician.
+// Technician stands in for a person in front of a simulated car: their hands do what the prompts
+// say, in their own way. It is a rig.Technician.
 type Technician struct {
-	Car      *simcar.Sim
+	Hands    *hands.Hands
 	By       analysis.By // what they force; "": the wire
 	Controls live.Controls
 
-	holds bool
-	warm  bool
-	due   time.Duration
-	act   func()
+	warm bool
+	due  time.Duration // when they have waited enough for a car that is not ready; 0: they do not wait
+	step string
 }
 
 // Prompt takes in what is to be done.
 func (s *Technician) Prompt(p session.Prompt) {
-	switch p.Stage {
-	case session.StageReady:
+	step := p.Step(s.By)
+	// Who was still busy when it was asked for sees it a moment later.
+	if _, busy := s.Hands.Next(); p.New || !busy && step == s.step && p.Stage == session.StageForce {
+		s.Hands.Prompt(step)
+	}
+	s.step = step
+	switch {
+	case p.Stage != session.StageReady:
+		s.due = 0
+	case len(p.Why) > 0 && s.warm && s.due == 0:
 		// A warm engine that stays in open loop is worth a force all the same: it may
 		// be the sensor that keeps it there.
-		if len(p.Why) > 0 && s.warm && s.act == nil {
-			s.due, s.act = p.At+4*time.Second, s.Controls.Skip
-		}
-	case session.StageForce:
-		if p.New {
-			s.due, s.act = p.At+time.Second, func() { s.force(p.Side) }
-		}
-	case session.StageRelease:
-		if p.New {
-			s.due, s.act = p.At+400*time.Millisecond, s.release
-		}
-	case session.StageAnswer:
-		if s.holds {
-			s.release()
-		}
+		s.due = p.At + 4*time.Second
 	}
-}
-
-func (s *Technician) force(side analysis.Side) {
-	_ = s.Car.Apply(simcar.Force{Kind: forceKind(side, s.By == analysis.ByMixture)}) // a known kind is valid
-	s.holds = true
-	s.Controls.Mark(obd.Mark{Kind: obd.MarkKind(side)})
-}
-
-func (s *Technician) release() {
-	s.Car.Release()
-	s.holds, s.act = false, nil
-	s.Controls.Mark(obd.Mark{Kind: obd.MarkRelease})
 }
 
 // Write acts when the time has come.
@@ -69,21 +50,19 @@ func (s *Technician) Write(f session.Frame) error {
 			s.warm = x.Value >= limits.WarmCoolant
 		}
 	}
-	if act := s.act; act != nil && f.Record.At >= s.due {
-		s.act = nil
-		act()
+	if s.due > 0 && f.Record.At >= s.due {
+		s.due = 0
+		s.Controls.Skip()
+	}
+	for _, word := range s.Hands.Due() {
+		switch word {
+		case "tap":
+			s.Controls.Enter()
+		case "mark lean":
+			s.Controls.Mark(obd.Mark{Kind: obd.MarkLean})
+		case "mark rich":
+			s.Controls.Mark(obd.Mark{Kind: obd.MarkRich})
+		}
 	}
 	return nil
-}
-
-func forceKind(side analysis.Side, mixture bool) simcar.ForceKind {
-	switch {
-	case mixture && side == analysis.Rich:
-		return simcar.ForcePropane
-	case mixture:
-		return simcar.ForceVacuum
-	case side == analysis.Rich:
-		return simcar.ForceRich
-	}
-	return simcar.ForceLean
 }

@@ -28,7 +28,7 @@ func lines(in io.Reader, c live.Controls, say func(string)) {
 	sc := bufio.NewScanner(in)
 	for sc.Scan() {
 		if !line(sc.Text(), c) {
-			say(fmt.Sprintf("not understood: %q (mark lean|rich|release, note TEXT, stop)", strings.TrimSpace(sc.Text())))
+			say(fmt.Sprintf("not understood: %q (mark lean|rich|release, tap, repeat, skip, note TEXT, stop)", strings.TrimSpace(sc.Text())))
 		}
 	}
 }
@@ -45,7 +45,7 @@ func line(text string, c live.Controls) bool {
 		return c.Note(rest)
 	case text == "stop":
 		return live.Do(c.Stop)
-	case text == "" || text == "next":
+	case text == "" || text == "tap" || text == "next":
 		live.Do(c.Enter)
 		return true
 	case text == "skip":

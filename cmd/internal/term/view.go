@@ -12,6 +12,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
+	"pushback/obd"
 )
 
 // A View shows a session as it runs: events and prompts as lines, and on a
@@ -47,7 +48,7 @@ func (v *View) Write(f session.Frame) error {
 	case lost && !v.state.Lost:
 		v.line(f.Record.At, words.LineBack)
 	}
-	if m := f.Record.Mark; m != nil {
+	if m := f.Record.Mark; m != nil && m.Kind != obd.MarkStep {
 		v.line(f.Record.At, words.You(*m))
 	}
 	for _, e := range f.Events {
@@ -77,7 +78,8 @@ func (v *View) heldTooLong(at time.Duration) {
 func (v *View) Prompt(p session.Prompt) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	turned := p.More != v.prompt.More && p.Stage == session.StageHold || p.Twice && !v.prompt.Twice
+	turned := p.More != v.prompt.More && p.Stage == session.StageHold || p.Twice && !v.prompt.Twice ||
+		len(p.Back) > 0 && len(p.Back) != len(v.prompt.Back) || p.Reason != v.prompt.Reason && p.Reason != ""
 	reasons := p.Stage == session.StageReady && strings.Join(p.Why, ";") != strings.Join(v.prompt.Why, ";")
 	v.prompt = p
 	v.state.Told(p)

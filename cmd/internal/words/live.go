@@ -123,6 +123,13 @@ func bigStep(s *live.State, p session.Prompt) Headline {
 		return Headline{Text: "CHECKING"}
 	case session.StageBaseline:
 		return Headline{Text: counted("BASELINE")}
+	case session.StageOpen:
+		return Headline{Text: counted("OPEN BRANCH")}
+	case session.StageWait:
+		if p.Reason == session.WhyBranch {
+			return Headline{Text: "CLOSE BRANCH", Loud: true}
+		}
+		return Headline{Text: counted("WAIT")}
 	case session.StageForce:
 		return Headline{Text: "GO " + side, Side: p.Side}
 	case session.StageHold:
@@ -217,17 +224,11 @@ func Caution(s *live.State) string {
 
 // PromptCaution is what can hurt at a step of the guided test.
 func PromptCaution(p session.Prompt, by analysis.By) string {
-	switch {
-	case p.Stage == session.StageReady || p.Stage == session.StageBaseline:
-		return hazard.Running.Caution()
-	case p.Stage != session.StageForce:
-		return ""
-	case by == analysis.ByMixture && p.Side == analysis.Rich:
-		return hazard.Propane.Caution()
-	case by == analysis.ByMixture:
-		return hazard.Hose.Caution()
+	text := hazard.Cautions(p.Hazards(by)...)
+	if by != analysis.ByMixture && (p.Stage == session.StageForce || p.Stage == session.StageOpen) {
+		text = OpenBranch + " " + text
 	}
-	return OpenBranch + " " + hazard.Wire.Caution()
+	return text
 }
 
 // Conditions lists what a test needs, shortly.

@@ -70,7 +70,7 @@ var usualSource = sync.OnceValue(func() string {
 const (
 	TestKeys   = "Keys: Enter done (adds the mark), l lean, r rich, space released, s skip, b repeat this side, n note, q stop."
 	RecordKeys = "Keys: l lean, r rich, space released, n note, q stop."
-	TestLines  = "Lines on standard input: mark lean, mark rich, mark release, note TEXT, stop; next, skip, repeat."
+	TestLines  = "Lines on standard input: tap (done), repeat, skip; mark lean, mark rich, mark release, note TEXT, stop."
 )
 
 // enterWhen begins the part of a prompt that names a key.
@@ -82,15 +82,31 @@ func PromptText(p session.Prompt, by analysis.By) string {
 		p.Twice = false
 		return "Two tries on this side is enough; another may set a code. " + PromptText(p, by)
 	}
+	if len(p.Back) > 0 {
+		back := make([]string, len(p.Back))
+		for i, b := range p.Back {
+			back[i] = TakenBack(b)
+		}
+		p.Back = nil
+		return strings.Join(back, " ") + " " + PromptText(p, by)
+	}
+	if text := stepWhy[p.Reason]; text != "" {
+		p.Reason = ""
+		return text + " " + PromptText(p, by)
+	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
 			return InUnits("NOT READY YET: " + hazard.Join(p.Why, "; ") + ". Waiting. Press s to go ahead anyway.")
 		}
-		return "Checking whether the car is ready."
+		return "Checking whether the car is ready. The test " + TestLength(p) + "."
 	case session.StageBaseline:
 		return "BASELINE: hands off, steady idle. Watching normal switching."
+	case session.StageOpen:
+		return "OPEN THE BRANCH: open the sensor's branch and touch nothing for 3 s." + enterWhen + "it is open."
+	case session.StageWait:
+		return "WAIT: hands off."
 	case session.StageForce:
 		switch {
 		case by == analysis.ByMixture && p.Side == analysis.Rich:
@@ -117,6 +133,39 @@ func PromptText(p session.Prompt, by analysis.By) string {
 	return "The test is done."
 }
 
+// TestLength says how long the test takes.
+func TestLength(p session.Prompt) string {
+	minutes := func(d time.Duration) string {
+		m := float64((d+29*time.Second)/(30*time.Second)) / 2
+		return strings.TrimSuffix(fmt.Sprintf("%.1f", m), ".0")
+	}
+	return fmt.Sprintf("takes about %s min, %s min at most", minutes(p.Usual), minutes(p.Most))
+}
+
+// TakenBack says that an arc that was decided is not any more, and why.
+func TakenBack(p analysis.Proof) string {
+	if p.State == analysis.Proven || p.State == analysis.Failed {
+		return fmt.Sprintf("CHANGED: %s is now %s: %s.", ProofTitles[p.ID], strings.ToLower(StateWords[p.State]), p.Why)
+	}
+	return fmt.Sprintf("TAKEN BACK: %s is open again: %s.", ProofTitles[p.ID], p.Why)
+}
+
+// stepWhy says why a step is asked for once more, cut short or waited in.
+var stepWhy = map[session.Reason]string{
+	session.WhyShort:   "ONCE MORE: the hold was too short.",
+	session.WhyOpen:    "ONCE MORE: the last hold did not decide.",
+	session.WhyUnseen:  "ONCE MORE: no hold was seen on this side. Check clip, wire and side.",
+	session.WhyShorter: "The computer gave up on the sensor: holds get shorter.",
+	session.WhyStalled: "THE ENGINE STOPPED. Restart it, or use the maker's mode that keeps it running.",
+	session.WhyLetGo:   "The computer left closed loop: it saw the hold and took it for a fault. Wait up to 1 min; if it stays open, note the codes, clear them, or cycle the key, then test again.",
+	session.WhyBranch:  "THE SENSOR'S BRANCH IS STILL OPEN: close it.",
+	session.WhyClose:   "CLOSE THE BRANCH.",
+	session.WhyRest:    "Rest: two holds on one side need 30 s between them.",
+	session.WhyHeld:    "The reading still lies where it was held.",
+	session.WhyAbsent:  "Nobody began the hold.",
+	session.WhyLong:    "The time for this test is over.",
+}
+
 // Step is the prompt in the narrow room of the live line.
 func Step(p session.Prompt) string {
 	left := func() string {
@@ -131,6 +180,10 @@ func Step(p session.Prompt) string {
 		return "waiting until ready"
 	case session.StageBaseline:
 		return "BASELINE" + left()
+	case session.StageOpen:
+		return "OPEN THE BRANCH" + left()
+	case session.StageWait:
+		return "WAIT" + left()
 	case session.StageForce:
 		return "GO " + side
 	case session.StageHold:

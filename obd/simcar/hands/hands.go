@@ -68,7 +68,8 @@ type action struct {
 	word string
 }
 
-// New returns the hands of a technician who is to force the sensor, such as B1S1.
+// New returns the hands of a technician who is to force the sensor, such as B1S1; "": the tap
+// stays where it is.
 func New(style Style, car Car, sensor string) *Hands {
 	return &Hands{style: style, car: car, sensor: sensor}
 }
@@ -129,6 +130,8 @@ func (h *Hands) Prompt(step string) {
 			h.at(h.style.React, "", h.openBranch)
 			h.tap(h.style.React, "tap")
 		}
+	case "baseline":
+		h.at(h.style.React, "", func() { h.car.Release(simcar.ForceOpen) })
 	case "go_lean":
 		h.force(simcar.ForceLean)
 	case "go_rich":
@@ -194,8 +197,10 @@ func (h *Hands) force(kind simcar.ForceKind) {
 			return
 		}
 		if kind.Wire() {
-			if err := h.car.Clip(sensor); err != nil {
-				panic(err)
+			if sensor != "" {
+				if err := h.car.Clip(sensor); err != nil {
+					panic(err)
+				}
 			}
 			if !s.Forgets {
 				h.openBranch()

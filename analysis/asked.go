@@ -1,0 +1,46 @@
+package analysis
+
+import (
+	"math"
+	"time"
+)
+
+// ask is what a guide asked for from a moment on: a side to be held, or hands off.
+type ask struct {
+	side Side    // "": hands off
+	at   float64 // s
+}
+
+// How often a hold begins, per s, while a guide asks for it, asks for the other side, and asks for none: most people
+// begin some seconds after they were asked, few do something else (from memory).
+const (
+	askedRate    = 1.0 / 10
+	notAskedRate = 1.0 / 200
+	handsOffRate = 1.0 / 1000
+)
+
+// Asked takes what a guide asks for from now on; "" is hands off.
+func (w *Watcher) Asked(at time.Duration, side Side) []Event {
+	w.events = w.events[:0]
+	w.asked = append(w.asked, ask{side, at.Seconds()})
+	return w.events
+}
+
+// askedFor is the log odds of a force at the stretch by what a guide asked for then; guided: it asked at all, and
+// said: for this side.
+func (w *Watcher) askedFor(s *stretch) (odds float64, guided, said bool) {
+	for i := len(w.asked) - 1; i >= 0; i-- {
+		a := w.asked[i]
+		if a.at > s.first.t() {
+			continue
+		}
+		switch {
+		case a.side == "":
+			return math.Log(handsOffRate), true, false
+		case a.side == s.side && s.track == &w.volts:
+			return math.Log(askedRate), true, true
+		}
+		return math.Log(notAskedRate), true, false
+	}
+	return 0, false, false
+}

@@ -1,0 +1,72 @@
+package analysis
+
+import "time"
+
+// openInput is what the computer's input reads while the sensor's branch is open and nothing is touched: 0.35 to
+// 0.55 V on many cars (published: 391 to 491 mV), 0 V with a pull-down, 1.1 V or the top of the range on others.
+type openInput struct {
+	said  float64 // s: that it was opened; 0: it was not said
+	level float64 // V
+	known bool
+	lasts bool // it is still being read
+}
+
+// openStill is how long a reading must lie still to be that of an open input, s.
+const openStill = 2.0
+
+// Open takes the word of the technician that the sensor's branch is open and nothing is touched.
+func (w *Watcher) Open(at time.Duration) []Event {
+	w.events = w.events[:0]
+	w.open.said = at.Seconds()
+	w.now = max(w.now, w.open.said)
+	return w.events
+}
+
+// lookForOpen asks whether the readings lie at the level of an open input: between the sides, where no wire is
+// held and no cell stays, or wherever they went when it was said. What is read then is no baseline.
+func (w *Watcher) lookForOpen(p point) {
+	o, r := &w.open, &w.volts.run
+	if o.lasts {
+		if said := len(w.hints) > 0 && w.hints[len(w.hints)-1].at > o.said; abs(p.v-o.level) > openWidth || said && o.said > 0 {
+			o.lasts = false
+			w.restFrom, w.cache.valid = p.t(), false
+		}
+		return
+	}
+	if o.known || w.cfg.By == ByMixture || r.n < 4 || r.seconds() < openStill || r.share() < 0.95 || r.alike < r.n-2 ||
+		!r.hasBefore {
+		return
+	}
+	if lo, hi, _ := w.volts.volts.span(r.first.t()-openStill, r.first.t()); max(r.level()-lo, hi-r.level()) < alive {
+		return // it lay there before
+	}
+	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh
+	said := o.said > 0 && r.first.t() > o.said-sayFar && r.first.t() < o.said+sayFar && (len(w.hints) == 0 || w.hints[len(w.hints)-1].at < o.said)
+	b, _ := w.baseBefore(&w.volts, r.first.t())
+	if between && (said || b.switching() || !b.known()) || said && (!b.known() || newLevel(r.level(), b.low, b.high)) {
+		o.level, o.known, o.lasts = r.level(), true, true
+		w.emit(Event{T: r.first.t(), Name: OpenLevel, Value: o.level})
+	}
+}
+
+// near is the probability that an open input is read within levelWidth of v: about its level where that was seen,
+// and where open inputs of other cars lie where not.
+func (o *openInput) near(v float64) float64 {
+	switch {
+	case !o.known:
+		return openLevel(v)
+	case abs(v-o.level) <= openWidth:
+		return 0.95 * levelWidth / (2 * openWidth)
+	}
+	return 0.05 * levelWidth
+}
+
+// openWidth is how near a reading of an open input lies to its level, V.
+const openWidth = 0.02
+
+// readsOpen reports whether a reading is that of an open input, not of the sensor, as far as is known.
+func (w *Watcher) readsOpen(v float64) bool {
+	n := len(w.forces)
+	left := n > 0 && w.forces[n-1].ended && w.forces[n-1].rel.open
+	return (w.open.lasts || left) && (abs(v-w.open.level) <= openWidth || left && abs(v-w.forces[n-1].rel.best) <= openWidth)
+}

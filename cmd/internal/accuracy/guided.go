@@ -1,0 +1,231 @@
+package accuracy
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/accuracy/truth"
+	"pushback/obd"
+	"pushback/obd/poll"
+	"pushback/obd/simcar"
+	"pushback/obd/simcar/hands"
+)
+
+// Guided makes guided tests with hands of all kinds, on sound cars and on others in turn.
+func Guided(from uint64, n int, progress func(done int)) ([]Result, error) {
+	return each(n, progress, func(i int) Result { return RunGuided(from + uint64(i)).Result }), nil
+}
+
+// GuidedTrial is one guided test and all that came of it.
+type GuidedTrial struct {
+	Result
+	Style   hands.Style
+	Truth   []simcar.ForceTruth // times since the session began
+	Proper  bool                // both sides were held for 8 s on end on the right sensor, and released as they should be
+	Prompts []session.Prompt    // at the beginning of each step
+	Events  []analysis.Event
+	Marks   []obd.Record
+	Verdict analysis.Verdict
+	Reasons []string
+	Untold  truth.Outcome // what would have been said had nothing been tapped
+}
+
+// properHold is how long a side must be held for its answer to be seen, s.
+const properHold = 8 * time.Second
+
+// longestGuided ends a guided test that would not end.
+const longestGuided = 15 * time.Minute
+
+// RunGuided makes the guided test of a seed. Every other car is sound.
+func RunGuided(seed uint64) GuidedTrial {
+	cfg, exp := simcar.Random(seed)
+	for k := uint64(1); seed%2 == 0 && exp.Fault != "sound"; k++ {
+		cfg, exp = simcar.Random(seed + k<<32)
+	}
+	cfg.Forces, cfg.BranchByHand = nil, true
+	return runGuided(seed, cfg, exp, hands.Random(seed))
+}
+
+func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.Style) GuidedTrial {
+	t := GuidedTrial{Style: style, Result: Result{Seed: seed, Case: exp.Fault, Outcome: truth.Broken}}
+	t.Marked = !style.Never
+	sim, err := simcar.New(cfg)
+	if err != nil {
+		t.Err = err
+		return t
+	}
+	ctx := context.Background()
+	p, err := poll.Open(ctx, obd.NewAdapter(sim.Link(), sim.Clock(), obd.AdapterOptions{}), sim.Clock(), poll.Config{Sensor: cfg.Car.Sensor, Bus: cfg.Bus})
+	if err != nil {
+		t.Err = err
+		return t
+	}
+	setup, err := session.NewSetup(cfg.Car.Sensor, "", p.Vehicle().Format)
+	if err != nil {
+		t.Err = err
+		return t
+	}
+	j := session.NewJudge(setup)
+	w := &worker{sim: sim, poller: p, hands: hands.New(style, sim, cfg.Car.Sensor), trial: &t, start: sim.Now()}
+	w.guide = session.NewGuide(session.GuideConfig{Ready: 20 * time.Second}, j, w.prompt, p.Stop)
+	res, err := session.Run(ctx, w, j, session.NewBusPriority(p), w)
+	if t.Err = err; err != nil {
+		return t
+	}
+	t.Verdict, t.Events, t.Reasons = res.Verdict, res.Events, j.Reasons()
+	for _, f := range sim.Truth().Forces {
+		f.Begin -= w.origin
+		if f.End >= 0 {
+			f.End -= w.origin
+		}
+		t.Truth = append(t.Truth, f)
+	}
+	told := t.truth(seed, exp, cfg.Car.Sensor)
+	t.compare(told, res)
+	silent, err := session.Run(ctx, &records{list: w.unsaid}, session.NewJudge(setup))
+	if err == nil {
+		t.Untold = told.Outcome(string(silent.Verdict.Conclusion))
+	}
+	if f := j.Figures(); f.Seconds > 0 {
+		t.Rate = f.PerSecond
+	}
+	return t
+}
+
+// truth says what may be said of the car after what these hands did.
+func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *truth.Test {
+	var best [2]time.Duration // longest hold of each side
+	closed := true
+	for _, f := range t.Truth {
+		end := f.End
+		if end < 0 {
+			end = 1 << 62
+		}
+		switch f.Kind {
+		case simcar.ForceLean:
+			best[0] = max(best[0], end-f.Begin)
+		case simcar.ForceRich:
+			best[1] = max(best[1], end-f.Begin)
+		case simcar.ForceOpen:
+			closed = closed && f.End >= 0
+		}
+	}
+	s := t.Style
+	t.Proper = best[0] >= properHold && best[1] >= properHold && closed && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
+	t.Case += ", " + style(s)
+	var forces []truth.Force
+	for _, f := range t.Truth {
+		if !f.Kind.Wire() || f.Begin < 0 {
+			continue
+		}
+		x := truth.Force{Side: string(f.Kind), Begin: f.Begin.Seconds(), End: f.End.Seconds(), Faint: true}
+		if f.End < 0 {
+			x.End = 1e9
+		}
+		x.Faint = x.End-x.Begin < properHold.Seconds()
+		forces = append(forces, x)
+	}
+	out := &truth.Test{Forces: forces, Seed: seed, Fault: exp.Fault, Style: style(s), Marks: t.Marked, Sensor: sensor,
+		Accepted:  append([]string{exp.Conclusion}, exp.Also...),
+		Undecided: []string{string(analysis.UnclearResult), string(analysis.PartlyProven), string(analysis.NothingForced), string(analysis.NotReadyToSay)}}
+	if strings.HasPrefix(exp.Fault, "sound") {
+		out.Accepted = append(slices.Clone(exp.Also), string(analysis.LoopProven)) // both sides are asked for
+	}
+	if !t.Proper { // what was not done cannot be seen
+		out.Accepted = append(out.Accepted, out.Undecided...)
+	}
+	return out
+}
+
+// style names what these hands do.
+func style(s hands.Style) string {
+	text := fmt.Sprintf("reacts in %.1f s", s.React)
+	add := func(is bool, format string, v ...any) {
+		if is {
+			text += ", " + fmt.Sprintf(format, v...)
+		}
+	}
+	add(s.Never, "never taps")
+	add(!s.Never && (s.Tap < -1 || s.Tap > 1), "taps %+.1f s", s.Tap)
+	add(s.Twice, "twice")
+	add(s.Wrong, "wrong button")
+	add(s.Hold > 0, "holds %.1f s", s.Hold)
+	add(s.Late > 1.5, "lets go %.1f s late", s.Late)
+	add(s.Slip > 0, "slips after %.1f s", s.Slip)
+	add(s.Touch, "touches first")
+	add(s.Swapped, "other order")
+	add(s.Other != "", "%s first", s.Other)
+	add(s.Open, "branch left open")
+	add(s.Forgets, "branch not opened")
+	add(s.Away > 0, "away for %.0f s", s.Away)
+	add(s.Ohms > 0, "%.0f ohm", s.Ohms)
+	return text
+}
+
+// worker is the technician at the car: a source and a sink of the session.
+type worker struct {
+	sim    *simcar.Sim
+	poller *poll.Poller
+	guide  *session.Guide
+	hands  *hands.Hands
+	trial  *GuidedTrial
+	start  time.Duration
+	origin time.Duration
+	step   string
+	unsaid []obd.Record // of the session, without what was said
+	ended  bool
+}
+
+func (w *worker) prompt(p session.Prompt) {
+	step := p.Step(analysis.ByWire)
+	if p.New {
+		w.poller.Mark(obd.Mark{Kind: obd.MarkStep, Text: step})
+		w.trial.Prompts = append(w.trial.Prompts, p)
+	}
+	// Who was still busy when it was asked for sees it a moment later.
+	if _, busy := w.hands.Next(); p.New || step == w.step && !busy && p.Stage == session.StageForce {
+		w.hands.Prompt(step)
+	}
+	w.step = step
+}
+
+func (w *worker) Next(ctx context.Context) (obd.Record, error) {
+	for _, word := range w.hands.Due() {
+		switch word {
+		case "tap":
+			if k := w.guide.Enter(); k != "" {
+				w.poller.Mark(obd.Mark{Kind: k})
+			}
+		case "mark lean":
+			w.poller.Mark(obd.Mark{Kind: obd.MarkLean})
+		case "mark rich":
+			w.poller.Mark(obd.Mark{Kind: obd.MarkRich})
+		}
+	}
+	if w.sim.Now() > w.start+longestGuided && !w.ended {
+		w.ended = true
+		w.poller.Stop()
+	}
+	return w.poller.Next(ctx)
+}
+
+// Write lets the guide see a frame.
+func (w *worker) Write(f session.Frame) error {
+	if f.Last {
+		return nil
+	}
+	w.origin = w.sim.Now() - f.Record.At
+	m := f.Record.Mark
+	if m == nil || m.Kind == obd.MarkStep {
+		w.unsaid = append(w.unsaid, f.Record)
+	}
+	if m != nil && m.Kind != obd.MarkStep {
+		w.trial.Marks = append(w.trial.Marks, f.Record)
+	}
+	return w.guide.Write(f)
+}
