@@ -103,7 +103,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, fmt.Sprintf("the computer left closed loop %.1f s after the force began, before trim had answered", f.openedAt-f.begin))
 	case f.letGo != "":
 		say(Unclear, fmt.Sprintf("the computer let go of the sensor %.1f s after the force began, before trim had answered", f.letGoAt-f.begin))
-	case a.state == silent && (a.neverBeyond() || a.stoodFor() >= pauseLasts || c.w.refused.total[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
+	case a.state == silent && (a.neverBeyond() || a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent:
 		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it may have been paused, as for purge or fuel learning: once more, 30 s later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())

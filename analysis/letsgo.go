@@ -78,25 +78,23 @@ func (a *answer) standsOn(t, u float64) {
 	}
 }
 
-// refusal is for how long, in all, the sensor said one side while trim stood still, held or not: what a loop that
+// refusal is for how long at most the sensor said one side while trim stood still, held or not: what a loop that
 // steers does not do, and a pause does not for so long.
 type refusal struct {
-	side  Side
-	since float64
-	last  float64
-	trim  float64
-	total [2]float64 // s, by the side that was read
+	side    Side
+	since   float64
+	last    float64
+	trim    float64
+	longest [2]float64 // s, by the side that was read
 }
 
 // trimRead takes total trim while the reading lies on the side, "" for neither.
 func (r *refusal) trimRead(t, v float64, side Side) {
 	if side == "" || side != r.side || abs(v-r.trim) > 1.01*trimCount || t-r.last > 3 {
 		r.side, r.since, r.trim = side, t, v
-	} else if t-r.since >= 3 {
-		r.total[sideIndex(side)] += t - max(r.last, r.since)
-		if r.last < r.since+3 {
-			r.total[sideIndex(side)] += max(0, r.last-r.since)
-		}
+	} else {
+		k := sideIndex(side)
+		r.longest[k] = max(r.longest[k], t-r.since)
 	}
 	r.last = t
 }

@@ -21,7 +21,12 @@ func TestReasons(t *testing.T) {
 	if strings.Count(text, "0.0 and 0.0 with it") != 2 {
 		t.Errorf("not both forces were answered one way: %s", text)
 	}
-	p.trips = 9
+	p.status = func(t float64) float64 { // open loop by its status before the second force
+		if t > 60 {
+			return 4
+		}
+		return 2
+	}
 	w, _ = p.run(Config{})
 	if text := strings.Join(w.Reasons(), "\n"); !strings.Contains(text, "it does not count: the conditions for a test did not hold") {
 		t.Errorf("a force in open loop: %s", text)

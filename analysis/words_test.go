@@ -36,7 +36,7 @@ func TestWordsOfHardCases(t *testing.T) {
 			mixture(0.08)(p)
 			p.cell, p.seconds = func(float64, float64) float64 { return 0.06 }, 130
 		}), Config{By: ByMixture}, ProofInput, Unclear, "did not follow the mixture", number{}, "hold the signal wire", ""},
-		{"input dead: the cheapest check first", with(func(p *plant) { p.inputStuck = 0.45 }), Config{}, ProofInput, Failed, "went on as before", number{}, "the one that you read", ""},
+		{"input dead: the cheapest check first", with(func(p *plant) { p.inputStuck = 0.45 }), Config{}, ProofInput, Failed, "went on as before", number{}, "the one you are reading", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w, _ := c.p.run(c.cfg)

@@ -189,13 +189,13 @@ func (r *ring) delivery(f *force) {
 	e := &f.fit
 	ev := []any{"gain", e.G, "gain_low", e.GLow, "gain_high", e.GHigh, "moved_pct", -100 * f.sign * moved}
 	switch {
-	case moved >= 0.04 && f.made.off < ratioBack && e.G >= gainHalf:
+	case moved >= farEnough && f.made.off < ratioBack && e.G >= gainHalf:
 		r.say(analysis.ProofDelivery, analysis.Proven, sayBrought(moved), ev...)
 	case moved >= twoCounts && over >= max(0.5*moved, f.enough()) && f.ended():
 		r.say(analysis.ProofDelivery, analysis.Proven, sayOvershoot(f, over), ev...)
 	case moved >= 0.10 && e.G < gainNone && e.GHigh < 0.3:
 		r.say(analysis.ProofDelivery, analysis.Failed, sayUndelivered(moved, e.G), ev...)
-	case moved < 0.04:
+	case moved < farEnough:
 		r.say(analysis.ProofDelivery, analysis.Unclear, sayLittle(moved), ev...)
 	default:
 		r.say(analysis.ProofDelivery, analysis.Unclear, sayHalf(e.G), ev...)
@@ -216,9 +216,14 @@ func (r *ring) recovery(f *force) {
 	}
 }
 
+// farEnough is how far trim must have gone before a wrong scale is said: what is smaller may be this loop's own
+// wandering. The 4 % that delivery asks for; and one force alone says it of no sensor, since what else moved the
+// mixture meanwhile reads the same.
+const farEnough = 0.04
+
 // scale joins what the forces say of the gain: their mean, weighed by the width of the intervals.
 func (r *ring) scale() {
-	var sum, weight, low, high float64
+	var sum, weight, low, high, most float64
 	n := 0.0
 	for _, f := range r.forces {
 		if !f.fitted || !f.answered || f.made.end < 0.025 {
@@ -226,6 +231,7 @@ func (r *ring) scale() {
 		}
 		e := &f.fit
 		k := 1 / (math.Pow(e.GHigh-e.GLow, 2) + 0.01)
+		most = max(most, f.made.end)
 		sum, weight, n = sum+float64(k*e.G), weight+k, n+1
 		low, high = low+float64(k*e.GLow), high+float64(k*e.GHigh)
 	}
@@ -244,7 +250,7 @@ func (r *ring) scale() {
 	case g < gainNone || !r.is(analysis.ProofDelivery, analysis.Proven) && !rear && g < gainSound:
 		r.say(analysis.ProofScale, analysis.Unclear, sayWhichHalf(g, seen), ev...)
 		r.half = g >= gainNone
-	case g <= gainHalf+0.04 && rear, low > gainMost:
+	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && rear || low > gainMost):
 		r.skewed = true
 		r.say(analysis.ProofScale, analysis.Failed, saySkewed(g, low, high), ev...)
 		if rear {

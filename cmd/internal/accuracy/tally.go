@@ -55,6 +55,9 @@ func ByMixture(seed uint64) Trial {
 	case "sensor stuck lean", "sensor stuck rich", "sensor flat", "input dead", "wire open, computer side", "wire open, sensor side":
 		// No wire is held: that nothing is read may be the sensor's fault, its wire's or the input's.
 		exp.Conclusion = string(analysis.UnclearResult)
+	case "wide-range sensor": // the wire alone is not to be held
+		exp.Conclusion = string(analysis.LoopProven)
+		exp.Also = append(exp.Also, string(analysis.PartlyProven), string(analysis.UnclearResult))
 	case "banks crossed": // the mixture reaches both
 		exp.Conclusion = string(analysis.UnclearResult)
 	}
