@@ -43,7 +43,7 @@ func (c *GuideConfig) fill(by analysis.By) {
 	def(&c.Settle, 4*time.Second)
 	def(&c.Absent, 90*time.Second)
 	c.HoldMost = min(c.HoldMost, limits.HoldMost)
-	if by == analysis.ByMixture {
+	if by != analysis.ByWire && by != "" {
 		c.Open = -1 // no wire is touched
 	}
 }

@@ -72,7 +72,10 @@ func (p Prompt) Step(by analysis.By) string {
 	case StageBaseline:
 		return "baseline"
 	case StageForce:
-		if by == analysis.ByMixture {
+		switch by {
+		case analysis.ByFuelCut:
+			return "lift_off"
+		case analysis.ByMixture:
 			return "go_" + side + "_mixture"
 		}
 		return "go_" + side
@@ -95,7 +98,7 @@ func (p Prompt) Step(by analysis.By) string {
 // nothing yet: the hand may be late.
 func asksFor(step string) (side analysis.Side, told bool) {
 	switch step {
-	case "go_lean", "hold_lean", "go_lean_mixture":
+	case "go_lean", "hold_lean", "go_lean_mixture", "lift_off":
 		return analysis.Lean, true
 	case "go_rich", "hold_rich", "go_rich_mixture":
 		return analysis.Rich, true
@@ -114,6 +117,8 @@ func (p Prompt) Hazards(by analysis.By) []hazard.Kind {
 		return []hazard.Kind{hazard.Wire}
 	case p.Stage != StageForce:
 		return nil
+	case by == analysis.ByFuelCut:
+		return []hazard.Kind{hazard.Running, hazard.Road}
 	case by == analysis.ByMixture && p.Side == analysis.Rich:
 		return []hazard.Kind{hazard.Propane}
 	case by == analysis.ByMixture:

@@ -78,6 +78,7 @@ type State struct {
 // names are those of the signals that are shown.
 type names struct {
 	volts  string
+	lambda string
 	trims  []string
 	others []string // the other bank's trim
 	status string
@@ -86,7 +87,9 @@ type names struct {
 // Readings are the last values, and the session time now.
 type Readings struct {
 	Now        time.Duration
-	Volts      Reading // of the watched sensor, V
+	Volts      Reading // of the watched sensor, V; lambda of a wide-range one
+	Command    Reading // the commanded lambda
+	Wide       bool    // the sensor is a wide-range one
 	Trim       Reading // short-term, of its bank, %
 	OtherTrim  Reading // short-term, of the other bank, %
 	RPM        Reading
@@ -109,6 +112,7 @@ type Axis struct {
 	Holds  []Hold
 	Ticks  []Tick
 	VTrace []Point
+	CTrace []Point // the commanded lambda
 	TTrace []Point
 }
 
@@ -116,7 +120,7 @@ type Axis struct {
 // stays open.
 func NewState(setup session.Setup, verdict func() analysis.Verdict) *State {
 	id := setup.Sensor
-	return &State{Setup: setup, verdict: verdict, shown: names{id.Voltage(), id.Trims(), decode.SensorID{Bank: 3 - id.Bank, Position: id.Position}.Trims(), id.Status()}, Ring: ring.New()}
+	return &State{Setup: setup, verdict: verdict, shown: names{id.Voltage(), id.Ratio(), id.Trims(), decode.SensorID{Bank: 3 - id.Bank, Position: id.Position}.Trims(), id.Status()}, Ring: ring.New()}
 }
 
 // Write takes in a frame.
@@ -126,8 +130,15 @@ func (s *State) Write(f session.Frame) error {
 		var r *Reading
 		var trace *[]Point
 		switch name := x.Signal.Name; {
-		case name == s.shown.volts:
+		case name == s.shown.lambda:
+			if !x.Missing && !s.Wide {
+				s.Wide, s.VTrace = true, nil // volts that it showed besides are no reading of it
+			}
 			r, trace = &s.Volts, &s.VTrace
+		case name == s.shown.volts && !s.Wide:
+			r, trace = &s.Volts, &s.VTrace
+		case name == "EQ_RAT":
+			r, trace = &s.Command, &s.CTrace
 		case slices.Contains(s.shown.trims, name):
 			r, trace = &s.Trim, &s.TTrace
 		case slices.Contains(s.shown.others, name):
@@ -332,8 +343,24 @@ func (s *State) Reads() analysis.Side {
 	if !s.Volts.Known || s.Silent() > 0 {
 		return ""
 	}
-	return Reads(s.Volts.Value)
+	return s.SideOf(s.Volts.Value)
 }
+
+// SideOf names the side of a value of the watched sensor, "" between them.
+func (s *State) SideOf(v float64) analysis.Side {
+	switch {
+	case !s.Wide:
+		return Reads(v)
+	case v > 1+ratioNear:
+		return analysis.Lean
+	case v < 1-ratioNear:
+		return analysis.Rich
+	}
+	return ""
+}
+
+// ratioNear is how far from 1 a ratio must be to be shown as lean or rich.
+const ratioNear = 0.02
 
 // Reads names the side of a voltage, "" between the sides.
 func Reads(v float64) analysis.Side {

@@ -24,6 +24,8 @@ type view struct {
 	Voice   string        `json:"voice"`  // to be spoken where it is new; "" nothing
 	Reads   analysis.Side `json:"reads"`  // of the reading
 	Reading string        `json:"volts"`  // that in words
+	Wide    bool          `json:"wide"`   // the reading is a lambda
+	Label   string        `json:"label"`  // of the reading, where it is one
 	Motion  string        `json:"motion"` // of trim, in words
 	Last    string        `json:"last"`
 	Cond    []string      `json:"cond"`
@@ -69,9 +71,12 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 	head := words.Big(s)
 	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s) && !replay.Still && !replay.Quiet,
 		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Voice: words.Voice(s),
-		Reads: s.Reads(), Reading: words.ReadsText(s.Reads()), Motion: words.TrimDoes(s.TrimMotion()), Cond: words.Conditions(s), Buttons: buttons(s, c)}
+		Reads: s.Reads(), Reading: words.ReadsText(s.Reads()), Wide: s.Wide, Motion: words.TrimDoes(s.TrimMotion()), Cond: words.Conditions(s), Buttons: buttons(s, c)}
 	if c.Play != nil {
 		v.Play = &playView{replay.Speed, replay.Still, c.Play.End.Seconds()}
+	}
+	if s.Wide {
+		v.Label = words.LambdaOf(s.Setup.Sensor.String())
 	}
 	if s.Last != nil {
 		v.Last = words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)

@@ -162,7 +162,7 @@ func (r *Report) ByTest() (out []string) {
 func (r *Report) Method() []string {
 	byWire, byMixture := false, false
 	for _, s := range r.Subjects {
-		byWire, byMixture = byWire || s.Session.By != "mixture", byMixture || s.Session.By == "mixture"
+		byWire, byMixture = byWire || s.Session.By == "wire", byMixture || s.Session.By == "mixture"
 	}
 	return words.Method(byWire, byMixture)
 }

@@ -280,7 +280,11 @@ func (c *canvas) values(x, y, h int, s *live.State, l look) {
 	quiet := cell{fg: inkQuiet}
 	upper := (h - 2) / 2
 	low := y + upper + 1
-	c.text(x, y, words.VoltageOf(s.Setup.Sensor.String()), quiet)
+	label := words.VoltageOf
+	if s.Wide {
+		label = words.LambdaOf
+	}
+	c.text(x, y, label(s.Setup.Sensor.String()), quiet)
 	c.text(x, low, words.TrimOf(s.Setup.Sensor.String()), quiet)
 	switch {
 	case !s.Volts.Known:
@@ -344,7 +348,7 @@ func (c *canvas) small(s *live.State, l look) {
 	case l.silent > 0:
 		c.text(0, y, words.NoData(l.silent), cell{bold: true, inverse: true})
 	case s.Volts.Known:
-		x := c.text(0, y, fmt.Sprintf("%.2f V %-7s", s.Volts.Value, words.ReadsText(s.Reads())), cell{fg: sideInk(s.Reads())})
+		x := c.text(0, y, words.ReadingText(s.Volts.Value, s.Wide, 2)+fmt.Sprintf(" %-7s", words.ReadsText(s.Reads())), cell{fg: sideInk(s.Reads())})
 		if s.Trim.Known {
 			text := words.TrimShort(s.Trim.Value) + " " + words.TrimDoes(s.TrimMotion())
 			if x+2+len([]rune(text)) <= l.w {

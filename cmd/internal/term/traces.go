@@ -146,8 +146,11 @@ func (c *canvas) traces(x, y, w, h int, s *live.State, color bool) {
 	from := to - long
 	upper := (h - 2) / 2
 	volts := plot{x, y, w, upper, from, to, 0, 1}
+	if s.Wide {
+		volts.low, volts.high = ratioSpan(s.VTrace, from)
+	}
 	for _, q := range s.VTrace {
-		if q.At >= from && q.Value > 1.05 {
+		if !s.Wide && q.At >= from && q.Value > 1.05 {
 			volts.high = 1.3 // a rich signal beyond what zirconia gives: show it
 		}
 	}
@@ -157,17 +160,26 @@ func (c *canvas) traces(x, y, w, h int, s *live.State, color bool) {
 	for _, p := range []plot{volts, trim} {
 		c.shade(p, s.Holds, s.Now, color)
 	}
-	c.level(volts, limits.SwitchPoint)
+	if s.Wide {
+		c.level(volts, 1)
+		c.trace(volts, s.CTrace, func(float64) ink { return inkQuiet })
+	} else {
+		c.level(volts, limits.SwitchPoint)
+	}
 	c.level(trim, 0)
 	c.trace(volts, s.VTrace, func(v float64) ink {
-		return sideInk(live.Reads(v))
+		return sideInk(s.SideOf(v))
 	})
 	c.trace(trim, s.TTrace, func(float64) ink { return inkNone })
 
 	// What each axis says stands left of the trace.
 	quiet := cell{fg: inkQuiet}
 	c.right(x-1, volts.y, fmt.Sprintf("%.1f", volts.high), quiet)
-	c.right(x-1, volts.y+volts.h-1, "0", quiet)
+	foot := "0"
+	if s.Wide {
+		foot = fmt.Sprintf("%.1f", volts.low)
+	}
+	c.right(x-1, volts.y+volts.h-1, foot, quiet)
 	c.right(x-1, trim.y, fmt.Sprintf("%+.0f", span), quiet)
 	c.right(x-1, trim.y+trim.h-1, fmt.Sprintf("%+.0f", -span), quiet)
 
@@ -199,6 +211,17 @@ func (c *canvas) traces(x, y, w, h int, s *live.State, color bool) {
 			c.text(left, y+h-1, label, quiet)
 		}
 	}
+}
+
+// ratioSpan is the axis of a wide-range sensor: 0.8 to 1.2, wider by tenths where a reading lies outside.
+func ratioSpan(points []live.Point, from time.Duration) (low, high float64) {
+	low, high = 0.8, 1.2
+	for _, q := range points {
+		if q.At >= from && !math.IsNaN(q.Value) {
+			low, high = min(low, math.Floor(10*q.Value)/10), max(high, math.Ceil(10*min(q.Value, 2))/10)
+		}
+	}
+	return low, high
 }
 
 func sideInk(s analysis.Side) ink {

@@ -165,7 +165,7 @@ func (v *View) liveLine(at time.Duration) string {
 	case volts.Known && at-volts.At > live.Stale:
 		parts = append(parts, words.NoData(at-volts.At))
 	case volts.Known:
-		parts = append(parts, v.style.Side(side, fmt.Sprintf("%.3f V %s %-4s", volts.Value, words.Arrow(side), strings.ToUpper(string(side)))))
+		parts = append(parts, v.style.Side(side, words.ReadingText(volts.Value, v.state.Wide, 3)+fmt.Sprintf(" %s %-4s", words.Arrow(side), strings.ToUpper(string(side)))))
 		if v.state.Trim.Known {
 			parts = append(parts, words.TrimShort(v.state.Trim.Value))
 		}

@@ -61,3 +61,19 @@ func TestStepsCarryTheirCautions(t *testing.T) {
 		}
 	}
 }
+
+// A fuel cut is made with the throttle: no step of it says a word of holding a wire.
+func TestFuelCutTouchesNoWire(t *testing.T) {
+	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold, session.StageRelease, session.StageAnswer} {
+		p := session.Prompt{Stage: stage, Side: analysis.Lean}
+		text := PromptText(p, analysis.ByFuelCut) + PromptCaution(p, analysis.ByFuelCut)
+		for _, word := range []string{"wire", "jumper", "signal", "sensor return", "breakout"} {
+			if strings.Contains(strings.ToLower(text), word) {
+				t.Errorf("%s: %q names %q", stage, text, word)
+			}
+		}
+		if stage == session.StageForce && !strings.Contains(text, hazard.Road.Caution()) {
+			t.Errorf("%q lacks the caution of the road", text)
+		}
+	}
+}

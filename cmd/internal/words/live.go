@@ -35,6 +35,7 @@ var ArcShort = map[analysis.ProofID]string{
 	analysis.ProofSensorLean: "lean",
 	analysis.ProofBank:       "bank",
 	analysis.ProofRecovery:   "recovers",
+	analysis.ProofScale:      "scale",
 }
 
 // ArcSign marks how far an arc has come.
@@ -155,6 +156,9 @@ func Sentence(s *live.State) string {
 	case s.Replay:
 		return replaySays(s)
 	case s.Prompt != nil && s.Prompt.Stage == session.StageHold && !s.Seen && s.Now-s.Since > 2*time.Second:
+		if s.Setup.By == analysis.ByFuelCut {
+			return "No fuel cut seen yet: lift off fully, from 2500 rpm."
+		}
 		return "Not reading " + string(s.Prompt.Side) + ": check your connection."
 	case s.Prompt != nil:
 		return strings.Trim(PromptText(*s.Prompt, s.Setup.By), "<> ")
@@ -168,6 +172,8 @@ func Sentence(s *live.State) string {
 		return watchingSays(s.Side)
 	case s.Ready != nil && !*s.Ready:
 		return InUnits("Not ready; a test now wouldn't count: " + hazard.Join(s.Reasons, "; ") + ".")
+	case s.Ready != nil && s.Setup.By == analysis.ByFuelCut:
+		return "Bring it to 2500 rpm and lift off for 3 s or more."
 	case s.Ready != nil && s.Setup.By == analysis.ByMixture:
 		return "Drive the mixture lean or rich for 15 s, then undo it."
 	case s.Ready != nil:
@@ -216,6 +222,8 @@ func Caution(s *live.State) string {
 		return ""
 	case s.Ready == nil || !*s.Ready:
 		return hazard.Running.Caution()
+	case s.Setup.By == analysis.ByFuelCut:
+		return hazard.Cautions(hazard.Running, hazard.Road)
 	case s.Setup.By == analysis.ByMixture:
 		return hazard.Cautions(hazard.Propane, hazard.Hose)
 	}
@@ -225,7 +233,7 @@ func Caution(s *live.State) string {
 // PromptCaution is what can hurt at a step of the guided test.
 func PromptCaution(p session.Prompt, by analysis.By) string {
 	text := hazard.Cautions(p.Hazards(by)...)
-	if by != analysis.ByMixture && (p.Stage == session.StageForce || p.Stage == session.StageOpen) {
+	if by != analysis.ByMixture && by != analysis.ByFuelCut && (p.Stage == session.StageForce || p.Stage == session.StageOpen) {
 		text = OpenBranch + " " + text
 	}
 	return text
@@ -325,6 +333,14 @@ func NoDataBig(d time.Duration) string { return fmt.Sprintf("NO DATA %d", int(d.
 
 // VoltageOf labels the trace of a sensor, TrimOf that of its bank's short-term trim.
 func VoltageOf(sensor string) string { return sensor + " sensor, V" }
+
+// ReadingText is a reading of the watched sensor with so many decimals: volts, or the lambda of a wide-range one.
+func ReadingText(v float64, wide bool, decimals int) string {
+	if wide {
+		return fmt.Sprintf("λ %.*f", decimals, v)
+	}
+	return fmt.Sprintf("%.*f V", decimals, v)
+}
 
 // LambdaOf labels the trace of a wide-range sensor.
 func LambdaOf(sensor string) string { return sensor + " lambda" }

@@ -24,7 +24,7 @@ type Owner struct {
 // tones of the conclusions; those that are not here are doubt.
 var tones = map[analysis.Conclusion]string{
 	analysis.LoopProven: "good", analysis.InputDead: "bad", analysis.NoCommand: "bad", analysis.NoDelivery: "bad",
-	analysis.SensorDead: "bad", analysis.SensorSlow: "bad", analysis.WrongBank: "bad",
+	analysis.SensorDead: "bad", analysis.SensorSlow: "bad", analysis.SensorSkewed: "bad", analysis.WrongBank: "bad",
 }
 
 func toneOf(c analysis.Conclusion) string {
@@ -82,6 +82,9 @@ func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 	case analysis.SensorSlow:
 		o.Answer = "Not fully. The oxygen sensor sees the change, but too late."
 		o.Next = []string{"We'll check the sensor's heater. If it is good, the sensor needs replacing.", "Then the same test shows whether it's fixed."}
+	case analysis.SensorSkewed:
+		o.Answer = "Not fully. The sensor sees the change, but reads the wrong amount."
+		o.Next = []string{"We'll check for exhaust leaks and the sensor's plug. If they are good, the sensor needs replacing.", "Then the same test shows whether it's fixed."}
 	case analysis.WrongBank:
 		o.Answer = "No. The other bank of the engine responded: the connectors of the two sensors seem to be swapped."
 		o.Next = []string{"We'll check which connector belongs where. Nothing shows a bad part."}
@@ -139,6 +142,7 @@ var OwnerProofs = map[analysis.ProofID]string{
 	analysis.ProofSensorLean: "The sensor can read lean",
 	analysis.ProofBank:       "The correct bank responds",
 	analysis.ProofRecovery:   "Goes back to normal on release",
+	analysis.ProofScale:      "The sensor reads the right amount",
 }
 
 // evidenceNames puts the numbers behind a proof in words; the verb is the sentence's.

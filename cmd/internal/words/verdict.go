@@ -18,7 +18,7 @@ type Verdict struct {
 // VerdictOf words an answer.
 func VerdictOf(v analysis.Verdict) Verdict {
 	name, why, _ := strings.Cut(ConclusionText(v.Conclusion), ". ")
-	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.UnclearResult {
+	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.UnclearResult && !wideRange(v) {
 		return open(v, name)
 	}
 	out := Verdict{Name: name, Why: why}
@@ -29,10 +29,13 @@ func VerdictOf(v analysis.Verdict) Verdict {
 	return out
 }
 
+// wideRange reports whether a verdict is of a wide-range sensor: the volts that our words name are none of its.
+func wideRange(v analysis.Verdict) bool { return proof(v, analysis.ProofScale).ID != "" }
+
 // Rest are the steps after the first; where words of ours name that one, it is among them with its
 // numbers.
 func Rest(v analysis.Verdict) []string {
-	if _, is := openNames[v.Decide]; len(v.Next) == 0 || is && v.Conclusion == analysis.UnclearResult {
+	if _, is := openNames[v.Decide]; len(v.Next) == 0 || is && v.Conclusion == analysis.UnclearResult && !wideRange(v) {
 		return v.Next
 	}
 	return v.Next[1:]

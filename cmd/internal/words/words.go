@@ -31,7 +31,12 @@ func Cautions(by analysis.By) []string {
 		"Chock the wheels, set the parking brake, transmission in Park or Neutral.",
 		"Manufacturer's information, local codes, licensed practice come first.",
 	}
-	if by == analysis.ByMixture {
+	switch by {
+	case analysis.ByFuelCut:
+		return append(c,
+			"Touch no wire: the throttle alone makes this test. Never hold a wide-range sensor's wire.",
+			"On the road a second person drives; the road is clear behind you, for lifting off slows the car.")
+	case analysis.ByMixture:
 		return append(c,
 			"Propane burns and explodes. Keep the bottle, hose and valve away from ignition parts and hot exhaust. Feed it slowly, never into a stopped engine.",
 			"To drive it lean, pull one small vacuum hose you can reach, not the brake booster.",
@@ -109,6 +114,8 @@ func PromptText(p session.Prompt, by analysis.By) string {
 		return "WAIT: hands off."
 	case session.StageForce:
 		switch {
+		case by == analysis.ByFuelCut:
+			return "LIFT OFF: bring the engine to 2500 rpm, close the throttle at once and keep it closed for 3 s or more." + enterWhen + "you lift."
 		case by == analysis.ByMixture && p.Side == analysis.Rich:
 			return "DRIVE IT RICH: feed propane into the intake, slowly, until the sensor stays rich." + enterWhen + "the propane is flowing."
 		case by == analysis.ByMixture:
@@ -118,16 +125,25 @@ func PromptText(p session.Prompt, by analysis.By) string {
 		}
 		return "PULL IT LEAN: jumper signal to sensor return, ECM side." + enterWhen + "connected."
 	case session.StageHold:
+		if by == analysis.ByFuelCut {
+			return "FUEL CUT: keep the throttle closed."
+		}
 		if p.More {
 			return "KEEP HOLDING " + side + ": trim responded, waiting for the exhaust to catch up."
 		}
 		return "HOLDING " + side + ": hold it there."
 	case session.StageRelease:
+		if by == analysis.ByFuelCut {
+			return "Let the engine idle again, hands off."
+		}
 		if by == analysis.ByMixture {
 			return ">>> RELEASE NOW: undo it, hands off <<<"
 		}
 		return ">>> RELEASE NOW: disconnect and reconnect the sensor <<<"
 	case session.StageAnswer:
+		if by == analysis.ByFuelCut {
+			return "Hands off: the reading must come back to its command."
+		}
 		return watchingSays(p.Side)
 	}
 	return "The test is done."
@@ -280,6 +296,8 @@ func ConclusionText(c analysis.Conclusion) string {
 		return "SENSOR DEAD. The loop responds and the mixture changes, but the sensor never sees it."
 	case analysis.SensorSlow:
 		return "SENSOR SLOW. The sensor sees the change, but later than a good sensor should."
+	case analysis.SensorSkewed:
+		return "SENSOR SKEWED. The sensor sees the change, but reads the wrong amount."
 	case analysis.WrongBank:
 		return "WRONG BANK. The other bank responded: the bank 1 and bank 2 sensors or their wiring are swapped."
 	case analysis.NotReadyToSay:
@@ -310,6 +328,7 @@ var ProofTitles = map[analysis.ProofID]string{
 	analysis.ProofSensorLean: "sensor can read lean",
 	analysis.ProofBank:       "correct bank responds",
 	analysis.ProofRecovery:   "loop recovers on release",
+	analysis.ProofScale:      "sensor reads the right amount",
 }
 
 // StateSigns marks the state of a proof.

@@ -41,7 +41,7 @@ function take(m) {
     if (old > 500) { xs.splice(0, old); ys.splice(0, old); }
   }
   if (m.axis) marks = m.axis;
-  if (m.view) { const was = view; view = m.view; show(was); }
+  if (m.view) { const was = view; view = m.view; if (view.wide && !(was && was.wide)) build(); show(was); }
   if (m.tone) tone(m.tone);
   draw();
   play();
@@ -191,6 +191,7 @@ function values() {
   const v = last("v"), p = last("t");
   const box = (id, text, said) => { $(id).querySelector(".digits").textContent = text; $(id).querySelector(".word").textContent = said; };
   if (v !== null && view) {
+    if (view.wide) $("volts").querySelector(".label").textContent = view.label;
     $("volts").className = "value " + view.reads;
     box("volts", v.toFixed(2), view.volts);
   }
@@ -257,17 +258,28 @@ function ticks(u) {
 function sided(u) {
   const g = u.ctx.createLinearGradient(0, u.bbox.top, 0, u.bbox.top + u.bbox.height);
   const at = v => Math.min(1, Math.max(0, (u.valToPos(v, "y", true) - u.bbox.top) / u.bbox.height || 0));
+  if (view && view.wide) { // of lambda the lean side is above
+    const lean = at(1.02), rich = at(.98);
+    for (const [x, c] of [[0, "--lean"], [lean, "--lean"], [lean, "--ink"], [rich, "--ink"], [rich, "--rich"], [1, "--rich"]]) g.addColorStop(x, css(c));
+    return g;
+  }
   const rich = at(.55), lean = at(.35); // between them neither
   for (const [x, c] of [[0, "--rich"], [rich, "--rich"], [rich, "--ink"], [lean, "--ink"], [lean, "--lean"], [1, "--lean"]]) g.addColorStop(x, css(c));
   return g;
 }
 
 function most(ys) { let m = 0; for (const y of ys) if (y !== null && Math.abs(y) > m) m = Math.abs(y); return m; }
+// The axis of the sensor: volts, or the lambda of a wide-range one, wider by tenths where a reading lies outside.
+function reach() {
+  if (!view || !view.wide) return [0, most(traces.v[1]) > 1.05 ? 1.3 : 1];
+  const ys = traces.v[1].filter(y => y !== null);
+  return [Math.min(.8, ...ys.map(y => Math.floor(10 * y) / 10)), Math.max(1.2, ...ys.map(y => Math.ceil(10 * Math.min(y, 2)) / 10))];
+}
 let charts = [], tight = false; // no room but for the traces
 function build() {
   charts.forEach(u => u.destroy());
   charts = [
-    chart("chart-v", "v", () => [0, most(traces.v[1]) > 1.05 ? 1.3 : 1], .45, sided),
+    chart("chart-v", "v", reach, view && view.wide ? 1 : .45, sided),
     chart("chart-t", "t", () => { const m = most(traces.t[1]); const s = [30, 50].find(s => m <= s) || 100; return [-s, s]; }, 0, () => css("--ink")),
   ];
   size();
