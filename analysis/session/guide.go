@@ -31,6 +31,9 @@ func (c *GuideConfig) fill(by analysis.By) {
 			*d = v
 		}
 	}
+	if c.Sides == nil && by == analysis.ByFuelCut { // it cuts no other way
+		c.Sides = []analysis.Side{analysis.Lean}
+	}
 	if c.Sides == nil {
 		c.Sides = []analysis.Side{analysis.Lean, analysis.Rich}
 	}

@@ -26,9 +26,6 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 			r.guide = &session.GuideConfig{}
 			switch sides {
 			case "both":
-				if r.by == analysis.ByFuelCut { // it cuts no other way
-					r.guide.Sides = []analysis.Side{analysis.Lean}
-				}
 			case "lean", "rich":
 				r.guide.Sides = []analysis.Side{analysis.Side(sides)}
 			default:
