@@ -299,8 +299,24 @@ func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until flo
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
 	w.lookForOffset(f)
 	f.rel.begin(f, f.own.now, w.forces[0])
-	f.rel.zero, f.rel.input = w.offset, w.open
+	f.rel.zero, f.rel.input, f.rel.earlier = w.offset, w.open, w.earlierStays(f)
 	f.relOn = true
 	w.cache.valid = false
 	w.catchUp(f, hi-1e-6, until)
+}
+
+// earlierStays is how likely the stays after the earlier releases of the side of f were by plain switching, all of them;
+// 0 if none was left open for that. Chances of stays that do not hang together multiply.
+func (w *Watcher) earlierStays(f *force) float64 {
+	p := 0.0
+	for _, e := range w.forces {
+		if e == f || e.side != f.side || e.rel.chance == 0 {
+			continue
+		}
+		if p == 0 {
+			p = 1
+		}
+		p *= e.rel.chance
+	}
+	return p
 }

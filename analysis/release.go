@@ -44,6 +44,8 @@ type release struct {
 	lowOn    float64 // V: range of the readings on the expected side
 	highOn   float64
 	zero     float64   // V: the levels count from here, where the signal return is raised
+	chance   float64   // of such a stay by plain switching, where that alone left it open; 0: otherwise
+	earlier  float64   // the product of those of earlier releases of the side; 0: there are none
 	input    openInput // what an open input reads
 	prompt   float64   // s: what comes within it comes at once
 
@@ -298,7 +300,9 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return set(sensorVague, fmt.Sprintf("it read %s, as it did all the time before the force", r.expect))
 	}
 	need := r.stayNeeded(b)
-	enough := stay >= need && r.nOn >= 2
+	chance := b.stays(r.expect).chance(stay)
+	together := r.earlier > 0 && r.earlier*chance <= ownStay && r.leftWithTrim()
+	enough := (stay >= need || together) && r.nOn >= 2
 	lateBy := r.lastOff.t() - r.hi // it had not answered this long after the release
 	off := r.lastOff.hi > 0
 	late := off && lateBy > promptWithin+b.interval
@@ -337,6 +341,9 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	case (r.strong+r.grey == 0 || waited <= r.prompt) && r.still() >= 0.5 && waited < muteAfter && !last:
 		r.hasOn, r.left, r.nOn, r.strong, r.grey = false, false, 0, 0, 0 // a brush past the side; go on looking
 		return false
+	}
+	if r.strong >= 2 && r.leftWithTrim() {
+		r.chance = chance
 	}
 	return set(sensorVague, "it did not stay longer than it does by plain switching")
 }

@@ -116,7 +116,7 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 		}
 	}
 	s := t.Style
-	t.Proper = best[0] >= properHold && best[1] >= properHold && closed && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
+	t.Proper = best[0] >= properHold && best[1] >= properHold && closed && !s.Forgets && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
 	t.Case += ", " + style(s)
 	var forces []truth.Force
 	for _, f := range t.Truth {
