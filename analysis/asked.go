@@ -19,9 +19,11 @@ const (
 	handsOffRate = 1.0 / 1000
 )
 
-// Asked takes what a guide asks for from now on; "" is hands off.
-func (w *Watcher) Asked(at time.Duration, side Side) []Event {
+// Asked takes what a guide asks for from now on: a side to be held; "" is hands off, with open and the sensor's
+// branch open.
+func (w *Watcher) Asked(at time.Duration, side Side, open bool) []Event {
 	w.events = w.events[:0]
+	w.open.asked = open
 	w.asked = append(w.asked, ask{side, at.Seconds()})
 	return w.events
 }

@@ -25,6 +25,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.wasOpen = w.ready.hasStatus && (!isClosed(w.ready.status) || w.ready.openAt > max(0, h.lo-openShortly))
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
 	w.forces = append(w.forces, f)
+	w.rest.wasForced(h.lo)
 	if f.seen {
 		w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
 	}

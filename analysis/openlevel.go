@@ -9,10 +9,15 @@ type openInput struct {
 	level float64 // V
 	known bool
 	lasts bool // it is still being read
+	asked bool // a guide asks for it now
 }
 
-// openStill is how long a reading must lie still to be that of an open input, s.
-const openStill = 2.0
+// How long a reading must lie still to be that of an open input, s: where that was said, and at a level where a held wire
+// may lie too.
+const (
+	openStill  = 2.0
+	openUnsaid = 3.0
+)
 
 // Open takes the word of the technician that the sensor's branch is open and nothing is touched.
 func (w *Watcher) Open(at time.Duration) []Event {
@@ -40,8 +45,12 @@ func (w *Watcher) lookForOpen(p point) {
 	if lo, hi, _ := w.volts.volts.span(r.first.t()-openStill, r.first.t()); max(r.level()-lo, hi-r.level()) < alive {
 		return // it lay there before
 	}
-	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh
 	said := o.said > 0 && r.first.t() > o.said-sayFar && r.first.t() < o.said+sayFar && (len(w.hints) == 0 || w.hints[len(w.hints)-1].at < o.said)
+	if len(w.asked) > 0 {
+		// With a guide it counts while the guide asks for it.
+		said = o.asked && r.first.t() > w.asked[len(w.asked)-1].at-sayNear && (o.said > 0 || r.seconds() >= openUnsaid)
+	}
+	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh
 	b, _ := w.baseBefore(&w.volts, r.first.t())
 	if between && (said || b.switching() || !b.known()) || said && (!b.known() || newLevel(r.level(), b.low, b.high)) {
 		o.level, o.known, o.lasts = r.level(), true, true

@@ -34,20 +34,21 @@ const (
 // holds the mixture that the loop made during the force, and the sensor must say
 // so, at once, until the loop has taken it out again.
 type release struct {
-	state    sensorState
-	expect   Side
-	lo, hi   float64 // the wire was let go between these, s
-	at       float64
-	heldAt   float64 // V: the level that was held
-	doubtful bool    // it may
-	open     bool    // the reading lies at the level of an open input: the branch was not closed again
-	lowOn    float64 // V: range of the readings on the expected side
-	highOn   float64
-	zero     float64   // V: the levels count from here, where the signal return is raised
-	chance   float64   // of such a stay by plain switching, where that alone left it open; 0: otherwise
-	earlier  float64   // the product of those of earlier releases of the side; 0: there are none
-	input    openInput // what an open input reads
-	prompt   float64   // s: what comes within it comes at once
+	state     sensorState
+	expect    Side
+	lo, hi    float64 // the wire was let go between these, s
+	at        float64
+	heldAt    float64 // V: the level that was held
+	doubtful  bool    // it may
+	open      bool    // the reading lies at the level of an open input: the branch was not closed again
+	lowOn     float64 // V: range of the readings on the expected side
+	highOn    float64
+	zero      float64   // V: the levels count from here, where the signal return is raised
+	openSince float64   // s: since when the reading lies at the level of the open input; 0: it does not
+	chance    float64   // of such a stay by plain switching, where that alone left it open; 0: otherwise
+	earlier   float64   // the product of those of earlier releases of the side; 0: there are none
+	input     openInput // what an open input reads
+	prompt    float64   // s: what comes within it comes at once
 
 	trimThen  float64 // mirrored trim at the release
 	trimMade  float64 // how far the force had moved it, %
@@ -145,6 +146,11 @@ func (r *release) volts(p point, b voltsBase) bool {
 	}
 	if r.state != sensorOpen {
 		return false
+	}
+	if abs(p.v-r.input.level) > openWidth {
+		r.openSince = 0
+	} else if r.openSince == 0 {
+		r.openSince = p.t()
 	}
 	r.n++
 	r.bottom, r.top = min(r.bottom, p.v), max(r.top, p.v)
@@ -279,6 +285,10 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	waited := now - r.hi
 	if !r.hasOn {
 		flat := r.top-r.bottom <= 0.03
+		if r.input.known && r.openSince > 0 && now-r.openSince >= openStill && waited >= muteFlat {
+			r.open, r.doubtful = true, true
+			return set(sensorVague, fmt.Sprintf("the reading came to %.2f V, the level of the open input, and lies there: was the sensor's branch closed again?", r.input.level))
+		}
 		switch {
 		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || flat && b.switching() && r.likeOpen(b)):
 			r.open, r.doubtful = true, true

@@ -13,6 +13,7 @@ type restContradiction struct {
 	downSide  Side
 	mute      [2]float64 // s of contradiction, by the side that the sensor should say
 	trimThen  [2]float64
+	muteAt    [2]float64 // s: when it was counted last
 	haveVolts bool
 	heldSince float64 // s; 0: not held
 	sideAt    float64 // the last reading on a side
@@ -45,6 +46,16 @@ func (r *restContradiction) forced(t float64) {
 	if r.heldSince == 0 {
 		r.heldSince = t
 	}
+}
+
+// wasForced says that since the moment t the reading was held, which nobody knew then.
+func (r *restContradiction) wasForced(t float64) {
+	for i := range r.mute {
+		if r.muteAt[i] > t {
+			r.mute[i] = max(0, r.mute[i]-(r.muteAt[i]-t))
+		}
+	}
+	r.sideSince = max(r.sideSince, t)
 }
 
 // trim takes total trim of the watched bank and of the other. Far out on opposite
@@ -89,7 +100,7 @@ func (r *restContradiction) count(t, trim float64) {
 	}
 	long := t - max(r.farSince, r.downSince, r.sideSince)
 	if i := sideIndex(should); r.downSide == should && r.side != should && long > r.mute[i] {
-		r.mute[i], r.trimThen[i] = long, trim
+		r.mute[i], r.trimThen[i], r.muteAt[i] = long, trim, t
 	}
 }
 

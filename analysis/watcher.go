@@ -226,7 +226,7 @@ func (w *Watcher) stepVolts(p point) {
 		w.lookForOpen(p)
 	}
 	switch {
-	case w.open.lasts:
+	case w.open.lasts, w.open.asked && w.holding() == nil:
 	case f == nil:
 		w.lookForForce(&w.volts)
 	case !f.ended:

@@ -174,7 +174,7 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {
 		// There is nothing to say, or a sensor that does not say it: it goes back to where it lies by itself.
 		stuck := 0.3
-		if f.volts.switching() {
+		if b := f.volts; b.switching() || b.known() && b.stays(s.side.Opposite()).longest >= 0.8*b.seconds {
 			stuck = 0.02
 		}
 		return math.Log(stuck / (1 + math.Pow(secs/30, 2)))

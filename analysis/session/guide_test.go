@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -243,3 +244,80 @@ func TestGuideDoesNotForceAnOpenLoop(t *testing.T) {
 		d.want(want...)
 	}
 }
+
+// A tap is a hint: late, twice or of the wrong side, the readings are believed.
+func TestGuideBelievesTheReadings(t *testing.T) {
+	begins := analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean}
+	ends := analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean}
+	ready := func() *drive {
+		return newDrive(t, GuideConfig{}).event(analysis.Event{Name: analysis.Ready}).until(16 * s)
+	}
+	start := []string{"0s baseline", "15s force lean"}
+	t.Run("late", func(t *testing.T) {
+		d := ready().event(begins).until(20 * s)
+		if k := d.g.Enter(); k != obd.MarkLean {
+			t.Errorf("the first tap says %q, want lean: it was seen before it was said", k)
+		}
+		d.mark(obd.MarkLean).until(20500 * time.Millisecond)
+		if k := d.g.Enter(); k != "" {
+			t.Errorf("a second tap at once says %q", k)
+		}
+		if k := d.until(25 * s).g.Enter(); k != obd.MarkRelease {
+			t.Errorf("the next tap says %q, want release", k)
+		}
+		d.mark(obd.MarkRelease).until(28 * s)
+		d.want(append(start, "16s hold lean")...) // it is still held, whatever was said
+	})
+	t.Run("early", func(t *testing.T) {
+		d := ready().mark(obd.MarkLean).until(26 * s).event(begins).until(40 * s)
+		d.want(append(start, "16s hold lean")...)
+		d.until(42 * s)
+		d.want(append(start, "16s hold lean", "41s release lean")...)
+	})
+	t.Run("wrong button", func(t *testing.T) {
+		d := ready().mark(obd.MarkRich).until(18 * s).event(begins).until(30 * s).event(ends).until(61 * s)
+		d.want(append(start, "16s hold rich", "18s hold lean", "30s answer lean", "1m0s force rich")...)
+	})
+	t.Run("slip", func(t *testing.T) {
+		d := ready().event(begins).until(20 * s).event(ends).until(22 * s).event(begins).until(38 * s)
+		d.want(append(start, "16s hold lean", "20s answer lean", "22s hold lean", "37s release lean")...)
+	})
+	t.Run("engine stops", func(t *testing.T) {
+		d := ready().event(begins).until(20 * s)
+		d.frame(Frame{Samples: []decode.Sample{{Signal: decode.ByName("RPM")}}})
+		if d.last.Stage != StageRelease || d.last.Reason != WhyStalled {
+			t.Errorf("asked for %s for %q", d.last.Stage, d.last.Reason)
+		}
+	})
+	t.Run("nobody", func(t *testing.T) {
+		d := ready().until(2 * 60 * s)
+		d.want(append(start, "1m45s done")...)
+	})
+	t.Run("branch left open", func(t *testing.T) {
+		d := ready().event(begins).until(30 * s).event(ends).until(34 * s).event(analysis.Event{Name: analysis.BranchOpen, Side: analysis.Lean})
+		if d.last.Stage != StageWait || d.last.Reason != WhyBranch {
+			t.Errorf("asked for %s for %q", d.last.Stage, d.last.Reason)
+		}
+	})
+}
+
+// The step lines have the names and fields that other programs rely on.
+func TestStepLines(t *testing.T) {
+	for _, tt := range []struct {
+		p    Prompt
+		by   analysis.By
+		want string
+	}{
+		{Prompt{Stage: StageHold, Side: analysis.Lean, At: 23500 * time.Millisecond, Until: 38500 * time.Millisecond}, analysis.ByWire,
+			`{"kind":"step","t":23.5,"step":"hold_lean","side":"lean","until_s":38.5,"caution":[]}`},
+		{Prompt{Stage: StageAnswer, Side: analysis.Rich, At: s}, analysis.ByWire, `{"kind":"step","t":1,"step":"watch_release","side":"rich","caution":[]}`},
+		{Prompt{Stage: StageWait, At: s, Reason: WhyBranch}, analysis.ByWire, `{"kind":"step","t":1,"step":"wait","caution":[` + quoted(hazard.Running) + `],"why":"branch"}`},
+		{Prompt{Stage: StageForce, Side: analysis.Rich, At: s}, analysis.ByMixture, `{"kind":"step","t":1,"step":"go_rich_mixture","side":"rich","caution":[` + quoted(hazard.Propane) + `]}`},
+	} {
+		if got, err := tt.p.StepJSON(tt.by); err != nil || string(got) != tt.want {
+			t.Errorf("%s, %v\nwant %s", got, err, tt.want)
+		}
+	}
+}
+
+func quoted(k hazard.Kind) string { return fmt.Sprintf("%q", k.Caution()) }

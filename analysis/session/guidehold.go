@@ -292,7 +292,7 @@ func (g *Guide) event(e analysis.Event) {
 			g.begins(e.Side, at)
 		}
 	case analysis.ForceEnds:
-		if e.Side == g.side && (g.stage == StageHold || g.stage == StageRelease) {
+		if e.Side == g.side && (g.stage == StageHold || g.stage == StageRelease) && (!g.hold.seen || at > g.hold.begin) {
 			g.released(at)
 		}
 	default:

@@ -137,7 +137,7 @@ func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 		j.emit(j.watch.guided(func(w guidedWatcher) []analysis.Event { return w.Open(at) }))
 	case obd.MarkStep:
 		if side, told := asksFor(m.Text); told {
-			j.emit(j.watch.guided(func(w guidedWatcher) []analysis.Event { return w.Asked(at, side) }))
+			j.emit(j.watch.guided(func(w guidedWatcher) []analysis.Event { return w.Asked(at, side, m.Text == "open_level") }))
 		}
 	}
 }

@@ -69,7 +69,7 @@ func (w *watchers) each(give func(watcher) []analysis.Event) []analysis.Event {
 // guidedWatcher is one to which it matters what a guide asked for.
 type guidedWatcher interface {
 	Open(at time.Duration) []analysis.Event
-	Asked(at time.Duration, side analysis.Side) []analysis.Event
+	Asked(at time.Duration, side analysis.Side, open bool) []analysis.Event
 }
 
 // guided gives what a guide asked for to those to which it matters.

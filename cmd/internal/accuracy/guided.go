@@ -24,15 +24,15 @@ func Guided(from uint64, n int, progress func(done int)) ([]Result, error) {
 // GuidedTrial is one guided test and all that came of it.
 type GuidedTrial struct {
 	Result
-	Style   hands.Style
-	Truth   []simcar.ForceTruth // times since the session began
-	Proper  bool                // both sides were held for 8 s on end on the right sensor, and released as they should be
-	Prompts []session.Prompt    // at the beginning of each step
-	Events  []analysis.Event
-	Marks   []obd.Record
-	Verdict analysis.Verdict
-	Reasons []string
-	Untold  truth.Outcome // what would have been said had nothing been tapped
+	Style    hands.Style
+	Truth    []simcar.ForceTruth // times since the session began
+	properly bool                // both sides were held for 8 s on end on the right sensor, and released as they should be
+	Prompts  []session.Prompt    // at the beginning of each step
+	Events   []analysis.Event
+	Marks    []obd.Record
+	Verdict  analysis.Verdict
+	Reasons  []string
+	Untold   truth.Outcome // what would have been said had nothing been tapped
 }
 
 // properHold is how long a side must be held for its answer to be seen, s.
@@ -91,6 +91,8 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 	if err == nil {
 		t.Untold = told.Outcome(string(silent.Verdict.Conclusion))
 	}
+	t.Proper = t.properly && strings.HasPrefix(exp.Fault, "sound") && len(exp.Also) == 0
+	t.Worse = t.Untold == truth.Right && t.Outcome != truth.Right
 	if f := j.Figures(); f.Seconds > 0 {
 		t.Rate = f.PerSecond
 	}
@@ -116,7 +118,7 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 		}
 	}
 	s := t.Style
-	t.Proper = best[0] >= properHold && best[1] >= properHold && closed && !s.Forgets && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
+	t.properly = best[0] >= properHold && best[1] >= properHold && closed && !s.Forgets && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
 	t.Case += ", " + style(s)
 	var forces []truth.Force
 	for _, f := range t.Truth {
@@ -136,7 +138,7 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 	if strings.HasPrefix(exp.Fault, "sound") {
 		out.Accepted = append(slices.Clone(exp.Also), string(analysis.LoopProven)) // both sides are asked for
 	}
-	if !t.Proper { // what was not done cannot be seen
+	if !t.properly { // what was not done cannot be seen
 		out.Accepted = append(out.Accepted, out.Undecided...)
 	}
 	return out

@@ -29,6 +29,8 @@ type Result struct {
 	Forces      int     // all of them
 	FalseForces int     // begun by the events where none was
 	Hours       float64 // of driving without a force
+	Proper      bool    // of a guided test: both sides of a sound car were held and released as they should be
+	Worse       bool    // and: with nothing tapped it would have been right
 	Err         error
 }
 
@@ -223,6 +225,20 @@ func (t *Table) Row(name, seeds string, results []Result) {
 	if len(with) > 0 && len(without) > 0 {
 		t.row("  with marks", "", SumOf(with))
 		t.row("  without", "", SumOf(without))
+	}
+	var proper []Result
+	worse := 0
+	for _, r := range results {
+		if r.Proper {
+			proper = append(proper, r)
+		}
+		if r.Worse {
+			worse++
+		}
+	}
+	if len(proper) > 0 {
+		t.row("  sound, both sides held properly", "", SumOf(proper))
+		fmt.Fprintf(t.w, "  worse than with nothing tapped\t\t%d\n", worse)
 	}
 }
 
