@@ -26,6 +26,9 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 	for i := range w.cands {
 		c := w.cands[i] // a copy: the list changes below
 		d := &c.stretch
+		if _, guided, asked := w.askedFor(d); guided && !asked {
+			continue // that one side was forced when it was asked for says nothing of when it was not
+		}
 		if !c.mature || d.side == s.side || d.track != s.track || d.first.t() < w.lastEnd() || d.first.t() >= s.first.t() ||
 			s.first.t()-d.last.t() > testLasts || c.weight.readings() < w.alone() {
 			continue

@@ -106,7 +106,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	exc := w.excursionRate() * excursionLasts(secs)
 	event := w.engineMoved(s)
 	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
-	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) {
+	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) || w.open.known && abs(s.first.t()-w.restFrom) < 1 {
 		cycle = math.Log(stuckAtFirst) + levelOwn // who lies there from the first reading on may lie there always
 	}
 	excursion := math.Log(exc) + flatExc + levelExc + along

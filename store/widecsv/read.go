@@ -237,6 +237,7 @@ func (t *Reader) next() (obd.Record, error) {
 
 	var at time.Duration
 	var mark obd.MarkKind
+	var step string
 	row := &obd.Row{}
 	for i, c := range t.columns {
 		cell := t.cells[i]
@@ -246,6 +247,10 @@ func (t *Reader) next() (obd.Record, error) {
 				return obd.Record{}, t.errorAt(i, err)
 			}
 		case c.name == markColumn:
+			if name, is := strings.CutPrefix(cell, stepCell); is && len(name) <= 40 {
+				mark, step = obd.MarkStep, name
+				break
+			}
 			switch k := obd.MarkKind(cell); k {
 			case "", obd.MarkLean, obd.MarkRich, obd.MarkRelease, obd.MarkOpen:
 				mark = k
@@ -271,7 +276,7 @@ func (t *Reader) next() (obd.Record, error) {
 	if mark == "" {
 		return t.record(at, obd.Record{Row: row}), nil
 	}
-	rec := t.record(at, obd.Record{Mark: &obd.Mark{Kind: mark}})
+	rec := t.record(at, obd.Record{Mark: &obd.Mark{Kind: mark, Text: step}})
 	if len(row.Names) > 0 {
 		next := t.record(at, obd.Record{Row: row})
 		t.pending = &next
@@ -494,3 +499,6 @@ func distance(a, b string) int {
 	}
 	return row[len(b)]
 }
+
+// stepCell begins a mark that is what a guide asked for.
+const stepCell = string(obd.MarkStep) + " "

@@ -88,7 +88,7 @@ func (t *table) add(name string) {
 }
 
 func inTable(k obd.MarkKind) bool {
-	return k == obd.MarkLean || k == obd.MarkRich || k == obd.MarkRelease || k == obd.MarkOpen
+	return k == obd.MarkLean || k == obd.MarkRich || k == obd.MarkRelease || k == obd.MarkOpen || k == obd.MarkStep
 }
 
 func (t *table) header() {
@@ -122,6 +122,9 @@ func (t *table) line(l transfer.Line) error {
 		if inTable(rec.Mark.Kind) {
 			t.flush()
 			t.open, t.at, t.mark = true, rec.At, rec.Mark.Kind
+			if t.mark == obd.MarkStep {
+				t.mark += obd.MarkKind(" " + rec.Mark.Text)
+			}
 		}
 		return nil
 	}
