@@ -26,6 +26,7 @@ var imports = map[string][]string{
 	"obd/poll":         {"obd", "decode"},
 	"analysis":         {"decode", "analysis/hazard", "analysis/limits", "analysis/stats"},
 	"analysis/bias":    {},
+	"analysis/agenda":  {"analysis"},
 	"analysis/compare": {"analysis/stats", "analysis/switching", "analysis/trimmap"},
 	"analysis/dossier": {"obd", "decode", "analysis", "analysis/compare", "analysis/series", "analysis/session", "analysis/switching",
 		"analysis/trimmap", "analysis/limits"},

@@ -1,0 +1,121 @@
+// Package agenda says what is still open in a car's visit, from what its sessions have shown. It
+// is pure.
+package agenda
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"pushback/analysis"
+)
+
+// Session is what one session of a visit has shown.
+type Session struct {
+	Sensor  string // B1S1: that was watched
+	By      analysis.By
+	Verdict analysis.Verdict
+	Map     bool // its trims fill the map: leak, supply and scale are told apart or cannot be
+}
+
+// Work is a piece of work that a visit may need.
+type Work string
+
+// The pieces, in the order in which they are done.
+const (
+	Fitting Work = "fitting" // find the signal wire and connect to it
+	Wire    Work = "wire"    // force the signal wire lean and rich
+	Mixture Work = "mixture" // force the mixture itself: the sensor is to follow
+	Again   Work = "again"   // repair what was found, then test again
+	Map     Work = "map"     // the drive that fills the trim map
+)
+
+// lasts is how long each takes, the repair left out: common practice, no source.
+var lasts = map[Work]time.Duration{
+	Fitting: 10 * time.Minute, Wire: 5 * time.Minute, Mixture: 5 * time.Minute, Again: 5 * time.Minute, Map: 15 * time.Minute,
+}
+
+// Item is one piece of work that is open.
+type Item struct {
+	Work    Work
+	Sensor  string        // "" of the map
+	Lasts   time.Duration // about; of Again without the repair
+	Because []analysis.ProofID
+}
+
+// Open lists what is open after sessions, in order of time.
+//
+// A proof counts as shown once any session of its sensor has proven or failed it, but only since
+// the last one that found a fault before it: what was repaired has to be shown again. Special
+// cases are: no sessions at all leave the work of B1S1 open; a step that a session asks for is no
+// work of its own, since the proof that it settles is open.
+func Open(sessions []Session) (out []Item) {
+	var sensors []string
+	mapped := false
+	for _, s := range sessions {
+		mapped = mapped || s.Map
+		if !slices.Contains(sensors, s.Sensor) {
+			sensors = append(sensors, s.Sensor)
+		}
+	}
+	if len(sensors) == 0 {
+		sensors = []string{"B1S1"}
+	}
+	slices.SortFunc(sensors, cmp.Compare[string])
+	for _, sensor := range sensors {
+		out = append(out, openOf(sensor, sessions)...)
+	}
+	if !mapped {
+		out = append(out, Item{Work: Map, Lasts: lasts[Map]})
+	}
+	return out
+}
+
+func openOf(sensor string, sessions []Session) (out []Item) {
+	shown := make(map[analysis.ProofID]bool)
+	fitted, faulty := false, false
+	for _, s := range sessions {
+		if s.Sensor != sensor || s.Verdict.Conclusion == analysis.NothingForced {
+			continue
+		}
+		if faulty {
+			clear(shown)
+		}
+		fitted = fitted || s.By == analysis.ByWire || s.By == ""
+		faulty = Fault(s.Verdict.Conclusion)
+		for _, p := range s.Verdict.Proofs {
+			if p.State == analysis.Proven || p.State == analysis.Failed {
+				shown[p.ID] = true
+			}
+		}
+	}
+	add := func(w Work, because ...analysis.ProofID) {
+		out = append(out, Item{Work: w, Sensor: sensor, Lasts: lasts[w], Because: because})
+	}
+	missing := func(of ...analysis.ProofID) []analysis.ProofID {
+		return slices.DeleteFunc(of, func(p analysis.ProofID) bool { return shown[p] })
+	}
+	if faulty {
+		add(Again)
+		return out
+	}
+	if open := missing(analysis.ProofAddsFuel, analysis.ProofCutsFuel); len(open) > 0 {
+		if !fitted {
+			add(Fitting)
+		}
+		add(Wire, open...)
+	}
+	if open := missing(analysis.ProofSensorRich, analysis.ProofSensorLean); len(open) > 0 {
+		add(Mixture, open...)
+	}
+	return out
+}
+
+// Fault reports whether a conclusion names something to be repaired.
+func Fault(c analysis.Conclusion) bool {
+	switch c {
+	case analysis.InputDead, analysis.NoCommand, analysis.NoDelivery, analysis.SensorDead, analysis.SensorSlow, analysis.SensorSkewed, analysis.WrongBank:
+		return true
+	}
+	return false
+}

@@ -1,0 +1,56 @@
+package agenda
+
+import (
+	"strings"
+	"testing"
+
+	"pushback/analysis"
+)
+
+// seen is a session of a sensor in which the proofs named are proven.
+func seen(sensor string, by analysis.By, c analysis.Conclusion, proven ...analysis.ProofID) Session {
+	s := Session{Sensor: sensor, By: by, Verdict: analysis.Verdict{Conclusion: c}}
+	for _, p := range proven {
+		s.Verdict.Proofs = append(s.Verdict.Proofs, analysis.Proof{ID: p, State: analysis.Proven})
+	}
+	return s
+}
+
+func TestOpen(t *testing.T) {
+	const (
+		adds, cuts = analysis.ProofAddsFuel, analysis.ProofCutsFuel
+		rich, lean = analysis.ProofSensorRich, analysis.ProofSensorLean
+	)
+	whole := seen("B1S1", analysis.ByWire, analysis.LoopProven, adds, cuts, rich, lean)
+	other := seen("B2S1", analysis.ByWire, analysis.LoopProven, adds, cuts, rich, lean)
+	drive := Session{Sensor: "B1S1", By: analysis.ByWire, Verdict: analysis.Verdict{Conclusion: analysis.NothingForced}, Map: true}
+	dead := seen("B1S1", analysis.ByWire, analysis.SensorDead, adds, cuts)
+	for _, tt := range []struct {
+		name     string
+		sessions []Session
+		want     string
+	}{
+		{"nothing was done", nil, "fitting B1S1, wire B1S1, mixture B1S1, map"},
+		{"all is shown", []Session{whole, drive}, ""},
+		{"the map is missing", []Session{whole}, "map"},
+		{"a drive is no test", []Session{drive}, "fitting B1S1, wire B1S1, mixture B1S1"},
+		{"one side", []Session{seen("B1S1", analysis.ByWire, analysis.PartlyProven, adds, rich, lean), drive}, "wire B1S1"},
+		{"two sessions share a test", []Session{seen("B1S1", analysis.ByWire, analysis.PartlyProven, adds), seen("B1S1", analysis.ByMixture, analysis.PartlyProven, cuts, rich, lean), drive}, ""},
+		{"mixture first", []Session{seen("B1S1", analysis.ByMixture, analysis.PartlyProven, cuts, rich, lean), drive}, "fitting B1S1, wire B1S1"},
+		{"a fault", []Session{dead, drive}, "again B1S1"},
+		{"repaired", []Session{dead, whole, drive}, ""},
+		{"half shown since the repair", []Session{dead, seen("B1S1", analysis.ByWire, analysis.PartlyProven, adds, rich, lean), drive}, "wire B1S1"},
+		{"the other bank", []Session{other, dead, drive}, "again B1S1"},
+	} {
+		var got []string
+		for _, i := range Open(tt.sessions) {
+			if i.Lasts <= 0 {
+				t.Errorf("%s: %s takes %v", tt.name, i.Work, i.Lasts)
+			}
+			got = append(got, strings.TrimSpace(string(i.Work)+" "+i.Sensor))
+		}
+		if text := strings.Join(got, ", "); text != tt.want {
+			t.Errorf("%s: %q, want %q", tt.name, text, tt.want)
+		}
+	}
+}
