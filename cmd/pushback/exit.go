@@ -68,6 +68,8 @@ var hints = []struct {
 	{obd.ErrNoVehicle, "push the adapter home in the car's socket, switch the ignition on (engine running for a test), then try again; --bus NAME skips the search when you know the bus"},
 	{obd.ErrNoAdapter, "is this the adapter's port, and has the adapter power? `pushback ports` shows which ports answer; --baud N sets the speed by hand"},
 	{store.ErrNoSession, "`pushback sessions` lists what is stored; --db FILE names another database"},
+	{store.ErrNoVisit, "`pushback visit list` lists them; `pushback visit new NAME` opens one"},
+	{store.ErrVisitExists, "take another name, such as the order number with a letter; `pushback visit list` lists what there is"},
 	{store.ErrAmbiguous, "type more letters of the session's id"},
 	{store.ErrNotOurs, "name a database of pushback's with --db FILE, or a file that does not exist yet"},
 	{store.ErrNewerSchema, "a newer pushback wrote this database: update this one"},

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -85,6 +86,13 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 				}
 				defer db.Close()
 			}
+			if im.said.Visit != "" && db != nil {
+				v, err := db.Visit(cmd.Context(), im.said.Visit)
+				if err != nil {
+					return err
+				}
+				im.said.Visit, im.said.Vehicle = v.Name, cmp.Or(im.said.Vehicle, v.Vehicle)
+			}
 			for _, path := range args {
 				if err := a.importFile(cmd.Context(), db, path, im); err != nil {
 					return err
@@ -98,6 +106,7 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 	f.StringVar(&im.said.By, "by", "", "`WHAT` it was tested by: wire, mixture or fuelcut (default: as the file says, or wire; mixture of a wide-range sensor)")
 	f.StringVar(&im.said.Label, "label", "", "session label: `TEXT`")
 	f.StringVar(&im.said.Vehicle, "vehicle", "", "`NAME` of the vehicle")
+	f.StringVar(&im.said.Visit, "visit", "", visitUsage)
 	f.StringVar(&im.said.Note, "note", "", "session note: `TEXT`")
 	f.StringArrayVar(&im.columns, "map", nil, "what a column of another program's table holds: `'NAME=SIGNAL:UNIT'`")
 	f.IntVar(&im.mapping.Skip, "skip", 0, "with --map: `LINES` above the header")

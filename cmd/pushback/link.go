@@ -89,6 +89,7 @@ type visit struct {
 	open    func(context.Context) (obd.Link, error)
 	memory  poll.Memory // of cars met before; nil: none
 	maxBaud int         // serial speed up to which the line's is raised; 0: it stays
+	into    string      // the visit to the shop in which it is written down; "" none
 }
 
 // config is how the car of a visit is reached.

@@ -31,6 +31,7 @@ type liveFlags struct {
 	label   string
 	vehicle string
 	note    string
+	visit   string // its name; "" none
 	samples bool
 	found   bool
 	vin     bool
@@ -42,6 +43,7 @@ func (f *liveFlags) add(cmd *cobra.Command) {
 	cmd.Flags().DurationVar(&f.dur, "for", 0, "stop after this `DURATION`, such as 90s")
 	cmd.Flags().StringVar(&f.capture, "capture", "", "save raw adapter traffic as text in `FILE`; import reads it")
 	cmd.Flags().BoolVar(&f.vin, "vin", false, "read the vehicle identification number, and keep it with the session")
+	cmd.Flags().StringVar(&f.visit, "visit", "", visitUsage)
 	f.addCommon(cmd)
 }
 
@@ -83,6 +85,14 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		return err
 	}
 	defer db.Close()
+	var into *store.Visit
+	if r.flags.visit != "" {
+		v, err := db.Visit(ctx, r.flags.visit)
+		if err != nil {
+			return err
+		}
+		into, r.flags.vehicle = &v, cmp.Or(r.flags.vehicle, v.Vehicle)
+	}
 	cfg := visit{car: r.flags.car, bus: r.bus, clock: r.clock, open: r.open, memory: r.memory, maxBaud: r.maxBaud}.config(a)
 	cfg.Poll.VIN, cfg.Capture = r.flags.vin, r.flags.capture
 	car, err := rig.Open(ctx, cfg)
@@ -102,7 +112,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 	}
 	s, err := car.Begin(ctx, db, store.Meta{
 		Watching: r.flags.car.sensor, By: string(cmp.Or(r.by, analysis.ByWire)), Origin: r.origin,
-		Label: r.flags.label, Vehicle: r.flags.vehicle, Note: r.flags.note, Version: versionText(),
+		Label: r.flags.label, Vehicle: r.flags.vehicle, Note: r.flags.note, Version: versionText(), Visit: into,
 	}, r.guide)
 	if err != nil {
 		return err

@@ -24,6 +24,7 @@ type reportFlags struct {
 	vin        bool
 	config     string
 	head       report.Head
+	visit      string // its name; "" none
 }
 
 func newReport(a *app) *cobra.Command {
@@ -34,6 +35,8 @@ func newReport(a *app) *cobra.Command {
 		Long: `Writes a report of a session, or of two, before and after a repair: the first page for
 the car's owner, the others for a technician. The file holds all it needs, opens without a
 network and prints on A4 and Letter. The records are judged again for it.
+With --visit NAME in place of sessions it is of all sessions of a visit, before and after
+the repair, with what was done and what is still open.
 
 The head of the first page comes from flags or from a file (--shop, else shop.json in
 the folder pushback of your configuration folder, where there is one):
@@ -45,13 +48,15 @@ unless --with-vin asks for it (and it was stored).
 
 --svg and --png write a single figure: ring, traces, lean or rich (the force of that side
 from close by), trims (total trim against air flow). --pdf and --png need Chromium.`,
-		Args: args(cobra.RangeArgs(1, 2)),
+		Args: args(cobra.RangeArgs(0, 2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := f.check(cmd, len(args)); err != nil {
 				return err
 			}
-			if last := args[len(args)-1]; f.out == "" && strings.ContainsAny(last, "./") {
-				return usagef(cmd, "%q is read as a session; the file to write is named by --out %[1]s", last)
+			for _, ref := range args[max(0, len(args)-1):] {
+				if f.out == "" && strings.ContainsAny(ref, "./") {
+					return usagef(cmd, "%q is read as a session; the file to write is named by --out %[1]s", ref)
+				}
 			}
 			return a.withStore(cmd, func(db *store.Store) error {
 				w, err := writeReport(cmd.Context(), db, args, f)
@@ -79,6 +84,7 @@ from close by), trims (total trim against air flow). --pdf and --png need Chromi
 	g.StringVar(&f.head.Vehicle, "vehicle", "", "vehicle as it is to be printed, `TEXT` (default: the session's)")
 	g.StringVar(&f.head.Odometer, "odometer", "", "the odometer's `READING` with its unit")
 	g.StringVar(&f.head.Complaint, "complaint", "", "customer's complaint, `TEXT`")
+	g.StringVar(&f.visit, "visit", "", "of all sessions of the visit of this `NAME`, or 'last'")
 	g.BoolVar(&f.vin, "with-vin", false, "print the vehicle identification number too, where it was stored")
 	return cmd
 }
@@ -92,6 +98,12 @@ func (f *reportFlags) check(cmd *cobra.Command, sessions int) error {
 	}
 	figure := f.svg + f.png
 	switch {
+	case f.visit == "" && sessions == 0:
+		return usagef(cmd, "SESSION is missing")
+	case f.visit != "" && sessions > 0:
+		return usagef(cmd, "--visit takes all sessions of the visit: name no other")
+	case f.visit != "" && figure != "":
+		return usagef(cmd, "a single figure is of one session")
 	case n > 1:
 		return usagef(cmd, "one of --pdf, --svg and --png at a time")
 	case figure != "" && !slices.Contains(report.Figures, figure):
@@ -124,17 +136,22 @@ func (f *reportFlags) form() report.Form {
 	return "html"
 }
 
-// writeReport writes a report of one session, or of two, and says what it wrote.
+// writeReport writes a report of one session, of two, or of a visit, and says what it wrote.
 func writeReport(ctx context.Context, db *store.Store, refs []string, f reportFlags) (out written, err error) {
 	r := &report.Report{Program: versionText(), Made: time.Now(), Paper: f.paper}
 	if f.pdf {
 		r.Paper = cmp.Or(f.paper, "a4")
 	}
+	if f.visit != "" {
+		if refs, err = visitReport(ctx, db, r, &f); err != nil {
+			return out, err
+		}
+	}
 	if r.Shop, err = report.ReadShop(f.config, f.head); err != nil {
 		return out, err
 	}
 	var dossiers []*dossier.Dossier
-	for i, ref := range refs {
+	for _, ref := range refs {
 		m, d, err := dossierOf(ctx, db, ref, hashed(dossier.Setup{Traces: true, Trims: true}))
 		if err != nil {
 			return out, err
@@ -143,14 +160,21 @@ func writeReport(ctx context.Context, db *store.Store, refs []string, f reportFl
 		if f.vin {
 			s.VIN = m.VIN
 		}
-		if len(refs) == 2 {
-			s.Title = []string{"Before", "After"}[i]
-		}
 		dossiers, r.Subjects = append(dossiers, d), append(r.Subjects, s)
 		out.Records = append(out.Records, fmt.Sprintf("%x", s.Hash))
 	}
-	if len(refs) == 2 {
-		r.Compare = report.NewComparison(dossier.Compare(dossiers[:1], dossiers[1:]))
+	before, after := 0, len(refs)-1
+	if r.Visit != nil {
+		before, after = sidesOf(r.Subjects)
+		r.Visit.Open = openWork(r.Subjects, dossiers)
+		for i, s := range r.Subjects {
+			s.Title = fmt.Sprintf("%d of %d", i+1, len(refs))
+		}
+	}
+	r.Pair = [2]*report.Subject{r.Subjects[before], r.Subjects[after]}
+	if before != after {
+		r.Subjects[before].Title, r.Subjects[after].Title = "Before", "After"
+		r.Compare = report.NewComparison(dossier.Compare(dossiers[before:before+1], dossiers[after:after+1]))
 	}
 	out.File, out.SHA256, err = r.File(ctx, f.out, f.form())
 	return out, err

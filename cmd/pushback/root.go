@@ -63,7 +63,7 @@ Try it without a car:  pushback demo`,
 	root.AddCommand(
 		newDemo(a), newTest(a), newRecord(a), newPorts(a), newVehicle(a),
 		newSessions(a), newShow(a), newReplay(a), newJudge(a), newImport(a), newExport(a),
-		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newReport(a), newClear(a), newMan(), newVersion(a),
+		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newReport(a), newClear(a), newVisit(a), newMan(), newVersion(a),
 	)
 	a.completeSessions(root)
 	return root

@@ -14,12 +14,15 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/sheet"
+	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/poll"
+	"pushback/store"
 )
 
 func newVehicle(a *app) *cobra.Command {
 	var f carFlags
+	var into string
 	cmd := &cobra.Command{
 		Use:   "vehicle --port PORT",
 		Short: "What this car reports, and whether it is ready for a test",
@@ -40,15 +43,27 @@ beside the database), so that it is met quickly another time.`,
 			}
 			line := f.line()
 			return a.vehicle(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: line.Open,
-				memory: rig.MemoryBeside(a.db), maxBaud: line.MaxBaud()})
+				memory: rig.MemoryBeside(a.db), maxBaud: line.MaxBaud(), into: into})
 		},
 	}
 	f.add(cmd)
+	cmd.Flags().StringVar(&into, "visit", "", "write it down in the visit of this `NAME`, or 'last'")
 	return cmd
 }
 
 func (a *app) vehicle(ctx context.Context, v visit) error {
 	f := v.car
+	var db *store.Store
+	if v.into != "" { // said before the car is asked
+		var err error
+		if db, err = a.openStore(ctx); err != nil {
+			return err
+		}
+		defer db.Close()
+		if _, err = db.Visit(ctx, v.into); err != nil {
+			return err
+		}
+	}
 	p, err := rig.Open(ctx, v.config(a))
 	if err != nil {
 		return err
@@ -82,6 +97,12 @@ func (a *app) vehicle(ctx context.Context, v visit) error {
 	if refused != nil {
 		r.Ready = false
 		r.Reasons = append(r.Reasons, refused.Error())
+	}
+	if db != nil {
+		// Also where the look was ended by hand: it has been.
+		if _, err := noteVisit(context.WithoutCancel(ctx), db, v.into, words.LookedAt(r.Watching, r.Ready, r.Reasons)); err != nil {
+			return err
+		}
 	}
 	if a.json {
 		if err := json.NewEncoder(a.out).Encode(r); err != nil {

@@ -18,6 +18,7 @@ import (
 type Said struct {
 	Sensor, By           string
 	Label, Vehicle, Note string
+	Visit                string // the name of one that is here
 	Version              string // of this program, where the file names none
 }
 
@@ -33,6 +34,9 @@ func (s Said) describe(m store.Meta) store.Meta {
 		said string // on the command line
 	}{{&m.Label, s.Label}, {&m.Vehicle, s.Vehicle}, {&m.Note, s.Note}, {&m.Adapter, ""}, {&m.VIN, ""}, {&m.Version, ""}} {
 		*f.text = words.Clean(cmp.Or(f.said, *f.text))
+	}
+	if s.Visit != "" {
+		m.Visit = &store.Visit{Name: s.Visit}
 	}
 	if m.Visit != nil {
 		m.Visit.Each(words.Clean)

@@ -38,7 +38,7 @@ func (r *Report) draw() (out Drawings) {
 		return figure(v.title, note, true, func() template.HTML { return template.HTML(s.trace().inline(v)) })
 	}
 	cloudFigures := func() {
-		cs := clouds(r.Subjects)
+		cs := clouds(r.compared())
 		if !slices.ContainsFunc(cs, func(c cloud) bool { return c.fit.Model == trimmap.Falling || c.fit.Model == trimmap.Full }) {
 			return // of one air flow there is nothing to see
 		}

@@ -18,16 +18,25 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
+	"pushback/store"
 )
 
 // Report is all that a report says.
 type Report struct {
 	Shop     Shop
-	Subjects []*Subject // one session, or before and after
+	Subjects []*Subject // one session, before and after, or all of a visit in order of time
 	Compare  *Comparison
-	Program  string // version of this program
+	Pair     [2]*Subject // that are compared; nil: the first and the last
+	Visit    *Visit      // nil: of no visit
+	Program  string      // version of this program
 	Made     time.Time
 	Paper    string // a4, letter; "" the printer's
+}
+
+// Visit is what a report says of the visit that its sessions belong to.
+type Visit struct {
+	store.Visit
+	Open []string // work that is open, in words
 }
 
 // Shop is the head of the first page; what is empty is left out.
@@ -52,7 +61,8 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"time": words.SessionTime, "text": words.EventText, "length": words.Length, "title": func(p analysis.ProofID) string { return words.ProofTitles[p] },
 	"sign": func(s analysis.State) string { return words.StateSigns[s] }, "state": func(s analysis.State) string { return strings.ToLower(words.StateWords[s]) },
 	"evidence": words.EvidenceText, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
-	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
+	"nothingopen": func() string { return words.NothingOpen },
+	"hex":         func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
 	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace,
 	"rows": func(title string, rows [][]string) any {
 		heads := []string{"before", "after", "answer"}
@@ -104,14 +114,30 @@ func plain(s string) string {
 }
 
 // Last is the subject that the first page speaks of.
-func (r *Report) Last() *Subject { return r.Subjects[len(r.Subjects)-1] }
+func (r *Report) Last() *Subject {
+	if s := r.Pair[1]; s != nil {
+		return s
+	}
+	return r.Subjects[len(r.Subjects)-1]
+}
+
+// First is the subject that the last is compared with.
+func (r *Report) First() *Subject {
+	if s := r.Pair[0]; s != nil {
+		return s
+	}
+	return r.Subjects[0]
+}
+
+// Sides are the two that are compared.
+func (r *Report) Sides() []*Subject { return []*Subject{r.First(), r.Last()} }
 
 // Owner is what the first page says.
 func (r *Report) Owner() words.Owner {
 	s := r.Last()
 	byMixture := s.Session.By == "mixture"
 	if c := r.Compare; c != nil {
-		return words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.Subjects[0].Verdict, s.Verdict, byMixture)
+		return words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.First().Verdict, s.Verdict, byMixture)
 	}
 	if s.Trace.Wide() {
 		return words.OwnerWide()
@@ -140,7 +166,7 @@ func (r *Report) Vehicles() []string {
 	if r.Compare == nil || !r.Compare.Differ {
 		return nil
 	}
-	return []string{r.Subjects[0].Session.Vehicle, r.Last().Session.Vehicle}
+	return []string{r.First().Session.Vehicle, r.Last().Session.Vehicle}
 }
 
 // Simulated reports that a subject is of no real car.
@@ -175,5 +201,24 @@ func (r *Report) Cautions() []string { return words.Cautions(analysis.By(r.Last(
 
 // Forced reports that there is a ring to show.
 func (r *Report) Forced() bool {
-	return r.Compare == nil || slices.ContainsFunc(r.Subjects, func(s *Subject) bool { return s.Verdict.Conclusion != analysis.NothingForced })
+	return r.Compare == nil || slices.ContainsFunc(r.Sides(), func(s *Subject) bool { return s.Verdict.Conclusion != analysis.NothingForced })
+}
+
+// compared are the subjects whose trims are drawn together: the two sides, or all.
+func (r *Report) compared() []*Subject {
+	if r.Compare != nil {
+		return r.Sides()
+	}
+	return r.Subjects
+}
+
+// Diary is what was done in the visit, sessions included, in order of time.
+func (r *Report) Diary() []store.VisitEntry {
+	out := slices.Clone(r.Visit.Done)
+	for _, s := range r.Subjects {
+		out = append(out, store.VisitEntry{At: s.Session.Started,
+			Text: fmt.Sprintf("session %s, %s by %s: %s", s.Session.ID, s.Session.Watching, s.Session.By, words.ConclusionShort(string(s.Verdict.Conclusion)))})
+	}
+	slices.SortStableFunc(out, func(x, y store.VisitEntry) int { return x.At.Compare(y.At) })
+	return out
 }

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"pushback/analysis/agenda"
+	"pushback/analysis/hazard/hazardtest"
+	"pushback/cmd/internal/words"
+	"pushback/obd/simcar"
+)
+
+// shownVisit is what `visit show --json` tells.
+type shownVisit struct {
+	Name, Vehicle, Closed string
+	Done                  []struct{ Text string }
+	Sessions              []struct{ ID, Visit, Vehicle, Conclusion string }
+	Open                  []struct {
+		Work, Sensor string
+		AboutS       float64 `json:"about_s"`
+	}
+}
+
+func visitIn(t *testing.T, db, name string) (v shownVisit) {
+	t.Helper()
+	out, _ := command(t, "visit", "show", name, "--json", "--db", db)
+	if err := json.Unmarshal([]byte(out), &v); err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// A dead sensor from the complaint to the car handed back: it is found, replaced and tested again.
+func TestVisit(t *testing.T) {
+	dir := t.TempDir()
+	db := filepath.Join(dir, "p.db")
+	command(t, "visit", "new", "RO 4711", "--vehicle", "grey van", "--complaint", "rough idle", "--odometer", "120,300 mi", "--order", "XY-4711", "--db", db)
+	if v := visitIn(t, db, "last"); len(v.Open) != 4 || v.Open[0].Work != "fitting" || v.Open[3].Work != "map" {
+		t.Errorf("open at first: %+v", v.Open)
+	}
+	a, _, errOut := testApp(t, db)
+	run := func(car, visit string) error {
+		t.Helper()
+		sim, err := simcar.New(simcar.Config{Car: simCar(t, car), Seed: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := demoRun(sim)
+		r.flags.car.sensor, r.flags.visit = "B1S1", visit
+		err = a.live(context.Background(), r)
+		var end concluded
+		if errors.As(err, &end) {
+			return nil
+		}
+		return err
+	}
+	for i, car := range []string{"sensor-dead-middle", "healthy"} {
+		if err := run(car, "RO 4711"); err != nil {
+			t.Fatalf("%s: %v\n%s", car, err, errOut)
+		}
+		v := visitIn(t, db, "RO 4711")
+		if len(v.Sessions) != i+1 || v.Sessions[i].Visit != "RO 4711" || v.Sessions[i].Vehicle != "grey van" {
+			t.Fatalf("sessions: %+v", v.Sessions)
+		}
+		if i == 0 && (v.Open[0].Work != "again" || v.Sessions[0].Conclusion != "sensor_dead") {
+			t.Errorf("after the fault was found: %+v", v)
+		}
+		if i == 0 {
+			command(t, "visit", "note", "RO 4711", "replaced", "the sensor", "--db", db)
+		}
+	}
+	v := visitIn(t, db, "last")
+	if len(v.Open) != 1 || v.Open[0].Work != "map" || len(v.Done) != 1 || v.Done[0].Text != "replaced the sensor" {
+		t.Errorf("after the repair: %+v", v)
+	}
+	file := filepath.Join(dir, "r.html")
+	command(t, "report", "--visit", "last", "--out", file, "--db", db)
+	html, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"grey van", "rough idle", "120,300 mi", "XY-4711", "replaced the sensor", "Before and after", "Still open", v.Sessions[0].ID, v.Sessions[1].ID} {
+		if !strings.Contains(string(html), want) {
+			t.Errorf("the report lacks %q", want)
+		}
+	}
+	command(t, "visit", "close", "last", "--db", db)
+	closed := visitIn(t, db, "RO 4711").Closed
+	command(t, "visit", "close", "last", "--db", db)
+	if again := visitIn(t, db, "RO 4711").Closed; closed == "" || again != closed {
+		t.Errorf("closed %q, then %q", closed, again)
+	}
+	if out, _ := command(t, "visit", "list", "--open", "--json", "--db", db); strings.TrimSpace(out) != "[]" {
+		t.Errorf("still open: %s", out)
+	}
+	if err := run("healthy", "nobody's"); err == nil {
+		t.Error("a visit that is not there took a session")
+	}
+	if n := len(visitIn(t, db, "last").Sessions); n != 2 {
+		t.Errorf("%d sessions", n)
+	}
+	// The same sessions, taken into another visit elsewhere.
+	table, there := filepath.Join(dir, "t.csv"), filepath.Join(dir, "there.db")
+	command(t, "export", v.Sessions[0].ID, "--csv", table, "--db", db)
+	command(t, "visit", "new", "other", "--vehicle", "van of another", "--db", there)
+	command(t, "import", table, "--visit", "other", "--db", there)
+	if v := visitIn(t, there, "last"); len(v.Sessions) != 1 || v.Sessions[0].Vehicle != "van of another" {
+		t.Errorf("imported: %+v", v.Sessions)
+	}
+}
+
+// What is still open carries its cautions.
+func TestOpenWorkCarriesItsCautions(t *testing.T) {
+	for _, w := range []agenda.Work{agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Again, agenda.Map} {
+		text := words.OpenWork(agenda.Item{Work: w, Sensor: "B1S1"})
+		if text == string(w) {
+			t.Errorf("%s has no words", w)
+		}
+		for _, m := range hazardtest.Missing(text, false) {
+			t.Errorf("%s: %q lacks %q", w, text, m)
+		}
+	}
+}
