@@ -175,8 +175,8 @@ func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 }
 
 // slowFlank is the least time from a fifth to four fifths that a healthy sensor does not take, s: 1.39 times a lag of
-// 0.5 s. What the exhaust mixes by itself is less.
-const slowFlank = 0.7
+// 0.7 s. What the exhaust mixes by itself is less.
+const slowFlank = 1.0
 
 // weigh puts what the cuts have shown into the proofs.
 func (c *cutWatch) weigh(r *ring) {

@@ -2,6 +2,7 @@ package wide
 
 import (
 	"math"
+	"slices"
 
 	"pushback/analysis"
 )
@@ -97,7 +98,7 @@ func (r *ring) weigh() {
 	r.lag()
 	r.w.cuts.weigh(r)
 	r.w.rears.weigh(r)
-	if !r.w.byRear() { // its wire is held, and its trim answers that
+	if !r.w.byRear() && !slices.ContainsFunc(r.forces, func(f *force) bool { return f.silent }) { // its wire is held, and its trim answers that
 		r.w.offset.weigh(r)
 	}
 	if len(r.forces) > 0 && r.is(analysis.ProofBank, analysis.Untested) {
@@ -174,10 +175,20 @@ func (r *ring) silence() {
 		switch {
 		case f.atZero && f.silent:
 			r.force(id, analysis.Failed, sayAtZero(f), "waited_s", f.away)
-		case f.silent && n >= 2 && !r.is(id, analysis.Proven):
+		case f.silent && n >= 2:
 			r.force(id, analysis.Failed, saySilent(n, waited), "waited_s", waited, "forces", float64(n))
+		case f.silent && r.answersOn(f.side.Opposite()) && !r.answersOn(f.side):
+			// Coming back from the other side is no answer on this one.
+			r.force(id, analysis.Failed, sayAtZero(f), "waited_s", f.away)
+		case f.silent && !r.answersOn(f.side):
+			r.force(id, analysis.Unclear, saySilentOnce(f), "waited_s", f.away)
 		}
 	}
+}
+
+// answersOn reports whether trim has answered a force of the side itself.
+func (r *ring) answersOn(side analysis.Side) bool {
+	return slices.ContainsFunc(r.forces, func(f *force) bool { return f.side == side && f.answered && !f.atZero })
 }
 
 // delivery is whether the mixture followed the command.

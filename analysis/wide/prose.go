@@ -104,7 +104,7 @@ func saySilent(n int, waited float64) string {
 }
 
 func sayAtZero(f *force) string {
-	return fmt.Sprintf("trim went back to its middle and stood there for %.0f s while lambda stayed %s: it goes no further that way", f.away, f.side)
+	return fmt.Sprintf("trim stood at its middle for %.0f s while lambda stayed %s: it goes no further that way, while it answers the other way", f.away, f.side)
 }
 
 func sayTooShort(f *force) string {
