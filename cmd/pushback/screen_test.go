@@ -97,8 +97,10 @@ func TestReplayInTmux(t *testing.T) {
 	shows(` 5×`)
 	tmux("send-keys", ".")
 	shows(`ready for the test`)
+	tmux("send-keys", ".")
+	shows(`open input reads`)
 	tmux("send-keys", ".") // the step starts
-	shows(`0:1\d  ?▼ lean step starts`)
+	shows(`0:[12]\d  ?▼ lean step starts`)
 	tmux("send-keys", "Space")
 	for range 12 {
 		tmux("send-keys", "Right")
