@@ -46,3 +46,6 @@ func (w *Watcher) askedFor(s *stretch) (odds float64, guided, said bool) {
 	}
 	return 0, false, false
 }
+
+// asksNow reports whether a guide asks for a hold now, or has not yet asked for hands off again: it may be there unseen.
+func (w *Watcher) asksNow() bool { return len(w.asked) > 0 && w.asked[len(w.asked)-1].side != "" }

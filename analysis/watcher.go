@@ -214,7 +214,7 @@ func (w *Watcher) stepVolts(p point) {
 	if w.running() == nil && w.trim.short.n > 0 {
 		w.ready.fifth.volts(p, w.trim.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
 	}
-	if w.holding() == nil && !w.readsOpen(p.v) {
+	if w.holding() == nil && !w.readsOpen(p.v) && !w.asksNow() {
 		w.rest.volts(p)
 	} else {
 		w.rest.forced(p.t())
