@@ -66,7 +66,7 @@ func TellsVIN(request string) bool { return len(request) >= 4 && request[:4] == 
 // vehicle's identification number. Samples and events do not change by it.
 func Redact(rec obd.Record) obd.Record {
 	switch {
-	case rec.Mark != nil && rec.Mark.Text != "":
+	case rec.Mark != nil && rec.Mark.Kind != obd.MarkStep:
 		rec.Mark = &obd.Mark{Kind: rec.Mark.Kind}
 	case rec.Exchange != nil && TellsVIN(rec.Exchange.Request.Hex()):
 		x := *rec.Exchange

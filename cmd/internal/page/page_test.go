@@ -604,17 +604,17 @@ func BenchmarkWrite(b *testing.B) {
 	}
 }
 
-// The page shows the step's caution, and each next step with its own.
+// The page shows the step's caution, of a verdict's first step too, and each that comes after with its own.
 func TestCautionsAreOnThePage(t *testing.T) {
 	s := live.NewState(sessiontest.B1S1, nil)
 	s.Prompt = &session.Prompt{Stage: session.StageForce, Side: analysis.Rich}
 	if v := viewOf(s, live.Controls{}, Status{}); v.Caution == "" || v.Caution != words.Caution(s) {
 		t.Errorf("the step's caution is %q", v.Caution)
 	}
-	next := hazard.Step("enrich", hazard.Propane)
-	s.Verdict = &analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{next}}
-	if v := viewOf(s, live.Controls{}, Status{}); len(v.Next) != 1 || v.Next[0] != next {
-		t.Errorf("next is %q", v.Next)
+	first, then := hazard.Step("enrich", hazard.Propane), hazard.Step("pull a hose", hazard.Hose)
+	s.Verdict = &analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{first, then}}
+	if v := viewOf(s, live.Controls{}, Status{}); v.Step != "Enrich." || v.Caution != hazard.Propane.Caution() || len(v.Next) != 1 || v.Next[0] != then {
+		t.Errorf("step %q, caution %q, next %q", v.Step, v.Caution, v.Next)
 	}
 }
 
