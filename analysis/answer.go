@@ -43,35 +43,53 @@ type answer struct {
 	lo      float64 // and the interval
 	hi      float64
 
-	n         int
-	start     float64 // mirrored trim at the force's beginning
-	now       float64
-	nowAt     float64
-	raw       float64 // short-term trim alone, not mirrored
-	rawTop    float64 // the same, mirrored, at its highest since the beginning
-	low       float64 // lowest since the beginning, and its last reading
-	lowAt     point
-	rise      point // the first reading above low
-	rising    bool
-	peak      float64
-	stood     float64 // s: for so long it had kept within a count when the force began
-	stoodTo   float64 // s: and until then after it
-	leftAfter bool
-	highAt    float64 // s: the last time at which trim was near its peak
-	drop      float64 // largest fall from a peak since low
-	bottom    float64 // lowest and highest since the beginning
-	top       float64
-	peakAt    float64 // s: when it was first at peak
-	turnAt    float64 // s: when it was at the first peak from which it went back; 0: it did not
-	wrongs    int     // readings in a row that say the wrong way
+	n int
+	course
+	stillness
+	steadiness
+	onsetFit
+}
 
+// course is the way that trim, mirrored, has gone since the force began, %.
+type course struct {
+	start  float64
+	now    float64
+	nowAt  float64
+	raw    float64 // short-term trim alone, not mirrored
+	rawTop float64 // the same, mirrored, at its highest since the beginning
+	low    float64 // lowest since the beginning, and its last reading
+	lowAt  point
+	rise   point // the first reading above low
+	rising bool
+	peak   float64
+	peakAt float64 // s: when it was first at peak
+	highAt float64 // s: the last time at which trim was near its peak
+	drop   float64 // largest fall from a peak since low
+	bottom float64 // lowest and highest since the beginning
+	top    float64
+	turnAt float64 // s: when it was at the first peak from which it went back; 0: it did not
+	wrongs int     // readings in a row that say the wrong way
+}
+
+// stillness is how long trim stood still about the beginning, s.
+type stillness struct {
+	stood     float64 // for so long it had kept within a count when the force began
+	stoodTo   float64 // and until then after it
+	leftAfter bool
+}
+
+// steadiness tells where trim stops, and whether at the computer's limit.
+type steadiness struct {
 	steadyRef float64 // total trim has not left this by more than a count …
 	steadyRaw float64 // … nor short-term trim this, for long-term trim may hide it …
 	steadyAt  float64 // … since then
 	limit     bool
 	limitAt   float64
 	limitRaw  float64
+}
 
+// onsetFit is when the answer began and how fast it went.
+type onsetFit struct {
 	onset, onsetLo, onsetHi float64
 	rate                    float64
 	rated                   bool

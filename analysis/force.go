@@ -8,41 +8,60 @@ type force struct {
 	marked bool
 	loose  bool
 	seen   bool // false: announced, and nothing seen of it yet
+	madeWhen
+	level  float64 // V, the held level; final at the end
+	weight weight  // what spoke for a force when it was called one
+	share  float64 // part of the readings during the hold that were at the level
 
+	computerDid
+	volts voltsBase // the forced sensor at rest
+	trimAnswers
+	down downstream
+	mixtureHeld
+
+	rel     release
+	relOn   bool
+	resumed bool
+	emitted
+}
+
+// madeWhen is when a force was made, s: the bounds of its beginning and of its end, and the best guess.
+type madeWhen struct {
 	beginLo, beginHi, begin float64
 	ended                   bool
 	byMark                  bool // the end was told, not seen
 	endLo, endHi, end       float64
-	level                   float64 // V, the held level; final at the end
-	weight                  weight  // what spoke for a force when it was called one
-	share                   float64 // part of the readings during the hold that were at the level
+}
 
+// computerDid is what the computer made of a force beside its trim.
+type computerDid struct {
 	ready    bool // the conditions for the test held
 	openedAt float64
-	opened   bool   // the computer left closed loop meanwhile
-	letGo    string // how the computer let go of the sensor; "": it did not
+	opened   bool   // it left closed loop meanwhile
+	letGo    string // how it let go of the sensor; "": it did not
 	letGoAt  float64
 	wasOpen  bool // at its beginning or some time later: trim may have moved for that
+}
 
-	volts            voltsBase // the forced sensor at rest
-	own              answer    // trim of the watched bank
-	other            answer    // trim of the other bank
-	fedOwn, fedOther float64   // s: trims up to here were taken
-	emittedOther,
-	emittedSilent, emittedWrong, emittedAnswer, emittedLimit bool
+// trimAnswers are those of both banks.
+type trimAnswers struct {
+	own              answer  // of the watched bank
+	other            answer  // of the other bank
+	fedOwn, fedOther float64 // s: trims up to here were taken
+}
 
-	down downstream
-	// by mixture
+// mixtureHeld follows a force by mixture.
+type mixtureHeld struct {
 	strong      int     // extreme readings during stays on the forced side that are no switching
 	compensated bool    // the loop brought the mixture back while it was forced
 	turns       int     // changes of side since trim has answered
 	sideFor     float64 // s: how long the sensor has now been on the forced side
 	turnSide    Side
+}
 
-	rel            release
-	relOn          bool
-	emittedRelease bool
-	resumed        bool
+// emitted is what was told already of a force.
+type emitted struct {
+	emittedOther, emittedSilent, emittedWrong, emittedAnswer, emittedLimit, emittedRelease bool
 }
 
 func (f *force) seconds() float64 {

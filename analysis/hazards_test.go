@@ -13,7 +13,7 @@ func TestAdviceCarriesItsCautions(t *testing.T) {
 	opened, low, high := &force{side: Lean, level: 0.2}, &force{side: Rich}, &force{side: Lean}
 	opened.opened = true
 	low.own.state, high.own.state = cannot, cannot
-	hot, doubtful, letGo := &force{side: Lean}, &force{side: Rich}, &force{side: Lean, letGo: byStatus}
+	hot, doubtful, letGo := &force{side: Lean}, &force{side: Rich}, &force{side: Lean, computerDid: computerDid{letGo: byStatus}}
 	hot.rel.state, hot.rel.hasOn, hot.rel.grey = sensorVague, true, 1
 	doubtful.rel.doubtful = true
 	seen := map[string]bool{}

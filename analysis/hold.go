@@ -9,8 +9,8 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	if f := w.running(); f != nil {
 		w.closeRelease(f, true)
 	}
-	f := &force{side: h.side, marked: marked, loose: h.loose, beginLo: h.lo, beginHi: h.hi,
-		begin: (h.lo + h.hi) / 2, level: h.level, share: 1, bank: w.bank, seen: !h.told, weight: h.weight}
+	f := &force{side: h.side, marked: marked, loose: h.loose, madeWhen: madeWhen{beginLo: h.lo, beginHi: h.hi, begin: (h.lo + h.hi) / 2},
+		level: h.level, share: 1, bank: w.bank, seen: !h.told, weight: h.weight}
 	if k == &w.otherVolts {
 		f.bank = w.other
 	}

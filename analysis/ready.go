@@ -21,16 +21,7 @@ func isClosed(status int) bool { return status&(closedLoop|closedFault) != 0 }
 
 // readiness follows the conditions under which a test counts.
 type readiness struct {
-	status      int // of the watched bank's fuel system
-	statusAt    float64
-	hasStatus   bool
-	changedAt   float64 // s: when status was last read to be another one, and what it was
-	changedFrom int
-	ownSystem   bool    // the second fuel system is in use, and the bank's
-	closedAt    float64 // last time at which the loop was seen closed
-	openAt      float64 // and open
-	everClosed  bool
-
+	loopStatus
 	coolant    float64
 	hasCoolant bool
 	rpm        series
@@ -45,6 +36,19 @@ type readiness struct {
 	everReady bool
 	candidate bool
 	since     float64
+}
+
+// loopStatus is open or closed loop, as PID 03 has it.
+type loopStatus struct {
+	status      int // of the watched bank's fuel system
+	statusAt    float64
+	hasStatus   bool
+	changedAt   float64 // s: when status was last read to be another one, and what it was
+	changedFrom int
+	ownSystem   bool    // the second fuel system is in use, and the bank's
+	closedAt    float64 // last time at which the loop was seen closed
+	openAt      float64 // and open
+	everClosed  bool
 }
 
 // unmet lists the conditions that do not hold, in words.

@@ -34,13 +34,33 @@ const (
 // holds the mixture that the loop made during the force, and the sensor must say
 // so, at once, until the loop has taken it out again.
 type release struct {
-	state     sensorState
-	expect    Side
-	lo, hi    float64 // the wire was let go between these, s
-	at        float64
-	heldAt    float64 // V: the level that was held
+	state  sensorState
+	expect Side
+	lo, hi float64 // the wire was let go between these, s
+	at     float64
+	heldAt float64 // V: the level that was held
+	prompt float64 // s: what comes within it comes at once
+	openReading
+
+	trimThen float64 // mirrored trim at the release
+	trimMade float64 // how far the force had moved it, %
+	trimNow  float64
+	trimAtOn float64
+
+	lastOff point // last reading that was not on the expected side
+	lastOn  point
+	reached
+	left      bool    // the reading came to the side and left it again
+	stillLeft float64 // share of the loop's work that was left when the reading left the side
+	decidedAt float64
+	why       string
+	recovery
+}
+
+// openReading tells whether the reading is that of an open input: the branch was not closed again.
+type openReading struct {
+	open      bool    // the reading lies at the level of an open input
 	doubtful  bool    // it may
-	open      bool    // the reading lies at the level of an open input: the branch was not closed again
 	lowOn     float64 // V: range of the readings on the expected side
 	highOn    float64
 	zero      float64   // V: the levels count from here, where the signal return is raised
@@ -48,32 +68,26 @@ type release struct {
 	chance    float64   // of such a stay by plain switching, where that alone left it open; 0: otherwise
 	earlier   float64   // the product of those of earlier releases of the side; 0: there are none
 	input     openInput // what an open input reads
-	prompt    float64   // s: what comes within it comes at once
+}
 
-	trimThen  float64 // mirrored trim at the release
-	trimMade  float64 // how far the force had moved it, %
-	trimNow   float64
-	n         int
-	lastOff   point // last reading that was not on the expected side
-	firstOn   point
-	hasOn     bool
-	lastOn    point
-	nOn       int
-	best      float64 // most extreme reading on the expected side
-	back      float64 // V: largest step back on the way to the side
-	ahead     float64 // V: nearest to the side so far
-	stuck     bool    // a second after the release it still lay at the other extreme
-	strong    int     // readings on the side that are extreme enough
-	grey      int
-	bottom    float64 // range of all readings
-	top       float64
-	left      bool // the reading came to the side and left it again
-	trimAtOn  float64
-	stillLeft float64 // share of the loop's work that was left when the reading left the side
-	decidedAt float64
-	why       string
+// reached is how far the readings went towards the expected side.
+type reached struct {
+	n       int
+	firstOn point
+	hasOn   bool
+	nOn     int
+	best    float64 // most extreme reading on the expected side
+	back    float64 // V: largest step back on the way to the side
+	ahead   float64 // V: nearest to the side so far
+	stuck   bool    // a second after the release it still lay at the other extreme
+	strong  int     // readings on the side that are extreme enough
+	grey    int
+	bottom  float64 // range of all readings
+	top     float64
+}
 
-	// recovery
+// recovery is the way back to switching.
+type recovery struct {
 	backSince float64 // trim is back in the range of its hunting since then; 0 if not
 	lastSide  Side
 	changes   int
@@ -87,7 +101,7 @@ type release struct {
 // trim was last seen at its balance undisturbed.
 func (r *release) begin(f *force, trim float64, first *force) {
 	*r = release{heldAt: f.level, expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end, prompt: promptByWire,
-		trimThen: trim, trimNow: trim, bottom: 9, top: -9}
+		trimThen: trim, trimNow: trim, reached: reached{bottom: 9, top: -9}}
 	if f.own.mayTurn {
 		r.prompt = promptWithin
 	}

@@ -45,45 +45,69 @@ const maxForces = 32
 // Watcher is the state machine that turns a session's samples into events and, at
 // any time, a verdict. Feed it in order of time; not for concurrent use.
 type Watcher struct {
-	cfg       Config
-	bank, pos int
-	other     int // the bank beside it: 2 for 1, 1 for 2, 4 for 3, 3 for 4
-	roles     map[*decode.Signal]role
+	cfg   Config
+	bank  int
+	other int // the bank beside it: 2 for 1, 1 for 2, 4 for 3, 3 for 4
+	roles map[*decode.Signal]role
 
 	now    float64
 	events []Event
 
+	streams
+	ready readiness
+	rest  restContradiction
+	codes CodeWatch
+	fig   figures
+	slow  crossingTimes
+
+	heard
+	forces   []*force // the last one may be running
+	unjudged int      // announced when there were maxForces already
+	atRest
+
+	stretches
+	open   openInput
+	offset float64 // V: the signal return lies so far above the computer's ground; 0: not found
+	scratch
+}
+
+// streams are the readings that are kept for a while.
+type streams struct {
 	volts      track // the watched sensor
 	otherVolts track // the sensor in the same place of the other bank
 	down       series
 	trim       trimStream
 	otherTrim  trimStream
-	ready      readiness
-	rest       restContradiction
-	codes      CodeWatch
-	fig        figures
-	slow       crossingTimes
+	air        air
+}
 
-	expect   expectation
-	hints    []hint
-	follow   [2]markOutcome // by side: what a mark that nothing followed has shown
-	forces   []*force       // the last one may be running
-	unjudged int            // announced when there were maxForces already
-	restFrom float64        // baseline readings are taken from here on
+// heard is what the technician and the guide have said, and what came of it.
+type heard struct {
+	expect expectation
+	hints  []hint
+	follow [2]markOutcome // by side: what a mark that nothing followed has shown
+	marks  int
+	asked  []ask
+}
+
+// atRest is what is known of the car between forces, and from when on, s.
+type atRest struct {
+	restFrom float64 // baseline readings are taken from here on
 	cache    baseCache
-	marks    int
 	lastGap  float64
+}
 
+// stretches are those that may be forces, and what speaks against.
+type stretches struct {
 	cands      []candidate
 	excursions int // stretches that were over and called no force
 	refused    refusal
-	air        air
-	open       openInput
-	asked      []ask
-	offset     float64  // V: the signal return lies so far above the computer's ground; 0: not found
 	doubts     [2]doubt // by side
 	hist       [257]int32
+}
 
+// scratch is room for working, so that no reading asks for memory.
+type scratch struct {
 	scratchA, scratchB, scratchC, scratchD []float64
 	scratchP                               []point
 }
@@ -94,15 +118,15 @@ func NewWatcher(cfg Config) *Watcher {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
 	w := &Watcher{
-		cfg: cfg, bank: cfg.Sensor.Bank, pos: cfg.Sensor.Position, other: cfg.Sensor.Beside().Bank,
+		cfg: cfg, bank: cfg.Sensor.Bank, other: cfg.Sensor.Beside().Bank,
 		roles: map[*decode.Signal]role{},
-		volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024),
-		trim: newTrimStream(), otherTrim: newTrimStream(),
-		events: make([]Event, 0, 16), cands: make([]candidate, 0, maxCandidates),
-		scratchA: make([]float64, 0, 16384), scratchB: make([]float64, 0, 8192),
-		scratchC: make([]float64, 0, 4096), scratchD: make([]float64, 0, 4096),
-		scratchP: make([]point, 0, 4096),
-		restFrom: -1, lastGap: -1,
+		streams: streams{volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024),
+			trim: newTrimStream(), otherTrim: newTrimStream()},
+		events: make([]Event, 0, 16), stretches: stretches{cands: make([]candidate, 0, maxCandidates)},
+		scratch: scratch{scratchA: make([]float64, 0, 16384), scratchB: make([]float64, 0, 8192),
+			scratchC: make([]float64, 0, 4096), scratchD: make([]float64, 0, 4096),
+			scratchP: make([]point, 0, 4096)},
+		atRest: atRest{restFrom: -1, lastGap: -1},
 	}
 	w.ready.rpm = newSeries(256)
 	w.ready.since, w.ready.openAt = -1, -10
@@ -149,7 +173,7 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	if s.Missing {
 		if r == roleTrimBeside {
 			w.ready.unusedN++
-			w.ready.unused = w.trim.withVolts == 0 && w.ready.unusedN >= 3 && w.pos > 1
+			w.ready.unused = w.trim.withVolts == 0 && w.ready.unusedN >= 3 && w.cfg.Sensor.Position > 1
 		}
 		return w.events
 	}

@@ -42,16 +42,19 @@ type Writer struct {
 	kick    chan struct{} // buf is long
 	quit    chan struct{}
 	stopped chan struct{}
+	committed
+}
 
-	// Of the goroutine, and after it has stopped of Close.
+// committed is of the goroutine, and after it has stopped of Close.
+type committed struct {
 	behind                    bool  // what was appended since is in the side file only
 	taken                     int64 // seq of the last record that was taken from buf
 	pages                     int   // about how many the -wal has that are not in the database
 	spare                     batch
 	insertRecord, insertValue *sql.Stmt
 	signals                   map[string]int64
-	content                   Content         // of what is committed
-	records, marks, failed    int             // committed
+	content                   Content // of what is committed
+	records, marks, failed    int
 	onCommit                  func(seq int64) // for tests; nil
 }
 
@@ -66,7 +69,7 @@ func (s *Store) Create(ctx context.Context, m Meta) (*Writer, error) {
 	w := &Writer{
 		s: s, n: n, id: m.ID, last: -1,
 		kick: make(chan struct{}, 1), quit: make(chan struct{}), stopped: make(chan struct{}),
-		signals: make(map[string]int64), content: NewContent(),
+		committed: committed{signals: make(map[string]int64), content: NewContent()},
 	}
 	w.room.L = &w.mu
 	w.insertRecord, err = s.w.PrepareContext(ctx, `insert into record (session, seq, at_us, kind, request, expect, sent_us, received_us,

@@ -85,16 +85,13 @@ type Guide struct {
 	done   func()
 	trims  []string // the names under which the watched bank's short-term trim comes
 
-	mu     sync.Mutex
-	stage  Stage
-	now    time.Duration
-	since  time.Duration
-	began  time.Duration // when the car was found ready, and the length that was told counts from
-	told   time.Duration // last prompt
-	fresh  bool
-	over   bool // done was called
-	based  bool // the baseline is done
-	opened bool // the open level was asked for
+	mu    sync.Mutex
+	stage Stage
+	now   time.Duration
+	since time.Duration
+	began time.Duration // when the car was found ready, and the length that was told counts from
+	told  time.Duration // last prompt
+	passed
 	engine engine
 	hold   hold
 	sides  map[analysis.Side]*side
@@ -102,6 +99,14 @@ type Guide struct {
 	before analysis.Side // the other one, where it was asked for before
 	until  time.Duration // of StageWait
 	notice notice
+}
+
+// passed is what a guide has behind it.
+type passed struct {
+	fresh  bool
+	over   bool // done was called
+	based  bool // the baseline is done
+	opened bool // the open level was asked for
 }
 
 // engine is what the car tells beside trim and sensor.
@@ -152,7 +157,7 @@ type notice struct {
 func NewGuide(cfg GuideConfig, j *Judge, prompt func(Prompt), done func()) *Guide {
 	cfg.fill(j.setup.By)
 	g := &Guide{cfg: cfg, judge: j, prompt: prompt, done: done, trims: j.setup.Sensor.Trims(),
-		stage: StageReady, fresh: true, told: -time.Hour, sides: map[analysis.Side]*side{},
+		stage: StageReady, passed: passed{fresh: true}, told: -time.Hour, sides: map[analysis.Side]*side{},
 		engine: engine{closed: true}, notice: notice{known: map[analysis.ProofID]analysis.State{}}}
 	for _, s := range []analysis.Side{analysis.Lean, analysis.Rich} {
 		g.sides[s] = &side{left: !slices.Contains(cfg.Sides, s)}

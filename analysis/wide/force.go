@@ -9,38 +9,63 @@ import (
 
 // force is one time at which the mixture was moved, with all that followed.
 type force struct {
-	side             analysis.Side
-	sign             float64 // +1: fuel was added, −1: air
-	marked           bool    // the technician said so
-	seen             bool    // force_begins was told
-	begin, lo, hi    float64 // s: when the sensor saw it begin, and the readings about that
-	end, endHi       float64 // s; 0: it goes on
-	closed           bool
-	rest, noise      float64 // of φ before it, a fraction
-	u0, un           float64 // of the commanded fuel before it
-	size             float64 // the step that was seen, a fraction
-	opened           bool
-	openedAt         float64
+	side   analysis.Side
+	sign   float64 // +1: fuel was added, −1: air
+	marked bool    // the technician said so
+	seen   bool    // force_begins was told
+	span
+	before
+	size     float64 // the step that was seen, a fraction
+	opened   bool
+	openedAt float64
+	trimAnswer
+	absence
+	fast      map[bool]bool    // a flank towards rich (true) or lean was steeper than a slow sensor can show
+	says      map[bool]float64 // when the sensor reported rich (true) or lean (false), s
+	recovered float64          // when the loop had come back, s; 0: it has not
+	fits
+	rearSays map[bool]bool // the sensor behind the catalyst went rich, lean
+	rearRead bool
+	made     made
+}
+
+// span is when a force was made, s.
+type span struct {
+	begin, lo, hi float64 // when the sensor saw it begin, and the readings about that
+	end, endHi    float64 // 0: it goes on
+	closed        bool
+}
+
+// before is what was there before a force, fractions.
+type before struct {
+	rest, noise float64 // of φ
+	u0, un      float64 // of the commanded fuel
+}
+
+// trimAnswer is whether and when trim answered.
+type trimAnswer struct {
 	answered, silent bool
 	answerAt         float64
-	after            [3]float64       // of the answer: best, least, most, s
-	awaySince        float64          // φ has been away from its rest, and trim within a count, since then; 0: they are not
-	awayAt           float64          // where commanded fuel stood then
-	away             float64          // s: the longest such time
-	atZero           bool             // short-term trim stood at its middle all that time, to which it had gone
-	fast             map[bool]bool    // a flank towards rich (true) or lean was steeper than a slow sensor can show
-	says             map[bool]float64 // when the sensor reported rich (true) or lean (false), s
-	recovered        float64          // when the loop had come back, s; 0: it has not
-	fit              Estimate
-	fitted           bool
-	fitAt            float64
-	flank            [2]Estimate // the onset alone and the release alone
-	flanks           [2]bool
-	beside           Estimate // of the other bank, under the same flow
-	hasBeside        bool
-	rearSays         map[bool]bool // the sensor behind the catalyst went rich, lean
-	rearRead         bool
-	made             made
+	after            [3]float64 // best, least, most, s
+}
+
+// absence is how long φ was away from its rest while trim stood.
+type absence struct {
+	awaySince float64 // s: since then, trim within a count; 0: it is not
+	awayAt    float64 // where commanded fuel stood then
+	away      float64 // s: the longest such time
+	atZero    bool    // short-term trim stood at its middle all that time, to which it had gone
+}
+
+// fits are the gains and lags that a force shows.
+type fits struct {
+	fit       Estimate
+	fitted    bool
+	fitAt     float64
+	flank     [2]Estimate // the onset alone and the release alone
+	flanks    [2]bool
+	beside    Estimate // of the other bank, under the same flow
+	hasBeside bool
 }
 
 // made is what trim had made of a force, fractions.

@@ -22,20 +22,29 @@ type Watcher struct {
 	ready  readiness
 	fig    figures
 
-	own, other bank    // the watched bank and the one beside it
-	command    series  // PID 44
-	status     series  // of the watched bank's fuel system
-	rpm, purge series  //
-	told       []told  // what the technician said
-	forces     []force // the last one may be running
-	unjudged   int
-	cuts       cutWatch
-	offset     offsetWatch
-	rears      rearWatch
-	fed        bool       // the computer feeds its commanded ratio forward
-	roughness  [2]float64 // of the disturbance, taking it as left to trim and as fed forward
+	own, other bank // the watched bank and the one beside it
+	shared
+	told      []told  // what the technician said
+	forces    []force // the last one may be running
+	unjudged  int
+	cuts      cutWatch
+	offset    offsetWatch
+	rears     rearWatch
+	fed       bool       // the computer feeds its commanded ratio forward
+	roughness [2]float64 // of the disturbance, taking it as left to trim and as fed forward
+	judged
+}
 
-	verdict      analysis.Verdict // of what was read until judgedAt
+// shared is what is read of the car beside its banks.
+type shared struct {
+	command    series // PID 44
+	status     series // of the watched bank's fuel system
+	rpm, purge series
+}
+
+// judged is the verdict of what was read until judgedAt.
+type judged struct {
+	verdict      analysis.Verdict
 	judgedAt     float64
 	hasVerdict   bool
 	judgedForces int
@@ -87,7 +96,7 @@ func New(cfg analysis.Config) *Watcher {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
 	w := &Watcher{cfg: cfg, roles: map[*decode.Signal]role{}, own: newBank(), other: newBank(),
-		command: newSeries(4096), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256)}
+		shared: shared{command: newSeries(4096), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256)}}
 	w.ready.since = -1
 	return w
 }

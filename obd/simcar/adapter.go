@@ -38,12 +38,10 @@ func defaults() settings {
 // adapter is the interface between serial line and bus: a state machine on simulated
 // time. It never blocks; what takes time is an event.
 type adapter struct {
-	s               *Sim
-	byteTime        time.Duration
-	in, out         []timedByte
-	lineIn, lineOut time.Duration // when the serial line is free again
-	events          []event       // of the adapter: a prompt forgets them
-	onBus           []event       // of the bus, in order of time: they come whatever the adapter does
+	s *Sim
+	serialLine
+	events []event // of the adapter: a prompt forgets them
+	onBus  []event // of the bus, in order of time: they come whatever the adapter does
 
 	settings
 	chosen obd.Bus // ATSP; BusUnknown: search
@@ -56,15 +54,22 @@ type adapter struct {
 	last string
 	busy bool
 
-	baud      int // of the serial line
-	returning int // speed to go back to unless a return comes; 0: none
-	hung      bool
-	storm     bool // on the bus
-	asleep    bool // K-line computers want to be started again
+	hung   bool
+	storm  bool // on the bus
+	asleep bool // K-line computers want to be started again
 
 	restedSince time.Duration // end of the last traffic on the bus
 	slowest     time.Duration // recent reply time, for adaptive timing
 	x           *transfer
+}
+
+// serialLine is the line to the tester.
+type serialLine struct {
+	byteTime        time.Duration
+	in, out         []timedByte
+	lineIn, lineOut time.Duration // when it is free again
+	baud            int
+	returning       int // speed to go back to unless a return comes; 0: none
 }
 
 // transfer is one request on the bus until the adapter stops listening.

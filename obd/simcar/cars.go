@@ -84,7 +84,7 @@ type build struct {
 
 func only(conclusion string) []string { return []string{conclusion} }
 
-// Cars returns the simulated cars, the sound one first.
+// Cars returns the simulated cars, the sound one first. Long because it is a table.
 func Cars() []Car {
 	builds := []build{
 		{"healthy", "A sound car. Forced lean, the computer adds fuel; forced rich, it cuts; released, the sensor reports what the loop made.",

@@ -107,8 +107,7 @@ type computer struct {
 	alcohol         float64 // share that it takes the fuel to have
 }
 
-// snapshot is what the computer reports until its next refresh: a field for each PID, many as
-// they are.
+// snapshot is what the computer reports until its next refresh. Wide because it has a field for each PID.
 type snapshot struct {
 	rpm, load, air, coolant, speed, throttle, spark, mapKPa, iat, voltage, command float64
 	ran, alcohol                                                                   float64

@@ -10,7 +10,7 @@ import (
 )
 
 // description is a session's description as JSON, in the formats that have no columns
-// for it.
+// for it. Wide because it has a field for each of store.Meta's.
 type description struct {
 	ID        string      `json:"id"`
 	Started   time.Time   `json:"started"`

@@ -4,8 +4,11 @@ import (
 	"bytes"
 	"encoding/binary"
 	"io"
+	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
+
+	"pushback/decode"
 )
 
 // utf16Order finds out whether a text is UTF-16: by its mark, or since the first two letters,
@@ -79,4 +82,44 @@ func fromWindows1252(line []byte) (string, bool) {
 		out = utf8.AppendRune(out, r)
 	}
 	return string(out), true
+}
+
+// nearest returns the known column that differs least from name, if that is little.
+func nearest(name string) string {
+	if len(name) > 64 {
+		return ""
+	}
+	best, least := "", 1+max(1, len(name)/3)
+	try := func(known string) {
+		if d := distance(strings.ToUpper(name), strings.ToUpper(known)); d < least {
+			best, least = known, d
+		}
+	}
+	try(timeColumn)
+	try(markColumn)
+	for _, s := range decode.Signals() {
+		try(s.Name)
+	}
+	return best
+}
+
+// distance is Levenshtein's: the insertions, deletions and replacements between two words.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diag := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			d := diag
+			if a[i] != b[j] {
+				d++
+			}
+			diag = row[j+1]
+			row[j+1] = min(d, row[j]+1, diag+1)
+		}
+	}
+	return row[len(b)]
 }

@@ -12,6 +12,7 @@ import (
 )
 
 // view is all that the page shows beside the traces, in words ready to be shown.
+// Wide because it is the JSON of that, and the page's script takes it field by field.
 type view struct {
 	Big     string        `json:"big"`
 	Side    analysis.Side `json:"side"` // whose colour the headline has

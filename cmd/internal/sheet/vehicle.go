@@ -12,7 +12,7 @@ import (
 	"pushback/obd"
 )
 
-// Vehicle is the JSON of what a look at a car found.
+// Vehicle is what a look at a car found. Wide because it is the JSON that other programs read.
 type Vehicle struct {
 	Bus       string    `json:"bus"`
 	Dialect   string    `json:"dialect"` // j1979, j1979-2
