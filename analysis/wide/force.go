@@ -103,11 +103,16 @@ func (w *Watcher) near(t float64) *told {
 
 // fuel is what the computer commands at t: both trims and the commanded ratio, as a fraction.
 func (w *Watcher) fuel(b *bank, t float64) float64 {
-	u := 1 + (b.trim.line(t)+b.long.hold(t, 0))/100
+	u := w.trimmed(b, t)
 	if w.fed {
 		u /= w.command.hold(t, 1)
 	}
 	return u - 1
+}
+
+// trimmed is the factor that both trims put to the fuel at t.
+func (w *Watcher) trimmed(b *bank, t float64) float64 {
+	return 1 + (b.trim.line(t)+b.long.hold(t, 0))/100
 }
 
 // Lags of an ordinary ring for the search of steps, s: what is found is fitted afterwards.
@@ -127,9 +132,13 @@ func (w *Watcher) feedsForward() {
 	if b.t()-a.t() > 2 {
 		return
 	}
-	for i, fed := range []bool{false, true} {
-		w.fed = fed
-		d := w.disturbance(b) - w.disturbance(a)
+	ta, tb := a.t()-usualDelay, b.t()-usualDelay
+	ua, ub := w.trimmed(&w.own, ta), w.trimmed(&w.own, tb)
+	for i := range w.roughness {
+		if i == 1 {
+			ua, ub = ua/w.command.hold(ta, 1), ub/w.command.hold(tb, 1)
+		}
+		d := (1/b.v - 1 - (ub - 1)) - (1/a.v - 1 - (ua - 1))
 		w.roughness[i] = 0.98*w.roughness[i] + 0.02*min(d*d, 4e-4)
 	}
 	w.fed = w.roughness[1] < w.roughness[0]
@@ -144,30 +153,28 @@ const (
 )
 
 // step is how far the disturbance has moved, against the seconds before; ok is false where too little was read.
-func (w *Watcher) step(t float64) (d, noise float64, ok bool) {
+func (w *Watcher) step(t float64) (d float64, ok bool) {
 	s := &w.own.lambda
-	var late, past []float64
+	w.past.slide(w, t, stepPast, stepGap)
+	if len(w.past.values) < 4 || s.at(0).t() > t-stepPast {
+		return 0, false
+	}
+	sum, n := 0.0, 0.0
 	for i := s.n - 1; i >= 0; i-- {
 		r := s.at(i)
-		switch age := t - r.t(); {
-		case age <= stepLast || len(late) < 2 && age < 2.5:
-			late = append(late, w.disturbance(r))
-		case age >= stepGap && age <= stepPast:
-			past = append(past, w.disturbance(r))
-		case age > stepPast:
-			i = 0
+		if age := t - r.t(); age > stepLast && (n >= 2 || age >= 2.5) {
+			break
 		}
+		sum, n = sum+w.disturbance(r), n+1
 	}
-	if len(late) < 2 || len(past) < 4 || s.at(0).t() > t-stepPast {
-		return 0, 0, false
+	if n < 2 {
+		return 0, false
 	}
-	sum := 0.0
-	for _, v := range late {
-		sum += v
-	}
-	base, sd := spread(past)
-	return sum/float64(len(late)) - base, max(sd, 0.002), true
+	return sum/n - w.past.middle(), true
 }
+
+// noise is what the disturbance spreads by itself in the seconds that [Watcher.step] has compared with.
+func (w *Watcher) noise() float64 { return max(w.past.spread(), 0.002) }
 
 // Least steps that count, as fractions of fuel: of a force that was said, and of one that nobody announced.
 const (
@@ -192,12 +199,19 @@ func (w *Watcher) stepForce(p reading) {
 }
 
 func (w *Watcher) lookForOnset(p reading) {
-	d, noise, ok := w.step(p.t())
-	if !ok || math.Abs(d) < leastSaid || math.Abs(d) < 3*noise {
-		return
-	}
 	n := len(w.forces)
 	if n > 0 && p.t()-w.forces[n-1].endHi < stepGap+3 {
+		return
+	}
+	if len(w.told) > 0 && w.near(p.t()) == nil { // who says what they do says it of each force
+		return
+	}
+	d, ok := w.step(p.t())
+	if !ok || math.Abs(d) < leastSaid {
+		return
+	}
+	noise := w.noise()
+	if math.Abs(d) < 3*noise {
 		return
 	}
 	side := analysis.Rich
@@ -205,7 +219,7 @@ func (w *Watcher) lookForOnset(p reading) {
 		side = analysis.Lean
 	}
 	m := w.near(p.t())
-	if m != nil && m.side != side || m == nil && (len(w.told) > 0 || math.Abs(d) < leastUnsaid || math.Abs(d) < 5*noise || !w.steady(p.t()-stepPast, p.t()) || w.purged(p.t())) {
+	if m != nil && m.side != side || m == nil && (math.Abs(d) < leastUnsaid || math.Abs(d) < 5*noise || !w.steady(p.t()-stepPast, p.t()) || w.purged(p.t())) {
 		return
 	}
 	if n >= maxForces {
@@ -367,7 +381,7 @@ const (
 // lookForEnd finds the flank by which the mixture was let go.
 func (w *Watcher) lookForEnd(f *force, p reading) {
 	t := p.t()
-	d, noise, ok := w.step(t)
+	d, ok := w.step(t)
 	if t < f.begin+stepGap+1 { // the step's own past is still the rest
 		if base := w.disturbanceBase(f.begin + stepGap - 1); ok && f.sign*(w.disturbance(p)-base) > f.size {
 			f.size = max(f.size, min(f.sign*(w.disturbance(p)-base), 2*f.size))
@@ -381,7 +395,7 @@ func (w *Watcher) lookForEnd(f *force, p reading) {
 		return
 	}
 	w.announce(f, p)
-	if ok && f.sign*d < -max(0.45*f.size, 3*noise) {
+	if ok && f.sign*d < -0.45*f.size && f.sign*d < -3*w.noise() {
 		s := &w.own.lambda
 		at, level := s.n-1, w.disturbanceBase(t)
 		for at > 0 && f.sign*(w.disturbance(s.at(at-1))-level) < -math.Abs(d)/3 && t-s.at(at-1).t() < stepGap+2 {
@@ -414,7 +428,7 @@ func (w *Watcher) tellEnd(f *force) {
 
 // lasts reports whether the disturbance is still there.
 func (w *Watcher) lasts(f *force, t float64) bool {
-	d, _, ok := w.step(t)
+	d, ok := w.step(t)
 	return !ok || f.sign*d > 0.5*f.size
 }
 

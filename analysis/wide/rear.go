@@ -58,12 +58,7 @@ func (w *Watcher) stepRear(p reading) {
 		h.all[n-1].rich = true
 		w.emit(analysis.Event{T: p.t(), Name: analysis.SensorAnswers, Toward: string(analysis.Rich), After: p.t() - h.all[n-1].end})
 	}
-	s, has := w.status.last()
-	far := 0.0
-	for _, v := range w.own.lambda.values(nil, p.t()-10, p.t()) {
-		far = max(far, v)
-	}
-	if p.v > grounded || has && !isClosed(s.v) || far > 1.1 || len(h.all) >= maxForces { // a fuel cut brings it there too
+	if s, has := w.status.last(); p.v > grounded || has && !isClosed(s.v) || len(h.all) >= maxForces || w.wasLean(p.t()) {
 		h.since, h.sum, h.n = 0, 0, 0
 		return
 	}
@@ -76,6 +71,17 @@ func (w *Watcher) stepRear(p reading) {
 		w.emit(analysis.Event{T: h.since, Name: analysis.ForceBegins, Side: analysis.Lean})
 		h.since, h.sum, h.n = 0, 0, 0
 	}
+}
+
+// wasLean reports whether the ratio has been far out in the last 10 s: a fuel cut brings the rear sensor to ground too.
+func (w *Watcher) wasLean(t float64) bool {
+	s := &w.own.lambda
+	for i := s.from(t - 10); i < s.n && s.at(i).t() <= t; i++ {
+		if s.at(i).v > 1.1 {
+			return true
+		}
+	}
+	return false
 }
 
 // measureRear compares the last seconds of a hold with the rest before it.

@@ -1,9 +1,6 @@
 package wide
 
-import (
-	"cmp"
-	"slices"
-)
+import "slices"
 
 // reading is one value of a signal: read at some moment between lo and hi, s.
 type reading struct{ lo, hi, v float64 }
@@ -13,14 +10,16 @@ func (r reading) t() float64 { return (r.lo + r.hi) / 2 }
 
 // series keeps the latest readings of a signal in a ring, so that memory does not grow with the session.
 type series struct {
-	buf  []reading
-	head int // of the oldest
-	n    int
+	buf   []reading
+	head  int // of the oldest
+	n     int
+	total int // that were ever added
 }
 
 func newSeries(size int) series { return series{buf: make([]reading, size)} }
 
 func (s *series) add(r reading) {
+	s.total++
 	if s.n < len(s.buf) {
 		s.buf[(s.head+s.n)%len(s.buf)] = r
 		s.n++
@@ -31,7 +30,12 @@ func (s *series) add(r reading) {
 }
 
 // at returns the i-th reading, 0 the oldest.
-func (s *series) at(i int) reading { return s.buf[(s.head+i)%len(s.buf)] }
+func (s *series) at(i int) reading {
+	if i += s.head; i >= len(s.buf) {
+		i -= len(s.buf)
+	}
+	return s.buf[i]
+}
 
 func (s *series) last() (reading, bool) {
 	if s.n == 0 {
@@ -40,9 +44,18 @@ func (s *series) last() (reading, bool) {
 	return s.at(s.n - 1), true
 }
 
-// from returns the index of the first reading at or after t, s.n if there is none.
+// from returns the index of the first reading at or after t, s.n if there is none. What is asked for is mostly new, so the
+// search begins at the newest.
 func (s *series) from(t float64) int {
 	lo, hi := 0, s.n
+	for step := 1; hi > 0; step *= 2 {
+		i := max(0, hi-step)
+		if s.at(i).t() < t {
+			lo = i + 1
+			break
+		}
+		hi = i
+	}
 	for lo < hi {
 		if m := (lo + hi) / 2; s.at(m).t() < t {
 			lo = m + 1
@@ -120,14 +133,8 @@ func (s *series) refresh(from, to float64) float64 {
 
 // median sorts v and returns its middle; 0 of none.
 func median(v []float64) float64 {
-	if len(v) == 0 {
-		return 0
-	}
-	slices.SortFunc(v, cmp.Compare[float64])
-	if n := len(v); n%2 == 0 {
-		return (v[n/2-1] + v[n/2]) / 2
-	}
-	return v[len(v)/2]
+	slices.Sort(v)
+	return middleOf(v)
 }
 
 // spread is a robust standard deviation about the middle: 1.4826 times the median distance (the

@@ -31,6 +31,7 @@ type Watcher struct {
 	offset    offsetWatch
 	rears     rearWatch
 	fed       bool       // the computer feeds its commanded ratio forward
+	past      window     // before a flank
 	roughness [2]float64 // of the disturbance, taking it as left to trim and as fed forward
 	judged
 }
@@ -240,7 +241,10 @@ func (w *Watcher) gapInLambda() {
 		return
 	}
 	a, b := s.at(s.n-2), s.at(s.n-1)
-	if usual := s.interval(a.t()-20, a.t()); b.t()-a.t() > max(3, 6*usual) && w.ready.gapAt < a.t() {
+	if b.t()-a.t() <= 3 || w.ready.gapAt >= a.t() {
+		return
+	}
+	if usual := s.interval(a.t()-20, a.t()); b.t()-a.t() > 6*usual {
 		w.ready.gapAt = b.t()
 		w.emit(analysis.Event{T: a.t(), Name: analysis.GapSeen, From: a.hi, To: b.lo, Cause: "no reading"})
 	}

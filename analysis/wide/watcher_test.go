@@ -1,0 +1,82 @@
+package wide
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"pushback/analysis"
+	"pushback/decode"
+)
+
+// samples are what a port tells of the plant, ratio and trim in turn.
+func (p plant) samples(seconds, rate float64, seed uint64) []decode.Sample {
+	var out []decode.Sample
+	next := 0.0
+	id := decode.SensorID{Bank: 1, Position: 1}
+	signals := []*decode.Signal{decode.ByName(id.Ratio()), decode.ByName(id.Trim()), decode.ByName("EQ_RAT"), decode.ByName(id.Status())}
+	p.run(seconds, seed, func(s state) {
+		if s.t < next {
+			return
+		}
+		next = s.t + 1/rate
+		at := time.Duration(s.t * float64(time.Second))
+		for i, v := range []float64{s.lambda, 100 * s.trim, s.command, float64(s.status)} {
+			out = append(out, decode.Sample{Signal: signals[i], Sent: at, Received: at + 20*time.Millisecond, Value: v})
+		}
+	})
+	return out
+}
+
+// The window tells what sorting all of it each time tells.
+func TestWindow(t *testing.T) {
+	p := sound()
+	p.feed = []feed{{0.07, 20, 1, 34, 0.5}}
+	for _, rate := range []float64{1, 3, 10, 30} {
+		w := New(analysis.Config{By: analysis.ByMixture})
+		id, n := decode.SensorID{Bank: 1, Position: 1}, 0
+		for i, s := range p.samples(60, rate, 1) {
+			if i%37 == 5 || i/200%3 == 2 && s.Signal.Name == id.Trim() { // some is lost, and trim for a while
+				continue
+			}
+			w.Step(s)
+			if s.Signal.Name != id.Ratio() {
+				continue
+			}
+			at := w.own.lambda.at(w.own.lambda.n - 1).t()
+			w.past.slide(w, at, stepPast, stepGap)
+			var all []float64
+			for k := range w.own.lambda.n {
+				if age := at - w.own.lambda.at(k).t(); age >= stepGap && age <= stepPast {
+					all = append(all, w.disturbance(w.own.lambda.at(k)))
+				}
+			}
+			middle, sd := spread(slices.Clone(all))
+			if w.past.middle() != middle || w.past.spread() != sd {
+				t.Fatalf("at %.1f/s, %.2f s: %v, %v; sorted %v, %v", rate, at, w.past.middle(), w.past.spread(), middle, sd)
+			}
+			n++
+		}
+		if n < 40 {
+			t.Fatal("too few readings")
+		}
+	}
+}
+
+// BenchmarkStep is what a sample costs while nothing is forced, at 20 readings/s of four signals.
+func BenchmarkStep(b *testing.B) {
+	list := sound().samples(300, 20, 1)
+	w := New(analysis.Config{By: analysis.ByMixture})
+	i := 0
+	var off time.Duration
+	b.ReportAllocs()
+	for b.Loop() {
+		if i == len(list) {
+			i, off = 0, off+300*time.Second
+		}
+		s := list[i]
+		s.Sent, s.Received = s.Sent+off, s.Received+off
+		w.Step(s)
+		i++
+	}
+}
