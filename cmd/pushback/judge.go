@@ -26,7 +26,8 @@ func newJudge(a *app) *cobra.Command {
 		Short: "Judge sessions straight from files, and keep nothing",
 		Long: `Reads what 'export' writes (Parquet, CSV long and wide, SQLite, captures) and prints one
 JSON line a session: what was forced, the conclusion, the step that would decide, the state
-of each proof. '-' is a long CSV on standard input. No database is opened and nothing is
+of each proof, the conclusion that was stored (stored) and whether today's is another
+(differs). '-' is a long CSV on standard input. No database is opened and nothing is
 kept, so an engine can run it on every worker; the verdicts are those of 'import' and
 'replay'. records_sha256 tells sessions apart that were exported twice.
 
@@ -89,6 +90,8 @@ type judgedLine struct {
 	Watching   string                              `json:"watching"`
 	By         string                              `json:"by"`
 	Conclusion analysis.Conclusion                 `json:"conclusion"`
+	Stored     string                              `json:"stored,omitempty"`  // what the file says was concluded
+	Differs    *bool                               `json:"differs,omitempty"` // nil where it says nothing
 	Decide     string                              `json:"decide,omitempty"`
 	Proofs     map[analysis.ProofID]analysis.State `json:"proofs"`
 	Events     int                                 `json:"events"`
@@ -114,6 +117,10 @@ func (a *app) judgeFile(ctx context.Context, path string, said intake.Said) (err
 			Watching: f.Meta.Watching, By: f.Meta.By,
 			Conclusion: v.Conclusion, Decide: string(v.Decide), Proofs: make(map[analysis.ProofID]analysis.State, len(v.Proofs)),
 			Events: len(f.Result.Events), Records: f.Records, Seconds: f.Result.End.Seconds(), SHA256: fmt.Sprintf("%x", f.Hash)}
+		if stored := f.Meta.Conclusion; stored != "" {
+			differs := stored != string(v.Conclusion)
+			line.Stored, line.Differs = stored, &differs
+		}
 		for _, p := range v.Proofs {
 			line.Proofs[p.ID] = p.State
 		}

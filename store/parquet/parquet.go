@@ -125,6 +125,8 @@ type Reader struct {
 	given int
 	n     int64
 	out   transfer.Row
+
+	concluded string // the column of the last row
 }
 
 // Open opens the file at path.
@@ -199,6 +201,9 @@ func guard(f func() error) (err error) {
 // Session goes on to the next session.
 func (r *Reader) Session(ctx context.Context) (store.Meta, error) {
 	m, err := r.Assembler.Session(ctx)
+	if m.Conclusion == "" {
+		m.Conclusion = r.concluded // descriptions had none once
+	}
 	return m, r.named(err)
 }
 
@@ -240,6 +245,7 @@ func (r *Reader) next() (*transfer.Row, error) {
 	p := &r.rows[r.given]
 	r.given++
 	r.n++
+	r.concluded = p.Conclusion
 	o := &r.out
 	*o = transfer.Row{Session: p.Session, Seq: p.Seq, Kind: p.Kind, Raw: p.Raw}
 	var err error

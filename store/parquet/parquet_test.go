@@ -116,7 +116,6 @@ func TestRoundTrip(t *testing.T) {
 	}
 	for i, s := range []transfer.Session{one, two} {
 		want := s.Meta
-		want.Conclusion = "" // found again by whoever judges
 		if diff := cmp.Diff(want, metas[i]); diff != "" {
 			t.Error(diff)
 		}

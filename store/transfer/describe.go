@@ -30,8 +30,10 @@ type description struct {
 	Note      string      `json:"note,omitempty"`
 	VIN       string      `json:"vin,omitempty"`
 	Version   string      `json:"version"`
-	Before    string      `json:"before,omitempty"` // ids of the sessions it is paired with
-	After     string      `json:"after,omitempty"`
+
+	Conclusion string `json:"conclusion,omitempty"` // as it was stored
+	Before     string `json:"before,omitempty"`     // ids of the sessions it is paired with
+	After      string `json:"after,omitempty"`
 
 	Visit *store.Visit `json:"visit,omitempty"`
 }
@@ -40,11 +42,11 @@ type description struct {
 // is in it unless [Redact] was called.
 func Describe(m store.Meta) (string, error) {
 	text, err := json.Marshal(description{m.ID, m.Started, m.Duration.Seconds(), m.Finished, m.Format.Bus.String(), m.Format.Headers, m.Format.Padded, m.Format.Dialect,
-		m.Adapter, m.Sensors, m.Watching, m.By, m.Origin, m.Label, m.Vehicle, m.Note, m.VIN, m.Version, m.Before, m.After, m.Visit})
+		m.Adapter, m.Sensors, m.Watching, m.By, m.Origin, m.Label, m.Vehicle, m.Note, m.VIN, m.Version, m.Conclusion, m.Before, m.After, m.Visit})
 	return string(text), err
 }
 
-// Described is the inverse of Describe. The conclusion is not told: it is made again.
+// Described is the inverse of Describe. Whoever judges the session anew has another conclusion.
 func Described(text string) (store.Meta, error) {
 	var d description
 	if err := json.Unmarshal([]byte(text), &d); err != nil {
@@ -52,7 +54,7 @@ func Described(text string) (store.Meta, error) {
 	}
 	m := store.Meta{ID: d.ID, Started: d.Started, Duration: time.Duration(d.DurationS * float64(time.Second)).Round(time.Microsecond), Finished: d.Finished,
 		Adapter: d.Adapter, Sensors: d.Sensors, Watching: d.Watching, By: d.By, Origin: d.Origin, Label: d.Label, Vehicle: d.Vehicle,
-		Note: d.Note, VIN: d.VIN, Version: d.Version, Before: d.Before, After: d.After, Visit: d.Visit}
+		Note: d.Note, VIN: d.VIN, Version: d.Version, Conclusion: d.Conclusion, Before: d.Before, After: d.After, Visit: d.Visit}
 	m.Format.Headers, m.Format.Padded = d.Headers, d.Padded
 	m.Format.Dialect = d.Dialect
 	if d.Bus != obd.BusUnknown.String() {

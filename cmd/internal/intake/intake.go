@@ -165,7 +165,9 @@ func storeIn(ctx context.Context, db *store.Store, open Open, all []Session, bar
 		if f.Same {
 			continue
 		}
-		w, err := db.Create(ctx, f.Meta)
+		m := f.Meta
+		m.Conclusion = "" // until it is judged here
+		w, err := db.Create(ctx, m)
 		if err != nil {
 			return err
 		}

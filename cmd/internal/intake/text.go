@@ -32,7 +32,7 @@ func (s Said) describe(m store.Meta) store.Meta {
 	for _, f := range []struct {
 		text *string
 		said string // on the command line
-	}{{&m.Label, s.Label}, {&m.Vehicle, s.Vehicle}, {&m.Note, s.Note}, {&m.Adapter, ""}, {&m.VIN, ""}, {&m.Version, ""}} {
+	}{{&m.Label, s.Label}, {&m.Vehicle, s.Vehicle}, {&m.Note, s.Note}, {&m.Adapter, ""}, {&m.VIN, ""}, {&m.Version, ""}, {&m.Conclusion, ""}} {
 		*f.text = words.Clean(cmp.Or(f.said, *f.text))
 	}
 	if s.Visit != "" {
