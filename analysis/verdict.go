@@ -1,5 +1,7 @@
 package analysis
 
+import "slices"
+
 // ProofID names one arc of the ring.
 type ProofID string
 
@@ -80,4 +82,9 @@ func (v Verdict) MarshalJSON() ([]byte, error) {
 		fields = append(fields, field{"decide", string(v.Decide)})
 	}
 	return object(append(fields, field{"proofs", proofs}, field{"next", next}))
+}
+
+// Agrees reports whether two verdicts come to the same, proof by proof.
+func (v Verdict) Agrees(other Verdict) bool {
+	return v.Conclusion == other.Conclusion && slices.EqualFunc(v.Proofs, other.Proofs, func(p, q Proof) bool { return p.ID == q.ID && p.State == q.State })
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -155,6 +156,17 @@ func writeDone(ctx context.Context, tx *sql.Tx, n int64, done []VisitEntry) erro
 func (s *Store) Visit(ctx context.Context, name string) (Visit, error) {
 	_, v, err := findVisit(ctx, s.r, name)
 	return v, wrap(fmt.Sprintf("find visit %q", name), err)
+}
+
+// VisitSessions returns a visit with its sessions, in order of time. Errors: ErrNoVisit.
+func (s *Store) VisitSessions(ctx context.Context, name string) (Visit, []Meta, error) {
+	v, err := s.Visit(ctx, name)
+	if err != nil {
+		return v, nil, err
+	}
+	list, err := s.List(ctx, Filter{Visit: v.Name})
+	slices.SortStableFunc(list, func(x, y Meta) int { return x.Started.Compare(y.Started) })
+	return v, list, err
 }
 
 func findVisit(ctx context.Context, q interface {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/agenda"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
@@ -154,6 +155,12 @@ func (d *Dossier) TrimData(litres float64) trimmap.Data { return d.trims.Data(d.
 
 // Trims is the map of the trims that count, with the engine's displacement in litres, 0 unknown.
 func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.TrimData(litres)) }
+
+// Agenda is what the session has shown, for what is open in a visit.
+func (d *Dossier) Agenda() agenda.Session {
+	trims := d.Trims(0)
+	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Verdict: d.Verdict, Map: trims.Next == "" && len(trims.Banks) > 0}
+}
 
 // Forcing is what shows that somebody forced the signal or the mixture.
 type Forcing uint8

@@ -3,9 +3,9 @@ package main
 import (
 	"bufio"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -16,6 +16,7 @@ import (
 	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/sheet"
+	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -32,11 +33,12 @@ monitors and what the computer has learned about this engine, so it is for after
 repair. Key on, engine off.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			bus, err := f.check(cmd)
+			l, err := f.look(cmd, a.db)
 			if err != nil {
 				return err
 			}
-			return a.clear(cmd.Context(), visit{car: f, bus: bus, clock: obd.SystemClock{}, open: f.line().Open}, "live", note)
+			l.memory, l.maxBaud = nil, 0
+			return a.runClear(cmd.Context(), l, store.Meta{Origin: "live", Note: note})
 		},
 	}
 	f.add(cmd)
@@ -46,83 +48,65 @@ repair. Key on, engine off.`,
 
 var errNotCleared = errors.New("nothing was cleared")
 
-func (a *app) clear(ctx context.Context, r visit, origin, note string) error {
+// runClear reads what clearing takes away into a session that about describes, asks, and clears.
+func (a *app) runClear(ctx context.Context, l look, about store.Meta) error {
 	db, err := a.openStore(ctx)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	car, err := rig.Open(ctx, r.config(a))
+	car, err := rig.Open(ctx, a.reach(l))
 	if err != nil {
 		return err
 	}
 	defer car.Close()
-	s, err := car.Begin(ctx, db, store.Meta{Watching: r.car.sensor, By: string(analysis.ByWire), Origin: origin,
-		Label: "clearing of codes", Note: note, Version: versionText()}, nil)
+	about.Watching, about.By, about.Label, about.Version = l.car.sensor, string(analysis.ByWire), "clearing of codes", versionText()
+	s, err := car.Begin(ctx, db, about, nil)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	look := rig.NewSurvey(s.Judge.Setup().Sensor, s.Queries.Done, car.Stop)
-	s.Views = []session.Sink{look}
+	seen := rig.NewSurvey(s.Judge.Setup().Sensor, s.Queries.Done, car.Stop)
+	s.Views = []session.Sink{seen}
+	read := func() dossier.VehicleData { return dossier.VehicleDataOf(s.Found, nil, nil, "") }
 	var before dossier.VehicleData
 	cleared, err := s.Clear(ctx, func() error {
-		before = codesRead(s.Found)
-		return a.decide(s.Meta.ID, before, look)
+		before = read()
+		return a.mayClear(s.Meta.ID, before, seen)
 	})
-	if err != nil {
-		if errors.Is(err, obd.ErrEngineRuns) {
-			return notReady(err.Error(), "switch the engine off and the ignition on, then try again")
-		}
+	if errors.Is(err, obd.ErrEngineRuns) {
+		return advice.NotReady(err.Error(), "switch the engine off and the ignition on, then try again")
+	} else if err != nil {
 		return err
 	}
-	after := codesRead(s.Found)
-	if a.json {
-		return errors.Join(json.NewEncoder(a.out).Encode(clearJSON{s.Meta.ID, cleared.Outcome == obd.OK, sheet.CodesReadOf(before), sheet.CodesReadOf(after)}), notCleared(cleared.Outcome))
+	after, refused := read(), notCleared(cleared.Outcome)
+	if a.json || refused == nil {
+		err = a.print(sheet.ClearedOf(s.Meta.ID, refused == nil, before, after), func() error { return sheet.WriteCleared(a.out, s.Meta.ID, after) })
 	}
-	if err := notCleared(cleared.Outcome); err != nil {
-		return err
-	}
-	fmt.Fprintf(a.out, "cleared; what was there before is in session %s\n", s.Meta.ID)
-	sheet.WriteCodesRead(a.out, after)
-	fmt.Fprintln(a.out, "Drive until the monitors are complete again; only then do missing codes say anything.")
-	return nil
+	return errors.Join(err, refused)
 }
 
-type clearJSON struct {
-	Session string          `json:"session"`
-	Cleared bool            `json:"cleared"`
-	Before  sheet.CodesRead `json:"before"`
-	After   sheet.CodesRead `json:"after"`
-}
-
-// codesRead is what clearing takes away.
-func codesRead(f *session.Findings) dossier.VehicleData {
-	return dossier.VehicleDataOf(f, nil, nil, "")
-}
-
-// decide shows what is there and asks; an error is a no.
-func (a *app) decide(id string, now dossier.VehicleData, look *rig.Survey) error {
-	if rpm, known := look.Look.Last["RPM"]; known && rpm > 0 {
+// mayClear shows what is there and asks; an error is a no.
+func (a *app) mayClear(id string, now dossier.VehicleData, seen *rig.Survey) error {
+	if rpm, known := seen.Look.Last["RPM"]; known && rpm > 0 {
 		return fmt.Errorf("clear codes: %.0f rpm: %w", rpm, obd.ErrEngineRuns)
 	}
 	w := a.people()
 	sheet.WriteCodesRead(w, now)
-	fmt.Fprintf(w, `
-This erases, in all computers that answer:
-  - the codes above, and the freeze frame: the only trace of when they were set (kept in session %s)
-  - the monitors' results: the car is 'not ready' for an inspection until it was driven long enough
-  - learned fuel trims and other adaptation: it may idle badly at first
-Permanent codes stay until the computer itself finds them gone.
-Type yes to clear: `, id)
+	fmt.Fprintf(w, words.BeforeClearing, id)
+	if !a.saysYes(w) {
+		return advice.On(errNotCleared, "only a typed yes clears; what was read is kept")
+	}
+	return nil
+}
+
+// saysYes reads one line, which must be the word.
+func (a *app) saysYes(w io.Writer) bool {
 	text, err := bufio.NewReader(a.in).ReadString('\n')
 	if err != nil && text == "" {
 		fmt.Fprintln(w)
 	}
-	if strings.TrimSpace(text) != "yes" {
-		return advice.On(errNotCleared, "only a typed yes clears; what was read is kept")
-	}
-	return nil
+	return strings.TrimSpace(text) == "yes"
 }
 
 // notCleared is an error unless the car said that it has cleared.

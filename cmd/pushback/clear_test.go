@@ -12,6 +12,7 @@ import (
 	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/store"
 )
 
 func clearSim(t *testing.T, db, typed string, bus obd.Bus, stopped bool) (*app, string, string, []byte, error) {
@@ -28,8 +29,7 @@ func clearSim(t *testing.T, db, typed string, bus obd.Bus, stopped bool) (*app, 
 	}
 	a, out, errOut := testApp(t, db)
 	a.in = strings.NewReader(typed)
-	err = a.clear(context.Background(), visit{car: carFlags{sensor: "B1S1"}, bus: bus, clock: sim.Clock(),
-		open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}, "simulated", "")
+	err = a.runClear(context.Background(), lookOf(sim, bus), store.Meta{Origin: "simulated"})
 	return a, out.String(), errOut.String(), sent, err
 }
 
@@ -43,7 +43,7 @@ func TestClear(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%v: %v", bus, err)
 		}
-		var j clearJSON
+		var j sheet.Cleared
 		if err := json.Unmarshal([]byte(out), &j); err != nil {
 			t.Fatal(err)
 		}

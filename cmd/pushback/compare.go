@@ -2,12 +2,12 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/dossier"
+	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
 	"pushback/store"
 )
@@ -38,7 +38,7 @@ func (a *app) runCompare(ctx context.Context, db *store.Store, before, after str
 	ids, dossiers := [2][]string{}, [2][]*dossier.Dossier{}
 	for i, refs := range []string{before, after} {
 		for _, ref := range strings.Split(refs, ",") {
-			m, d, err := dossierOf(ctx, db, strings.TrimSpace(ref), dossier.Setup{Trims: true})
+			m, d, err := replay.Dossier(ctx, db, strings.TrimSpace(ref), dossier.Setup{Trims: true})
 			if err != nil {
 				return err
 			}
@@ -46,9 +46,8 @@ func (a *app) runCompare(ctx context.Context, db *store.Store, before, after str
 		}
 	}
 	c := dossier.Compare(dossiers[0], dossiers[1])
-	if a.json {
-		return json.NewEncoder(a.out).Encode(sheet.ComparisonOf(ids[0], ids[1], c))
-	}
-	sheet.WriteComparison(a.out, ids[0], ids[1], c)
-	return nil
+	return a.print(sheet.ComparisonOf(ids[0], ids[1], c), func() error {
+		sheet.WriteComparison(a.out, ids[0], ids[1], c)
+		return nil
+	})
 }

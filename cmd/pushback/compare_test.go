@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"flag"
 	"path/filepath"
@@ -205,10 +204,9 @@ func TestFoundReplayEqualsLive(t *testing.T) {
 		t.Fatal(err)
 	}
 	a, out, _ := testApp(t, db)
-	r := liveRun{origin: "simulated", clock: sim.Clock(), bus: obd.ISO14230Slow,
-		open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
+	r := liveRun{look: lookOf(sim, obd.ISO14230Slow), origin: "simulated"}
 	r.flags.car.sensor, r.flags.dur, r.flags.found = "B1S1", time.Minute, true
-	_ = a.live(t.Context(), r) // the status is the verdict's
+	_ = a.runLive(t.Context(), r) // the status is the verdict's
 	live := out.String()
 	if replayed, _ := command(t, "replay", "last", "--json", "--found", "--db", db); replayed != live || !strings.Contains(live, `{"kind":"found","codes":[{"code":"P0171"`) {
 		t.Errorf("live:\n%s\nreplay:\n%s", live, replayed)

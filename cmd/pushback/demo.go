@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"time"
@@ -9,6 +10,7 @@ import (
 
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/report"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/simrun"
 	"pushback/obd"
@@ -17,11 +19,16 @@ import (
 	"pushback/store"
 )
 
+// demoFlags are those of a demonstration.
+type demoFlags struct {
+	live              liveFlags
+	car, report, hand string
+	tcp               bool
+	seed              uint64
+}
+
 func newDemo(a *app) *cobra.Command {
-	var f liveFlags
-	var car, report, hand string
-	var overTCP bool
-	var seed uint64
+	var f demoFlags
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Run the whole test on a simulated car, through a real serial line",
@@ -32,73 +39,75 @@ writes the report, as 'report' does.
 --car list names the cars, --hands list the ways in which a technician works.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if car == "list" {
+			if f.car == "list" {
 				return a.listCars()
 			}
-			if hand == "list" {
+			if f.hand == "list" {
 				for _, s := range hands.Styles {
 					fmt.Fprintln(a.out, s.Name)
 				}
 				return nil
 			}
-			bus, err := f.car.checkCar(cmd)
+			bus, err := f.live.car.checkCar(cmd)
 			if err != nil {
 				return err
 			}
-			by, err := parseBy(cmd, f.by)
+			by, err := parseBy(cmd, f.live.by)
 			if err != nil {
 				return err
 			}
-			style, err := handsNamed(cmd, hand)
+			style, err := handsNamed(cmd, f.hand)
 			if err != nil {
 				return err
 			}
-			sim, err := newSim(cmd, car, simcar.Config{Bus: bus, Seed: seed, BranchByHand: true})
+			sim, err := newSim(cmd, f.car, simcar.Config{Bus: bus, Seed: f.seed, BranchByHand: true})
 			if err != nil {
 				return err
 			}
-			if f.vehicle == "" {
-				f.vehicle = "simulated " + car
-			}
-			ctx, cancel := context.WithCancel(cmd.Context())
-			defer cancel()
-			tcp := ""
-			if overTCP {
-				tcp = "127.0.0.1:0"
-			}
-			// The car stays alive while a stopped session reads its last codes.
-			port, stop, err := simrun.Serve(context.WithoutCancel(ctx), sim, tcp)
-			if err != nil {
-				return err
-			}
-			defer stop()
-			f.car.port = port
-			fmt.Fprintf(a.people(), "simulated car %q on %s\n", car, port)
-			return a.live(ctx, liveRun{
-				name: "demo", flags: f, bus: bus, by: by, origin: "simulated", clock: obd.SystemClock{}, open: f.car.line().Open,
-				guide: &session.GuideConfig{Ready: 12 * time.Second},
-				technician: func(c live.Controls) rig.Technician {
-					return &simrun.Technician{Hands: hands.New(style, sim, f.car.sensor), By: by, Controls: c}
-				},
-				done: func(ctx context.Context, db *store.Store, id string) error {
-					w, err := writeReport(ctx, db, []string{id}, reportFlags{out: report})
-					if err == nil {
-						fmt.Fprintf(a.people(), "report %s\n", w.File)
-					}
-					return err
-				},
-			})
+			f.live.vehicle = cmp.Or(f.live.vehicle, "simulated "+f.car)
+			return a.runDemo(cmd.Context(), f, liveRun{look: look{bus: bus}, by: by}, sim, style)
 		},
 	}
-	f.addCommon(cmd)
-	cmd.Flags().StringVar(&car, "car", "healthy", "which `CAR`; list names them")
-	cmd.Flags().StringVar(&f.car.bus, "bus", "", "the car's bus `NAME`; without it the car's own")
-	cmd.Flags().StringVar(&f.car.sensor, "sensor", "B1S1", "`SENSOR` to test")
-	cmd.Flags().Uint64Var(&seed, "seed", 1, "`SEED` of the car's randomness")
-	cmd.Flags().StringVar(&hand, "hands", hands.Styles[0].Name, "whose `HANDS` work on it; list names them")
-	cmd.Flags().StringVar(&report, "report", "", "`FILE` for the report (default: pushback-ID.html)")
-	cmd.Flags().BoolVar(&overTCP, "tcp", false, "over TCP instead of a pseudo-terminal (Windows)")
+	f.live.addCommon(cmd)
+	cmd.Flags().StringVar(&f.car, "car", "healthy", "which `CAR`; list names them")
+	cmd.Flags().StringVar(&f.live.car.bus, "bus", "", "the car's bus `NAME`; without it the car's own")
+	cmd.Flags().StringVar(&f.live.car.sensor, "sensor", "B1S1", "`SENSOR` to test")
+	cmd.Flags().Uint64Var(&f.seed, "seed", 1, "`SEED` of the car's randomness")
+	cmd.Flags().StringVar(&f.hand, "hands", hands.Styles[0].Name, "whose `HANDS` work on it; list names them")
+	cmd.Flags().StringVar(&f.report, "report", "", "`FILE` for the report (default: pushback-ID.html)")
+	cmd.Flags().BoolVar(&f.tcp, "tcp", false, "over TCP instead of a pseudo-terminal (Windows)")
 	return cmd
+}
+
+// runDemo serves the car, has its style of technician work on it in a guided test, and reports.
+func (a *app) runDemo(ctx context.Context, f demoFlags, r liveRun, sim *simcar.Sim, style hands.Style) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	tcp := ""
+	if f.tcp {
+		tcp = "127.0.0.1:0"
+	}
+	// The car stays alive while a stopped session reads its last codes.
+	port, stop, err := simrun.Serve(context.WithoutCancel(ctx), sim, tcp)
+	if err != nil {
+		return err
+	}
+	defer stop()
+	f.live.car.port = port
+	fmt.Fprintf(a.people(), "simulated car %q on %s\n", f.car, port)
+	r.name, r.flags, r.origin, r.clock, r.open = "demo", f.live, "simulated", obd.SystemClock{}, f.live.car.line().Open
+	r.guide = &session.GuideConfig{Ready: 12 * time.Second}
+	r.technician = func(c live.Controls) rig.Technician {
+		return &simrun.Technician{Hands: hands.New(style, sim, f.live.car.sensor), By: r.by, Controls: c}
+	}
+	r.done = func(ctx context.Context, db *store.Store, id string) error {
+		w, err := report.Make(ctx, db, (&reportFlags{out: f.report}).wanted([]string{id}))
+		if err == nil {
+			fmt.Fprintf(a.people(), "report %s\n", w.File)
+		}
+		return err
+	}
+	return a.runLive(ctx, r)
 }
 
 // handsNamed finds a way of working.

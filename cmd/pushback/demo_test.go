@@ -30,7 +30,7 @@ func TestReportHasItsOwnTime(t *testing.T) {
 		_, err := db.Find(ctx, id)
 		return err
 	}
-	if err := a.live(t.Context(), r); err != nil {
+	if err := a.runLive(t.Context(), r); err != nil {
 		t.Error(err)
 	}
 	if !called {

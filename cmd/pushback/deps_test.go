@@ -28,7 +28,7 @@ var imports = map[string][]string{
 	"analysis/bias":    {},
 	"analysis/agenda":  {"analysis"},
 	"analysis/compare": {"analysis/stats", "analysis/switching", "analysis/trimmap"},
-	"analysis/dossier": {"obd", "decode", "analysis", "analysis/compare", "analysis/series", "analysis/session", "analysis/switching",
+	"analysis/dossier": {"obd", "decode", "analysis", "analysis/agenda", "analysis/compare", "analysis/series", "analysis/session", "analysis/switching",
 		"analysis/trimmap", "analysis/limits"},
 	"analysis/hazard":            {},
 	"analysis/hazard/hazardtest": {"analysis/hazard"},

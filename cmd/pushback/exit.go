@@ -51,9 +51,6 @@ func conclude(c analysis.Conclusion) error {
 	return nil
 }
 
-// notReady refuses a car: status 12.
-func notReady(why, hint string) error { return advice.NotReady(why, hint) }
-
 // hints is the one table from an error to what to do next. The first that matches
 // counts.
 var hints = []struct {

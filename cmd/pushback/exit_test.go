@@ -80,9 +80,9 @@ func TestNoCar(t *testing.T) {
 	db := filepath.Join(t.TempDir(), "p.db")
 	soundAtEnd(t, db)
 	a, out, errOut := testApp(t, db)
-	r := liveRun{clock: sim.Clock(), open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
+	r := liveRun{look: lookOf(sim, obd.BusUnknown)}
 	r.flags.car.sensor = "B1S1"
-	if got := a.exit(a.live(context.Background(), r)); got != statusFailed {
+	if got := a.exit(a.runLive(context.Background(), r)); got != statusFailed {
 		t.Errorf("status %d, want 1", got)
 	}
 	if out.Len() > 0 || !strings.Contains(errOut.String(), "switch the ignition on") {
@@ -116,7 +116,7 @@ func TestSensorThatCannotBeForced(t *testing.T) {
 		}
 		r := demoRun(sim)
 		r.flags.car.sensor = tt.sensor
-		if got := a.exit(a.live(context.Background(), r)); got != tt.status {
+		if got := a.exit(a.runLive(context.Background(), r)); got != tt.status {
 			t.Errorf("%s, %s: status %d, want %d", tt.car, tt.sensor, got, tt.status)
 		}
 		if !strings.Contains(errOut.String(), tt.says) {

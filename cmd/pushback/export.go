@@ -2,33 +2,27 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
-	"iter"
-	"os"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"pushback/analysis/session"
 	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/intake"
-	"pushback/cmd/internal/views"
 	"pushback/store"
 	"pushback/store/transfer"
 )
 
 func newExport(a *app) *cobra.Command {
-	var as = make(map[string]*bool)
-	var all bool
-	var keep kept
-	var filter sessionFilter
+	f := exportFlags{as: make(map[string]*bool)}
 	var about strings.Builder
-	for _, f := range slices.Backward(intake.Formats) {
-		if f.Write != nil {
-			fmt.Fprintf(&about, "  --%-10s %s\n", f.Name, f.About)
+	for _, x := range slices.Backward(intake.Formats) {
+		if x.Write != nil {
+			fmt.Fprintf(&about, "  --%-10s %s\n", x.Name, x.About)
 		}
 	}
 	cmd := &cobra.Command{
@@ -42,27 +36,27 @@ What is personal is left out: the vehicle identification number unless --with-vi
 given, notes unless --with-notes is.`,
 		Args: args(cobra.MaximumNArgs(2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.runExport(cmd, args, exportFlags{as, all, keep, filter})
+			return a.runExport(cmd, args, f)
 		},
 	}
-	for _, f := range slices.Backward(intake.Formats) {
-		if f.Write != nil {
-			as[f.Name] = cmd.Flags().Bool(f.Name, false, f.About)
+	for _, x := range slices.Backward(intake.Formats) {
+		if x.Write != nil {
+			f.as[x.Name] = cmd.Flags().Bool(x.Name, false, x.About)
 		}
 	}
-	cmd.Flags().BoolVar(&all, "all", false, "every session instead of one")
-	cmd.Flags().BoolVar(&keep.notes, "with-notes", false, "write notes too")
-	cmd.Flags().BoolVar(&keep.vin, "with-vin", false, "write the vehicle identification number too, where it was stored")
-	filter.flags(cmd)
+	cmd.Flags().BoolVar(&f.all, "all", false, "every session instead of one")
+	cmd.Flags().BoolVar(&f.notes, "with-notes", false, "write notes too")
+	cmd.Flags().BoolVar(&f.vin, "with-vin", false, "write the vehicle identification number too, where it was stored")
+	f.filter.flags(cmd)
 	return cmd
 }
 
 // exportFlags are those of an export.
 type exportFlags struct {
-	as     map[string]*bool // by the format's name
-	all    bool
-	keep   kept
-	filter sessionFilter
+	as         map[string]*bool // by the format's name
+	all        bool
+	vin, notes bool // what is personal is written too
+	filter     sessionFilter
 }
 
 func (a *app) runExport(cmd *cobra.Command, args []string, f exportFlags) error {
@@ -110,12 +104,10 @@ func (a *app) runExport(cmd *cobra.Command, args []string, f exportFlags) error 
 		if err != nil {
 			return err
 		}
-		return a.export(cmd.Context(), db, list, format, f.keep, path)
+		bar := func(length time.Duration) session.Sink { return a.progress("", length) }
+		return a.export(cmd.Context(), db, intake.Export{Format: format, Sessions: list, VIN: f.vin, Notes: f.notes, Bar: bar}, path)
 	})
 }
-
-// kept is what personal data an export holds.
-type kept struct{ notes, vin bool }
 
 // chosen is the one format that was asked for.
 func chosen(cmd *cobra.Command, as map[string]*bool) (format transfer.Format, err error) {
@@ -139,54 +131,23 @@ func chosen(cmd *cobra.Command, as map[string]*bool) (format transfer.Format, er
 	return format, nil
 }
 
-func (a *app) export(ctx context.Context, db *store.Store, list []store.Meta, format transfer.Format, keep kept, path string) error {
-	outgoing := func(m store.Meta) (transfer.Session, error) {
-		return intake.Outgoing(ctx, db, m, views.NewProgress(a.errOut, "", m.Duration))
-	}
-	var sessions iter.Seq2[transfer.Session, error] = func(yield func(transfer.Session, error) bool) {
-		for i := range list { // the oldest first, as they were made
-			s, err := outgoing(list[len(list)-1-i])
-			if !yield(transfer.Redact(s, keep.vin, keep.notes), err) {
-				return
-			}
-		}
-	}
-	write := func(w io.Writer) error {
-		if err := format.Write(ctx, w, sessions); err != nil {
-			return fmt.Errorf("exporting %s: %w", sessionNames(list), err)
-		}
-		return nil
-	}
+func (a *app) export(ctx context.Context, db *store.Store, x intake.Export, path string) error {
 	if path == "-" {
-		return write(a.out)
+		return x.Write(ctx, db, a.out)
 	}
-	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() { // a pipe, /dev/null
-		f, err := os.OpenFile(path, os.O_WRONLY, 0)
-		if err != nil {
-			return err
-		}
-		return errors.Join(write(f), f.Close())
-	}
-	if err := transfer.ToFile(path, write); err != nil {
+	if err := x.File(ctx, db, path); err != nil {
 		return err
 	}
-	if a.json {
-		if len(list) == 1 {
-			return json.NewEncoder(a.out).Encode(map[string]string{"id": list[0].ID, "file": path})
-		}
-		ids := []string{}
-		for _, m := range list {
-			ids = append(ids, m.ID)
-		}
-		return json.NewEncoder(a.out).Encode(map[string]any{"ids": ids, "file": path})
+	ids := make([]string, len(x.Sessions))
+	for i, m := range x.Sessions {
+		ids[i] = m.ID
 	}
-	fmt.Fprintf(a.errOut, "%s: %s\n", path, sessionNames(list))
-	return nil
-}
-
-func sessionNames(list []store.Meta) string {
-	if len(list) == 1 {
-		return "session " + list[0].ID
+	out := map[string]any{"ids": ids, "file": path}
+	if len(ids) == 1 {
+		out = map[string]any{"id": ids[0], "file": path}
 	}
-	return fmt.Sprintf("%d sessions", len(list))
+	return a.print(out, func() error {
+		fmt.Fprintf(a.errOut, "%s: %s\n", path, x)
+		return nil
+	})
 }

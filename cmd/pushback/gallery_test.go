@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"flag"
 	"fmt"
@@ -81,7 +80,7 @@ func TestGallery(t *testing.T) {
 					return &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, ""), By: by, Controls: c}
 				}
 			}
-			if err := a.live(t.Context(), r); out.Len() == 0 {
+			if err := a.runLive(t.Context(), r); out.Len() == 0 {
 				// The guided test refuses the car; it can be recorded.
 				t.Logf("%s: recorded only: %v", name, err)
 				cfg := simcar.Config{Car: car, Seed: 1}
@@ -91,10 +90,9 @@ func TestGallery(t *testing.T) {
 				if sim, err = simcar.New(cfg); err != nil {
 					t.Fatal(err)
 				}
-				r = liveRun{origin: "simulated", by: by, clock: sim.Clock(), flags: r.flags,
-					open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
+				r = liveRun{look: lookOf(sim, obd.BusUnknown), origin: "simulated", by: by, flags: r.flags}
 				r.flags.dur = 3 * time.Minute
-				_ = a.live(t.Context(), r) // the status is the verdict's
+				_ = a.runLive(t.Context(), r) // the status is the verdict's
 			}
 			write(name, "last")
 		}

@@ -3,20 +3,13 @@ package main
 import (
 	"cmp"
 	"context"
-	"encoding/json"
-	"errors"
-	"fmt"
-	"io/fs"
-	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/session"
-	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/intake"
 	"pushback/cmd/internal/views"
-	"pushback/decode"
 	"pushback/store"
 	"pushback/store/widecsv"
 )
@@ -55,50 +48,10 @@ understood and stores nothing:
 A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 		Args: args(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if cmd.Flags().Changed("sensor") {
-				if _, err := decode.ParseSensorID(im.said.Sensor); err != nil {
-					return usage(cmd, err)
-				}
+			if err := im.check(cmd); err != nil {
+				return err
 			}
-			if im.said.By != "" {
-				if _, err := parseBy(cmd, im.said.By); err != nil {
-					return err
-				}
-			}
-			for _, s := range im.columns {
-				c, err := widecsv.ParseColumn(s)
-				if err != nil {
-					return usagef(cmd, "--map: %w", err)
-				}
-				im.mapping.Columns = append(im.mapping.Columns, c)
-			}
-			if im.mapping.Skip < 0 {
-				return usagef(cmd, "--skip %d is less than no line", im.mapping.Skip)
-			}
-			if im.mapping.Skip > 0 && len(im.columns) == 0 {
-				return usagef(cmd, "--skip goes with --map")
-			}
-			var db *store.Store
-			if !im.dry { // said before long work
-				var err error
-				if db, err = a.openStore(cmd.Context()); err != nil {
-					return err
-				}
-				defer db.Close()
-			}
-			if im.said.Visit != "" && db != nil {
-				v, err := db.Visit(cmd.Context(), im.said.Visit)
-				if err != nil {
-					return err
-				}
-				im.said.Visit, im.said.Vehicle = v.Name, cmp.Or(im.said.Vehicle, v.Vehicle)
-			}
-			for _, path := range args {
-				if err := a.importFile(cmd.Context(), db, path, im); err != nil {
-					return err
-				}
-			}
-			return nil
+			return a.runImport(cmd.Context(), args, im)
 		},
 	}
 	f := cmd.Flags()
@@ -114,96 +67,61 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 	return cmd
 }
 
-// importFile judges the whole file before it stores any of it.
-func (a *app) importFile(ctx context.Context, db *store.Store, path string, im importing) error {
-	if fi, err := os.Stat(path); err != nil {
-		return err
-	} else if !fi.Mode().IsRegular() { // it is read more than once
-		return advice.On(fmt.Errorf("importing %s: it is no regular file", path), "save it as a file first")
-	}
-	open, err := intake.Opener(path, im.mapping)
-	if err != nil {
-		return inFile(path, err)
-	}
-	all, err := intake.Read(ctx, open, im.said, views.NewProgress(a.errOut, "", 0))
-	if err != nil {
-		return inFile(path, err)
-	}
-	if len(all) == 0 {
-		return advice.On(fmt.Errorf("importing %s: there are no sessions", path), "record one first: `pushback record`")
-	}
-	if all[0].Records == 0 && len(all) == 1 {
-		return advice.On(fmt.Errorf("importing %s: there are no rows", path), "see `pushback import --help` for what the table looks like")
-	}
-	if db != nil {
-		if err := intake.Known(ctx, db, all); err != nil {
-			return err
-		}
-	}
-	if im.dry {
-		return a.showDry(intake.Understand(ctx, path, open, all))
-	}
-	if err := intake.Store(ctx, db, open, all, a.storing); err != nil {
-		return inFile(path, err)
-	}
-	return a.tellTaken(path, all)
-}
-
-// storing shows how far a session is stored.
-func (a *app) storing(length time.Duration) session.Sink {
-	return views.NewProgress(a.errOut, "storing: ", length)
-}
-
-// showDry shows what a file was understood to hold.
-func (a *app) showDry(u intake.Understood) error {
-	if a.json {
-		return json.NewEncoder(a.out).Encode(u)
-	}
-	return u.Write(a.out)
-}
-
-func inFile(path string, err error) error {
-	var file *fs.PathError
-	if errors.Is(err, context.Canceled) || errors.As(err, &file) {
+// check reads the flags.
+func (im *importing) check(cmd *cobra.Command) error {
+	if err := checkSaid(cmd, im.said); err != nil {
 		return err
 	}
-	for _, kind := range []error{store.ErrNoSession, store.ErrLocked, store.ErrReadOnly, store.ErrDiskFull, store.ErrReplaced} {
-		if errors.Is(err, kind) {
-			return err
+	for _, s := range im.columns {
+		c, err := widecsv.ParseColumn(s)
+		if err != nil {
+			return usagef(cmd, "--map: %w", err)
 		}
+		im.mapping.Columns = append(im.mapping.Columns, c)
 	}
-	return advice.On(fmt.Errorf("importing %s: %w", path, err),
-		"correct the file (`pushback import --help` says what it looks like); of this file nothing was stored")
+	if im.mapping.Skip < 0 {
+		return usagef(cmd, "--skip %d is less than no line", im.mapping.Skip)
+	}
+	if im.mapping.Skip > 0 && len(im.columns) == 0 {
+		return usagef(cmd, "--skip goes with --map")
+	}
+	return nil
 }
 
-// tellTaken says what was stored. Standard output is for the ids alone: id=$(pushback import FILE).
-func (a *app) tellTaken(path string, all []intake.Session) error {
-	for i := range all {
-		f := &all[i]
-		if f.Stored == "" { // twice in one file
-			continue
+func (a *app) runImport(ctx context.Context, paths []string, im importing) error {
+	var db *store.Store
+	if !im.dry { // said before long work
+		var err error
+		if db, err = a.openStore(ctx); err != nil {
+			return err
 		}
-		if f.Same {
-			fmt.Fprintf(a.errOut, "%s: session %s is stored already\n", path, f.Stored)
-		} else {
-			f.Write(a.errOut, path)
+		defer db.Close()
+	}
+	if im.said.Visit != "" && db != nil {
+		v, err := db.Visit(ctx, im.said.Visit)
+		if err != nil {
+			return err
 		}
-		if a.json {
-			line := struct {
-				ID        string `json:"id"`
-				Duplicate bool   `json:"duplicate,omitempty"`
-			}{f.Stored, f.Same}
-			if err := json.NewEncoder(a.out).Encode(line); err != nil {
-				return err
-			}
-			continue
+		im.said.Visit, im.said.Vehicle = v.Name, cmp.Or(im.said.Vehicle, v.Vehicle)
+	}
+	take := intake.Taking{Said: im.said, Mapping: im.mapping, Bar: a.progress}
+	for _, path := range paths {
+		all, understood, err := take.File(ctx, db, path)
+		switch {
+		case err != nil:
+		case im.dry:
+			err = a.print(understood, func() error { return understood.Write(a.out) })
+		default:
+			err = intake.WriteTaken(a.out, a.errOut, a.json, path, all)
 		}
-		if !f.Same && len(all) == 1 {
-			fmt.Fprintf(a.errOut, "  pushback show %s      events, proofs and verdict\n", f.Stored)
-		}
-		if _, err := fmt.Fprintln(a.out, f.Stored); err != nil {
+		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// progress shows on standard error how far long work is.
+func (a *app) progress(doing string, length time.Duration) session.Sink {
+	return views.NewProgress(a.errOut, doing, length)
 }

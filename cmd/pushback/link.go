@@ -3,21 +3,15 @@ package main
 import (
 	"context"
 	"fmt"
-	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis"
-	"pushback/analysis/hazard"
-	"pushback/analysis/session"
-	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/rig"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/obd/seriallink"
-	"pushback/store"
 )
 
 // carFlags say where the car is and what is asked of it.
@@ -73,71 +67,35 @@ func parseBy(cmd *cobra.Command, name string) (analysis.By, error) {
 	return by, nil
 }
 
-// setupOf is what a stored session tested.
-func setupOf(m store.Meta) (session.Setup, error) {
-	return session.NewSetup(m.Watching, m.By, m.Format)
-}
-
-// line is the way to the adapter.
-func (f *carFlags) line() *rig.Port { return &rig.Port{Name: f.port, Baud: f.baud} }
-
-// visit is a short look at a car, real or simulated.
-type visit struct {
+// look is the way to a car, real or simulated, and which sensor of it is watched.
+type look struct {
 	car     carFlags
 	bus     obd.Bus
 	clock   obd.Clock
 	open    func(context.Context) (obd.Link, error)
 	memory  poll.Memory // of cars met before; nil: none
 	maxBaud int         // serial speed up to which the line's is raised; 0: it stays
-	into    string      // the visit to the shop in which it is written down; "" none
 }
 
-// config is how the car of a visit is reached.
-func (v visit) config(a *app) rig.Config {
-	return rig.Config{Open: v.open, Clock: v.clock, MaxBaud: v.maxBaud, Trying: a.trying(), Log: a.log,
-		Poll: poll.Config{Sensor: v.car.sensor, Bus: v.bus, Memory: v.memory, Port: v.car.port}}
+// look checks the flags; what is remembered of cars stands beside the database.
+func (f *carFlags) look(cmd *cobra.Command, db string) (look, error) {
+	bus, err := f.check(cmd)
+	line := f.line()
+	return look{car: *f, bus: bus, clock: obd.SystemClock{}, open: line.Open, memory: rig.MemoryBeside(db), maxBaud: line.MaxBaud()}, err
 }
 
-// suit says whether the watched sensor can be forced so.
-func suit(d *decode.Decoder, sensor string, by analysis.By) error {
-	sensors := d.Sensors()
-	if len(sensors) == 0 {
-		return notReady("this car names no oxygen sensors (PIDs 13 and 1D are not answered), so it cannot be tested this way",
-			"is this the engine's computer, and the ignition on? `pushback vehicle` shows what the car offers")
-	}
-	var names []string
-	for _, s := range sensors {
-		names = append(names, s.Name)
-		if s.Name != sensor {
-			continue
+// line is the way to the adapter.
+func (f *carFlags) line() *rig.Port { return &rig.Port{Name: f.port, Baud: f.baud} }
+
+// reach is how its car is reached; on standard error it tells which bus is being tried.
+func (a *app) reach(l look) rig.Config {
+	trying := func(b obd.Bus) {
+		if b == obd.BusUnknown {
+			fmt.Fprintln(a.errOut, "looking for the car's bus …")
+			return
 		}
-		wide := s.Kind == decode.WideRange
-		switch {
-		case by == analysis.ByFuelCut && s.Kind == decode.Narrow:
-			return notReady(sensor+" switches between rich and lean: a fuel cut tells little of it",
-				"force its wire (--by wire), or the mixture (--by mixture)")
-		case wide && by == analysis.ByWire:
-			return notReady(sensor+" is a wide-range (air-fuel ratio) sensor: its wire must never be held",
-				hazard.Step("move the mixture instead, with propane or an induced lean (--by mixture), or let the computer cut the fuel (--by fuelcut)", hazard.Propane, hazard.Hose))
-		}
-		return nil
+		fmt.Fprintf(a.errOut, "trying %s …\n", b)
 	}
-	return advice.On(fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
-		"name one of them with --sensor")
-}
-
-// wideRange reports whether a car says of a sensor that it is a wide-range one.
-func wideRange(d *decode.Decoder, sensor string) bool {
-	return slices.ContainsFunc(d.Sensors(), func(s decode.Sensor) bool { return s.Name == sensor && s.Kind == decode.WideRange })
-}
-
-// readable says whether the sensor may be asked for through this adapter at all.
-func readable(a *obd.Adapter, d *decode.Decoder, sensor string) error {
-	for _, s := range d.Sensors() {
-		if s.Name == sensor && s.PID != 0 && !a.Sends(obd.Request{Service: 0x01, Data: []byte{s.PID}}) {
-			return advice.On(fmt.Errorf("this adapter does not echo what it is sent: a character lost on the way could turn the request for %s into 'clear codes'", sensor),
-				"it is not sent; use another adapter")
-		}
-	}
-	return nil
+	return rig.Config{Open: l.open, Clock: l.clock, MaxBaud: l.maxBaud, Trying: trying, Log: a.log,
+		Poll: poll.Config{Sensor: l.car.sensor, Bus: l.bus, Memory: l.memory, Port: l.car.port}}
 }

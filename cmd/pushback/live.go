@@ -18,8 +18,6 @@ import (
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/views"
 	"pushback/cmd/internal/words"
-	"pushback/obd"
-	"pushback/obd/poll"
 	"pushback/store"
 )
 
@@ -59,17 +57,13 @@ func (f *liveFlags) addCommon(cmd *cobra.Command) {
 
 // liveRun is one session on a car, real or simulated.
 type liveRun struct {
-	name    string // of the command
-	flags   liveFlags
-	bus     obd.Bus
-	by      analysis.By
-	ask     bool   // what is forced was not said: of a wide-range sensor it is the mixture
-	origin  string // live or simulated
-	clock   obd.Clock
-	open    func(context.Context) (obd.Link, error)
-	memory  poll.Memory          // of cars met before; nil: none
-	maxBaud int                  // serial speed up to which the line's is raised; 0: it stays
-	guide   *session.GuideConfig // nil: not guided
+	look
+	name   string // of the command
+	flags  liveFlags
+	by     analysis.By
+	ask    bool                 // what is forced was not said: of a wide-range sensor it is the mixture
+	origin string               // live or simulated
+	guide  *session.GuideConfig // nil: not guided
 	// technician stands in for the person in a demonstration: told the prompts,
 	// shown the frames, given what a person can do.
 	technician func(live.Controls) rig.Technician
@@ -77,8 +71,8 @@ type liveRun struct {
 	done func(ctx context.Context, db *store.Store, id string) error
 }
 
-// live runs a session from the first byte to the verdict.
-func (a *app) live(ctx context.Context, r liveRun) error {
+// runLive runs a session from the first byte to the verdict.
+func (a *app) runLive(ctx context.Context, r liveRun) error {
 	// A database that cannot be used is better known before the car is asked.
 	db, err := a.openStore(ctx)
 	if err != nil {
@@ -93,7 +87,8 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 		}
 		into, r.flags.vehicle = &v, cmp.Or(r.flags.vehicle, v.Vehicle)
 	}
-	cfg := visit{car: r.flags.car, bus: r.bus, clock: r.clock, open: r.open, memory: r.memory, maxBaud: r.maxBaud}.config(a)
+	r.look.car = r.flags.car
+	cfg := a.reach(r.look)
 	cfg.Poll.VIN, cfg.Capture = r.flags.vin, r.flags.capture
 	car, err := rig.Open(ctx, cfg)
 	if err != nil {
@@ -104,7 +99,7 @@ func (a *app) live(ctx context.Context, r liveRun) error {
 			fmt.Fprintf(a.errOut, "warning: %v\n", err)
 		}
 	}()
-	if r.ask && wideRange(car.Vehicle().Decoder, r.flags.car.sensor) {
+	if r.ask && rig.WideRange(car.Vehicle().Decoder, r.flags.car.sensor) {
 		r.by = analysis.ByMixture
 	}
 	if err := a.greet(car, r); err != nil {
@@ -137,10 +132,10 @@ func (a *app) greet(car *rig.Rig, r liveRun) error {
 	a.log.Info().Str("bus", v.Format.Bus.String()).Bool("headers", v.Format.Headers).
 		Float64("volts", v.Identity.Voltage).Strs("quirks", v.Identity.Quirks).Msg("adapter")
 	fmt.Fprintf(a.people(), "%s, adapter %q, sensors %s\n", v.Format.Bus, v.Identity.Text, words.SensorsText(v.Decoder.Sensors()))
-	if err := readable(car.Adapter, v.Decoder, r.flags.car.sensor); err != nil {
+	if err := car.Readable(r.flags.car.sensor); err != nil {
 		return err
 	}
-	if err := suit(v.Decoder, r.flags.car.sensor, r.by); err != nil {
+	if err := rig.Suit(v.Decoder, r.flags.car.sensor, r.by); err != nil {
 		if r.guide != nil {
 			return err
 		}
@@ -157,7 +152,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	var lines *live.JSONLines
 	if a.json {
 		lines = live.NewJSONLines(a.out, r.flags.samples)
-		if err := lines.Begin(header(m, s.Judge)); err != nil {
+		if err := lines.Begin(live.HeaderOf(m, s.Judge.Kind)); err != nil {
 			return session.Result{}, err
 		}
 		s.Views = append(s.Views, lines)
@@ -173,7 +168,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	case r.guide != nil:
 		cfg.Kind = views.Test
 	}
-	watch, err := openViews(cfg)
+	watch, err := views.Open(cfg)
 	if err != nil {
 		return session.Result{}, err
 	}
@@ -213,9 +208,4 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	say("  pushback show %s      the evidence again", m.ID)
 	say("  pushback replay %s    judge it again", m.ID)
 	return res, err
-}
-
-// header is the session line of a stored session.
-func header(m store.Meta, j *session.Judge) live.Header {
-	return live.Header{Kind: j.Kind, ID: m.ID, Bus: m.Format.Bus.String(), Dialect: m.Format.Dialect.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
 }

@@ -68,9 +68,9 @@ func TestUnpluggedInTheMiddle(t *testing.T) {
 			p := &plug{sim: sim, out: 8 * time.Second, back: tt.back}
 			db := filepath.Join(t.TempDir(), "p.db")
 			a, out, errOut := testApp(t, db)
-			r := liveRun{origin: "simulated", clock: sim.Clock(), open: p.open}
+			r := liveRun{look: look{clock: sim.Clock(), open: p.open}, origin: "simulated"}
 			r.flags.car.sensor, r.flags.dur = "B1S1", 30*time.Second
-			if got := a.exit(a.live(context.Background(), r)); got != tt.status {
+			if got := a.exit(a.runLive(context.Background(), r)); got != tt.status {
 				t.Errorf("status %d, want %d", got, tt.status)
 			}
 			if !strings.Contains(errOut.String(), tt.says) {

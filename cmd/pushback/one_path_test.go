@@ -33,15 +33,15 @@ func guidedRun(t *testing.T, a *app, car simcar.Car, bus obd.Bus, samples bool) 
 	r := demoRun(sim)
 	r.bus = bus
 	r.flags.car.sensor, r.flags.samples = car.Sensor, samples
-	return a.live(context.Background(), r)
+	return a.runLive(context.Background(), r)
 }
 
 // demoRun is the guided test of a simulated car in simulated time.
 func demoRun(sim *simcar.Sim) liveRun {
 	return liveRun{
-		origin: "simulated", clock: sim.Clock(),
-		open:  func(context.Context) (obd.Link, error) { return sim.Link(), nil },
-		guide: &session.GuideConfig{Ready: 12 * time.Second},
+		look:   lookOf(sim, obd.BusUnknown),
+		origin: "simulated",
+		guide:  &session.GuideConfig{Ready: 12 * time.Second},
 		technician: func(c live.Controls) rig.Technician {
 			return &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, ""), Controls: c}
 		},

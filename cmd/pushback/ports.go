@@ -3,10 +3,8 @@ package main
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -47,19 +45,7 @@ func (a *app) runPorts(ctx context.Context, probe bool) error {
 			found, worst = found || ports[i].Adapter, cmp.Or(worst, ports[i].Err)
 		}
 	}
-	if a.json {
-		return json.NewEncoder(a.out).Encode(ports)
-	}
-	if len(ports) == 0 {
-		fmt.Fprintln(a.out, "no serial ports")
-		fmt.Fprintln(a.out, "  what to do: plug the adapter in; a Bluetooth adapter must be paired and bound to a port first; one on the network is --port tcp://host:port")
-		return nil
-	}
-	w := tabwriter.NewWriter(a.out, 0, 4, 2, ' ', 0)
-	for _, p := range ports {
-		fmt.Fprintf(w, "%s\t%s\t%s\n", p.Port, sheet.Short(p.Product), p.String())
-	}
-	if err := w.Flush(); err != nil || !probe || found || worst == nil {
+	if err := a.print(ports, func() error { return sheet.WritePorts(a.out, ports) }); err != nil || a.json || !probe || found || worst == nil {
 		return err
 	}
 	hint := "plug the adapter into the car's socket so that it has power, and ask again; a Bluetooth adapter must be paired and bound to a port first"

@@ -1,11 +1,6 @@
 package main
 
-import (
-	"github.com/spf13/cobra"
-
-	"pushback/cmd/internal/rig"
-	"pushback/obd"
-)
+import "github.com/spf13/cobra"
 
 func newRecord(a *app) *cobra.Command {
 	var f liveFlags
@@ -19,12 +14,12 @@ Lines on standard input are marks: mark lean, mark rich, mark release, note TEXT
 stop. In a terminal the same are keys: l, r, space, n, q.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			r, err := f.run(cmd)
+			r, err := f.run(cmd, a)
 			if err != nil {
 				return err
 			}
-			r.name, r.memory, r.ask = "record", rig.MemoryBeside(a.db), !cmd.Flags().Changed("by")
-			return a.live(cmd.Context(), r)
+			r.name, r.ask = "record", !cmd.Flags().Changed("by")
+			return a.runLive(cmd.Context(), r)
 		},
 	}
 	f.car.add(cmd)
@@ -33,8 +28,8 @@ stop. In a terminal the same are keys: l, r, space, n, q.`,
 }
 
 // run checks the flags of a session on a real adapter.
-func (f *liveFlags) run(cmd *cobra.Command) (liveRun, error) {
-	bus, err := f.car.check(cmd)
+func (f *liveFlags) run(cmd *cobra.Command, a *app) (liveRun, error) {
+	l, err := f.car.look(cmd, a.db)
 	if err != nil {
 		return liveRun{}, err
 	}
@@ -45,8 +40,5 @@ func (f *liveFlags) run(cmd *cobra.Command) (liveRun, error) {
 	if f.dur < 0 {
 		return liveRun{}, usagef(cmd, "--for %v is negative", f.dur)
 	}
-	line := f.car.line()
-	return liveRun{
-		flags: *f, bus: bus, by: by, origin: "live", clock: obd.SystemClock{}, open: line.Open, maxBaud: line.MaxBaud(),
-	}, nil
+	return liveRun{look: l, flags: *f, by: by, origin: "live"}, nil
 }

@@ -1,35 +1,30 @@
 package main
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
-	"pushback/analysis/dossier"
-	"pushback/analysis/session"
-	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/term"
-	"pushback/cmd/internal/views"
-	"pushback/cmd/internal/words"
 	"pushback/decode"
 	"pushback/store"
 )
 
-// replayFlags are those of a replay beside what it judges.
+// replayFlags are those of a replay beside the session.
 type replayFlags struct {
-	samples bool
-	found   bool
-	keep    bool    // the judgement with the session
-	speed   float64 // 0: as fast as possible
-	views   viewFlags
+	sensor, by string // as if these had been tested; "" as stored
+	samples    bool
+	found      bool
+	keep       bool    // the judgement with the session
+	speed      float64 // 0: as fast as possible
+	views      viewFlags
 }
 
 func newReplay(a *app) *cobra.Command {
-	var sensor, by string
 	var f replayFlags
 	cmd := &cobra.Command{
 		Use:   "replay SESSION",
@@ -48,29 +43,21 @@ session's, which ends a session whose program died. The exit status is the verdi
 			if f.views.page != "" && f.speed == 0 {
 				f.speed = 1 // a page is to be watched
 			}
-			return a.withStore(cmd, func(db *store.Store) error {
-				m, err := db.Find(cmd.Context(), args[0])
-				if err != nil {
+			if f.sensor != "" {
+				if _, err := decode.ParseSensorID(f.sensor); err != nil {
+					return usage(cmd, err)
+				}
+			}
+			if f.by != "" {
+				if _, err := parseBy(cmd, f.by); err != nil {
 					return err
 				}
-				if sensor != "" {
-					if _, err := decode.ParseSensorID(sensor); err != nil {
-						return usage(cmd, err)
-					}
-					m.Watching = sensor
-				}
-				if by != "" {
-					if _, err := parseBy(cmd, by); err != nil {
-						return err
-					}
-					m.By = by
-				}
-				return a.replay(cmd.Context(), db, m, f)
-			})
+			}
+			return a.withStore(cmd, func(db *store.Store) error { return a.runReplay(cmd.Context(), db, args[0], f) })
 		},
 	}
-	cmd.Flags().StringVar(&sensor, "sensor", "", "judge as if this `SENSOR` had been tested")
-	cmd.Flags().StringVar(&by, "by", "", "treat as a `WHAT` test: wire, mixture or fuelcut")
+	cmd.Flags().StringVar(&f.sensor, "sensor", "", "judge as if this `SENSOR` had been tested")
+	cmd.Flags().StringVar(&f.by, "by", "", "treat as a `WHAT` test: wire, mixture or fuelcut")
 	cmd.Flags().BoolVar(&f.samples, "samples", false, "with --json: print every sample too")
 	cmd.Flags().BoolVar(&f.found, "found", false, foundUsage)
 	cmd.Flags().BoolVar(&f.keep, "store", false, "save this judgment instead of the stored one")
@@ -79,114 +66,34 @@ session's, which ends a session whose program died. The exit status is the verdi
 	return cmd
 }
 
-func (a *app) replay(ctx context.Context, db *store.Store, m store.Meta, f replayFlags) error {
-	people, style := a.people(), term.StyleOf(a.people())
-	fmt.Fprintf(people, "session %s, %s, watching %s\n", m.ID, sheet.Day(m.Started), m.Watching)
-	var play *replay.Player
-	if f.speed > 0 {
-		play = replay.New(f.speed)
-	}
-	var watch *views.Views
-	for {
-		setup, err := setupOf(m)
-		if err != nil {
-			return err
-		}
-		e := dossier.NewCollector(dossier.Setup{Setup: setup})
-		if watch == nil {
-			cfg := a.viewConfig(f.views)
-			cfg.Kind, cfg.Title, cfg.Name, cfg.Setup, cfg.Verdict = views.Judged, "replay  "+m.Watching+" by "+m.By, m.ID, setup, e.Judge.Verdict
-			if play != nil {
-				cfg.Kind, cfg.Controls = views.Replay, play.Controls(m.Duration)
-			}
-			if watch, err = openViews(cfg); err != nil {
-				return err
-			}
-			defer watch.Close(ctx)
-			if play != nil {
-				play.TellTo(watch.Status)
-			}
-		} else {
-			watch.Restart(e.Judge.Verdict)
-		}
-		res, err := a.replayOnce(ctx, db, m, f, e, play, watch)
-		if errors.Is(err, replay.ErrSeek) {
-			play.Again()
-			continue
-		}
-		if errors.Is(err, replay.ErrStopped) {
-			watch.Close(ctx)
-			style.WriteVerdict(people, res.Verdict, false)
-			return conclude(res.Verdict.Conclusion)
-		}
-		if err != nil {
-			return err
-		}
-		if play != nil && watch.Watched() {
-			if !watch.OnScreen() {
-				fmt.Fprintln(people, words.StaysForPage)
-			}
-			resting, cancel := context.WithCancel(ctx)
-			back := play.Rest(resting, watch.Left(resting))
-			cancel()
-			if back {
-				play.Again()
-				continue // back into it from the end
-			}
-		}
-		if f.keep {
-			if err := keepJudgement(ctx, db, m, res); err != nil {
-				return err
-			}
-		}
-		watch.Close(ctx)
-		fmt.Fprintln(people)
-		sheet.WriteVehicleData(people, e.Dossier(res))
-		style.WriteVerdict(people, res.Verdict, false)
-		return conclude(res.Verdict.Conclusion)
-	}
-}
-
-// keepJudgement makes a replay's judgement the session's.
-func keepJudgement(ctx context.Context, db *store.Store, m store.Meta, res session.Result) error {
-	if err := db.Judge(ctx, m.ID, res.End, res.Verdict, res.Events); err != nil {
+func (a *app) runReplay(ctx context.Context, db *store.Store, ref string, f replayFlags) error {
+	m, err := db.Find(ctx, ref)
+	if err != nil {
 		return err
 	}
-	return db.Edit(ctx, m.ID, func(to *store.Meta) { to.Watching, to.By = m.Watching, m.By })
-}
-
-// replayOnce is one run of a replay, from the beginning.
-func (a *app) replayOnce(ctx context.Context, db *store.Store, m store.Meta, f replayFlags, e *dossier.Collector, play *replay.Player, watch *views.Views) (session.Result, error) {
-	reader, err := db.Records(ctx, m.ID)
-	if err != nil {
-		return session.Result{}, err
-	}
-	defer reader.Close()
-	var src session.Source = reader
-	var sinks []session.Sink
-	var jsonl *live.JSONLines
+	m.Watching, m.By = cmp.Or(f.sensor, m.Watching), cmp.Or(f.by, m.By)
+	people := a.people()
+	fmt.Fprintf(people, "session %s, %s, watching %s\n", m.ID, sheet.Day(m.Started), m.Watching)
+	c := replay.Config{Speed: f.speed, Views: a.viewConfig(f.views), Progress: a.errOut, Samples: f.samples, Found: f.found}
 	if a.json {
-		jsonl = live.NewJSONLines(a.out, f.samples)
-		if err := jsonl.Begin(header(m, e.Judge)); err != nil {
-			return session.Result{}, err
+		c.JSON = a.out
+	}
+	res, d, err := replay.Show(ctx, db, m, c)
+	if err != nil {
+		return err
+	}
+	if d != nil {
+		if f.keep {
+			if err := db.Judge(ctx, m.ID, res.End, res.Verdict, res.Events); err != nil {
+				return err
+			}
+			if err := db.Edit(ctx, m.ID, func(to *store.Meta) { to.Watching, to.By = m.Watching, m.By }); err != nil {
+				return err
+			}
 		}
-		sinks = append(sinks, jsonl)
+		fmt.Fprintln(people)
+		sheet.WriteVehicleData(people, d)
 	}
-	if play != nil {
-		src = play.Pace(reader)
-		sinks = append(sinks, play)
-	} else {
-		ahead, stop := replay.NewAhead(ctx, reader)
-		defer stop()
-		src = ahead
-		sinks = append(sinks, views.NewProgress(a.errOut, "", m.Duration))
-	}
-	res, err := session.Run(ctx, src, e.Judge, append(sinks, e, watch)...)
-	if err == nil && jsonl != nil && f.found {
-		err = jsonl.Found(sheet.FoundOf(e.Found, res.Events, e.Judge.Figures(), e.Judge.Setup().Sensor))
-	}
-	if err == nil && jsonl != nil {
-		err = jsonl.End(res.Verdict)
-	}
-	return res, err
+	term.StyleOf(people).WriteVerdict(people, res.Verdict, false)
+	return conclude(res.Verdict.Conclusion)
 }

@@ -1,17 +1,13 @@
 package main
 
 import (
-	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"pushback/analysis/dossier"
 	"pushback/cmd/internal/report"
 	"pushback/store"
 )
@@ -25,6 +21,12 @@ type reportFlags struct {
 	config     string
 	head       report.Head
 	visit      string // its name; "" none
+}
+
+// wanted is a report of sessions by the flags.
+func (f *reportFlags) wanted(sessions []string) report.Wanted {
+	return report.Wanted{Sessions: sessions, Visit: f.visit, File: f.out, Form: f.form(), Paper: f.paper,
+		Shop: f.config, Head: f.head, VIN: f.vin, Program: versionText()}
 }
 
 func newReport(a *app) *cobra.Command {
@@ -59,15 +61,7 @@ from close by), trims (total trim against air flow). --pdf and --png need Chromi
 				}
 			}
 			return a.withStore(cmd, func(db *store.Store) error {
-				w, err := writeReport(cmd.Context(), db, args, f)
-				if err != nil {
-					return err
-				}
-				if a.json {
-					return json.NewEncoder(a.out).Encode(w)
-				}
-				_, err = fmt.Fprintf(a.out, "report %s\n", w.File)
-				return err
+				return a.runReport(cmd.Context(), db, f.wanted(args))
 			})
 		},
 	}
@@ -116,13 +110,6 @@ func (f *reportFlags) check(cmd *cobra.Command, sessions int) error {
 	return nil
 }
 
-// written is the JSON of `report`.
-type written struct {
-	File    string   `json:"file"`
-	SHA256  string   `json:"sha256"` // of the file
-	Records []string `json:"records_sha256"`
-}
-
 // form is what the report is written as.
 func (f *reportFlags) form() report.Form {
 	switch {
@@ -136,46 +123,13 @@ func (f *reportFlags) form() report.Form {
 	return "html"
 }
 
-// writeReport writes a report of one session, of two, or of a visit, and says what it wrote.
-func writeReport(ctx context.Context, db *store.Store, refs []string, f reportFlags) (out written, err error) {
-	r := &report.Report{Program: versionText(), Made: time.Now(), Paper: f.paper}
-	if f.pdf {
-		r.Paper = cmp.Or(f.paper, "a4")
+func (a *app) runReport(ctx context.Context, db *store.Store, w report.Wanted) error {
+	written, err := report.Make(ctx, db, w)
+	if err != nil {
+		return err
 	}
-	if f.visit != "" {
-		if refs, err = visitReport(ctx, db, r, &f); err != nil {
-			return out, err
-		}
-	}
-	if r.Shop, err = report.ReadShop(f.config, f.head); err != nil {
-		return out, err
-	}
-	var dossiers []*dossier.Dossier
-	for _, ref := range refs {
-		m, d, err := dossierOf(ctx, db, ref, hashed(dossier.Setup{Traces: true, Trims: true}))
-		if err != nil {
-			return out, err
-		}
-		s := report.NewSubject(m, d)
-		if f.vin {
-			s.VIN = m.VIN
-		}
-		dossiers, r.Subjects = append(dossiers, d), append(r.Subjects, s)
-		out.Records = append(out.Records, fmt.Sprintf("%x", s.Hash))
-	}
-	before, after := 0, len(refs)-1
-	if r.Visit != nil {
-		before, after = sidesOf(r.Subjects)
-		r.Visit.Open = openWork(r.Subjects, dossiers)
-		for i, s := range r.Subjects {
-			s.Title = fmt.Sprintf("%d of %d", i+1, len(refs))
-		}
-	}
-	r.Pair = [2]*report.Subject{r.Subjects[before], r.Subjects[after]}
-	if before != after {
-		r.Subjects[before].Title, r.Subjects[after].Title = "Before", "After"
-		r.Compare = report.NewComparison(dossier.Compare(dossiers[before:before+1], dossiers[after:after+1]))
-	}
-	out.File, out.SHA256, err = r.File(ctx, f.out, f.form())
-	return out, err
+	return a.print(written, func() error {
+		_, err := fmt.Fprintf(a.out, "report %s\n", written.File)
+		return err
+	})
 }

@@ -20,6 +20,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/hazard"
 	"pushback/cmd/internal/chrometest"
+	"pushback/cmd/internal/report"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
@@ -28,14 +29,14 @@ import (
 )
 
 // reportOf writes a report and returns it as a page and as JSON told it.
-func reportOf(t testing.TB, db string, args ...string) (string, written) {
+func reportOf(t testing.TB, db string, args ...string) (string, report.Written) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "report")
 	out, status := command(t, append([]string{"report", "--json", "--db", db, "--out", file}, args...)...)
 	if status != statusDone {
 		t.Fatalf("status %d", status)
 	}
-	var w written
+	var w report.Written
 	if err := json.Unmarshal([]byte(out), &w); err != nil {
 		t.Fatal(err)
 	}

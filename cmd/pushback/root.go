@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -34,6 +35,14 @@ func (a *app) people() io.Writer {
 		return a.errOut
 	}
 	return a.out
+}
+
+// print prints a result: as JSON where that was asked for, else as text does.
+func (a *app) print(result any, text func() error) error {
+	if a.json {
+		return json.NewEncoder(a.out).Encode(result)
+	}
+	return text()
 }
 
 func newRoot(a *app) *cobra.Command {

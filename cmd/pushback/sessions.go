@@ -1,9 +1,7 @@
 package main
 
 import (
-	"bufio"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -157,19 +155,17 @@ func (a *app) removeSession() *cobra.Command {
 				}
 				if !yes {
 					fmt.Fprintf(a.errOut, "remove session %s of %s (%s)? Type yes: ", m.ID, sheet.Day(m.Started), words.Printable(sheet.Described(m)))
-					answer, _ := bufio.NewReader(a.in).ReadString('\n')
-					if strings.TrimSpace(answer) != "yes" {
+					if !a.saysYes(a.errOut) {
 						return advice.On(fmt.Errorf("session %s is kept", m.ID), "answer yes, or give --yes")
 					}
 				}
 				if err := db.Remove(cmd.Context(), m.ID); err != nil {
 					return err
 				}
-				if a.json {
-					return json.NewEncoder(a.out).Encode(map[string]string{"removed": m.ID})
-				}
-				_, err = fmt.Fprintf(a.out, "session %s is removed\n", m.ID)
-				return err
+				return a.print(map[string]string{"removed": m.ID}, func() error {
+					_, err := fmt.Fprintf(a.out, "session %s is removed\n", m.ID)
+					return err
+				})
 			})
 		},
 	}
@@ -178,8 +174,5 @@ func (a *app) removeSession() *cobra.Command {
 }
 
 func (a *app) printSessions(list []store.Meta) error {
-	if a.json {
-		return json.NewEncoder(a.out).Encode(sheet.SessionsOf(list))
-	}
-	return sheet.WriteSessions(a.out, list)
+	return a.print(sheet.SessionsOf(list), func() error { return sheet.WriteSessions(a.out, list) })
 }

@@ -2,13 +2,12 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/simrun"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -90,11 +89,10 @@ func (a *app) runSimulate(ctx context.Context, sim *simcar.Sim, f simulateFlags)
 		return err
 	}
 	defer stop()
-	if a.json {
-		err = json.NewEncoder(a.out).Encode(map[string]string{"port": port, "car": f.car})
-	} else {
-		_, err = fmt.Fprintln(a.out, port)
-	}
+	err = a.print(map[string]string{"port": port, "car": f.car}, func() error {
+		_, err := fmt.Fprintln(a.out, port)
+		return err
+	})
 	if err != nil {
 		return err
 	}
@@ -111,35 +109,16 @@ var drives = map[string]simcar.Drive{"idle": simcar.Idle, "fast": simcar.Fast, "
 func newSim(cmd *cobra.Command, car string, cfg simcar.Config) (*simcar.Sim, error) {
 	c, err := simcar.Find(car)
 	if err != nil {
-		return nil, usage(cmd, fmt.Errorf("there is no car %q; --car takes one of: %s", car, strings.Join(carNames(), ", ")))
+		var names []string
+		for _, c := range simcar.Cars() {
+			names = append(names, c.Name)
+		}
+		return nil, usagef(cmd, "there is no car %q; --car takes one of: %s", car, strings.Join(names, ", "))
 	}
 	cfg.Car = c
 	return simcar.New(cfg)
 }
 
-func carNames() []string {
-	var names []string
-	for _, c := range simcar.Cars() {
-		names = append(names, c.Name)
-	}
-	return names
-}
-
 func (a *app) listCars() error {
-	if a.json {
-		type car struct {
-			Name  string `json:"name"`
-			About string `json:"about"`
-		}
-		cars := []car{}
-		for _, c := range simcar.Cars() {
-			cars = append(cars, car{c.Name, c.About})
-		}
-		return json.NewEncoder(a.out).Encode(cars)
-	}
-	w := tabwriter.NewWriter(a.out, 0, 4, 2, ' ', 0)
-	for _, c := range simcar.Cars() {
-		fmt.Fprintf(w, "%s\t%s\n", c.Name, c.About)
-	}
-	return w.Flush()
+	return a.print(sheet.Cars(), func() error { return sheet.WriteCars(a.out) })
 }

@@ -5,7 +5,6 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
-	"pushback/cmd/internal/rig"
 )
 
 func newTest(a *app) *cobra.Command {
@@ -19,7 +18,7 @@ steps advance by themselves when the force and the release are seen; Enter makes
 the mark by hand, which also lets the watcher say that a reading did not follow.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			r, err := f.run(cmd)
+			r, err := f.run(cmd, a)
 			if err != nil {
 				return err
 			}
@@ -31,8 +30,8 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 			default:
 				return usagef(cmd, "--sides %q is not lean, rich or both", sides)
 			}
-			r.name, r.memory = "test", rig.MemoryBeside(a.db)
-			return a.live(cmd.Context(), r)
+			r.name = "test"
+			return a.runLive(cmd.Context(), r)
 		},
 	}
 	f.car.add(cmd)

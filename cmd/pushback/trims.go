@@ -2,12 +2,12 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"pushback/analysis/dossier"
+	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
 	"pushback/store"
 )
@@ -37,15 +37,14 @@ the air meter, or computed from manifold pressure, speed and intake temperature.
 }
 
 func (a *app) runTrims(ctx context.Context, db *store.Store, litres float64, ref string) error {
-	m, d, err := dossierOf(ctx, db, ref, dossier.Setup{Trims: true})
+	m, d, err := replay.Dossier(ctx, db, ref, dossier.Setup{Trims: true})
 	if err != nil {
 		return err
 	}
 	trims := d.Trims(litres)
-	if a.json {
-		return json.NewEncoder(a.out).Encode(sheet.TrimsOf(m.ID, trims))
-	}
-	fmt.Fprintf(a.out, "session %s, %s\n", m.ID, sheet.Day(m.Started))
-	sheet.WriteTrims(a.out, trims)
-	return nil
+	return a.print(sheet.TrimsOf(m.ID, trims), func() error {
+		fmt.Fprintf(a.out, "session %s, %s\n", m.ID, sheet.Day(m.Started))
+		sheet.WriteTrims(a.out, trims)
+		return nil
+	})
 }

@@ -22,10 +22,9 @@ func recordSim(t testing.TB, db string, cfg simcar.Config, dur time.Duration) st
 		t.Fatal(err)
 	}
 	a, out, errOut := testApp(t, db)
-	r := liveRun{origin: "simulated", clock: sim.Clock(),
-		open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
-	r.flags.car.sensor, r.flags.dur, r.bus = cfg.Car.Sensor, dur, cfg.Bus
-	_ = a.live(context.Background(), r) // the status is the verdict's
+	r := liveRun{look: lookOf(sim, cfg.Bus), origin: "simulated"}
+	r.flags.car.sensor, r.flags.dur = cfg.Car.Sensor, dur
+	_ = a.runLive(context.Background(), r) // the status is the verdict's
 	var head struct{ ID string }
 	if err := json.NewDecoder(out).Decode(&head); err != nil || head.ID == "" {
 		t.Fatalf("no session: %v: %s", err, errOut)

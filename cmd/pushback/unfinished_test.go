@@ -145,7 +145,7 @@ func TestDatabaseDeletedWhileRecording(t *testing.T) {
 	r.bus, r.flags.car.sensor = obd.CAN11at500, "B1S1"
 	inner := r.technician
 	r.technician = func(c live.Controls) rig.Technician { return &vandal{inner(c), path} }
-	err = a.live(t.Context(), r)
+	err = a.runLive(t.Context(), r)
 	var rescued *store.RescuedError
 	if !errors.As(err, &rescued) {
 		t.Fatal(err)

@@ -27,19 +27,19 @@ import (
 	"pushback/store"
 )
 
-// visitOf is a look at a simulated car in simulated time.
-func visitOf(sim *simcar.Sim, bus obd.Bus) visit {
-	return visit{car: carFlags{sensor: "B1S1"}, bus: bus, clock: sim.Clock(), open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
+// lookOf is a look at a simulated car in simulated time.
+func lookOf(sim *simcar.Sim, bus obd.Bus) look {
+	return look{car: carFlags{sensor: "B1S1"}, bus: bus, clock: sim.Clock(), open: func(context.Context) (obd.Link, error) { return sim.Link(), nil }}
 }
 
-func look(t *testing.T, cfg simcar.Config) (sheet.Vehicle, int, string) {
+func lookAt(t *testing.T, cfg simcar.Config) (sheet.Vehicle, int, string) {
 	t.Helper()
 	sim, err := simcar.New(cfg)
 	if err != nil {
 		t.Fatal(err)
 	}
 	a, out, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
-	err = a.vehicle(context.Background(), visitOf(sim, cfg.Bus))
+	err = a.runVehicle(context.Background(), lookOf(sim, cfg.Bus), "")
 	var r sheet.Vehicle
 	if jerr := json.Unmarshal(out.Bytes(), &r); jerr != nil {
 		t.Fatalf("%v: %v", jerr, err)
@@ -70,7 +70,7 @@ func TestVehicleChecks(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			tt.cfg.Seed = 3
-			r, status, text := look(t, tt.cfg)
+			r, status, text := lookAt(t, tt.cfg)
 			var unmet []string
 			all := ""
 			for _, c := range r.Checks {
@@ -101,7 +101,7 @@ func TestVehicleChecks(t *testing.T) {
 // alike, and agree on a sound car; a code comes with its freeze frame.
 func TestVehicleOwnFigures(t *testing.T) {
 	for bus, service := range map[obd.Bus]string{obd.ISO9141: "05", obd.CAN11at500: "06"} {
-		r, _, _ := look(t, simcar.Config{Car: simCar(t, "vacuum-leak"), Bus: bus, Seed: 3})
+		r, _, _ := lookAt(t, simcar.Config{Car: simCar(t, "vacuum-leak"), Bus: bus, Seed: 3})
 		seen := map[string]sheet.OwnTest{}
 		for _, x := range r.Tests {
 			if !strings.HasPrefix(x.ID, service) && !strings.Contains(x.ID, "part") {
@@ -116,7 +116,7 @@ func TestVehicleOwnFigures(t *testing.T) {
 			t.Errorf("%v: maximum %+v", bus, x)
 		}
 	}
-	r, _, _ := look(t, simcar.Config{Car: simCar(t, "vacuum-leak-large"), Bus: obd.VPW, Seed: 3})
+	r, _, _ := lookAt(t, simcar.Config{Car: simCar(t, "vacuum-leak-large"), Bus: obd.VPW, Seed: 3})
 	// Off CAN the maker's tests are shown raw, each with the limit that the standard tells.
 	parts := ""
 	for _, x := range r.Tests {
@@ -157,7 +157,7 @@ func TestVehicleLine(t *testing.T) {
 		bus      obd.Bus
 		min, max float64
 	}{{obd.CAN11at500, 0.8, 1}, {obd.ISO9141, 0.55, 0.8}, {obd.VPW, 0.6, 0.9}} {
-		r, _, text := look(t, simcar.Config{Car: simCar(t, "healthy"), Bus: tt.bus, Seed: 3})
+		r, _, text := lookAt(t, simcar.Config{Car: simCar(t, "healthy"), Bus: tt.bus, Seed: 3})
 		if r.Share < tt.min || r.Share > tt.max {
 			t.Errorf("%v: share %v", tt.bus, r.Share)
 		}
@@ -191,7 +191,7 @@ func (s *spy) SetBaud(baud int) error {
 }
 
 // spied lets a look be seen: sent is told all that goes to the adapter, sped each serial speed.
-func spied(v visit, sent func(string), sped func(int)) visit {
+func spied(v look, sent func(string), sped func(int)) look {
 	open := v.open
 	v.open = func(ctx context.Context) (obd.Link, error) {
 		l, err := open(ctx)
@@ -247,9 +247,9 @@ func TestVehicleRemembers(t *testing.T) {
 		}
 		a, out, _ := testApp(t, db)
 		searched := false
-		v := spied(visitOf(sim, obd.BusUnknown), func(text string) { searched = searched || strings.Contains(text, "ATTP0") }, func(int) {})
+		v := spied(lookOf(sim, obd.BusUnknown), func(text string) { searched = searched || strings.Contains(text, "ATTP0") }, func(int) {})
 		v.memory = rig.MemoryBeside(db)
-		if err := a.vehicle(t.Context(), v); err != nil {
+		if err := a.runVehicle(t.Context(), v, ""); err != nil {
 			t.Fatal(err)
 		}
 		if searched != (i == 0) {
@@ -279,9 +279,9 @@ func TestVehicleRaisesTheSpeed(t *testing.T) {
 		}
 		a, out, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
 		var speeds []int
-		v := spied(visitOf(sim, obd.CAN11at500), func(string) {}, func(baud int) { speeds = append(speeds, baud) })
+		v := spied(lookOf(sim, obd.CAN11at500), func(string) {}, func(baud int) { speeds = append(speeds, baud) })
 		v.maxBaud = most
-		if err := a.vehicle(t.Context(), v); err != nil {
+		if err := a.runVehicle(t.Context(), v, ""); err != nil {
 			t.Fatal(err)
 		}
 		if slices.Contains(speeds, 500_000) != (most > 0) {
@@ -330,7 +330,7 @@ func TestInterruptLeavesTheAdapterAsItWas(t *testing.T) {
 					ctx, interrupt := context.WithCancel(t.Context())
 					defer interrupt()
 					sent, cut := "", false
-					v := spied(visitOf(sim, obd.CAN11at500), func(text string) {
+					v := spied(lookOf(sim, obd.CAN11at500), func(text string) {
 						if sent += text; !cut && strings.Contains(sent, at) {
 							cut = true
 							interrupt()
@@ -339,11 +339,11 @@ func TestInterruptLeavesTheAdapterAsItWas(t *testing.T) {
 					a, _, _ := testApp(t, filepath.Join(t.TempDir(), "p.db"))
 					if name == "vehicle" {
 						v.maxBaud = 500_000
-						err = a.vehicle(ctx, v)
+						err = a.runVehicle(ctx, v, "")
 					} else {
-						r := liveRun{name: "record", origin: "live", clock: v.clock, open: v.open, bus: v.bus, maxBaud: 500_000}
-						r.flags.car, r.flags.dur = v.car, time.Hour
-						err = a.live(ctx, r)
+						r := liveRun{look: v, name: "record", origin: "live"}
+						r.maxBaud, r.flags.car, r.flags.dur = 500_000, v.car, time.Hour
+						err = a.runLive(ctx, r)
 					}
 					if !cut {
 						t.Fatalf("not interrupted by %q; %v", sent, err)
@@ -438,10 +438,10 @@ func TestCaptureFlagExactly(t *testing.T) {
 			t.Fatal(err)
 		}
 		a, _, errOut := testApp(t, db)
-		v := visitOf(sim, obd.BusUnknown)
-		r := liveRun{name: "record", origin: "live", clock: v.clock, open: v.open, memory: rig.MemoryBeside(db)}
-		r.flags.car, r.flags.dur, r.flags.capture = v.car, 3*time.Second, filepath.Join(dir, fmt.Sprint(i, ".txt"))
-		if err := a.live(t.Context(), r); err != nil {
+		v := lookOf(sim, obd.BusUnknown)
+		r := liveRun{look: v, name: "record", origin: "live"}
+		r.memory, r.flags.car, r.flags.dur, r.flags.capture = rig.MemoryBeside(db), v.car, 3*time.Second, filepath.Join(dir, fmt.Sprint(i, ".txt"))
+		if err := a.runLive(t.Context(), r); err != nil {
 			t.Fatal(err, errOut)
 		}
 		if out, _ := command(t, "import", r.flags.capture, "--json", "--db", db); !strings.Contains(out, `"duplicate":true`) {

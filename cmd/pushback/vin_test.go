@@ -29,7 +29,7 @@ func TestVIN(t *testing.T) {
 			r.guide, r.technician, r.bus = nil, nil, bus
 			r.flags.car.sensor, r.flags.dur, r.flags.vin = "B1S1", 5*time.Second, wanted
 			a, _, errOut := testApp(t, path)
-			if err := a.live(context.Background(), r); err != nil {
+			if err := a.runLive(context.Background(), r); err != nil {
 				t.Fatalf("%v\n%s", err, errOut)
 			}
 			m := metaOf(t, path, "last")

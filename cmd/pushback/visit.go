@@ -1,22 +1,15 @@
 package main
 
 import (
-	"cmp"
 	"context"
-	"encoding/json"
-	"fmt"
-	"slices"
 	"strings"
 	"time"
-	"unicode"
 
 	"github.com/spf13/cobra"
 
-	"pushback/analysis"
 	"pushback/analysis/agenda"
 	"pushback/analysis/dossier"
-	"pushback/cmd/internal/advice"
-	"pushback/cmd/internal/report"
+	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
 	"pushback/store"
@@ -80,10 +73,7 @@ func (a *app) visitList() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				if a.json {
-					return json.NewEncoder(a.out).Encode(some(list))
-				}
-				return sheet.WriteVisits(a.out, list)
+				return a.print(sheet.VisitsOf(list), func() error { return sheet.WriteVisits(a.out, list) })
 			})
 		},
 	}
@@ -153,109 +143,20 @@ func noteVisit(ctx context.Context, db *store.Store, name, text string) (string,
 	return name, err
 }
 
+// printVisit prints a visit as it is now, with what is open.
 func (a *app) printVisit(ctx context.Context, db *store.Store, name string) error {
-	v, list, err := visitSessions(ctx, db, name)
+	v, list, err := db.VisitSessions(ctx, name)
 	if err != nil {
 		return err
 	}
 	var seen []agenda.Session
 	for _, m := range list {
-		_, d, err := dossierOf(ctx, db, m.ID, dossier.Setup{Trims: true})
+		_, d, err := replay.Dossier(ctx, db, m.ID, dossier.Setup{Trims: true})
 		if err != nil {
 			return err
 		}
-		seen = append(seen, agendaOf(m, d))
+		seen = append(seen, d.Agenda())
 	}
 	s := sheet.NewVisit(v, list, agenda.Open(seen))
-	if a.json {
-		return json.NewEncoder(a.out).Encode(s)
-	}
-	return s.Write(a.out)
-}
-
-// visitSessions finds a visit and its sessions, in order of time.
-func visitSessions(ctx context.Context, db *store.Store, name string) (store.Visit, []store.Meta, error) {
-	v, err := db.Visit(ctx, name)
-	if err != nil {
-		return v, nil, err
-	}
-	list, err := db.List(ctx, store.Filter{Visit: v.Name})
-	slices.SortStableFunc(list, func(x, y store.Meta) int { return x.Started.Compare(y.Started) })
-	return v, list, err
-}
-
-// agendaOf is what a session has shown, for what is open.
-func agendaOf(m store.Meta, d *dossier.Dossier) agenda.Session {
-	trims := d.Trims(0)
-	return agenda.Session{Sensor: m.Watching, By: analysis.By(m.By), Verdict: d.Verdict, Map: trims.Next == "" && len(trims.Banks) > 0}
-}
-
-// visitReport readies a report of a visit and its head, and returns the visit's sessions.
-func visitReport(ctx context.Context, db *store.Store, r *report.Report, f *reportFlags) (refs []string, err error) {
-	v, list, err := visitSessions(ctx, db, f.visit)
-	if err != nil {
-		return nil, err
-	}
-	if len(list) == 0 {
-		return nil, advice.On(fmt.Errorf("reporting visit %q: no session belongs to it", v.Name), "`pushback test --visit NAME` makes one")
-	}
-	for _, m := range list {
-		refs = append(refs, m.ID)
-	}
-	r.Visit = &report.Visit{Visit: v}
-	h := &f.head
-	h.Vehicle, h.Odometer, h.Complaint = cmp.Or(h.Vehicle, v.Vehicle), cmp.Or(h.Odometer, v.Odometer), cmp.Or(h.Complaint, v.Complaint)
-	if f.out == "" {
-		f.out = "pushback-visit-" + fileName(v.Name) + "." + string(f.form())
-	}
-	return refs, nil
-}
-
-// fileName keeps of a visit's name what any system lets a file be called by.
-func fileName(name string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsLetter(r) || unicode.IsDigit(r) || r == '-' || r == '_' {
-			return r
-		}
-		return '_'
-	}, name)
-}
-
-// sidesOf chooses the sessions before and after the repair, of those in order of time: the last
-// that were paired, else the first and the last that tested a sensor as the last test did. The
-// same twice: there is nothing to compare.
-func sidesOf(all []*report.Subject) (before, after int) {
-	for i := range all {
-		for j := range all[:i] {
-			if all[i].Session.Before == all[j].Session.ID {
-				before, after = j, i
-			}
-		}
-	}
-	if before != after {
-		return before, after
-	}
-	for i, s := range all {
-		if s.Verdict.Conclusion != analysis.NothingForced {
-			after = i
-		}
-	}
-	last := all[after]
-	before = slices.IndexFunc(all, func(s *report.Subject) bool {
-		return s.Session.Watching == last.Session.Watching && s.Session.By == last.Session.By &&
-			(s.Verdict.Conclusion == analysis.NothingForced) == (last.Verdict.Conclusion == analysis.NothingForced)
-	})
-	return before, after
-}
-
-// openWork words what is open after sessions.
-func openWork(all []*report.Subject, dossiers []*dossier.Dossier) (out []string) {
-	var seen []agenda.Session
-	for i, s := range all {
-		seen = append(seen, agendaOf(s.Session, dossiers[i]))
-	}
-	for _, item := range agenda.Open(seen) {
-		out = append(out, words.OpenWork(item))
-	}
-	return out
+	return a.print(s, func() error { return s.Write(a.out) })
 }

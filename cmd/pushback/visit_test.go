@@ -52,7 +52,7 @@ func TestVisit(t *testing.T) {
 		}
 		r := demoRun(sim)
 		r.flags.car.sensor, r.flags.visit = "B1S1", visit
-		err = a.live(context.Background(), r)
+		err = a.runLive(context.Background(), r)
 		var end concluded
 		if errors.As(err, &end) {
 			return nil

@@ -3,9 +3,12 @@ package intake
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"iter"
+	"os"
 	"slices"
+	"time"
 
 	"pushback/analysis/session"
 	"pushback/decode"
@@ -54,4 +57,49 @@ func lines(ctx context.Context, db *store.Store, m store.Meta, bar session.Sink)
 			}
 		}
 	}
+}
+
+// Export writes stored sessions in a format.
+type Export struct {
+	Format     transfer.Format
+	Sessions   []store.Meta // the newest first
+	VIN, Notes bool         // what is personal is written too
+	Bar        func(length time.Duration) session.Sink
+}
+
+// Write writes them, the oldest first, as they were made.
+func (x Export) Write(ctx context.Context, db *store.Store, w io.Writer) error {
+	var sessions iter.Seq2[transfer.Session, error] = func(yield func(transfer.Session, error) bool) {
+		for _, m := range slices.Backward(x.Sessions) {
+			s, err := Outgoing(ctx, db, m, x.Bar(m.Duration))
+			if !yield(transfer.Redact(s, x.VIN, x.Notes), err) {
+				return
+			}
+		}
+	}
+	if err := x.Format.Write(ctx, w, sessions); err != nil {
+		return fmt.Errorf("exporting %s: %w", x, err)
+	}
+	return nil
+}
+
+// File writes them to a file, whole or not at all; into a pipe as they come.
+func (x Export) File(ctx context.Context, db *store.Store, path string) error {
+	write := func(w io.Writer) error { return x.Write(ctx, db, w) }
+	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() { // a pipe, /dev/null
+		f, err := os.OpenFile(path, os.O_WRONLY, 0)
+		if err != nil {
+			return err
+		}
+		return errors.Join(write(f), f.Close())
+	}
+	return transfer.ToFile(path, write)
+}
+
+// String names what is written.
+func (x Export) String() string {
+	if len(x.Sessions) == 1 {
+		return "session " + x.Sessions[0].ID
+	}
+	return fmt.Sprintf("%d sessions", len(x.Sessions))
 }

@@ -9,6 +9,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/decode"
+	"pushback/store"
 )
 
 // Header is the first of the JSON lines.
@@ -21,6 +22,11 @@ type Header struct {
 	By       string // wire, mixture or fuelcut
 	// Kind is that of the watched sensor, once its readings have told it.
 	Kind func() decode.Kind
+}
+
+// HeaderOf is the session line of a stored session.
+func HeaderOf(m store.Meta, kind func() decode.Kind) Header {
+	return Header{Kind: kind, ID: m.ID, Bus: m.Format.Bus.String(), Dialect: m.Format.Dialect.String(), Sensors: m.Sensors, Watching: m.Watching, By: m.By}
 }
 
 // kindName is how programs are told a kind; "" of one that is not known.

@@ -3,10 +3,12 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"pushback/analysis/dossier"
 	"pushback/analysis/hazard"
+	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/obd"
@@ -52,6 +54,28 @@ type Check struct {
 	State dossier.CheckState `json:"state"` // ok, unmet, unknown
 	Found string             `json:"found"` // what was seen; "" nothing
 	Do    string             `json:"do"`    // "" nothing to do
+}
+
+// VehicleOf is what a look at a car found.
+func VehicleOf(i *rig.Inspection) Vehicle {
+	d, sensor := i.Judge.Decoder(), i.Judge.Setup().Sensor
+	v := Vehicle{
+		Bus: i.Car.Format.Bus.String(), Dialect: i.Car.Format.Dialect.String(), Adapter: i.Car.Identity.Text, VoltageV: i.Car.Identity.Voltage, Quirks: list(i.Quirks),
+		Watching: sensor.String(), RateHz: math.Round(i.Rate()*10) / 10, Share: math.Round(i.Share()*100) / 100,
+		Signals: rig.SignalNames(d), Ready: i.Ready, Reasons: list(i.Reasons), Computers: []string{}, Sensors: []Sensor{},
+	}
+	for _, c := range d.Computers() {
+		name := fmt.Sprintf("%X", c)
+		if c == d.Engine() {
+			v.Engine = name
+		}
+		v.Computers = append(v.Computers, name)
+	}
+	for _, x := range d.Sensors() {
+		v.Sensors = append(v.Sensors, Sensor{Name: x.Name, Kind: x.Kind.String(), PID: fmt.Sprintf("%02X", x.PID)})
+	}
+	v.Tell(dossier.VehicleDataOf(i.Found, nil, i.Bands(), sensor.String()), dossier.Checks(i.Look, d.Sensors(), i.Found, sensor))
+	return v
 }
 
 // Tell fills in what the computers told and the conditions for a test.

@@ -89,6 +89,9 @@ func visitState(v store.Visit) string {
 	return text
 }
 
+// VisitsOf is the JSON of visits.
+func VisitsOf(visits []store.Visit) []store.Visit { return list(visits) }
+
 // WriteVisits prints a table of visits.
 func WriteVisits(out io.Writer, list []store.Visit) error {
 	if len(list) == 0 {

@@ -13,6 +13,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/page"
 	"pushback/cmd/internal/term"
@@ -101,8 +102,12 @@ func Open(c Config) (*Views, error) {
 // serve opens the page and says where it is.
 func (v *Views) serve(c Config) (*term.Notice, error) {
 	var err error
-	if v.page, err = page.Serve(c.Page, page.Config{Title: c.Title, Name: c.Name, Setup: c.Setup, Verdict: c.Verdict, Controls: c.Controls}); err != nil {
-		return nil, err
+	v.page, err = page.Serve(c.Page, page.Config{Title: c.Title, Name: c.Name, Setup: c.Setup, Verdict: c.Verdict, Controls: c.Controls})
+	switch {
+	case errors.Is(err, page.ErrNoNetwork):
+		return nil, advice.On(err, "join the shop's network, or name this machine's address: --page=ADDRESS:PORT")
+	case err != nil:
+		return nil, advice.On(err, "is the address one of this machine's, and the port free? --page alone takes any free port")
 	}
 	code, err := page.QR(v.page.URL(), false)
 	if err != nil {

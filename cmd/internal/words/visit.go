@@ -37,3 +37,12 @@ func LookedAt(sensor string, ready bool, reasons []string) string {
 	}
 	return "vehicle check: not ready for a test of " + sensor + ": " + strings.Join(reasons, "; ")
 }
+
+// BeforeClearing is asked before trouble codes are cleared; it takes the session's id.
+const BeforeClearing = `
+This erases, in all computers that answer:
+  - the codes above, and the freeze frame: the only trace of when they were set (kept in session %s)
+  - the monitors' results: the car is 'not ready' for an inspection until it was driven long enough
+  - learned fuel trims and other adaptation: it may idle badly at first
+Permanent codes stay until the computer itself finds them gone.
+Type yes to clear: `

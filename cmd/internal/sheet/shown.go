@@ -1,0 +1,56 @@
+package sheet
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"pushback/analysis"
+	"pushback/analysis/dossier"
+	"pushback/cmd/internal/term"
+	"pushback/store"
+)
+
+// Shown is the JSON of a stored session with its verdict and evidence.
+type Shown struct {
+	Session Session          `json:"session"`
+	Events  []analysis.Event `json:"events"`
+	Verdict json.RawMessage  `json:"verdict"`                  // null: the session was not finished
+	Stored  json.RawMessage  `json:"stored_verdict,omitempty"` // where it comes to something else
+	Found   Stored           `json:"found"`
+	Records int              `json:"records"`
+	SHA256  string           `json:"records_sha256"`
+	Reasons []string         `json:"reasons,omitempty"`
+}
+
+// ShownOf is what is shown of a session whose verdict is stored, or null; same says that it comes
+// to what is judged now, why that the reasons are wanted.
+func ShownOf(m store.Meta, d *dossier.Dossier, stored json.RawMessage, same, why bool) (Shown, error) {
+	s := Shown{Session: SessionOf(m), Events: list(d.Events), Found: StoredOf(d), Records: d.Records, SHA256: fmt.Sprintf("%x", d.Sum)}
+	if stored != nil {
+		v, err := json.Marshal(d.Verdict)
+		if err != nil {
+			return s, err
+		}
+		if s.Verdict = v; !same {
+			s.Stored = stored
+		}
+	}
+	if why {
+		s.Reasons = d.Reasons
+	}
+	return s, nil
+}
+
+// WriteShown prints the answer first, then what it rests on.
+func WriteShown(w io.Writer, m store.Meta, d *dossier.Dossier, why bool) {
+	WriteSessionHead(w, m)
+	term.StyleOf(w).WriteVerdict(w, d.Verdict, why)
+	if why {
+		term.WriteReasons(w, d.Reasons)
+	}
+	WriteStored(w, d)
+	fmt.Fprintln(w)
+	WriteSession(w, m)
+	fmt.Fprintf(w, "  %-11s %d, SHA-256 %x\n", "records", d.Records, d.Sum)
+}
