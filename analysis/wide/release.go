@@ -1,0 +1,136 @@
+package wide
+
+import (
+	"math"
+
+	"pushback/analysis"
+)
+
+// Longest that a force may last to be one, s, where it was said and where it was not: what lasts longer is purge, a leak, another fuel.
+const (
+	longestForce  = 60.0
+	longestUnsaid = 32.0
+)
+
+// lookForEnd finds the flank by which the mixture was let go.
+func (w *Watcher) lookForEnd(f *force, p reading) {
+	t := p.t()
+	d, ok := w.step(t)
+	if t < f.begin+stepGap+1 { // the step's own past is still the rest
+		if base := w.disturbanceBase(f.begin + stepGap - 1); ok && f.sign*(w.disturbance(p)-base) > f.size {
+			f.size = max(f.size, min(f.sign*(w.disturbance(p)-base), 2*f.size))
+		}
+		if !f.marked && t-f.begin > 1.5 && t-f.begin < 3 && !w.lasts(f, t) {
+			f.closed = true // a touch of the throttle
+			w.forces = w.forces[:len(w.forces)-1]
+			return
+		}
+		w.announce(f, p)
+		return
+	}
+	w.announce(f, p)
+	if ok && f.sign*d < -0.45*f.size && f.sign*d < -3*w.noise() {
+		s := &w.own.lambda
+		at, level := s.n-1, w.disturbanceBase(t)
+		for at > 0 && f.sign*(w.disturbance(s.at(at-1))-level) < -math.Abs(d)/3 && t-s.at(at-1).t() < stepGap+2 {
+			at--
+		}
+		f.end, f.endHi = (s.at(max(0, at-1)).lo+s.at(at).hi)/2, s.at(at).hi
+		w.tellEnd(f)
+		return
+	}
+	if !f.marked && ok && t-f.begin > 8 && f.sign*d > max(0.8*f.size, leastUnsaid) {
+		w.abandon(f) // that was something else, and here comes another
+		return
+	}
+	if r := w.releaseOf(f); r > 0 && t > r+sayNear {
+		f.end, f.endHi = r, r
+		w.tellEnd(f)
+		return
+	}
+	if t-f.begin > longestForce || !f.marked && (t-f.begin > longestUnsaid || !w.steady(f.begin, t)) {
+		w.abandon(f)
+	}
+}
+
+func (w *Watcher) tellEnd(f *force) {
+	w.emit(analysis.Event{T: f.end, Name: analysis.ForceEnds, Side: f.side})
+	for i := w.own.lambda.from(f.end); i < w.own.lambda.n; i++ {
+		w.follow(f, w.own.lambda.at(i))
+	}
+}
+
+// lasts reports whether the disturbance is still there.
+func (w *Watcher) lasts(f *force, t float64) bool {
+	d, ok := w.step(t)
+	return !ok || f.sign*d > 0.5*f.size
+}
+
+// abandon takes a force back that nobody said and that does not end as one does.
+func (w *Watcher) abandon(f *force) {
+	if f.marked {
+		f.end, f.endHi = w.now, w.now
+		w.tellEnd(f)
+		w.close(f)
+		return
+	}
+	f.closed = true
+	f.end, f.endHi = w.now, w.now
+	if f.seen {
+		w.emit(analysis.Event{T: w.now, Name: analysis.ForceEnds, Side: f.side})
+	}
+	w.forces = w.forces[:len(w.forces)-1]
+}
+
+// releaseOf is when the technician said that they let go, 0 if they did not.
+func (w *Watcher) releaseOf(f *force) float64 {
+	for _, m := range w.told {
+		if m.used && m.side == f.side && m.release > f.begin && math.Abs(m.at-f.begin) <= sayNear+2 {
+			return m.release
+		}
+	}
+	return 0
+}
+
+// Recovery: the ratio is back at its command and trim where it was, within this time, s (common practice, no source).
+const (
+	recoverWithin = 15.0
+	ratioBack     = 0.01
+	trimBackTo    = 0.02
+)
+
+func (w *Watcher) lookForReturn(f *force, p reading) {
+	t := p.t()
+	if f.recovered == 0 {
+		phi, u := w.mean(t-1.5, t)
+		if math.Abs(phi-f.rest) < ratioBack && math.Abs(u-f.u0) < trimBackTo && t > f.end+1.5 {
+			f.recovered = max(f.end, t-1.5)
+			w.emit(analysis.Event{T: f.recovered, Name: analysis.SwitchingResumes, After: f.recovered - f.end})
+		}
+	}
+	if f.recovered > 0 && t-f.recovered >= 4 || t-f.end > recoverWithin+2 {
+		w.close(f)
+	}
+}
+
+// mean is the measured fuel and the commanded one over [from, to].
+func (w *Watcher) mean(from, to float64) (phi, u float64) {
+	s := &w.own.lambda
+	n := 0.0
+	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
+		phi += 1/s.at(i).v - 1
+		u += w.fuel(&w.own, s.at(i).t())
+		n++
+	}
+	return phi / max(1, n), u / max(1, n)
+}
+
+// close ends the watch after a force: it is judged with what was read until now.
+func (w *Watcher) close(f *force) {
+	if f.closed {
+		return
+	}
+	w.estimate(f)
+	f.closed = true
+	w.hasVerdict = false
+}
