@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/limits"
+	"pushback/analysis/stats"
 )
 
 // baseCache keeps the baseline that ends at one moment, which many readings of one
@@ -147,7 +148,7 @@ func staysOf(v []float64) stays {
 		return s
 	}
 	s.p95 = quantile(v, 0.95)
-	s.mid, s.longest = sortedQuantile(v, 0.5), v[s.n-1]
+	s.mid, s.longest = stats.SortedQuantile(v, 0.5), v[s.n-1]
 	var sum, square float64
 	for _, d := range v {
 		sum += d
@@ -326,7 +327,7 @@ func (w *Watcher) trimBaseline(t *trimStream, from, to float64) trimBase {
 		q = 0
 	}
 	b.median = quantile(values, 0.5)
-	b.low, b.high = sortedQuantile(values, q), sortedQuantile(values, 1-q)
+	b.low, b.high = stats.SortedQuantile(values, q), stats.SortedQuantile(values, 1-q)
 	w.scratchA = values
 	return b
 }

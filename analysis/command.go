@@ -3,6 +3,8 @@ package analysis
 import (
 	"fmt"
 	"slices"
+
+	"pushback/analysis/limits"
 )
 
 // command is the proof that trim answers a force of the side.
@@ -106,7 +108,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 	case a.state == silent && (a.neverBeyond() || a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent:
-		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it may have been paused, as for purge or fuel learning: once more, 30 s later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it may have been paused, as for purge or fuel learning: once more, "+limits.RestText+" later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case !f.firm():
 		say(Unclear, "the reading was not held steadily enough to say that trim did not answer", "contact_share", f.share)
 	case a.n == 0:
@@ -124,7 +126,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		}
 		say(Unclear, fmt.Sprintf("%s and trim went on hunting between %+.1f and %+.1f %%: %s", c.held(f), min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top), why))
 	default:
-		say(Unclear, c.held(f)+" only, too short to say that trim does not answer: do it for 15 s")
+		say(Unclear, c.held(f)+" only, too short to say that trim does not answer: do it for "+limits.HoldText)
 	}
 	return q
 }

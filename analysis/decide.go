@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"pushback/analysis/hazard"
+	"pushback/analysis/limits"
 )
 
 // Step names the one step that would settle an open verdict. The names are promised to other programs.
@@ -71,7 +72,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	c.limitAdvice(add)
 	c.openAdvice(by, add)
 	if len(out) == 0 {
-		add(LongerHold, "repeat the test with 15 s steps and 30 s of rest between", c.hazards(Lean, Rich)...)
+		add(LongerHold, "repeat the test with "+limits.HoldText+" steps and "+limits.RestText+" of rest between", c.hazards(Lean, Rich)...)
 	}
 	return out
 }
@@ -195,9 +196,9 @@ var decides = []struct {
 	wire, mixture string
 	moving        []hazard.Kind // the mixture's
 }{
-	{ProofRecovery, HandsOff, "hands off for 30 s after the release", "", nil},
-	{ProofAddsFuel, LeanStep, "repeat the lean step, 15 s, good connection", "lean the mixture again, for 15 s", []hazard.Kind{hazard.Hose}},
-	{ProofCutsFuel, RichStep, "repeat the rich step, 15 s, good connection", "enrich the mixture again, for 15 s", []hazard.Kind{hazard.Propane}},
+	{ProofRecovery, HandsOff, "hands off for " + limits.RestText + " after the release", "", nil},
+	{ProofAddsFuel, LeanStep, "repeat the lean step, " + limits.HoldText + ", good connection", "lean the mixture again, for " + limits.HoldText, []hazard.Kind{hazard.Hose}},
+	{ProofCutsFuel, RichStep, "repeat the rich step, " + limits.HoldText + ", good connection", "enrich the mixture again, for " + limits.HoldText, []hazard.Kind{hazard.Propane}},
 	{ProofSensorRich, LeanStep, "drive it lean until trim has moved 10 %, then release and watch the sensor for rich",
 		"enrich until the sensor reads above 0.8 V; or drive it lean until trim has moved 10 %, then release and watch it for rich", []hazard.Kind{hazard.Propane, hazard.Hose}},
 	{ProofSensorLean, RichStep, "drive it rich until trim has moved 10 %, then release and watch the sensor for lean",

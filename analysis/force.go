@@ -1,5 +1,7 @@
 package analysis
 
+import "pushback/analysis/stats"
+
 // force is one stretch during which the signal (or the mixture) was held, and all
 // that followed from it.
 type force struct {
@@ -140,7 +142,7 @@ func (d *downstream) begin(side Side, s *series, lo float64, scratch []float64) 
 	if len(values) >= 3 {
 		d.seen, d.hasBase = true, true
 		d.baseLow = quantile(values, 0.05)
-		d.baseHigh = sortedQuantile(values, 0.95)
+		d.baseHigh = stats.SortedQuantile(values, 0.95)
 	}
 	if side == Rich {
 		d.blind = d.hasBase && d.baseLow > 0.60

@@ -8,7 +8,7 @@ import (
 
 // Every piece of advice that a verdict can give carries the cautions of what it asks to do.
 func TestAdviceCarriesItsCautions(t *testing.T) {
-	conclusions := []Conclusion{LoopProven, PartlyProven, InputDead, NoCommand, NoDelivery, SensorDead, SensorSlow, WrongBank, NotReadyToSay, UnclearResult, NothingForced}
+	conclusions := []Conclusion{LoopProven, PartlyProven, InputDead, NoCommand, NoDelivery, SensorDead, SensorSlow, WrongBank, ConclusionNotReady, ConclusionUnclear, NothingForced}
 	all := []ProofID{ProofInput, ProofAddsFuel, ProofCutsFuel, ProofDelivery, ProofSensorRich, ProofSensorLean, ProofBank, ProofRecovery}
 	opened, low, high := &force{side: Lean, level: 0.2}, &force{side: Rich}, &force{side: Lean}
 	opened.opened = true
@@ -41,7 +41,7 @@ func TestAdviceCarriesItsCautions(t *testing.T) {
 							_, next := c.next(conclusion, proofs)
 							for _, step := range next {
 								seen[step] = true
-								for _, m := range hazardtest.Missing(step, by == ByMixture && conclusion != UnclearResult) {
+								for _, m := range hazardtest.Missing(step, by == ByMixture && conclusion != ConclusionUnclear) {
 									t.Errorf("by %s, %s: %q lacks %q", by, conclusion, step, m)
 								}
 							}

@@ -35,7 +35,7 @@ func TestHintsAreHints(t *testing.T) {
 			switch v := w.Verdict(); v.Conclusion {
 			case LoopProven:
 				proven++
-			case UnclearResult, PartlyProven:
+			case ConclusionUnclear, PartlyProven:
 				t.Logf("%s, seed %d: %s, decide %s", c.name, seed, v.Conclusion, v.Decide)
 			default:
 				for _, e := range events {

@@ -205,9 +205,9 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds()
 	switch {
 	case nothing && unfit, len(c.forces) == 0 && (len(c.discounted) > 0 || unfit):
-		return NotReadyToSay
+		return ConclusionNotReady
 	case nothing && (w.doubts[0].serious() || w.doubts[1].serious()):
-		return UnclearResult
+		return ConclusionUnclear
 	case nothing:
 		return NothingForced
 	case is(ProofBank, Failed):
@@ -215,7 +215,7 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 	case is(ProofInput, Failed):
 		return InputDead
 	case !is(ProofInput, Proven):
-		return UnclearResult
+		return ConclusionUnclear
 	case is(ProofAddsFuel, Failed), is(ProofCutsFuel, Failed):
 		return NoCommand
 	case is(ProofDelivery, Failed):
@@ -224,7 +224,7 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 		if is(ProofDelivery, Proven) {
 			return SensorDead
 		}
-		return UnclearResult
+		return ConclusionUnclear
 	case c.late() && is(ProofDelivery, Proven):
 		return SensorSlow
 	}
@@ -247,20 +247,20 @@ func (c *assessment) bySides(standing map[ProofID]State) Conclusion {
 		sensor := proven(ProofSensorRich) || proven(ProofSensorLean)
 		leanOK, richOK = proven(ProofAddsFuel) && sensor, proven(ProofCutsFuel) && sensor
 		if leanOK && richOK && !proven(ProofSensorRich, ProofSensorLean) {
-			return UnclearResult
+			return ConclusionUnclear
 		}
 	}
 	switch {
 	case is(ProofRecovery, Failed), !is(ProofDelivery, Proven):
-		return UnclearResult
+		return ConclusionUnclear
 	case leanOK && richOK:
 		return LoopProven
 	case leanOK && !rich && w.doubts[1].serious(), richOK && !lean && w.doubts[0].serious():
-		return UnclearResult // the other side was forced, perhaps
+		return ConclusionUnclear // the other side was forced, perhaps
 	case leanOK && !rich, richOK && !lean:
 		return PartlyProven
 	}
-	return UnclearResult
+	return ConclusionUnclear
 }
 
 // late reports whether the sensor answered later than a healthy one can.

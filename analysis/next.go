@@ -10,7 +10,7 @@ import (
 // first, and names the first of it where one step decides. Some of it is common practice without a source.
 func (c *assessment) next(conclusion Conclusion, proofs []Proof) (Step, []string) {
 	decide, out := Step(""), c.nextFor(conclusion, proofs)
-	if conclusion == UnclearResult || conclusion == PartlyProven {
+	if conclusion == ConclusionUnclear || conclusion == PartlyProven {
 		a := c.advise(conclusion, proofs)
 		decide = a[0].step
 		for _, x := range a {
@@ -110,7 +110,7 @@ func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) []string {
 			"check which bank is bank 1 in the maker's service information, and that you forced that one",
 			hazard.Step("check that the sensor connectors of the two banks are not crossed", hazard.Heater),
 		}
-	case NotReadyToSay:
+	case ConclusionNotReady:
 		if c.w.ready.wide {
 			return c.w.ready.unmet()
 		}

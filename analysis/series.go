@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"slices"
+
+	"pushback/analysis/stats"
 )
 
 // point is one reading: taken at some moment between lo and hi (s).
@@ -83,27 +85,10 @@ func (s *series) appendValues(dst []float64, from, to float64) []float64 {
 	return dst
 }
 
-// quantile returns the q-quantile of values by linear interpolation of the order
-// statistics (definition 7 of Hyndman and Fan, The American Statistician 50, 1996).
-// It sorts values. NaN for none.
+// quantile sorts values and returns their q-quantile; NaN for none.
 func quantile(values []float64, q float64) float64 {
-	if len(values) == 0 {
-		return math.NaN()
-	}
 	slices.Sort(values)
-	return sortedQuantile(values, q)
-}
-
-func sortedQuantile(sorted []float64, q float64) float64 {
-	if len(sorted) == 0 {
-		return math.NaN()
-	}
-	x := q * float64(len(sorted)-1)
-	i := int(x)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+	return stats.SortedQuantile(values, q)
 }
 
 // theilSen returns the median of the slopes of all pairs of points that differ in

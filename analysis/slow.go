@@ -1,6 +1,10 @@
 package analysis
 
-import "slices"
+import (
+	"slices"
+
+	"pushback/analysis/stats"
+)
 
 // crossingTimes measures how long the sensor takes to cross from 0.35 to 0.60 V or
 // back, as far as the readings can show it: between two readings inside that
@@ -69,7 +73,7 @@ func (s *crossingTimes) typical() (float64, int) {
 	if s.n < minCross {
 		return b[0], s.n
 	}
-	return sortedQuantile(b[:s.n], 0.5), s.n
+	return stats.SortedQuantile(b[:s.n], 0.5), s.n
 }
 
 // shown reports whether crossings certainly took longer than a healthy sensor and

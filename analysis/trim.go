@@ -3,10 +3,12 @@ package analysis
 import (
 	"math"
 	"slices"
+
+	"pushback/analysis/stats"
+	"pushback/decode"
 )
 
-// trimCount is one count of the trim's scaling, % (SAE J1979, PIDs 06 to 09).
-const trimCount = 100.0 / 128
+const trimCount = decode.TrimCount
 
 // trimStream is one bank's short-term trim, from whichever signals carry it.
 //
@@ -79,7 +81,7 @@ func (t *trimStream) compare(next point) {
 	n := min(t.pairs, pairsKept)
 	d := t.diffs
 	slices.Sort(d[:n])
-	t.agreed = n >= pairsAsked && sortedQuantile(d[:n], 0.5) <= 2*trimCount
+	t.agreed = n >= pairsAsked && stats.SortedQuantile(d[:n], 0.5) <= 2*trimCount
 }
 
 // total is short-term trim plus what long-term trim has learned since ref:

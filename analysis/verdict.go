@@ -46,18 +46,18 @@ type Proof struct {
 type Conclusion string
 
 const (
-	LoopProven    Conclusion = "loop_proven"
-	PartlyProven  Conclusion = "partly_proven"
-	InputDead     Conclusion = "input_dead"
-	NoCommand     Conclusion = "no_command"
-	NoDelivery    Conclusion = "no_delivery"
-	SensorDead    Conclusion = "sensor_dead"
-	SensorSlow    Conclusion = "sensor_slow"
-	SensorSkewed  Conclusion = "sensor_skewed" // it reports, but the wrong amount
-	WrongBank     Conclusion = "wrong_bank"
-	NotReadyToSay Conclusion = "not_ready"
-	UnclearResult Conclusion = "unclear"
-	NothingForced Conclusion = "nothing_forced"
+	LoopProven         Conclusion = "loop_proven"
+	PartlyProven       Conclusion = "partly_proven"
+	InputDead          Conclusion = "input_dead"
+	NoCommand          Conclusion = "no_command"
+	NoDelivery         Conclusion = "no_delivery"
+	SensorDead         Conclusion = "sensor_dead"
+	SensorSlow         Conclusion = "sensor_slow"
+	SensorSkewed       Conclusion = "sensor_skewed" // it reports, but the wrong amount
+	WrongBank          Conclusion = "wrong_bank"
+	ConclusionNotReady Conclusion = "not_ready"
+	ConclusionUnclear  Conclusion = "unclear"
+	NothingForced      Conclusion = "nothing_forced"
 )
 
 // Verdict is the end of a session: conclusion, proofs in ProofOrder, next steps.

@@ -33,15 +33,15 @@ func TestConclusions(t *testing.T) {
 		{"cuts only", with(func(p *plant) { p.cutsOnly, p.marks, p.base = true, true, 0.98 }), Config{}, NoCommand},
 		{"input dead", with(func(p *plant) { p.inputStuck, p.marks = 0.45, true }), Config{}, InputDead},
 		{"open sensor branch", with(func(p *plant) { p.open, p.marks = true, true; p.forces[0].length = 20 }), Config{}, SensorDead},
-		{"open sensor branch, no downstream", with(func(p *plant) { p.open, p.marks, p.downstream = true, true, false }), Config{}, UnclearResult},
+		{"open sensor branch, no downstream", with(func(p *plant) { p.open, p.marks, p.downstream = true, true, false }), Config{}, ConclusionUnclear},
 		{"sensor dead low", with(func(p *plant) { p.cell, p.marks = flat(0.06), true; p.seconds = 130 }), Config{}, SensorDead},
 		{"sensor dead high", with(func(p *plant) { p.cell, p.marks = flat(0.84), true; p.seconds = 130 }), Config{}, SensorDead},
 		{"crossed banks", with(func(p *plant) { p.crossed = true; p.marks = true }), Config{}, WrongBank},
 		{"0.7 V source, unmarked", with(func(p *plant) { p.forces[1].volts = 0.7 }), Config{}, LoopProven},
 		{"trembling hand", with(func(p *plant) { p.forces[0].shaky, p.forces[1].shaky = true, true; p.marks = true }), Config{}, LoopProven},
-		{"leak beyond authority", with(func(p *plant) { p.base, p.marks = 1.4, true }), Config{}, UnclearResult},
+		{"leak beyond authority", with(func(p *plant) { p.base, p.marks = 1.4, true }), Config{}, ConclusionUnclear},
 		{"leak within authority", with(func(p *plant) { p.base, p.marks = 1.12, true }), Config{}, LoopProven},
-		{"cold", with(func(p *plant) { p.coolant = 20; p.status = func(float64) float64 { return 1 } }), Config{}, NotReadyToSay},
+		{"cold", with(func(p *plant) { p.coolant = 20; p.status = func(float64) float64 { return 1 } }), Config{}, ConclusionNotReady},
 		{"slow integrator", with(func(p *plant) {
 			p.ramp, p.jump, p.marks = 0.5, 1.5, true
 			p.forces = []hold{lean(40, 25), rich(120, 25)}
@@ -57,7 +57,7 @@ func TestConclusions(t *testing.T) {
 			p.forces = nil
 			p.disturbance = func(t float64) float64 { return 0.06 * boolTo(t > 30 && t < 36 || t > 70 && t < 74) }
 		}), Config{}, NothingForced},
-		{"weak rich source that the sensor overrides", with(func(p *plant) { p.blend, p.marks = true, true; p.forces = []hold{rich(30, 14)} }), Config{}, UnclearResult},
+		{"weak rich source that the sensor overrides", with(func(p *plant) { p.blend, p.marks = true, true; p.forces = []hold{rich(30, 14)} }), Config{}, ConclusionUnclear},
 		{"both banks on one trim", with(func(p *plant) { p.bothTrims = true }), Config{}, LoopProven},
 		{"idle hunts in step", with(func(p *plant) { p.hunting, p.marks = true, true }), Config{}, LoopProven},
 		{"gaps just inside the edges", with(func(p *plant) { p.marks = true; p.gaps = [][2]float64{{25.5, 27}, {77, 78.4}} }), Config{}, LoopProven},
@@ -71,8 +71,8 @@ func TestConclusions(t *testing.T) {
 		{"long-term trim learns in a long force", with(func(p *plant) {
 			p.learn, p.marks, p.forces, p.seconds = 0.3, true, []hold{lean(25, 28), rich(95, 28)}, 170
 		}), Config{}, LoopProven},
-		{"trim at its lower limit before the rich force", with(func(p *plant) { p.base, p.marks = 0.7, true }), Config{}, UnclearResult},
-		{"gap over the release", with(func(p *plant) { p.marks = true; p.forces = p.forces[:1]; p.gaps = [][2]float64{{36, 49}} }), Config{}, UnclearResult},
+		{"trim at its lower limit before the rich force", with(func(p *plant) { p.base, p.marks = 0.7, true }), Config{}, ConclusionUnclear},
+		{"gap over the release", with(func(p *plant) { p.marks = true; p.forces = p.forces[:1]; p.gaps = [][2]float64{{36, 49}} }), Config{}, ConclusionUnclear},
 		{"raised signal return", with(func(p *plant) { p.raised, p.marks = 0.15, true }), Config{}, LoopProven},
 		{"misfire", with(func(p *plant) { p.disturbance, p.marks = misfire, true }), Config{}, LoopProven},
 		// Air that comes in ahead of the sensor was never in the cylinders; the sensor tells the
@@ -81,8 +81,8 @@ func TestConclusions(t *testing.T) {
 			p.cell, p.marks = func(lambda, _ float64) float64 { return cellCurve(lambda + 0.06) }, true
 		}), Config{}, LoopProven},
 		{"PID 14 without trim", with(func(p *plant) { p.unused = true }), Config{}, LoopProven},
-		{"trim never read", with(func(p *plant) { p.noTrim, p.marks = true, true }), Config{}, UnclearResult},
-		{"a touch of a second", with(func(p *plant) { p.marks = true; p.forces = []hold{lean(30, 1)} }), Config{}, UnclearResult},
+		{"trim never read", with(func(p *plant) { p.noTrim, p.marks = true, true }), Config{}, ConclusionUnclear},
+		{"a touch of a second", with(func(p *plant) { p.marks = true; p.forces = []hold{lean(30, 1)} }), Config{}, ConclusionUnclear},
 		// The reading lay on the side long before it was held there, at a level of its own, and trim stood
 		// still all that time.
 		{"announced, but it lay there already", with(func(p *plant) {
@@ -92,18 +92,18 @@ func TestConclusions(t *testing.T) {
 		{"by mixture", with(mixture(0.05)), Config{By: ByMixture}, LoopProven},
 		{"by mixture, more than the loop brings back", with(mixture(0.15)), Config{By: ByMixture}, LoopProven},
 		{"by mixture, the gas lingers after the release", with(func(p *plant) { mixture(0.05)(p); p.lingers = 1.8 }), Config{By: ByMixture}, LoopProven},
-		{"by mixture, fuel not delivered", with(func(p *plant) { mixture(0.08)(p); p.noDelivery, p.base = true, 1 }), Config{By: ByMixture}, UnclearResult},
+		{"by mixture, fuel not delivered", with(func(p *plant) { mixture(0.08)(p); p.noDelivery, p.base = true, 1 }), Config{By: ByMixture}, ConclusionUnclear},
 		{"by mixture, lean only", with(func(p *plant) { mixture(0.08)(p); p.forces = p.forces[:1] }), Config{By: ByMixture}, PartlyProven},
 		{"by mixture, adds only", with(func(p *plant) { mixture(0.08)(p); p.addsOnly = true }), Config{By: ByMixture}, NoCommand},
 		{"by mixture, cuts only", with(func(p *plant) { mixture(0.08)(p); p.cutsOnly, p.base = true, 0.98 }), Config{By: ByMixture}, NoCommand},
 		{"by mixture, trim frozen", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{By: ByMixture}, NoCommand},
-		{"by mixture, sensor dead", with(func(p *plant) { mixture(0.08)(p); p.cell, p.seconds = flat(0.06), 130 }), Config{By: ByMixture}, UnclearResult},
+		{"by mixture, sensor dead", with(func(p *plant) { mixture(0.08)(p); p.cell, p.seconds = flat(0.06), 130 }), Config{By: ByMixture}, ConclusionUnclear},
 		{"by mixture, answers rich, never lean", with(func(p *plant) {
 			mixture(0.12)(p)
 			p.cell = func(l, t float64) float64 { return max(cellCurve(l), 0.56) }
 			p.seconds = 130
-		}), Config{By: ByMixture}, UnclearResult},
-		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, UnclearResult},
+		}), Config{By: ByMixture}, ConclusionUnclear},
+		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, ConclusionUnclear},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -179,8 +179,8 @@ func TestDownstreamSensorForced(t *testing.T) {
 		w.Step(decode.Sample{Signal: bank, Sent: secs(at), Received: secs(at), Value: float64(i%4) * 0.78125})
 	}
 	w.Finish(secs(40))
-	if v := w.Verdict(); v.Conclusion != NotReadyToSay {
-		t.Errorf("%s, want %s; proofs %+v", v.Conclusion, NotReadyToSay, v.Proofs)
+	if v := w.Verdict(); v.Conclusion != ConclusionNotReady {
+		t.Errorf("%s, want %s; proofs %+v", v.Conclusion, ConclusionNotReady, v.Proofs)
 	}
 }
 

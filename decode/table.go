@@ -18,6 +18,9 @@ const (
 //
 //	value = (raw − zero) · num / den
 //
+// TrimCount is one count of the scaling of fuel trim, % (SAE J1979, PIDs 06 to 09).
+const TrimCount = 100.0 / 128
+
 // and, where the car declares another full scale by PID 4F or 50, with that in place of the
 // usual one (see [fullScale]).
 type formula struct {
@@ -32,7 +35,7 @@ var (
 	byteCode     = formula{unit: "", size: 1, num: 1, den: 1}
 	percent      = formula{unit: "%", size: 1, num: 100, den: 255}
 	percentWord  = formula{unit: "%", size: 2, num: 100, den: 255}
-	trim         = formula{unit: "%", size: 1, zero: 128, num: 100, den: 128}
+	trim         = formula{unit: "%", size: 1, zero: 128, num: 100, den: 128} // TrimCount a count
 	celsius      = formula{unit: "°C", size: 1, zero: 40, num: 1, den: 1}
 	catalystTemp = formula{unit: "°C", size: 2, zero: 400, num: 1, den: 10}
 	kilopascal   = formula{unit: "kPa", size: 1, num: 1, den: 1}

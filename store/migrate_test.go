@@ -55,7 +55,7 @@ func TestKeepSchema(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := w.Finish(context.Background(), 3*time.Second, analysis.Verdict{Conclusion: analysis.UnclearResult}, keptEvents); err != nil {
+	if err := w.Finish(context.Background(), 3*time.Second, analysis.Verdict{Conclusion: analysis.ConclusionUnclear}, keptEvents); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -240,7 +240,7 @@ func TestJudgeLater(t *testing.T) {
 	if err := w.Close(); err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range []analysis.Conclusion{analysis.UnclearResult, analysis.LoopProven} {
+	for _, c := range []analysis.Conclusion{analysis.ConclusionUnclear, analysis.LoopProven} {
 		events := []analysis.Event{{T: 1, Name: analysis.ForceBegins, Side: analysis.Lean}}
 		if err := s.Judge(ctx, w.ID(), 3*time.Second, analysis.Verdict{Conclusion: c}, events); err != nil {
 			t.Fatal(err)

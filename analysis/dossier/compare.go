@@ -8,6 +8,7 @@ import (
 	"pushback/analysis/compare"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
+	"pushback/decode"
 )
 
 // Comparison is what two sides of a repair come to. All but trims is of the last session on each
@@ -278,7 +279,7 @@ func forcePairs(b, a *Dossier) []ForcePair {
 
 // decides reports whether a conclusion says something of the loop.
 func decides(c analysis.Conclusion) bool {
-	return c != analysis.NothingForced && c != analysis.UnclearResult && c != analysis.NotReadyToSay
+	return c != analysis.NothingForced && c != analysis.ConclusionUnclear && c != analysis.ConclusionNotReady
 }
 
 func intervalPair(what ForceFigure, side analysis.Side, x, y ForceValue, above func(x, y ForceValue) bool) ForcePair {
@@ -308,8 +309,6 @@ func (d *Dossier) latency(side analysis.Side) ForceValue {
 }
 
 const (
-	// trimStep is the step of trims by service 01, % (SAE J1979).
-	trimStep = 100.0 / 128
 	// samePace is the ratio up to which two rates show no difference: idle speed and load move
 	// a loop's pace too (our own).
 	samePace = 1.25
@@ -327,7 +326,7 @@ func (d *Dossier) rate(side analysis.Side) ForceValue {
 	for _, p := range d.Verdict.Proofs {
 		moved, known := p.Evidence["moved_pct"]
 		if r, ok := p.Evidence["rate_pct_s"]; p.ID == id && ok && known && moved != 0 {
-			off := 2 * trimStep / math.Abs(moved)
+			off := 2 * decode.TrimCount / math.Abs(moved)
 			return ForceValue{Lo: r * max(1-off, 0), Hi: r * (1 + off)}
 		}
 	}

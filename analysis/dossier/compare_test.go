@@ -98,7 +98,7 @@ func TestForcePairs(t *testing.T) {
 		{"within steps of trim and a quarter", side(analysis.LoopProven, analysis.Proven, 0.2, 0.4, 2.5, 20), []compare.Answer{same, same, same, same}},
 		{"half as fast", side(analysis.LoopProven, analysis.Proven, 0.2, 0.4, 1, 20), []compare.Answer{same, same, same, differs}},
 		{"failed", side(analysis.NoCommand, analysis.Failed, 0.2, 0.4, 2, 20), []compare.Answer{differs, differs, same, same}},
-		{"unclear", side(analysis.UnclearResult, analysis.Unclear, 0.2, 0.4, 2, 20), []compare.Answer{not, not, same, same}},
+		{"unclear", side(analysis.ConclusionUnclear, analysis.Unclear, 0.2, 0.4, 2, 20), []compare.Answer{not, not, same, same}},
 		{"nothing forced", &Dossier{Verdict: analysis.Verdict{Conclusion: analysis.NothingForced, Proofs: []analysis.Proof{{ID: analysis.ProofAddsFuel, State: analysis.Untested}}}},
 			[]compare.Answer{not, not, not, not}},
 	} {

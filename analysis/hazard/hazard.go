@@ -9,6 +9,8 @@ package hazard
 import (
 	"slices"
 	"strings"
+
+	"pushback/analysis/limits"
 )
 
 // Kind is one way in which a step can hurt a person or the car.
@@ -27,12 +29,12 @@ const (
 )
 
 var cautions = [kinds]string{
-	Propane: "Propane explodes: no flame, sparks or hot parts near it; ventilate. 15 s, then rest 30 s: raw fuel overheats the catalyst.",
+	Propane: "Propane explodes: no flame, sparks or hot parts near it; ventilate. " + limits.HoldAndRest + ": raw fuel overheats the catalyst.",
 	Fuel:    "Fuel sprays and burns: relieve the pressure first, no flame or sparks, extinguisher at hand.",
-	Hose:    "One small hose, never the brake booster's. 15 s, then rest 30 s: it may stall, and misfires overheat the catalyst.",
+	Hose:    "One small hose, never the brake booster's. " + limits.HoldAndRest + ": it may stall, and misfires overheat the catalyst.",
 	Running: "Carbon monoxide: ventilate. Park or Neutral, parking brake on; keep off belts, fan, hot exhaust.",
 	Road:    "A second person drives or watches the screen; a safe place, within traffic law.",
-	Wire:    "Never 12 V, 5 V or a heater feed on the wire; no fingers in the circuit. 15 s, then rest 30 s.",
+	Wire:    "Never 12 V, 5 V or a heater feed on the wire; no fingers in the circuit. " + limits.HoldAndRest + ".",
 	Heater:  "Key off before unplugging: the heater's wires carry battery voltage. The sensor burns.",
 }
 

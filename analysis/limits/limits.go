@@ -11,7 +11,16 @@ const (
 	Hold     = 15 * time.Second // as a rule
 	HoldLong = 25 * time.Second // where trim answers but the proof is not done yet; a hold that nobody guides is told to end then
 	HoldMost = 30 * time.Second // never longer
+	Rest     = 30 * time.Second // between two of one side, and after the mixture was moved
 	Forces   = 2                // of one side: more teaches long-term trim the lie and sets codes
+)
+
+// The same, as sentences say it.
+const (
+	HoldText    = "15 s"
+	MostText    = "30 s"
+	RestText    = "30 s"
+	HoldAndRest = HoldText + ", then rest " + RestText
 )
 
 // TrimEnough is how far from where it was trim should be on release, %, so that the sensor

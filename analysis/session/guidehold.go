@@ -125,7 +125,7 @@ func (g *Guide) wait(why Reason, until time.Duration) {
 
 // restBetween is the time between two holds of one side: a computer may pause trim for so long,
 // and catalyst and learned trim need it.
-const restBetween = 30 * time.Second
+const restBetween = limits.Rest
 
 // unfit reports that nothing can be forced now, and waits for what must come first.
 func (g *Guide) unfit() bool {

@@ -25,6 +25,19 @@ func Quantile(v []float64, q float64) float64 {
 	return v[i] + (x-float64(i))*(slices.Min(v[i+1:])-v[i])
 }
 
+// SortedQuantile is [Quantile] of values that are in order already.
+func SortedQuantile(sorted []float64, q float64) float64 {
+	if len(sorted) == 0 {
+		return math.NaN()
+	}
+	x := q * float64(len(sorted)-1)
+	i := int(x)
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}
+
 // find puts at k what would stand there if v were sorted, nothing greater before it and
 // nothing less after it (C. A. R. Hoare, Algorithm 65, Communications of the ACM 4, 1961).
 // What takes too many rounds is sorted.

@@ -166,7 +166,7 @@ const (
 var bands = []struct {
 	name     string
 	from, to float32
-}{{"idle", 400, 1100}, {"2000 to 2500 rpm", 1900, 2600}}
+}{{"idle", limits.TurningSpeed, 1100}, {"2000 to 2500 rpm", 1900, 2600}}
 
 // Span is a stretch of time, s.
 type Span struct{ From, To float64 }

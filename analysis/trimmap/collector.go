@@ -352,7 +352,7 @@ func (c *Collector) choose() choice {
 	}
 	for i := range banks {
 		b := &banks[i]
-		ch.leave[i] = b.beside && b.any && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*100.0/128)
+		ch.leave[i] = b.beside && b.any && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*decode.TrimCount)
 	}
 	if !sorted {
 		ch.sorted = slices.Collect(c.all(nil))

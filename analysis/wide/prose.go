@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"pushback/analysis"
+	"pushback/analysis/limits"
 )
 
 // All sentences of the judging of wide-range sensors.
@@ -48,9 +49,9 @@ const (
 	nextReference = "check the sensor's plug and its trimming resistor for water and corrosion"
 	nextCut       = "lift off from 2500 rpm for 3 s: a fuel cut must bring lambda far above 1; if it stays, the sensor or its circuit is dead"
 	nextMetered   = "feed propane at a known flow, or compare the other bank under the same flow: that tells half of the fuel from half of the sensor"
-	nextWait      = "repeat once and keep hands off for 30 s after the end"
+	nextWait      = "repeat once and keep hands off for " + limits.RestText + " after the end"
 	nextRear      = "hold the wire of the narrow sensor behind the catalyst lean for 30 s, no longer, and watch its trim and the upstream lambda: it is slow, and may set a code"
-	nextLonger    = "feed propane again, so that lambda goes down by 0.05 or more, for 15 s and at a steady idle"
+	nextLonger    = "feed propane again, so that lambda goes down by 0.05 or more, for " + limits.HoldText + " and at a steady idle"
 )
 
 func richOrLean(rich bool) string {
@@ -108,7 +109,7 @@ func sayAtZero(f *force) string {
 }
 
 func sayTooShort(f *force) string {
-	return "trim did not move by more than its own hunting: move the mixture further, or for 15 s"
+	return "trim did not move by more than its own hunting: move the mixture further, or for " + limits.HoldText
 }
 
 func sayBrought(moved float64) string {

@@ -30,7 +30,7 @@ func (r *ring) conclude() analysis.Conclusion {
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.holds()
 	switch {
 	case w.cfg.By == analysis.ByWire && !w.byRear(), unfit:
-		return analysis.NotReadyToSay
+		return analysis.ConclusionNotReady
 	case r.is(analysis.ProofSensorRich, failed), r.is(analysis.ProofSensorLean, failed):
 		return analysis.SensorDead
 	case !tried && !r.is(analysis.ProofScale, failed):
@@ -46,7 +46,7 @@ func (r *ring) conclude() analysis.Conclusion {
 	case r.is(analysis.ProofScale, failed):
 		return analysis.SensorSkewed
 	case !r.is(analysis.ProofInput, proven):
-		return analysis.UnclearResult
+		return analysis.ConclusionUnclear
 	}
 	sides := r.is(analysis.ProofSensorRich, proven) && r.is(analysis.ProofSensorLean, proven)
 	commands := r.is(analysis.ProofAddsFuel, proven) && r.is(analysis.ProofCutsFuel, proven)
@@ -56,9 +56,9 @@ func (r *ring) conclude() analysis.Conclusion {
 		if r.is(analysis.ProofAddsFuel, proven) && r.is(analysis.ProofDelivery, proven) {
 			return analysis.PartlyProven
 		}
-		return analysis.UnclearResult
+		return analysis.ConclusionUnclear
 	case r.half:
-		return analysis.UnclearResult
+		return analysis.ConclusionUnclear
 	case sides && commands && sound && r.is(analysis.ProofRecovery, proven):
 		return analysis.LoopProven
 	case w.cuts.tested() && len(r.forces) == 0 && r.is(analysis.ProofSensorLean, proven):
@@ -66,7 +66,7 @@ func (r *ring) conclude() analysis.Conclusion {
 	case sound && r.oneSide():
 		return analysis.PartlyProven
 	}
-	return analysis.UnclearResult
+	return analysis.ConclusionUnclear
 }
 
 // oneSide reports whether all of one side is proven and nothing of the other is in doubt.
@@ -85,7 +85,7 @@ func (r *ring) next(c analysis.Conclusion) (analysis.Step, []string) {
 	switch c {
 	case analysis.LoopProven:
 		return "", []string{nextBelieve, hazard.Step(nextTrims, hazard.Running, hazard.Road), nextCodes}
-	case analysis.PartlyProven, analysis.UnclearResult:
+	case analysis.PartlyProven, analysis.ConclusionUnclear:
 		step, text := r.deciding(c)
 		return step, []string{text}
 	case analysis.NothingForced:
@@ -96,7 +96,7 @@ func (r *ring) next(c analysis.Conclusion) (analysis.Step, []string) {
 			return "", []string{hazard.Step(nextLift, hazard.Running, hazard.Road)}
 		}
 		return "", []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
-	case analysis.NotReadyToSay:
+	case analysis.ConclusionNotReady:
 		return "", append(r.w.unmet(), hazard.Step(nextReady, hazard.Running))
 	case analysis.NoCommand:
 		return "", []string{nextClosed, nextFrozen, nextService}
@@ -115,7 +115,7 @@ func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, string) {
 	open := func(id analysis.ProofID) bool { return r.is(id, analysis.Unclear) || r.is(id, analysis.Untested) }
 	switch {
 	case r.w.byRear():
-		if c == analysis.UnclearResult && open(analysis.ProofAddsFuel) {
+		if c == analysis.ConclusionUnclear && open(analysis.ProofAddsFuel) {
 			return analysis.LongerHold, hazard.Step(nextRear, hazard.Wire, hazard.Running)
 		}
 		return analysis.FeedPropane, hazard.Step(nextFeed, hazard.Propane, hazard.Running)

@@ -30,7 +30,7 @@ var imports = map[string][]string{
 	"analysis/compare": {"analysis/stats", "analysis/switching", "analysis/trimmap"},
 	"analysis/dossier": {"obd", "decode", "analysis", "analysis/agenda", "analysis/compare", "analysis/series", "analysis/session", "analysis/switching",
 		"analysis/trimmap", "analysis/limits"},
-	"analysis/hazard":            {},
+	"analysis/hazard":            {"analysis/limits"},
 	"analysis/hazard/hazardtest": {"analysis/hazard"},
 	"analysis/limits":            {},
 	"analysis/series":            {},

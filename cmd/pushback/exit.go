@@ -31,7 +31,7 @@ func statusOf(c analysis.Conclusion) int {
 	case analysis.InputDead, analysis.NoCommand, analysis.NoDelivery,
 		analysis.SensorDead, analysis.SensorSlow, analysis.SensorSkewed, analysis.WrongBank:
 		return statusFault
-	case analysis.NotReadyToSay:
+	case analysis.ConclusionNotReady:
 		return statusNotReady
 	}
 	return statusUnclear

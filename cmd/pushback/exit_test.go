@@ -22,8 +22,8 @@ func TestStatusOfEveryConclusion(t *testing.T) {
 		analysis.LoopProven: 0, analysis.NothingForced: 0,
 		analysis.InputDead: 10, analysis.NoCommand: 10, analysis.NoDelivery: 10, analysis.SensorDead: 10,
 		analysis.SensorSlow: 10, analysis.WrongBank: 10,
-		analysis.PartlyProven: 11, analysis.UnclearResult: 11,
-		analysis.NotReadyToSay: 12,
+		analysis.PartlyProven: 11, analysis.ConclusionUnclear: 11,
+		analysis.ConclusionNotReady: 12,
 	} {
 		a := &app{errOut: new(bytes.Buffer)}
 		if got := a.exit(conclude(c)); got != want {

@@ -428,9 +428,9 @@ func TestReportOfNoForce(t *testing.T) {
 		}, analysis.NothingForced, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
 		{"cold", func() string {
 			return recordSim(t, db, simcar.Config{Car: simCar(t, "cold"), Bus: obd.CAN11at500, Seed: 1}, time.Minute)
-		}, analysis.NotReadyToSay, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
-		{"cold table", func() string { return table("") }, analysis.NotReadyToSay, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
-		{"cold table with a mark", func() string { return table("lean") }, analysis.NotReadyToSay, []string{byWire + ", as the technician marked; the reading shows no step", did}, []string{"is not in this recording"}},
+		}, analysis.ConclusionNotReady, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
+		{"cold table", func() string { return table("") }, analysis.ConclusionNotReady, []string{"Watched B1S1", "is not in this recording"}, []string{did, byWire}},
+		{"cold table with a mark", func() string { return table("lean") }, analysis.ConclusionNotReady, []string{byWire + ", as the technician marked; the reading shows no step", did}, []string{"is not in this recording"}},
 		{"tested", func() string { return guided("healthy") }, analysis.LoopProven, []string{byWire, did}, []string{"as the technician marked"}},
 		{"wire broken", func() string { return guided("wire-open-computer-side") }, analysis.InputDead, []string{byWire + ", as the technician marked; the reading shows no step", did}, nil},
 	} {

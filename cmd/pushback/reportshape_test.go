@@ -36,7 +36,7 @@ func TestReportShape(t *testing.T) {
 	}
 	for name, sessions := range map[string][]string{
 		"proven":  {guided("healthy", analysis.LoopProven)},
-		"unclear": {guided("vacuum-leak-large", analysis.UnclearResult)},
+		"unclear": {guided("vacuum-leak-large", analysis.ConclusionUnclear)},
 		"repair":  {driven("vacuum-leak-large", 1), driven("healthy", 2)},
 		"cured":   {guided("sensor-dead-low", analysis.SensorDead), guided("healthy", analysis.LoopProven)},
 	} {

@@ -23,8 +23,8 @@ type trimByte struct {
 const (
 	pairsWanted = 6
 	pairsKept   = 9
-	agreeing    = 2.0         // counts; the two are read one after the other
-	count       = 100.0 / 128 // % per count of both
+	agreeing    = 2.0 // counts; the two are read one after the other
+	count       = decode.TrimCount
 )
 
 func (t *trimByte) observe(samples []decode.Sample) {

@@ -42,7 +42,7 @@ func (t Trial) Right() bool {
 // Undecided reports whether the watcher did not commit itself.
 func (t Trial) Undecided() bool {
 	switch t.Verdict.Conclusion {
-	case analysis.UnclearResult, analysis.NothingForced, analysis.NotReadyToSay:
+	case analysis.ConclusionUnclear, analysis.NothingForced, analysis.ConclusionNotReady:
 		return !t.Right()
 	case analysis.PartlyProven:
 		// A force that was not noticed leaves a side open; what is said holds.

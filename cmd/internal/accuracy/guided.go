@@ -134,7 +134,7 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 	}
 	out := &truth.Test{Forces: forces, Seed: seed, Fault: exp.Fault, Style: style(s), Marks: t.Marked, Sensor: sensor,
 		Accepted:  append([]string{exp.Conclusion}, exp.Also...),
-		Undecided: []string{string(analysis.UnclearResult), string(analysis.PartlyProven), string(analysis.NothingForced), string(analysis.NotReadyToSay)}}
+		Undecided: []string{string(analysis.ConclusionUnclear), string(analysis.PartlyProven), string(analysis.NothingForced), string(analysis.ConclusionNotReady)}}
 	if strings.HasPrefix(exp.Fault, "sound") {
 		out.Accepted = append(slices.Clone(exp.Also), string(analysis.LoopProven)) // both sides are asked for
 	}

@@ -54,12 +54,12 @@ func ByMixture(seed uint64) Trial {
 	switch exp.Fault {
 	case "sensor stuck lean", "sensor stuck rich", "sensor flat", "input dead", "wire open, computer side", "wire open, sensor side":
 		// No wire is held: that nothing is read may be the sensor's fault, its wire's or the input's.
-		exp.Conclusion = string(analysis.UnclearResult)
+		exp.Conclusion = string(analysis.ConclusionUnclear)
 	case "wide-range sensor": // the wire alone is not to be held
 		exp.Conclusion = string(analysis.LoopProven)
-		exp.Also = append(exp.Also, string(analysis.PartlyProven), string(analysis.UnclearResult))
+		exp.Also = append(exp.Also, string(analysis.PartlyProven), string(analysis.ConclusionUnclear))
 	case "banks crossed": // the mixture reaches both
-		exp.Conclusion = string(analysis.UnclearResult)
+		exp.Conclusion = string(analysis.ConclusionUnclear)
 	}
 	return Run(cfg, exp, true)
 }

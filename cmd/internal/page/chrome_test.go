@@ -105,7 +105,7 @@ func TestEveryHeadlineIsLarge(t *testing.T) {
 		}
 	}
 	for _, c := range []analysis.Conclusion{analysis.LoopProven, analysis.PartlyProven, analysis.InputDead, analysis.NoCommand, analysis.NoDelivery, analysis.SensorDead,
-		analysis.SensorSlow, analysis.WrongBank, analysis.NotReadyToSay, analysis.UnclearResult, analysis.NothingForced} {
+		analysis.SensorSlow, analysis.WrongBank, analysis.ConclusionNotReady, analysis.ConclusionUnclear, analysis.NothingForced} {
 		states = append(states, &live.State{Verdict: &analysis.Verdict{Conclusion: c}})
 	}
 	for _, size := range [][2]int64{{360, 640}, {640, 360}} {

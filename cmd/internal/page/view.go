@@ -105,7 +105,7 @@ func goodness(c analysis.Conclusion) string {
 	switch c {
 	case analysis.LoopProven, analysis.PartlyProven:
 		return "good"
-	case analysis.UnclearResult, analysis.NotReadyToSay, analysis.NothingForced:
+	case analysis.ConclusionUnclear, analysis.ConclusionNotReady, analysis.NothingForced:
 		return "doubt"
 	}
 	return "bad"

@@ -269,7 +269,7 @@ func inkFor(k analysis.Conclusion) ink {
 	switch k {
 	case analysis.LoopProven, analysis.PartlyProven:
 		return inkGood
-	case analysis.UnclearResult, analysis.NotReadyToSay, analysis.NothingForced:
+	case analysis.ConclusionUnclear, analysis.ConclusionNotReady, analysis.NothingForced:
 		return inkDoubt
 	}
 	return inkBad

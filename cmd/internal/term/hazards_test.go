@@ -38,7 +38,7 @@ func TestCautionsAreShown(t *testing.T) {
 		}
 	}
 	for _, k := range hazard.Kinds() {
-		v := analysis.Verdict{Conclusion: analysis.UnclearResult, Next: []string{hazard.Step("do this", k)}}
+		v := analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Next: []string{hazard.Step("do this", k)}}
 		var b bytes.Buffer
 		Style{}.WriteVerdict(&b, v, false)
 		s := live.NewState(session.Setup{}, nil)

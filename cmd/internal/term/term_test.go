@@ -22,7 +22,7 @@ var everyEvent = []analysis.EventName{
 
 var everyConclusion = []analysis.Conclusion{
 	analysis.LoopProven, analysis.PartlyProven, analysis.InputDead, analysis.NoCommand, analysis.NoDelivery, analysis.SensorDead,
-	analysis.SensorSlow, analysis.WrongBank, analysis.NotReadyToSay, analysis.UnclearResult, analysis.NothingForced,
+	analysis.SensorSlow, analysis.WrongBank, analysis.ConclusionNotReady, analysis.ConclusionUnclear, analysis.NothingForced,
 }
 
 // No name of the JSON lines reaches people as it is.

@@ -167,7 +167,7 @@ func Sentence(s *live.State) string {
 	case s.Phase == live.Held && !s.Seen:
 		return "The reading doesn't show the step yet: check your connection."
 	case s.Phase == live.Held:
-		return "Hold it there. Release after 15 s."
+		return "Hold it there. Release after " + limits.HoldText + "."
 	case s.Phase == live.Released:
 		return watchingSays(s.Side)
 	case s.Ready != nil && !*s.Ready:
@@ -175,9 +175,9 @@ func Sentence(s *live.State) string {
 	case s.Ready != nil && s.Setup.By == analysis.ByFuelCut:
 		return "Bring it to 2500 rpm and lift off for 3 s or more."
 	case s.Ready != nil && s.Setup.By == analysis.ByMixture:
-		return "Drive the mixture lean or rich for 15 s, then undo it."
+		return "Drive the mixture lean or rich for " + limits.HoldText + ", then undo it."
 	case s.Ready != nil:
-		return "Drive the signal lean or rich for 15 s, then release."
+		return "Drive the signal lean or rich for " + limits.HoldText + ", then release."
 	}
 	return "Checking whether the car is ready."
 }

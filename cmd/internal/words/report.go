@@ -88,7 +88,7 @@ func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 	case analysis.WrongBank:
 		o.Answer = "No. The other bank of the engine responded: the connectors of the two sensors seem to be swapped."
 		o.Next = []string{"We'll check which connector belongs where. Nothing shows a bad part."}
-	case analysis.NotReadyToSay:
+	case analysis.ConclusionNotReady:
 		o.Answer = "Not known yet: test conditions weren't met."
 		o.Next = []string{"We'll get the car ready, usually fully warm and idling, and test again."}
 	case analysis.NothingForced:

@@ -6,6 +6,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/hazard"
+	"pushback/analysis/limits"
 )
 
 // Verdict is an answer in the order in which it is read: the name from across the shop, the
@@ -18,7 +19,7 @@ type Verdict struct {
 // VerdictOf words an answer.
 func VerdictOf(v analysis.Verdict) Verdict {
 	name, why, _ := strings.Cut(ConclusionText(v.Conclusion), ". ")
-	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.UnclearResult && !wideRange(v) {
+	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.ConclusionUnclear && !wideRange(v) {
 		return open(v, name)
 	}
 	out := Verdict{Name: name, Why: why}
@@ -35,7 +36,7 @@ func wideRange(v analysis.Verdict) bool { return proof(v, analysis.ProofScale).I
 // Rest are the steps after the first; where words of ours name that one, it is among them with its
 // numbers.
 func Rest(v analysis.Verdict) []string {
-	if _, is := openNames[v.Decide]; len(v.Next) == 0 || is && v.Conclusion == analysis.UnclearResult && !wideRange(v) {
+	if _, is := openNames[v.Decide]; len(v.Next) == 0 || is && v.Conclusion == analysis.ConclusionUnclear && !wideRange(v) {
 		return v.Next
 	}
 	return v.Next[1:]
@@ -58,18 +59,18 @@ const (
 )
 
 var openNames = map[analysis.Step]named{
-	analysis.LeanStep:    {"REDO LEAN", "The lean step wasn't clear enough to count.", "Repeat the lean step: 15 s, good connection."},
-	analysis.RichStep:    {"REDO RICH", "The rich step wasn't clear enough to count.", "Repeat the rich step: 15 s, good connection."},
+	analysis.LeanStep:    {"REDO LEAN", "The lean step wasn't clear enough to count.", "Repeat the lean step: " + limits.HoldText + ", good connection."},
+	analysis.RichStep:    {"REDO RICH", "The rich step wasn't clear enough to count.", "Repeat the rich step: " + limits.HoldText + ", good connection."},
 	analysis.FeedPropane: {"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", propaneTells},
 	analysis.InduceLean:  {"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", leanTells},
-	analysis.LongerHold:  {"HOLD LONGER", "The steps were too short to tell.", "Repeat with 15 s steps and 30 s of rest between."},
+	analysis.LongerHold:  {"HOLD LONGER", "The steps were too short to tell.", "Repeat with " + limits.HoldText + " steps and " + limits.RestText + " of rest between."},
 	analysis.ShorterHold: {"ECM LET GO", "The ECM saw the step, took it for a fault and stopped using the sensor.", "Read and clear the codes, then repeat with shorter steps."},
 	analysis.CloseBranch: {"SENSOR OPEN", "After the release the sensor was still disconnected.", "Reconnect the sensor the moment you release, and repeat."},
 	analysis.OpenCheck:   {"CHECK INPUT", "The reading may be the ECM's own bias, not the sensor.", "Disconnect the sensor and watch the reading."},
 	analysis.CoolDown:    {"TOO HOT", "A hot sensor reads rich too low to count.", "Let it idle for some minutes, then repeat the lean step."},
 	analysis.LeakCheck:   {"LEAK OR SENSOR", "The sensor has only ever read lean; an exhaust leak does that too.", "Check for an exhaust leak ahead of the sensor."},
 	analysis.MoreReading: {"TOO FEW READS", "Too few readings to tell.", "Repeat with fewer signals or a faster adapter."},
-	analysis.HandsOff:    {"WAIT FOR IT", "The loop had no time to settle after the release.", "Repeat, then keep hands off for 30 s after the release."},
+	analysis.HandsOff:    {"WAIT FOR IT", "The loop had no time to settle after the release.", "Repeat, then keep hands off for " + limits.RestText + " after the release."},
 	analysis.ForceOther:  {"WHICH BANK", "Both banks moved together.", "Test the other bank's sensor and see whose trim responds."},
 	analysis.HoldWire:    {"WIRE OR SENSOR", "The reading didn't move with the mixture: sensor, wire or ECM input.", "Pull the signal wire lean, then drive it rich. Reading follows: the sensor is dead. It doesn't: wire or ECM input."},
 }

@@ -109,12 +109,12 @@ func TestOneFigure(t *testing.T) {
 func TestOpenVerdictsHaveNames(t *testing.T) {
 	for _, s := range []analysis.Step{analysis.LeanStep, analysis.RichStep, analysis.FeedPropane, analysis.InduceLean, analysis.LongerHold, analysis.ShorterHold,
 		analysis.CloseBranch, analysis.OpenCheck, analysis.CoolDown, analysis.LeakCheck, analysis.MoreReading, analysis.HandsOff, analysis.ForceOther, analysis.HoldWire} {
-		v := VerdictOf(analysis.Verdict{Conclusion: analysis.UnclearResult, Decide: s, Next: []string{"x"}})
+		v := VerdictOf(analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Decide: s, Next: []string{"x"}})
 		if v.Name == "UNCLEAR" || v.Name == "" || v.Why == "" || v.Step == "" || len(v.Name) > 14 {
 			t.Errorf("%s: %+v", s, v)
 		}
 	}
-	pegged := analysis.Verdict{Conclusion: analysis.UnclearResult, Decide: analysis.FeedPropane, Proofs: []analysis.Proof{
+	pegged := analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Decide: analysis.FeedPropane, Proofs: []analysis.Proof{
 		{ID: analysis.ProofAddsFuel, State: analysis.Unclear, Evidence: map[string]float64{"limit_pct": 25}}}}
 	if v := VerdictOf(pegged); v.Name != "PEGGED LEAN" || !strings.Contains(v.Why, "+25 %") {
 		t.Errorf("%+v", v)

@@ -12,6 +12,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/bias"
 	"pushback/analysis/hazard"
+	"pushback/analysis/limits"
 	"pushback/analysis/session"
 )
 
@@ -40,7 +41,7 @@ func Cautions(by analysis.By) []string {
 		return append(c,
 			"Propane burns and explodes. Keep the bottle, hose and valve away from ignition parts and hot exhaust. Feed it slowly, never into a stopped engine.",
 			"To drive it lean, pull one small vacuum hose you can reach, not the brake booster.",
-			"Change the mixture for 15 s at most, then rest 30 s. Raw fuel overheats the catalyst and the engine may stall.")
+			"Change the mixture for "+limits.HoldText+" at most, then rest "+limits.RestText+". Raw fuel overheats the catalyst and the engine may stall.")
 	}
 	return append(c,
 		"Never 12 V, 5 V or a heater feed on this wire. Find it with a 10 MΩ meter.",
@@ -50,7 +51,7 @@ func Cautions(by analysis.By) []string {
 		"Scan data can't show a titania sensor (unplugged, key on: 1 V or 5 V). Check with a meter; never force one.",
 		RaisedReturn,
 		"Never use your fingers to bias the signal.",
-		"Hold for 15 s, never more than 30 s. A long hold may set codes; they are listed as caused by the test.")
+		"Hold for "+limits.HoldText+", never more than "+limits.MostText+". A long hold may set codes; they are listed as caused by the test.")
 }
 
 // OpenBranch says how the sensor's branch is opened.
@@ -176,7 +177,7 @@ var stepWhy = map[session.Reason]string{
 	session.WhyLetGo:   "The computer left closed loop: it saw the hold and took it for a fault. Wait up to 1 min; if it stays open, note the codes, clear them, or cycle the key, then test again.",
 	session.WhyBranch:  "THE SENSOR'S BRANCH IS STILL OPEN: close it.",
 	session.WhyClose:   "CLOSE THE BRANCH.",
-	session.WhyRest:    "Rest: two holds on one side need 30 s between them.",
+	session.WhyRest:    "Rest: two holds on one side need " + limits.RestText + " between them.",
 	session.WhyHeld:    "The reading still lies where it was held.",
 	session.WhyAbsent:  "Nobody began the hold.",
 	session.WhyLong:    "The time for this test is over.",
@@ -300,9 +301,9 @@ func ConclusionText(c analysis.Conclusion) string {
 		return "SENSOR SKEWED. The sensor sees the change, but reads the wrong amount."
 	case analysis.WrongBank:
 		return "WRONG BANK. The other bank responded: the bank 1 and bank 2 sensors or their wiring are swapped."
-	case analysis.NotReadyToSay:
+	case analysis.ConclusionNotReady:
 		return "NOT READY. Test conditions weren't met."
-	case analysis.UnclearResult:
+	case analysis.ConclusionUnclear:
 		return "UNCLEAR. Can't call it from this data."
 	case analysis.NothingForced:
 		return "NO STEP SEEN. No lean or rich step was seen, so nothing passed and nothing failed."
