@@ -62,6 +62,7 @@ const (
 type landmark struct {
 	made int64  // how many sessions were ever made; never sinks
 	id   string // of a session, empty: none
+	n    int64  // its number, which no other session of the database gets; 0: not known
 	seq  int64  // of a record that it has, -1: none
 	must bool   // the session cannot have been removed
 }
@@ -189,7 +190,7 @@ func landmarkIn(db *sql.DB, known landmark) (there landmark, err error) {
 		return there, err
 	}
 	var n int64
-	err = db.QueryRow(`select n, id from session where id = ?1 or ?1 = '' order by n desc limit 1`, known.id).Scan(&n, &there.id)
+	err = db.QueryRow(`select n, id from session where id = ?1 or ?1 = '' or n = ?2 order by id = ?1 desc, n desc limit 1`, known.id, known.n).Scan(&n, &there.id)
 	if errors.Is(err, sql.ErrNoRows) {
 		return there, nil
 	} else if err != nil {
@@ -225,7 +226,7 @@ func (s *Store) checkpoint(n int64, id string, seq int64) (all bool, err error) 
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.known = landmark{made: max(n, s.known.made), id: id, seq: seq}
+	s.known = landmark{made: max(n, s.known.made), id: id, n: n, seq: seq}
 	return true, nil
 }
 

@@ -168,6 +168,30 @@ func TestReplaced(t *testing.T) {
 	}
 }
 
+// What is copied over may have a session under the number of the one that is being recorded.
+func TestCopiedOverByOneWithAsMany(t *testing.T) {
+	path, other := older(t)
+	s := openTest(t, other)
+	second := create(t, s, meta)
+	if err := errors.Join(second.Append(crashRecord(0), nil), second.Close(), s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	rec := record(t, path)
+	if err := copyOver(path, other); err != nil {
+		t.Fatal(err)
+	}
+	rescued := rec.end(t)
+	s = openTest(t, path)
+	if list, err := s.List(t.Context(), Filter{}); err != nil || len(list) != 2 || len(readAll(t, s, second.ID())) != 1 {
+		t.Errorf("%d sessions, %v", len(list), err)
+	}
+	again := openTest(t, rescued)
+	m, err := again.Find(t.Context(), "last")
+	if err != nil || !m.Finished || m.ID == second.ID() || len(readAll(t, again, m.ID)) < 3 {
+		t.Errorf("%+v, %v", m, err)
+	}
+}
+
 // As TestReplaced, but the process that records is killed too, before or after it noticed:
 // the next that opens the file finds the recording beside it.
 func TestReplacedAndKilled(t *testing.T) {
