@@ -105,9 +105,13 @@ func TestConclusions(t *testing.T) {
 		}), Config{By: ByMixture}, ConclusionUnclear},
 		{"monitor trips late", with(func(p *plant) { p.trips, p.marks = 11, true; p.forces = p.forces[:1] }), Config{}, ConclusionUnclear},
 	}
+	seeds := uint64(5)
+	if testing.Short() {
+		seeds = 1
+	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			for seed := range uint64(5) {
+			for seed := range seeds {
 				c.p.seed = seed
 				w, events := c.p.run(c.cfg)
 				v := w.Verdict()

@@ -143,6 +143,9 @@ func made(rng *rand.Rand, mean, differs float64) []trimmap.Reading {
 // On two recordings of one unchanged car 'better' or 'worse' must come less than 5 times in
 // 100, and 'moved' too; on a car that was repaired it must be seen.
 func TestNoiseIsNoRepair(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hundreds of trials")
+	}
 	rng := rand.New(rand.NewPCG(1, 2))
 	const trials = 150
 	for _, tt := range []struct {

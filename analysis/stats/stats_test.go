@@ -304,6 +304,9 @@ func TestHolm(t *testing.T) {
 // What 95 % intervals promise, on noise whose neighbours follow each other (0.8 from
 // reading to reading) and on a map with outliers.
 func TestIntervalsCover(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hundreds of trials")
+	}
 	rng := rand.New(rand.NewPCG(3, 4))
 	const trials = 400
 	held, naive := 0, 0

@@ -20,6 +20,9 @@ func TestFit(t *testing.T) {
 		{"slow", func(p *plant) { p.tauRich, p.tauLn = 0.6, 0.6 }, 1, true, 0.2, 0.3},
 	} {
 		for _, rate := range []float64{3, 5, 10} {
+			if testing.Short() && rate != 5 {
+				continue
+			}
 			for seed := range uint64(3) {
 				p := sound()
 				c.edit(&p)

@@ -33,6 +33,9 @@ func TestWindow(t *testing.T) {
 	p := sound()
 	p.feed = []feed{{0.07, 20, 1, 34, 0.5}}
 	for _, rate := range []float64{1, 3, 10, 30} {
+		if testing.Short() && rate > 3 {
+			continue
+		}
 		w := New(analysis.Config{By: analysis.ByMixture})
 		id, n := decode.SensorID{Bank: 1, Position: 1}, 0
 		for i, s := range p.samples(60, rate, 1) {

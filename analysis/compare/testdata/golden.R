@@ -16,7 +16,8 @@ for (s in names(d)) {
   x <- d[[s]]
   write.csv(x, paste0(s, ".csv"), row.names=FALSE, quote=FALSE)
   l <- max(ceiling(nrow(x)^(1/3)), 20)
-  b <- tsboot(as.matrix(x), function(y) tapply(y[,"total"], factor(y[,"rpm"], c(800,1800,2300)), mean), R=20000, l=l, sim="fixed")
+  mean_at <- function(y) { at <- y[,"rpm"]; total <- y[,"total"]; c(mean(total[at==800]), mean(total[at==1800]), mean(total[at==2300])) }
+  b <- tsboot(as.matrix(x), mean_at, R=20000, l=l, sim="fixed")
   for (i in 1:3) out[nrow(out)+1,] <- list(s, c(800,1800,2300)[i], b$t0[[i]], sd(b$t[,i], na.rm=TRUE))
 }
 out$mean <- sprintf("%.8f", out$mean); out$se <- sprintf("%.6f", out$se)
