@@ -10,7 +10,7 @@ LDFLAGS := -X main.version=$(VERSION)
 # The page for a phone needs no HTTP/2.
 TAGS := nethttpomithttp2
 
-.PHONY: demo build test check format vet tests lint vulnerabilities fuzz accuracy bench gallery release reproducible arm64 windows clean setup
+.PHONY: demo build test check format vet tests lint vulnerabilities fuzz accuracy bench gallery release reproducible arm64 windows fleet clean setup
 
 demo: build
 	./$(BIN) demo
@@ -119,6 +119,17 @@ arm64:
 # The Windows program under wine (gcc-mingw-w64-x86-64 wine64).
 windows:
 	.ci/windows
+
+# Sessions of 10,000 simulated cars in partitions, judged by 1, 2 and 4 workers, one of which is
+# killed (Debian's python3-distributed, which this installs as root).
+FLEET ?= build/fleet
+FLEETPYTHON := /usr/bin/python3
+fleet: build
+	@$(FLEETPYTHON) -c 'import distributed' 2>/dev/null || { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends python3-distributed >/dev/null; } \
+	  || { echo "install Dask distributed (Debian: apt-get install python3-distributed)"; exit 1; }
+	@test -e $(FLEET)/made || { rm -rf $(FLEET); echo "10,000 sessions of 20 s each: 6 minutes of processor"; $(GO) run ./cmd/fleet cars -to $(FLEET)/sessions -n 10000 && touch $(FLEET)/made; }
+	rm -rf $(FLEET)/verdicts
+	$(FLEETPYTHON) cmd/fleet/judge.py $(FLEET)/sessions $(FLEET)/verdicts --pushback $(BIN) --workers 1,2,4 --kill --alone
 
 clean:
 	rm -rf bin build

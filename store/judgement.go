@@ -73,14 +73,15 @@ func (s *Store) Judge(ctx context.Context, ref string, at time.Duration, v analy
 	if err != nil {
 		return err
 	}
-	j, err := judgementOf(v, events)
+	j, err := JudgementOf(v, events)
 	if err != nil {
 		return wrap("judge session "+m.ID, err)
 	}
 	return wrap("judge session "+m.ID, s.judge(ctx, n, at, j))
 }
 
-func judgementOf(v analysis.Verdict, events []analysis.Event) (j Judgement, err error) {
+// JudgementOf is a judgement as it is kept and printed.
+func JudgementOf(v analysis.Verdict, events []analysis.Event) (j Judgement, err error) {
 	j.Conclusion = string(v.Conclusion)
 	for _, e := range events {
 		line, err := json.Marshal(e)

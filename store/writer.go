@@ -355,7 +355,7 @@ func (w *Writer) Update(f func(*Meta)) error {
 // it is whole, in another file. Where it is to be there once ([Writer.Once]) and is
 // already, that is a [*DuplicateError], and it is to be removed.
 func (w *Writer) Finish(ctx context.Context, at time.Duration, v analysis.Verdict, events []analysis.Event) error {
-	j, err := judgementOf(v, events)
+	j, err := JudgementOf(v, events)
 	if err != nil {
 		return errors.Join(wrap("finish session "+w.id, err), w.Close())
 	}

@@ -119,7 +119,7 @@ func Rows(ctx context.Context, s Session, put func(*Row) error) error {
 		}
 	}
 	if v := s.Judgement.Verdict; v != nil {
-		return put(&Row{Session: m.ID, Seq: seq, At: m.Duration, Kind: "verdict", Name: m.Conclusion, Text: string(v)})
+		return put(&Row{Session: m.ID, Seq: seq, At: m.Duration, Kind: "verdict", Name: s.Judgement.Conclusion, Text: string(v)})
 	}
 	return nil
 }
