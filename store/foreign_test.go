@@ -8,7 +8,6 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"pgregory.net/rapid"
 )
@@ -88,10 +87,14 @@ func TestOpenForeign(t *testing.T) {
 	// A database in which a session is being recorded.
 	live := openTest(t, newPath(t))
 	w := create(t, live, meta)
+	committed := make(chan int64, 100)
+	w.mu.Lock()
+	w.onCommit = func(seq int64) { committed <- seq }
+	w.mu.Unlock()
 	if err := w.Append(crashRecord(0), nil); err != nil {
 		t.Fatal(err)
 	}
-	time.Sleep(2 * commitEvery)
+	<-committed
 	s, err = OpenForeign(ctx, live.Path())
 	if err != nil {
 		t.Fatal(err)
