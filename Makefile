@@ -22,7 +22,7 @@ build: setup
 timed = @+start=$$(date +%s); $(MAKE) --no-print-directory $(1) && echo "== $(1): $$(($$(date +%s) - start)) s"
 
 # What must pass: formatting, vet, all tests (directions of imports and licences of
-# dependencies among them), those of a minute again with the race detector on, and two
+# dependencies among them), those that a short run takes with the race detector on first, and two
 # thousand inputs to each fuzz target.
 test: setup
 	$(call timed,format)
@@ -41,8 +41,11 @@ format:
 vet:
 	$(GO) vet ./...
 
+# Rooms that start nothing at once: no race is to be found in them.
+PURE := ^pushback/(analysis|decode|obd/simcar/hands|cmd/internal/accuracy/heldout)(/|$$)
+
 tests:
-	$(GO) test -race -short ./...
+	$(GO) test -race -short $$($(GO) list ./... | grep -Ev '$(PURE)')
 	$(GO) test ./...
 
 # Go brings its own tools; SQLite needs a C compiler.

@@ -39,6 +39,9 @@ func compareSessions(t testing.TB, db, before, after string) sheet.Comparison {
 // Two recordings of one unchanged car are not called a repair, whatever its fault.
 // BenchmarkUnchanged tells how often over many pairs.
 func TestCompareUnchanged(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records for many minutes of session time")
+	}
 	for i, name := range []string{"healthy", "vacuum-leak", "supply-weak", "v-engine"} {
 		if c := unchanged(t, name, uint64(i)); c.Answer != compare.NoDifference || len(c.Cells) == 0 {
 			t.Errorf("%s against itself: %s: %s", name, c.Answer, c.Why)
@@ -87,6 +90,9 @@ func BenchmarkUnchanged(b *testing.B) {
 
 // A vacuum leak that was repaired: trims better, and so told.
 func TestCompareRepaired(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records for many minutes of session time")
+	}
 	db := filepath.Join(t.TempDir(), "p.db")
 	record := func(name string, seed uint64) string {
 		return recordSim(t, db, simcar.Config{Car: simCar(t, name), Bus: obd.ISO9141, Seed: seed, Drive: simcar.Town}, 10*time.Minute)
@@ -118,6 +124,9 @@ func TestCompareRepaired(t *testing.T) {
 // scatters; a guided test is too short to say so, and its answers are compared by their
 // intervals.
 func TestCompareSensorReplaced(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records for many minutes of session time")
+	}
 	db := filepath.Join(t.TempDir(), "p.db")
 	var long, guided [2]string
 	for i, name := range []string{"sensor-lazy", "healthy"} {

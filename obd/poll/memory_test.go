@@ -109,7 +109,7 @@ func requests(all []obd.Record, n int) []string {
 // TestMemory: a known car is read at once; the rest of discovery follows and is in the
 // records; another car is noticed.
 func TestMemory(t *testing.T) {
-	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+	for _, bus := range buses() {
 		t.Run(bus.String(), func(t *testing.T) {
 			mem := memory{}
 			fresh, first := meet(t, "healthy", bus, mem)
@@ -198,6 +198,9 @@ func TestMemory(t *testing.T) {
 
 // Two cars that come in turn through one adapter are both known: neither costs a search.
 func TestTwoCarsInTurn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many cars one after another")
+	}
 	for _, tt := range []struct {
 		name [2]string
 		bus  [2]obd.Bus
@@ -244,10 +247,10 @@ func TestTwoCarsInTurn(t *testing.T) {
 // even that on the bus that most cars have; it is met as it is.
 func TestUnknownCar(t *testing.T) {
 	var fresh [obd.CAN29at250 + 1]time.Duration
-	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+	for _, bus := range buses() {
 		_, _, fresh[bus] = meeting(t, "v-engine", bus, nil)
 	}
-	for other := obd.PWM; other <= obd.CAN29at250; other++ {
+	for _, other := range buses() {
 		vain, slow := 250*time.Millisecond, other == obd.ISO9141 || other == obd.ISO14230Slow
 		switch {
 		case slow:
@@ -259,7 +262,7 @@ func TestUnknownCar(t *testing.T) {
 		for range 2 {
 			meet(t, "healthy", other, met)
 		}
-		for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		for _, bus := range buses() {
 			all, v, read := meeting(t, "v-engine", bus, maps.Clone(met))
 			if v.Format.Bus != bus || !slices.Contains(sensorNames(v.Decoder), "B2S1") {
 				t.Errorf("%v, memory of %v: %+v, sensors %v", bus, other, v.Format, sensorNames(v.Decoder))
@@ -273,6 +276,9 @@ func TestUnknownCar(t *testing.T) {
 
 // Many cars come to one adapter in any order, more than are remembered: each is met as it is.
 func TestAnyCarAfterOthers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many cars one after another")
+	}
 	type car struct {
 		cfg   simcar.Config
 		fresh poll.Vehicle
@@ -318,7 +324,7 @@ func TestAnyCarAfterOthers(t *testing.T) {
 func TestUnknownCarAfterManyBuses(t *testing.T) {
 	_, _, fresh := meeting(t, "v-engine", obd.CAN11at500, nil)
 	mem := memory{}
-	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+	for _, bus := range buses() {
 		if bus != obd.CAN11at500 {
 			meet(t, "healthy", bus, mem)
 		}

@@ -62,7 +62,7 @@ func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string
 // TestShares: on every bus the watched pair keeps its share, nothing is forgotten, and
 // the closing reads end the session.
 func TestShares(t *testing.T) {
-	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+	for _, bus := range buses() {
 		t.Run(bus.String(), func(t *testing.T) {
 			all, periods := drive(t, bus, time.Minute)
 			asked := map[byte]int{}
@@ -516,7 +516,7 @@ func TestLossDoesNotLast(t *testing.T) {
 // TestAwait: while an answer is awaited the pair has nearly all of the bus, and fuel status
 // and the sensor behind the catalyst are still read; it ends by itself.
 func TestAwait(t *testing.T) {
-	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+	for _, bus := range buses() {
 		t.Run(bus.String(), func(t *testing.T) {
 			s, p := healthy(t, bus)
 			share := func(d time.Duration) (pair float64, asked map[byte]int) {
@@ -549,4 +549,15 @@ func TestAwait(t *testing.T) {
 			}
 		})
 	}
+}
+
+// buses are all that there are, or, where a short test is asked for, a slow and a fast one.
+func buses() (all []obd.Bus) {
+	if testing.Short() {
+		return []obd.Bus{obd.ISO9141, obd.CAN11at500}
+	}
+	for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		all = append(all, bus)
+	}
+	return all
 }

@@ -24,7 +24,7 @@ func TestWideRange(t *testing.T) {
 		{"B1S1", []byte{0x34, 0x06, 0x44}},
 		{"B1S2", []byte{0x15, 0x06, 0x34, 0x44, 0x55}},
 	} {
-		for bus := obd.PWM; bus <= obd.CAN29at250; bus++ {
+		for _, bus := range buses() {
 			t.Run(tt.sensor+" "+bus.String(), func(t *testing.T) {
 				car, err := simcar.Find("wide-range")
 				if err != nil {

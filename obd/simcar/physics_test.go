@@ -186,6 +186,9 @@ func TestLimitCycle(t *testing.T) {
 // TestTransportDelay: three to ten crank turns cover short headers to long exhausts
 // (common practice, no source): 0.24 to 0.8 s at 750 rpm, 0.09 to 0.3 s at 2000.
 func TestTransportDelay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("every car")
+	}
 	for _, car := range Cars() {
 		for _, drive := range []Drive{Idle, Fast} {
 			if car.engine.justBegun && drive == Fast {

@@ -221,6 +221,9 @@ func record(t testing.TB, cfg Config) ([]byte, Truth) {
 }
 
 func TestDeterminism(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many cars")
+	}
 	for seed := range uint64(15) {
 		cfg, e := Random(seed)
 		again, e2 := Random(seed)
@@ -247,6 +250,9 @@ func TestDeterminism(t *testing.T) {
 
 // TestRandom checks that random cars do what their fault says, by the plant's own record.
 func TestRandom(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hundreds of cars")
+	}
 	count := map[string]int{}
 	for seed := range uint64(400) {
 		cfg, e := Random(seed)
@@ -313,6 +319,9 @@ func TestRandom(t *testing.T) {
 
 // TestTown: hours of unforced driving stay physical, and do what driving does.
 func TestTown(t *testing.T) {
+	if testing.Short() {
+		t.Skip("40 minutes of driving")
+	}
 	points := trace(t, Config{Car: healthy(), Drive: Town, Seed: 9}, 40*time.Minute, 100*time.Millisecond)
 	var cut, closedLoop, fast, lean int
 	for _, p := range points {

@@ -263,6 +263,9 @@ func TestRearWire(t *testing.T) {
 // TestRandomWide: equal seeds give equal cars, every fault comes, sound loops come to rest on
 // their target, and the truth is what the car does.
 func TestRandomWide(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hundreds of cars")
+	}
 	count, by := map[string]int{}, map[string]int{}
 	for seed := range uint64(300) {
 		cfg, e, truth := RandomWide(seed)
