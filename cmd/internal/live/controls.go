@@ -41,6 +41,25 @@ func (c Controls) Say(m obd.Mark) bool {
 	return c.Mark != nil
 }
 
+// Key does what a key asks for that means the same wherever it is typed: l, r, space, enter, s, b.
+// Other keys do nothing.
+func (c Controls) Key(name string) {
+	switch name {
+	case "l":
+		c.Say(obd.Mark{Kind: obd.MarkLean})
+	case "r":
+		c.Say(obd.Mark{Kind: obd.MarkRich})
+	case "space":
+		c.Say(obd.Mark{Kind: obd.MarkRelease})
+	case "enter":
+		Do(c.Enter)
+	case "s":
+		Do(c.Skip)
+	case "b":
+		Do(c.Again)
+	}
+}
+
 // Do does one of the functions of c, if it can be done, and reports whether it was.
 func Do(f func()) bool {
 	if f != nil {

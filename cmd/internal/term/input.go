@@ -64,20 +64,12 @@ func keys(in io.Reader, c live.Controls, say func(string)) {
 			return
 		}
 		switch unicode.ToLower(k) {
-		case 'l':
-			c.Say(obd.Mark{Kind: obd.MarkLean})
-		case 'r':
-			c.Say(obd.Mark{Kind: obd.MarkRich})
-		case ' ':
-			c.Say(obd.Mark{Kind: obd.MarkRelease})
 		case 'q':
 			live.Do(c.Stop)
+		case ' ':
+			c.Key("space")
 		case '\r', '\n':
-			live.Do(c.Enter)
-		case 's':
-			live.Do(c.Skip)
-		case 'b':
-			live.Do(c.Again)
+			c.Key("enter")
 		case 'n':
 			say("note (Enter ends it):")
 			text, err := r.ReadString('\n')
@@ -85,6 +77,8 @@ func keys(in io.Reader, c live.Controls, say func(string)) {
 			if err != nil {
 				return
 			}
+		default:
+			c.Key(string(unicode.ToLower(k)))
 		}
 	}
 }

@@ -8,7 +8,6 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"pushback/cmd/internal/live"
-	"pushback/obd"
 )
 
 func printable(r rune) rune {
@@ -93,18 +92,6 @@ func (m *model) obey(key string) tea.Cmd {
 		}
 		m.asked = true
 		live.Do(c.Stop)
-	case "l":
-		c.Say(obd.Mark{Kind: obd.MarkLean})
-	case "r":
-		c.Say(obd.Mark{Kind: obd.MarkRich})
-	case "space":
-		c.Say(obd.Mark{Kind: obd.MarkRelease})
-	case "enter":
-		live.Do(c.Enter)
-	case "s":
-		live.Do(c.Skip)
-	case "b":
-		live.Do(c.Again)
 	case "n":
 		if c.Mark != nil {
 			m.note = new(string)
@@ -115,6 +102,8 @@ func (m *model) obey(key string) tea.Cmd {
 		m.notice, m.asking = m.screen.cfg.Notice != nil, true
 	case "?", "h":
 		m.help = true
+	default:
+		c.Key(key)
 	}
 	return nil
 }
