@@ -4,7 +4,7 @@ import "pushback/analysis"
 
 // estimate fits the ring's model to a force as far as it has been read.
 func (w *Watcher) estimate(f *force) {
-	from, to := f.begin-15, f.begin+longestForce
+	from, to := f.begin-20, f.begin+longestForce
 	end := f.end
 	if !f.ended() {
 		end = w.now + 1
@@ -12,10 +12,10 @@ func (w *Watcher) estimate(f *force) {
 		to = f.end + recoverWithin
 	}
 	near := Shape{f.begin, 0.6, end, 0.6}
-	f.fit, f.fitted = w.fit(&w.own, from, to, near)
+	f.fit, f.fitted = w.fit(&w.own, from, to, near, !f.ended())
 	f.fitAt = w.now
 	if w.other.lambda.n > 8 && w.other.lambda.interval(from, to) < 1.1 {
-		f.beside, f.hasBeside = w.fit(&w.other, from, to, near)
+		f.beside, f.hasBeside = w.fit(&w.other, from, to, near, !f.ended())
 	}
 	w.rearOf(f)
 	w.measure(f)
@@ -95,12 +95,12 @@ func endOr(f *force, now float64) float64 {
 
 // fit estimates one bank. Whether the computer feeds its own change of the commanded ratio forward, or
 // leaves that to trim, is told by which of the two leaves less.
-func (w *Watcher) fit(b *bank, from, to float64, near Shape) (Estimate, bool) {
+func (w *Watcher) fit(b *bank, from, to float64, near Shape, brief bool) (Estimate, bool) {
 	fed, varies := w.trace(b, from, to, true)
-	e, ok := Fit(fed, near)
+	e, ok := Fit(fed, near, brief)
 	if varies && ok {
 		plain, _ := w.trace(b, from, to, false)
-		if o, ok := Fit(plain, near); ok && o.RSS < e.RSS {
+		if o, ok := Fit(plain, near, brief); ok && o.LogLik > e.LogLik {
 			return o, true
 		}
 	}
@@ -117,7 +117,7 @@ func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies b
 	s = &b.trim
 	for i := s.from(from - 3); i < s.n && s.at(i).t() <= to; i++ {
 		t := s.at(i).t()
-		u := 1 + (s.at(i).v+b.long.hold(t, 0))/100
+		u := (1 + s.at(i).v/100) * (1 + b.long.hold(t, 0)/100)
 		if fed {
 			u /= w.command.hold(t, 1)
 		}

@@ -88,8 +88,12 @@ func (w *Watcher) running() *force {
 
 func (w *Watcher) busy() bool { return w.running() != nil }
 
-// How the technician's word counts: a force may begin so long before or after it was said, s.
-const sayNear = 8.0
+// How the technician's word counts: a force may begin so long before or after it was said, s; what was seen still earlier than
+// saySurely before must stand out to be it.
+const (
+	sayNear   = 8.0
+	saySurely = 3.0
+)
 
 // near is the mark without a force that was made close to t.
 func (w *Watcher) near(t float64) *told {

@@ -1,14 +1,10 @@
 package wide
 
-import (
-	"math"
-
-	"pushback/analysis/stats"
-)
+import "math"
 
 // Trace is what the estimate is made of: readings of one force with the rest before and the return
-// after it, in order of time, s. Y is the measured excess of fuel λc/λm − 1, U the commanded one
-// (short-term trim and what long-term trim has moved), both as fractions.
+// after it, in order of time, s. Y is the measured excess of fuel 1/λ − 1, U the commanded one
+// (short-term trim, long-term trim and what the computer feeds forward), both as fractions.
 type Trace struct {
 	YT, Y []float64
 	UT, U []float64
@@ -18,334 +14,457 @@ type Trace struct {
 // straight line through On seconds from Begin, and falls through Off seconds from End.
 type Shape struct{ Begin, On, End, Off float64 }
 
+// staleFor is how long the same value may be told without being new, s: the computer renews what it tells each 0.05 to 0.5 s.
+const staleFor = 0.7
+
+// fresh leaves out what is told again: the noise in it is no new one, and commanded fuel stands still in it while it
+// truly moves. Where the ratio is renewed seldom, commanded fuel is taken when that is.
+func (tr Trace) fresh() Trace {
+	var out Trace
+	last := math.Inf(-1)
+	for i, t := range tr.YT {
+		if i == 0 || tr.Y[i] != tr.Y[i-1] || t-last > staleFor {
+			out.YT, out.Y = append(out.YT, t), append(out.Y, tr.Y[i])
+			last = t
+		}
+	}
+	if len(out.YT) > len(tr.YT)*2/3 {
+		return tr
+	}
+	k := 0
+	for i, t := range tr.UT {
+		renewed := false // since the reading before
+		for ; k < len(out.YT) && out.YT[k] <= t; k++ {
+			renewed = true
+		}
+		if renewed || i == 0 {
+			out.UT, out.U = append(out.UT, t), append(out.U, tr.U[i])
+		}
+	}
+	if len(out.U) < 8 {
+		out.UT, out.U = tr.UT, tr.U
+	}
+	return out
+}
+
 // Estimate is the model
 //
-//	y(t) = p·S(t; shape, τ)·(1 + d·u) + g·u(t−D; τ) + c + noise
+//	y(t) = p·S(t; shape, τ) + g·u(t−D; τ) + c + noise
 //
-// fitted by least squares over a grid of D, τ and the shape (the structure, gain, lag and dead time from
-// fuel to measured ratio, is that of SAE 970613, 1997; d is g held to 0…1, for what is fed burns with
-// the fuel that trim left). Intervals are 95 %: of D and τ by profile likelihood, of g by a moving block bootstrap of the residuals.
+// by [Law]. The structure (gain, lag and dead time from fuel to measured ratio, by least squares) is that of SAE 970613, 1997. The loop answers its own
+// noise, so that is part of the model, lest the gain be drawn to what the loop makes of it: a share that fades with time
+// as a first-order autoregression in continuous time does, beside white noise; the fit is by generalized
+// least squares, the noise by the greatest likelihood. Intervals are 95 %, by profile likelihood.
 type Estimate struct {
 	G, GLow, GHigh             float64 // the ring's gain: measured fraction to a commanded one
 	P, C                       float64 // the disturbance as sensed, and the rest, fractions
 	Delay, DelayLow, DelayHigh float64 // D, s
 	Tau, TauLow, TauHigh       float64 // τ, s
 	Shape
-	Noise float64 // standard deviation of what is left, a fraction
-	N     int
-	RSS   float64
+	Law
+	Hue
+	Noise  float64 // standard deviation of what is left, a fraction
+	N      int
+	LogLik float64 // but for a constant
 }
 
-// The grids, s.
-var (
-	delays = []float64{0.1, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.7, 0.8, 0.9, 1.0}
-	taus   = []float64{0.03, 0.07, 0.12, 0.2, 0.3, 0.4, 0.5, 0.6, 0.75, 0.9, 1.1, 1.4}
-	ramps  = []float64{0.3, 0.6, 1, 1.5, 2, 3, 4}
+// Law is how what is fed and what is commanded make the mixture. A flow of gas adds to the fuel, however much that is; a
+// flow of air, and gas that the engine draws in proportion, multiply with it: the logarithms add up. Which it was, the readings tell.
+type Law bool
+
+// The laws.
+const (
+	Adds       Law = false
+	Multiplies Law = true
 )
+
+// Hue is how the noise is made: which share of its variance fades, and within what time, s.
+type Hue struct{ Share, Fade float64 }
+
+// The hues that are tried.
+var (
+	hueShares = []float64{0.2, 0.5, 0.8, 0.95, 0.99}
+	hueFades  = []float64{0.3, 1, 3, 10, 30}
+)
+
+// mostReadings bounds the work: more are joined in neighbouring groups, of which each has the mean.
+const mostReadings = 400
 
 // fineStep is the distance of the points through which commanded fuel is filtered, s.
 const fineStep = 0.05
 
-// fitter holds a trace and its command filtered by each lag of the grid.
-type fitter struct {
-	tr    Trace
-	from  float64
-	lag   [][]float64 // by τ: u filtered, a point each fineStep from 'from' on
-	cross float64     // d of the model
-	su    []float64   // scratch: the columns
-	ss    []float64
+// Parameters of the fit that are not linear.
+const (
+	atBegin = iota
+	atOn    // its logarithm, as of all that is a span
+	atEnd
+	atOff
+	atDelay
+	atTau
+	params
+)
+
+// Bounds of the spans, s.
+const (
+	leastRamp, mostRamp = 0.15, 6
+	leastDelay          = 0.05
+	mostDelay           = 2
+	leastTau, mostTau   = 0.02, 2
+)
+
+// point is one set of them, with what it comes to.
+type point struct {
+	v       [params]float64
+	p, g, c float64
+	rss     float64 // of what is white
 }
 
-// Fit estimates the model near a shape that is known to within a few seconds. ok is false where
-// the trace is too short.
-func Fit(tr Trace, near Shape) (e Estimate, ok bool) {
+// shape reads the spans back.
+func (x *point) shape() Shape {
+	return Shape{x.v[atBegin], math.Exp(x.v[atOn]), x.v[atEnd], math.Exp(x.v[atOff])}
+}
+
+// Fit estimates the model near a shape that is known to within a few seconds; it ends the search there with
+// 'brief', without intervals. ok is false where the trace is too short.
+func Fit(tr Trace, near Shape, brief bool) (e Estimate, ok bool) {
 	if len(tr.Y) < 8 || len(tr.U) < 3 {
 		return e, false
 	}
-	f := newFitter(tr)
-	e.Shape, e.Delay, e.Tau = near, 0.35, 0.12
-	e.RSS = math.Inf(1)
-	coarse := [][2]float64{{3, 0.5}, {0.75, 0.125}, {0.25, 0.05}}
-	for round, c := range coarse {
-		f.edges(&e, c[0], c[1])
-		f.dynamics(&e)
-		if round == 0 {
-			f.cross = min(max(e.G, 0), 1)
-			e.RSS = f.rss(e.Shape, e.Delay, e.Tau)
-		}
+	e = fit(newFitter(tr, near, Adds), brief)
+	if o := fit(newFitter(tr, near, Multiplies), brief); o.LogLik > e.LogLik {
+		e = o
 	}
-	f.solve(&e)
-	e.N = len(tr.Y)
-	e.Noise = math.Sqrt(e.RSS / float64(max(1, e.N-7)))
-	f.profiles(&e)
-	f.interval(&e)
 	return e, true
 }
 
-func newFitter(tr Trace) *fitter {
-	f := &fitter{tr: tr, from: tr.YT[0] - 3, cross: 1, su: make([]float64, len(tr.Y)), ss: make([]float64, len(tr.Y))}
-	n := int((tr.YT[len(tr.YT)-1]-f.from)/fineStep) + 2
-	u := make([]float64, n)
+func fit(f *fitter, brief bool) Estimate {
+	f.tint(Hue{0.8, 1})
+	best := f.start()
+	rounds := 3
+	if brief {
+		rounds = 1
+	}
+	for range rounds {
+		best = f.improve(best, 12, -1)
+		hue := f.bestHue(&best)
+		if hue == f.hue {
+			break
+		}
+		f.tint(hue)
+		best = f.at(best.v)
+		f.scale = math.Sqrt(best.rss / float64(len(f.y)))
+		best = f.at(best.v)
+	}
+	best = f.improve(best, 12, -1)
+	e := Estimate{Law: f.law, G: best.g, P: f.fraction(best.p), C: best.c, Delay: best.v[atDelay], Tau: math.Exp(best.v[atTau]),
+		Shape: best.shape(), Hue: f.hue, N: len(f.y), Noise: math.Sqrt(best.rss / float64(max(1, len(f.y)-f.free())))}
+	e.LogLik = f.logLik(best.rss)
+	e.GLow, e.GHigh, e.DelayLow, e.DelayHigh, e.TauLow, e.TauHigh = e.G, e.G, e.Delay, e.Delay, e.Tau, e.Tau
+	if !brief {
+		f.profiles(best, &e)
+	}
+	return e
+}
+
+// fraction makes a sum's part of fuel again.
+func (f *fitter) fraction(p float64) float64 {
+	if f.law == Multiplies {
+		return math.Expm1(p)
+	}
+	return p
+}
+
+// fitter holds a trace, and for the noise that is assumed what makes it white.
+type fitter struct {
+	law   Law
+	t, y  []float64 // readings, as the law has them add up
+	from  float64   // s: the first point of u
+	u     []float64 // commanded fuel, a point each fineStep
+	ended bool      // the force has an end within the readings
+	near  Shape
+
+	scale float64 // standard deviation of what is white
+	hue   Hue
+	keep  []float64 // by reading: how much of the last one's fading part is left
+	gain  []float64 // of the filter
+	root  []float64 // 1/√ of the variance of what is new in a reading
+	logs  float64   // sum of the logarithms of that variance
+	yw    []float64 // y made white
+	ow    []float64 // and a constant
+
+	fixed  bool // g is held
+	fixedG float64
+
+	lagged, s, uc []float64 // scratch
+	r             []float64 // residuals of the last point
+	jac           [params][]float64
+	laggedBy      float64
+}
+
+func newFitter(tr Trace, near Shape, law Law) *fitter {
+	f := &fitter{law: law, near: near, laggedBy: -1}
+	tr = tr.fresh()
+	asY := func(y float64) float64 { return y }
+	rest, n0 := 0.0, 0.0
+	for i, t := range tr.UT {
+		if t < near.Begin-1 {
+			rest, n0 = rest+tr.U[i], n0+1
+		}
+	}
+	rest /= max(1, n0)
+	asU := func(u float64) float64 { return (u - rest) / (1 + rest) }
+	if law == Multiplies {
+		asY = func(y float64) float64 { return math.Log1p(max(y, -0.9)) }
+		asU = asY
+	}
+	group := (len(tr.Y) + mostReadings - 1) / mostReadings
+	for i := 0; i < len(tr.Y); i += group {
+		var t, y float64
+		k := min(group, len(tr.Y)-i)
+		for j := i; j < i+k; j++ {
+			t, y = t+tr.YT[j], y+asY(tr.Y[j])
+		}
+		f.t, f.y = append(f.t, t/float64(k)), append(f.y, y/float64(k))
+	}
+	n := len(f.y)
+	f.ended = near.End < f.t[n-1]-0.3
+	f.from = f.t[0] - 3
+	m := int((f.t[n-1]-f.from)/fineStep) + 2
+	f.u, f.lagged = make([]float64, m), make([]float64, m)
 	k := 0
-	for i := range u {
+	for i := range f.u {
 		t := f.from + float64(i)*fineStep
 		for k < len(tr.UT) && tr.UT[k] < t {
 			k++
 		}
+		var u float64
 		switch {
 		case k == 0:
-			u[i] = tr.U[0]
+			u = tr.U[0]
 		case k == len(tr.UT):
-			u[i] = tr.U[k-1]
+			u = tr.U[k-1]
 		default:
-			u[i] = tr.U[k-1] + float64((tr.U[k]-tr.U[k-1])*(t-tr.UT[k-1]))/(tr.UT[k]-tr.UT[k-1])
+			u = tr.U[k-1] + float64((tr.U[k]-tr.U[k-1])*(t-tr.UT[k-1]))/(tr.UT[k]-tr.UT[k-1])
 		}
+		f.u[i] = asU(u)
 	}
-	f.lag = make([][]float64, len(taus))
-	for j, tau := range taus {
-		v := make([]float64, n)
-		v[0] = u[0]
-		a := math.Exp(-fineStep / tau)
-		for i := 1; i < n; i++ { // the input is a straight line within a step
-			slope := (u[i] - u[i-1]) / fineStep
-			v[i] = u[i] - float64(slope*tau) + float64((v[i-1]-u[i-1]+float64(slope*tau))*a)
-		}
-		f.lag[j] = v
+	for _, v := range []*[]float64{&f.keep, &f.gain, &f.root, &f.yw, &f.ow, &f.s, &f.uc} {
+		*v = make([]float64, n)
 	}
+	f.r = make([]float64, n+2)
+	for i := range f.jac {
+		f.jac[i] = make([]float64, n+2)
+	}
+	f.scale = 0.005
 	return f
 }
 
-func tauIndex(tau float64) int {
-	for i, x := range taus {
-		if x >= tau {
-			return i
-		}
+// free is how many parameters are fitted.
+func (f *fitter) free() int {
+	if f.ended {
+		return params + 3
 	}
-	return len(taus) - 1
+	return params + 1
+}
+
+// tint sets the noise: the filter of Kalman (J. Basic Eng. 82, 1960) for a first-order process under white noise.
+func (f *fitter) tint(h Hue) {
+	f.hue, f.logs = h, 0
+	p := h.Share // variance of the fading part before a reading
+	for i := range f.t {
+		f.keep[i] = 0
+		if i > 0 {
+			a := math.Exp(-(f.t[i] - f.t[i-1]) / h.Fade)
+			f.keep[i] = a
+			p = float64(a*a*p) + float64(h.Share*(1-a*a))
+		}
+		v := p + 1 - h.Share
+		f.gain[i] = p / v
+		f.root[i] = 1 / math.Sqrt(v)
+		f.logs += math.Log(v)
+		p -= p * f.gain[i]
+	}
+	f.whiten(f.yw, f.y)
+	for i := range f.ow {
+		f.ow[i] = 1
+	}
+	f.whiten(f.ow, f.ow)
+}
+
+// whiten makes a column what it is beside what was to be expected of it; dst may be src.
+func (f *fitter) whiten(dst, src []float64) {
+	m := 0.0
+	for i, x := range src {
+		m *= f.keep[i]
+		d := x - m
+		m += float64(f.gain[i] * d)
+		dst[i] = d * f.root[i]
+	}
+}
+
+// lag filters the command by τ, exactly where it is straight between two points.
+func (f *fitter) lag(tau float64) {
+	if tau == f.laggedBy {
+		return
+	}
+	f.laggedBy = tau
+	a := math.Exp(-fineStep / tau)
+	last, slopes := f.u[0], tau/fineStep
+	f.lagged[0] = last
+	for i := 1; i < len(f.u); i++ {
+		late := float64((f.u[i] - f.u[i-1]) * slopes)
+		last = f.u[i] - late + float64((last-f.u[i-1]+late)*a)
+		f.lagged[i] = last
+	}
 }
 
 // risen is a ramp of 'over' seconds from 0 to 1 that began x seconds ago, through a lag of τ.
 func risen(x, over, tau float64) float64 {
-	in := func(x float64) float64 {
-		if x <= 0 {
-			return 0
+	switch {
+	case x <= 0:
+		return 0
+	case x > over+30*tau:
+		return 1
+	case x <= over:
+		return (x - tau*(1-math.Exp(-x/tau))) / over
+	}
+	return 1 - float64(tau*(math.Exp(-(x-over)/tau)-math.Exp(-x/tau)))/over
+}
+
+// at works out a point: the columns, made white, and the linear part.
+func (f *fitter) at(v [params]float64) point {
+	x := point{v: v}
+	s, tau := x.shape(), math.Exp(v[atTau])
+	f.lag(tau)
+	for i, t := range f.t {
+		k := (t - v[atDelay] - f.from) / fineStep
+		j := min(max(int(k), 0), len(f.lagged)-2)
+		f.uc[i] = f.lagged[j] + float64((k-float64(j))*(f.lagged[j+1]-f.lagged[j]))
+		f.s[i] = risen(t-s.Begin, s.On, tau)
+		if f.ended {
+			f.s[i] -= risen(t-s.End, s.Off, tau)
 		}
-		return x - tau*(1-math.Exp(-x/tau))
 	}
-	return (in(x) - in(x-over)) / over
+	f.whiten(f.s, f.s)
+	f.whiten(f.uc, f.uc)
+	f.linear(&x)
+	return x
 }
 
-// columns fills the regressors for a shape, delay and lag.
-func (f *fitter) columns(s Shape, delay, tau float64) {
-	v := f.lag[tauIndex(tau)]
-	for i, t := range f.tr.YT {
-		x := (t - delay - f.from) / fineStep
-		k := min(max(int(x), 0), len(v)-2)
-		u := v[k] + float64((x-float64(k))*(v[k+1]-v[k]))
-		f.su[i] = u
-		f.ss[i] = (risen(t-s.Begin, s.On, tau) - risen(t-s.End, s.Off, tau)) * (1 + float64(f.cross*u))
+// linear solves the normal equations of the three columns, or of two where g is held.
+func (f *fitter) linear(x *point) {
+	var oo, os, ou, oy, ss, su, sy, uu, uy float64
+	for i, o := range f.ow {
+		s, u, y := f.s[i], f.uc[i], f.yw[i]
+		oo, os, ou, oy = oo+float64(o*o), os+float64(o*s), ou+float64(o*u), oy+float64(o*y)
+		ss, su, sy = ss+float64(s*s), su+float64(s*u), sy+float64(s*y)
+		uu, uy = uu+float64(u*u), uy+float64(u*y)
 	}
-}
-
-// normal solves the three normal equations for the columns that stand, and returns p, g, c and the sum of squares.
-func (f *fitter) normal() (p, g, c, rss float64) {
-	n := float64(len(f.tr.Y))
-	var ms, mu, my float64
-	for i, y := range f.tr.Y {
-		ms, mu, my = ms+f.ss[i], mu+f.su[i], my+y
-	}
-	ms, mu, my = ms/n, mu/n, my/n
-	var ss, uu, su, sy, uy, yy float64
-	for i, y := range f.tr.Y {
-		a, b, d := f.ss[i]-ms, f.su[i]-mu, y-my
-		ss, uu, su = ss+float64(a*a), uu+float64(b*b), su+float64(a*b)
-		sy, uy, yy = sy+float64(a*d), uy+float64(b*d), yy+float64(d*d)
-	}
+	// The constant is taken out first.
+	ss, su, sy = ss-os*os/oo, su-os*ou/oo, sy-os*oy/oo
+	uu, uy = uu-ou*ou/oo, uy-ou*oy/oo
 	det := float64(ss*uu) - float64(su*su)
 	switch {
-	case det > 1e-12*float64(ss*uu)+1e-30:
-		p, g = (float64(sy*uu)-float64(uy*su))/det, (float64(uy*ss)-float64(sy*su))/det
-	case ss > 0:
-		p = sy / ss
+	case f.fixed:
+		x.g = f.fixedG
+		if ss > 1e-12 {
+			x.p = (sy - float64(x.g*su)) / ss
+		}
+	case det > 1e-9*float64(ss*uu)+1e-30:
+		x.p, x.g = (float64(sy*uu)-float64(uy*su))/det, (float64(uy*ss)-float64(sy*su))/det
+	case ss > 1e-12:
+		x.p = sy / ss
 	}
-	c = my - float64(p*ms) - float64(g*mu)
-	return p, g, c, max(0, yy-float64(p*sy)-float64(g*uy))
-}
-
-func (f *fitter) rss(s Shape, delay, tau float64) float64 {
-	f.columns(s, delay, tau)
-	_, _, _, r := f.normal()
-	return r
-}
-
-func (f *fitter) solve(e *Estimate) {
-	f.columns(e.Shape, e.Delay, e.Tau)
-	e.P, e.G, e.C, e.RSS = f.normal()
-}
-
-// edges improves the two flanks one after the other, each within 'within' seconds of where it is.
-func (f *fitter) edges(e *Estimate, within, step float64) {
-	best := e.Shape
-	try := func(s Shape) {
-		if s.End < s.Begin+1 {
-			return
-		}
-		if r := f.rss(s, e.Delay, e.Tau); r < e.RSS {
-			e.RSS, best = r, s
-		}
+	x.c = (oy - float64(x.p*os) - float64(x.g*ou)) / oo
+	x.rss = 0
+	for i := range f.y {
+		d := f.yw[i] - float64(x.p*f.s[i]) - float64(x.g*f.uc[i]) - float64(x.c*f.ow[i])
+		f.r[i] = d
+		x.rss += float64(d * d)
 	}
-	n := int(within / step)
-	begin, end := e.Shape.Begin, e.Shape.End
-	for _, on := range ramps {
-		for i := -n; i <= n; i++ {
-			try(Shape{begin + float64(i)*step, on, best.End, best.Off})
-		}
-	}
-	e.Shape = best
-	if end >= f.tr.YT[len(f.tr.YT)-1] {
-		return // it is still on
-	}
-	for _, off := range ramps {
-		for i := -n; i <= n; i++ {
-			try(Shape{best.Begin, best.On, end + float64(i)*step, off})
-		}
-	}
-	e.Shape = best
-}
-
-// dynamics improves delay and lag over their whole grids.
-func (f *fitter) dynamics(e *Estimate) {
-	for _, tau := range taus {
-		for _, d := range delays {
-			if r := f.rss(e.Shape, d, tau); r < e.RSS {
-				e.RSS, e.Delay, e.Tau = r, d, tau
-			}
-		}
-	}
-	f.solve(e)
-}
-
-// profiles sets the intervals of delay and lag: where twice the log-likelihood lies within 3.84 of the
-// best (χ², one degree, 95 %), with the number of readings lowered to that of independent ones.
-func (f *fitter) profiles(e *Estimate) {
-	n := f.independent(e)
-	limit := 3.84
-	within := func(rss float64) bool { return n*math.Log((rss+1e-12)/(e.RSS+1e-12)) <= limit }
-	// The flanks may move along with what is looked at.
-	least := func(delay, tau float64) float64 {
-		x := *e
-		x.Delay, x.Tau = delay, tau
-		x.RSS = f.rss(x.Shape, delay, tau)
-		f.edges(&x, 0.6, 0.2)
-		return x.RSS
-	}
-	e.TauLow, e.TauHigh = e.Tau, e.Tau
-	for _, tau := range taus {
-		best := math.Inf(1)
-		for _, d := range delays {
-			best = min(best, f.rss(e.Shape, d, tau))
-		}
-		for _, d := range []float64{e.Delay - 0.2, e.Delay - 0.1, e.Delay, e.Delay + 0.1, e.Delay + 0.2} {
-			if best <= 0 || within(best) || d < delays[0] {
-				continue
-			}
-			best = min(best, least(d, tau))
-		}
-		if within(best) {
-			e.TauLow, e.TauHigh = min(e.TauLow, tau), max(e.TauHigh, tau)
-		}
-	}
-	e.DelayLow, e.DelayHigh = e.Delay, e.Delay
-	for _, d := range delays {
-		best := math.Inf(1)
-		for _, tau := range taus {
-			best = min(best, f.rss(e.Shape, d, tau))
-		}
-		if within(best) {
-			e.DelayLow, e.DelayHigh = min(e.DelayLow, d), max(e.DelayHigh, d)
-		}
+	for k, before := range [...]struct{ v, usual, wide float64 }{
+		{x.v[atDelay], usualDelay, delayWide}, {x.v[atTau], math.Log(usualTau), tauWide},
+	} {
+		d := f.scale * (before.v - before.usual) / before.wide
+		f.r[len(f.y)+k] = d
+		x.rss += float64(d * d)
 	}
 }
 
-// residuals are what the estimate leaves.
-func (f *fitter) residuals(e *Estimate) []float64 {
-	f.columns(e.Shape, e.Delay, e.Tau)
-	r := make([]float64, len(f.tr.Y))
-	for i, y := range f.tr.Y {
-		r[i] = y - float64(e.P*f.ss[i]) - float64(e.G*f.su[i]) - e.C
-	}
-	return r
-}
-
-// independent is how many independent readings the residuals are worth: n(1−ρ)/(1+ρ) for a first-order
-// autoregression (Bayley and Hammersley, J. R. Stat. Soc. Suppl. 8, 1946).
-func (f *fitter) independent(e *Estimate) float64 {
-	r := f.residuals(e)
-	var a, b float64
-	for i := 1; i < len(r); i++ {
-		a += float64(r[i] * r[i-1])
-		b += float64(r[i] * r[i])
-	}
-	rho := 0.0
-	if b > 0 {
-		rho = min(max(a/b, 0), 0.95)
-	}
-	return max(4, float64(len(r))*(1-rho)/(1+rho))
-}
-
-// Blocks of the bootstrap, s, and how often it is drawn.
-const (
-	blockSeconds = 1.5
-	draws        = 200
+// What is known of delay and lag before anything is read counts as one more reading each, with such a spread: a delay at idle is
+// 0.3 to 0.7 s, a healthy lag 0.05 to 0.2 s. Without it the loop's answer to its own noise is taken for a late and weak one.
+var (
+	usualTau  = 0.12
+	delayWide = 0.15 // s
+	tauWide   = 1.2  // of the logarithm
 )
 
-// interval sets that of g: the residuals are drawn again in blocks and p, g, c fitted to each, at the
-// best delay, lag and shape; then what the neighbours within the likelihood's interval of the delay say is added.
-func (f *fitter) interval(e *Estimate) {
-	r := f.residuals(e)
-	n := len(r)
-	block := max(1, min(n/3, int(blockSeconds*float64(n)/max(1, f.tr.YT[n-1]-f.tr.YT[0]))))
-	fitted := make([]float64, n)
-	for i := range fitted {
-		fitted[i] = f.tr.Y[i] - r[i]
-	}
-	real := f.tr.Y
-	y := make([]float64, n)
-	f.tr.Y = y
-	gs := make([]float64, draws)
-	seed := uint64(1)
-	for k := range gs {
-		for i := 0; i < n; i += block {
-			seed = seed*6364136223846793005 + 1442695040888963407 // Knuth's MMIX generator: the same each time
-			from := int(seed>>33) % (n - block + 1)
-			for j := 0; j < block && i+j < n; j++ {
-				y[i+j] = fitted[i+j] + r[from+j]
-			}
-		}
-		_, gs[k], _, _ = f.normal()
-	}
-	f.tr.Y = real
-	e.GLow, e.GHigh = min(e.G, stats.Quantile(gs, 0.025)), max(e.G, stats.Quantile(gs, 0.975))
-	for _, d := range delays {
-		if d < e.DelayLow || d > e.DelayHigh || f.rss(e.Shape, d, e.Tau) > e.RSS*(1+3.84/f.independentOnce(e, r)) {
-			continue
-		}
-		f.columns(e.Shape, d, e.Tau)
-		_, g, _, _ := f.normal()
-		e.GLow, e.GHigh = min(e.GLow, g), max(e.GHigh, g)
-	}
-	f.columns(e.Shape, e.Delay, e.Tau)
+// logLik is the logarithm of the likelihood, but for a constant.
+func (f *fitter) logLik(rss float64) float64 {
+	n := float64(len(f.y))
+	return -n/2*math.Log(rss/n+1e-12) - f.logs/2
 }
 
-func (f *fitter) independentOnce(e *Estimate, r []float64) float64 {
-	var a, b float64
-	for i := 1; i < len(r); i++ {
-		a += float64(r[i] * r[i-1])
-		b += float64(r[i] * r[i])
+// bestHue is the noise under which what a point leaves is likeliest.
+func (f *fitter) bestHue(x *point) Hue {
+	was, best := f.hue, f.hue
+	most := math.Inf(-1)
+	for _, share := range hueShares {
+		for _, fade := range hueFades {
+			f.tint(Hue{share, fade})
+			y := f.at(x.v)
+			if l := f.logLik(y.rss); l > most {
+				most, best = l, f.hue
+			}
+		}
 	}
-	rho := 0.0
-	if b > 0 {
-		rho = min(max(a/b, 0), 0.95)
-	}
-	return max(4, float64(len(r))*(1-rho)/(1+rho))
+	f.tint(was)
+	return best
 }
+
+// start looks for where the search is to begin.
+func (f *fitter) start() point {
+	v := [params]float64{f.near.Begin, math.Log(f.near.On), f.near.End, math.Log(f.near.Off), 0.4, math.Log(0.12)}
+	best := f.at(v)
+	try := func(v [params]float64) {
+		if x := f.at(v); x.rss < best.rss {
+			best = x
+		}
+	}
+	for _, delay := range []float64{0.3, 0.6, 1} {
+		for _, on := range []float64{0.4, 1.2, 3} {
+			for _, d := range []float64{-2, -1.2, -0.6, -0.2, 0.2, 0.6} {
+				x := v
+				x[atBegin], x[atOn], x[atDelay] = v[atBegin]+d, math.Log(on), delay
+				try(x)
+			}
+		}
+	}
+	if !f.ended {
+		return best
+	}
+	v = best.v
+	for _, off := range []float64{0.4, 1.2, 3} {
+		for _, d := range []float64{-2, -1.2, -0.6, -0.2, 0.2, 0.6} {
+			x := v
+			x[atEnd], x[atOff] = v[atEnd]+d, math.Log(off)
+			try(x)
+		}
+	}
+	return best
+}
+
+// clip holds a point within what can be.
+func (f *fitter) clip(v [params]float64) [params]float64 {
+	hold := func(i int, lo, hi float64) { v[i] = min(max(v[i], lo), hi) }
+	hold(atBegin, f.near.Begin-5, f.near.Begin+3)
+	hold(atEnd, max(f.near.End-5, v[atBegin]+1), f.near.End+3)
+	hold(atOn, math.Log(leastRamp), math.Log(mostRamp))
+	hold(atOff, math.Log(leastRamp), math.Log(mostRamp))
+	hold(atDelay, leastDelay, mostDelay)
+	hold(atTau, math.Log(leastTau), math.Log(mostTau))
+	return v
+}
+
+// Distances over which slopes are taken: s, and parts of a span.
+var slopeOver = [params]float64{0.02, 0.02, 0.02, 0.02, 0.02, 0.02}

@@ -17,7 +17,7 @@ func TestFit(t *testing.T) {
 		{"sound", func(*plant) {}, 1, false, 0.15, 0},
 		{"half blind", func(p *plant) { p.gain = 0.5 }, 0.5, false, 0.1, 0},
 		{"not delivered", func(p *plant) { p.deliver = 0 }, 0, false, 0.05, 0},
-		{"slow", func(p *plant) { p.tauRich, p.tauLn = 0.6, 0.6 }, 1, true, 0.2, 0.3},
+		{"slow", func(p *plant) { p.tauRich, p.tauLn = 0.6, 0.6 }, 1, true, 0.2, 0.25},
 	} {
 		for _, rate := range []float64{3, 5, 10} {
 			if testing.Short() && rate != 5 {
@@ -27,7 +27,7 @@ func TestFit(t *testing.T) {
 				p := sound()
 				c.edit(&p)
 				p.feed = []feed{{0.07, 20.3 + float64(seed)*0.07, 1 + float64(seed), 34, 0.5}}
-				e, ok := Fit(p.trace(50, rate, seed), Shape{21.5, 1, 34.5, 1})
+				e, ok := Fit(p.trace(50, rate, seed), Shape{21.5, 1, 34.5, 1}, false)
 				if !ok {
 					t.Fatal("not fitted")
 				}
@@ -47,7 +47,21 @@ func TestFit(t *testing.T) {
 
 // What cannot be fitted is not.
 func TestFitTooShort(t *testing.T) {
-	if _, ok := Fit(Trace{YT: []float64{1}, Y: []float64{0}, UT: []float64{1}, U: []float64{0}}, Shape{}); ok {
+	if _, ok := Fit(Trace{YT: []float64{1}, Y: []float64{0}, UT: []float64{1}, U: []float64{0}}, Shape{}, false); ok {
 		t.Error("fitted to one reading")
+	}
+}
+
+// BenchmarkFit is what a force costs when it is over, and each second until then.
+func BenchmarkFit(b *testing.B) {
+	p := sound()
+	p.feed = []feed{{0.07, 20, 1, 34, 0.5}}
+	tr := p.trace(50, 5, 1)
+	for name, brief := range map[string]bool{"running": true, "over": false} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				Fit(tr, Shape{21, 1, 34.5, 1}, brief)
+			}
+		})
 	}
 }

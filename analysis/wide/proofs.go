@@ -237,7 +237,7 @@ func (r *ring) scale() {
 	var sum, weight, low, high, most float64
 	n := 0.0
 	for _, f := range r.forces {
-		if !f.fitted || !f.answered || f.made.end < 0.025 {
+		if !f.tellsGain() {
 			continue
 		}
 		e := &f.fit
@@ -250,6 +250,8 @@ func (r *ring) scale() {
 		return
 	}
 	g, low, high := sum/weight, low/weight, high/weight
+	apart := r.apart(g, n)
+	low, high = min(low, g-apart), max(high, g+apart)
 	ev := []any{"gain", g, "gain_low", low, "gain_high", high, "forces", n}
 	if f := r.forces[len(r.forces)-1]; f.fitted {
 		ev = append(ev, "delay_s", f.fit.Delay, "delay_low_s", f.fit.DelayLow, "delay_high_s", f.fit.DelayHigh,
@@ -272,6 +274,23 @@ func (r *ring) scale() {
 	}
 	r.banks()
 }
+
+// apart is how far from the mean g of n forces the truth may lie by what they differ: twice the standard error.
+func (r *ring) apart(g, n float64) float64 {
+	sum := 0.0
+	for _, f := range r.forces {
+		if f.tellsGain() {
+			sum += math.Pow(f.fit.G-g, 2)
+		}
+	}
+	if n < 2 {
+		return 0
+	}
+	return 2 * math.Sqrt(sum/(n-1)/n)
+}
+
+// tellsGain reports whether a force was answered so far that its gain can be told.
+func (f *force) tellsGain() bool { return f.fitted && f.answered && f.made.end >= 0.025 }
 
 // rearProves reports whether the sensor behind the catalyst has followed what trim made after a force.
 func (r *ring) rearProves() (proves, seen bool) {

@@ -261,7 +261,7 @@ func (w *Watcher) Mark(at time.Duration, side analysis.Side) []analysis.Event {
 	if len(w.told) < maxForces {
 		w.told = append(w.told, told{side: side, at: t})
 	}
-	if f := w.running(); f != nil && f.side == side && !f.ended() && f.begin > t-sayNear {
+	if f := w.running(); f != nil && f.side == side && !f.ended() && f.begin > t-sayNear && (f.begin > t-saySurely || f.size > 6*f.noise) {
 		f.marked = true
 		w.told[len(w.told)-1].used = true
 	} else if f != nil && !f.marked && !f.ended() {

@@ -59,6 +59,7 @@ func run(model string, n int, from int64, hours int, real string, wrongs bool) e
 	}
 	table := accuracy.NewTable(os.Stdout)
 	var all []accuracy.Result
+	rings := map[string][]accuracy.Result{}
 	for _, m := range accuracy.Models {
 		if chosen == nil && m.HeldOut || chosen != nil && !slices.Contains(chosen, m.Name) {
 			continue
@@ -68,6 +69,7 @@ func run(model string, n int, from int64, hours int, real string, wrongs bool) e
 			return fmt.Errorf("%s: %w", m.Name, err)
 		}
 		table.Row(m.Name, seeds, results)
+		rings[m.Name] = results
 		if !m.HeldOut {
 			all = append(all, results...)
 		}
@@ -83,6 +85,9 @@ func run(model string, n int, from int64, hours int, real string, wrongs bool) e
 	fmt.Fprint(os.Stderr, "\r\033[K")
 	if err := table.Close(); err != nil {
 		return err
+	}
+	for _, m := range accuracy.Models {
+		accuracy.PrintRings(os.Stdout, m.Name, rings[m.Name])
 	}
 	if wrongs {
 		accuracy.PrintWrongs(os.Stdout, all)

@@ -22,15 +22,16 @@ type Result struct {
 	Outcome     truth.Outcome
 	Said        string
 	FalseProofs []string
-	Decided     int     // proofs that were called proven or failed
-	Held        int     // stated latency intervals that hold the truth
-	Intervals   int     // all of them that the truth is known of
-	Missed      int     // forces not seen
-	Forces      int     // all of them
-	FalseForces int     // begun by the events where none was
-	Hours       float64 // of driving without a force
-	Proper      bool    // of a guided test: both sides of a sound car were held and released as they should be
-	Worse       bool    // and: with nothing tapped it would have been right
+	Decided     int          // proofs that were called proven or failed
+	Held        int          // stated latency intervals that hold the truth
+	Intervals   int          // all of them that the truth is known of
+	Missed      int          // forces not seen
+	Forces      int          // all of them
+	FalseForces int          // begun by the events where none was
+	Hours       float64      // of driving without a force
+	Proper      bool         // of a guided test: both sides of a sound car were held and released as they should be
+	Worse       bool         // and: with nothing tapped it would have been right
+	Ring        *RingFigures // of a wide-range sensor
 	Err         error
 }
 
@@ -71,6 +72,10 @@ func (r *Result) compare(t *truth.Test, res session.Result) {
 		if t.IsFalse(string(p.ID), string(p.State)) {
 			r.FalseProofs = append(r.FalseProofs, fmt.Sprintf("%s=%s", p.ID, p.State))
 		}
+	}
+	if t.Wide != nil {
+		r.Ring = figuresOf(res.Verdict, *t.Wide, math.NaN())
+		r.Ring.Tried = t.By == string(analysis.ByMixture)
 	}
 	if t.Hours > 0 {
 		r.FalseForces = falseEvents(res.Events)
@@ -143,6 +148,11 @@ func ofTrial(t Trial) Result {
 		}
 	}
 	r.Decided = decided
+	if t.Wide != nil {
+		r.Ring = figuresOf(t.Verdict, ofWideTruth(t.Wide), t.Wide.Delay)
+		r.Ring.Tried = t.Wide.By == string(analysis.ByMixture) && t.Expected.Conclusion != string(analysis.SensorDead) && t.Expected.Conclusion != string(analysis.NotReadyToSay)
+		r.Case += ", " + t.Wide.By
+	}
 	if len(t.Truth) == 0 {
 		r.Hours, r.FalseForces = t.Expected.Length.Hours(), FalseEvents(t)
 		return r

@@ -220,12 +220,18 @@ func Count(trials []Trial) Tally {
 // match compares the events of a trial with what really happened.
 func (c *Tally) match(t Trial) {
 	for _, f := range t.Truth {
+		if hidden(t, f) {
+			continue
+		}
 		c.Forces++
 		side := analysis.Lean
 		if f.Kind == simcar.ForceRich || f.Kind == simcar.ForcePropane {
 			side = analysis.Rich
 		}
 		begin, end := f.Begin.Seconds(), f.End.Seconds()
+		if f.Kind == simcar.ForceRev { // the cut begins where the throttle is let go
+			begin, end = end, end+8
+		}
 		var seen, answered *analysis.Event
 		for i := range t.Events {
 			e := &t.Events[i]

@@ -1,0 +1,148 @@
+package wide
+
+import "math"
+
+// improve goes downhill from a point by the method of Levenberg (Q. Appl. Math. 2, 1944) and Marquardt (J. SIAM 11, 1963)
+// in so many steps at the most; the linear part is solved anew at each point (Golub and Pereyra, SIAM J. Numer. Anal. 10, 1973).
+// The parameter 'held' stays, −1: none.
+func (f *fitter) improve(x point, steps, held int) point {
+	damp := 1e-2
+	for range steps {
+		x = f.at(x.v)
+		base := append([]float64(nil), f.r...)
+		use := make([]int, 0, params)
+		for i := range params {
+			if i == held || !f.ended && (i == atEnd || i == atOff) {
+				continue
+			}
+			v := x.v
+			v[i] += slopeOver[i]
+			f.at(v)
+			for k := range base {
+				f.jac[i][k] = (f.r[k] - base[k]) / slopeOver[i]
+			}
+			use = append(use, i)
+		}
+		var a [params][params]float64
+		var b [params]float64
+		for m, i := range use {
+			for k := range base {
+				b[m] -= float64(f.jac[i][k] * base[k])
+			}
+			for n, j := range use[:m+1] {
+				for k := range base {
+					a[m][n] += float64(f.jac[i][k] * f.jac[j][k])
+				}
+				a[n][m] = a[m][n]
+			}
+		}
+		was := x.rss
+		for range 6 {
+			h := a
+			for m := range use {
+				h[m][m] += float64(damp*a[m][m]) + 1e-12
+			}
+			d := solve(h, b, len(use))
+			v := x.v
+			for m, i := range use {
+				v[i] += min(max(d[m], -1.5), 1.5)
+			}
+			if y := f.at(f.clip(v)); y.rss < x.rss {
+				x = y
+				damp = max(damp/5, 1e-6)
+				break
+			}
+			damp *= 6
+		}
+		if was-x.rss < 1e-4*was {
+			break
+		}
+	}
+	return x
+}
+
+// solve solves a·d = b for the first n rows by Gauss's elimination; a is symmetric and positive.
+func solve(a [params][params]float64, b [params]float64, n int) (d [params]float64) {
+	for i := range n {
+		for k := i + 1; k < n; k++ {
+			q := a[k][i] / a[i][i]
+			for j := i; j < n; j++ {
+				a[k][j] -= float64(q * a[i][j])
+			}
+			b[k] -= float64(q * b[i])
+		}
+	}
+	for i := n - 1; i >= 0; i-- {
+		d[i] = b[i]
+		for j := i + 1; j < n; j++ {
+			d[i] -= float64(a[i][j] * d[j])
+		}
+		d[i] /= a[i][i]
+	}
+	return d
+}
+
+// likely is how much twice the logarithm of the likelihood may lose within an interval: χ² of one degree at 95 %, times what makes
+// the intervals hold on simulated cars, whose engines wander, draw purge and wet their walls as the model does not.
+const likely = 3.841459 * 3
+
+// profiles sets the intervals: all the rest is fitted again to each value that is tried.
+func (f *fitter) profiles(best point, e *Estimate) {
+	n := float64(len(f.y))
+	over := func(x point) float64 { return n*math.Log((x.rss+1e-12)/(best.rss+1e-12)) - likely }
+	side := func(i int, step, to float64) float64 {
+		last := best
+		return bound(best.v[i], step, to, func(v float64) float64 {
+			x := last
+			x.v[i] = v
+			x = f.improve(x, 3, i)
+			if over(x) < 0 {
+				last = x
+			}
+			return over(x)
+		})
+	}
+	e.DelayLow, e.DelayHigh = side(atDelay, -0.05, leastDelay), side(atDelay, 0.05, mostDelay)
+	e.TauLow, e.TauHigh = math.Exp(side(atTau, -0.2, math.Log(leastTau))), math.Exp(side(atTau, 0.2, math.Log(mostTau)))
+	f.fixed = true
+	gain := func(step, to float64) float64 {
+		last := best
+		return bound(best.g, step, to, func(g float64) float64 {
+			f.fixedG = g
+			x := f.improve(last, 3, -1)
+			if over(x) < 0 {
+				last = x
+			}
+			return over(x)
+		})
+	}
+	e.GLow, e.GHigh = gain(-0.05, min(-2, best.g-2)), gain(0.05, max(4, best.g+2))
+	f.fixed = false
+}
+
+// bound goes from x by growing steps until 'over' is above zero, and finds where between; at the most to 'to'.
+func bound(x, step, to float64, over func(float64) float64) float64 {
+	in, out := x, x
+	for k := 0; ; k++ {
+		out = in + step
+		if (out-to)*step >= 0 {
+			out = to
+		}
+		if over(out) > 0 {
+			break
+		}
+		if out == to {
+			return to
+		}
+		in, step = out, step*1.8
+	}
+	for range 5 {
+		m := (in + out) / 2
+		if over(m) > 0 {
+			out = m
+		} else {
+			in = m
+		}
+	}
+	return (in + out) / 2
+}
