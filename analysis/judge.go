@@ -202,7 +202,7 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 	is := func(id ProofID, s State) bool { return standing[id] == s }
 	w := c.w
 	nothing := len(w.forces) == 0 && w.marks == 0
-	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds()
+	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds() || w.NeverForce() && len(w.forces) == 0
 	switch {
 	case nothing && unfit, len(c.forces) == 0 && (len(c.discounted) > 0 || unfit):
 		return ConclusionNotReady

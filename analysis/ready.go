@@ -101,10 +101,13 @@ func (a *atAFifth) volts(p point, trim float64, closed bool) {
 	a.shown = p.t()-a.since.t() >= 8 && abs(trim) < 10
 }
 
+// never reports whether the wire must not be forced at all: it is a wide-range sensor's.
+func (r *readiness) never() bool { return r.wide || r.fifth.shown }
+
 // holds is unmet without the words.
 func (r *readiness) holds() bool {
 	p, has := r.rpm.last()
-	return !r.wide && !r.fifth.shown && !r.unused && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
+	return !r.never() && !r.unused && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
 		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= limits.TurningSpeed)
 }
 
@@ -148,7 +151,7 @@ func (w *Watcher) stepReady(now float64) {
 	if ok != r.candidate || r.since < 0 {
 		r.candidate, r.since = ok, now
 	}
-	if r.said && ok == r.ok || now-r.since < r.settle() {
+	if r.said && ok == r.ok || now-r.since < r.settle() && !r.never() {
 		return
 	}
 	r.said, r.ok = true, ok

@@ -232,6 +232,9 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	return w.events
 }
 
+// NeverForce reports whether the readings have told a wide-range sensor, whose wire must not be forced.
+func (w *Watcher) NeverForce() bool { return w.ready.never() }
+
 func (w *Watcher) stepVolts(p point) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)

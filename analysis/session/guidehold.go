@@ -276,7 +276,9 @@ func (g *Guide) event(e analysis.Event) {
 		}
 	case analysis.NotReady:
 		g.engine.why = e.Reasons
-		if g.stage == StageBaseline || g.stage == StageForce || g.stage == StageOpen {
+		if g.judge.NeverForce() {
+			g.enter(StageDone)
+		} else if g.stage == StageBaseline || g.stage == StageForce || g.stage == StageOpen {
 			g.notice.why = ""
 			g.enter(StageReady)
 		}

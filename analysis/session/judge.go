@@ -71,6 +71,12 @@ func (j *Judge) Reasons() []string { return j.watch.chosen().Reasons() }
 // Kind is that of the watched sensor, as its readings have told; unknown before the first.
 func (j *Judge) Kind() decode.Kind { return j.watch.kind }
 
+// NeverForce reports whether the readings have told a wide-range sensor that is shown as a narrow one: its wire must not be forced.
+func (j *Judge) NeverForce() bool {
+	w, narrow := j.watch.chosen().(*analysis.Watcher)
+	return narrow && w.NeverForce()
+}
+
 // Decoder is what the records have told about the car so far.
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
 

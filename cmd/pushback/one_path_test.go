@@ -75,7 +75,6 @@ var notYet = map[string]string{
 	"fuel-not-delivered": "the rear sensor is said to be read too seldom",
 	"gas":                "PID 51 is not looked at",
 	"flex-learning":      "PID 52 is not looked at",
-	"wide-at-a-fifth":    "its kind is not told by behaviour",
 	"exhaust-leak-large": "the leak check does not come before the dead sensor",
 }
 
