@@ -29,7 +29,7 @@ func TestGuideLeavesAFifthAlone(t *testing.T) {
 	if all := strings.Join(steps, " "); !done || strings.Contains(all, "lean") || strings.Contains(all, "rich") {
 		t.Errorf("done %v, asked for %s", done, all)
 	}
-	if c := j.Verdict().Conclusion; c != analysis.NotReadyToSay {
+	if c := j.Verdict().Conclusion; c != analysis.ConclusionNotReady {
 		t.Errorf("concludes %s", c)
 	}
 }

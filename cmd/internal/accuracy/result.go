@@ -150,7 +150,7 @@ func ofTrial(t Trial) Result {
 	r.Decided = decided
 	if t.Wide != nil {
 		r.Ring = figuresOf(t.Verdict, ofWideTruth(t.Wide), t.Wide.Delay)
-		r.Ring.Tried = t.Wide.By == string(analysis.ByMixture) && t.Expected.Conclusion != string(analysis.SensorDead) && t.Expected.Conclusion != string(analysis.NotReadyToSay)
+		r.Ring.Tried = t.Wide.By == string(analysis.ByMixture) && t.Expected.Conclusion != string(analysis.SensorDead) && t.Expected.Conclusion != string(analysis.ConclusionNotReady)
 		r.Case += ", " + t.Wide.By
 	}
 	if len(t.Truth) == 0 {
