@@ -163,6 +163,9 @@ func TestOwnersWords(t *testing.T) {
 
 // The report on a repair has both sides, and the comparison's answer.
 func TestReportOfRepair(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole sessions")
+	}
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	db := filepath.Join(t.TempDir(), "p.db")
 	var ids [2]string
@@ -393,6 +396,9 @@ func firstPart(t *testing.T, db, id string, part float64) string {
 // Nobody is said to have forced the signal where neither the technician's marks nor a force
 // that was seen show it.
 func TestReportOfNoForce(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole sessions")
+	}
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	db := filepath.Join(t.TempDir(), "p.db")
 	const did, byWire = "We put a false signal", "Tested B1S1, by the wire"

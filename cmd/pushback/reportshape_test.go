@@ -20,6 +20,9 @@ import (
 // The parts of a report, in order and without values: landmarks, headings, figures, tables
 // with their heads, lists of facts. go test ./cmd/pushback -run ReportShape -update
 func TestReportShape(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole sessions")
+	}
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	db := filepath.Join(t.TempDir(), "p.db")
 	guided := func(name string, want analysis.Conclusion) string {

@@ -37,6 +37,9 @@ func visitIn(t *testing.T, db, name string) (v shownVisit) {
 
 // A dead sensor from the complaint to the car handed back: it is found, replaced and tested again.
 func TestVisit(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole sessions")
+	}
 	dir := t.TempDir()
 	db := filepath.Join(dir, "p.db")
 	command(t, "visit", "new", "RO 4711", "--vehicle", "grey van", "--complaint", "rough idle", "--odometer", "120,300 mi", "--order", "XY-4711", "--db", db)
