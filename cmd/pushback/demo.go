@@ -23,7 +23,7 @@ import (
 type demoFlags struct {
 	live              liveFlags
 	car, report, hand string
-	tcp               bool
+	tcp, hide         bool
 	seed              uint64
 }
 
@@ -36,12 +36,18 @@ func newDemo(a *app) *cobra.Command {
 port, and runs the guided test on it in real time; a scripted technician holds and
 releases the wire. It takes a minute and a half, as it would on a car. At the end it
 writes the report, as 'report' does.
+
+--hide is for training: one of twelve cars, chosen by --seed, is tested in simulated time
+and shown without its name, reading by reading. It asks for the verdict and the next step
+on standard input, then shows the truth and what told it. The same seed shows the same.
+
 --car list names the cars, --hands list the ways in which a technician works.`,
 		Args: args(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if f.car == "list" {
 				return a.listCars()
 			}
+			f.hide = f.hide || f.car == "hidden"
 			if f.hand == "list" {
 				for _, s := range hands.Styles {
 					fmt.Fprintln(a.out, s.Name)
@@ -60,6 +66,12 @@ writes the report, as 'report' does.
 			if err != nil {
 				return err
 			}
+			if f.hide {
+				if cmd.Flags().Changed("car") && f.car != "hidden" {
+					return usagef(cmd, "--hide shows a car without its name; --seed chooses it, not --car")
+				}
+				return a.runHidden(cmd.Context(), f.seed)
+			}
 			sim, err := newSim(cmd, f.car, simcar.Config{Bus: bus, Seed: f.seed, BranchByHand: true})
 			if err != nil {
 				return err
@@ -69,10 +81,11 @@ writes the report, as 'report' does.
 		},
 	}
 	f.live.addCommon(cmd)
-	cmd.Flags().StringVar(&f.car, "car", "healthy", "which `CAR`; list names them")
+	cmd.Flags().StringVar(&f.car, "car", "healthy", "which `CAR`; list names them, hidden is as --hide")
+	cmd.Flags().BoolVar(&f.hide, "hide", false, "a lesson: the car's name and verdict are shown after your answer")
 	cmd.Flags().StringVar(&f.live.car.bus, "bus", "", "the car's bus `NAME`; without it the car's own")
 	cmd.Flags().StringVar(&f.live.car.sensor, "sensor", "B1S1", "`SENSOR` to test")
-	cmd.Flags().Uint64Var(&f.seed, "seed", 1, "`SEED` of the car's randomness")
+	cmd.Flags().Uint64Var(&f.seed, "seed", 1, "`SEED` of the car's randomness; with --hide it chooses the car")
 	cmd.Flags().StringVar(&f.hand, "hands", hands.Styles[0].Name, "whose `HANDS` work on it; list names them")
 	cmd.Flags().StringVar(&f.report, "report", "", "`FILE` for the report (default: pushback-ID.html)")
 	cmd.Flags().BoolVar(&f.tcp, "tcp", false, "over TCP instead of a pseudo-terminal (Windows)")
