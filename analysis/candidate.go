@@ -30,10 +30,10 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 			continue // that one side was forced when it was asked for says nothing of when it was not
 		}
 		if !c.mature || d.side == s.side || d.track != s.track || d.first.t() < w.lastEnd() || d.first.t() >= s.first.t() ||
-			s.first.t()-d.last.t() > testLasts || c.weight.readings() < w.alone() {
+			s.first.t()-d.last.t() > testLasts {
 			continue
 		}
-		if c.weight.sum()+x.readings()+math.Log(forceRate) >= w.enough(false) || x.sum() >= w.enough(false) {
+		if c.weight.given() >= oneInHundred && w.testOdds(c.weight, x.given()) >= oneInThousand {
 			w.cands[i].mature = false
 			w.beginForce(held{side: d.side, lo: d.lo, hi: d.hi, level: d.level, until: d.last.t(), weight: c.weight}, d.track, w.use(d))
 			w.endStretch(d, s.lo)
@@ -49,16 +49,25 @@ func (w *Watcher) lookAtFinished(s stretch) {
 	x, said := w.weigh(&s)
 	w.note(&s, x)
 	switch {
-	case w.sum(&s, x, said) >= w.enough(said):
+	case w.isForce(&s, x, said):
 		w.beginStretch(&s, x)
 		w.endStretch(&s, math.Inf(1))
-	case x.sum()+releaseAdds >= w.enough(said) || x.readings()+releaseAdds >= w.alone():
+	case x.given()+releaseAdds >= oneInHundred:
 		c := candidate{stretch: s, weight: x, said: said, fromTrim: w.trimOf(s.track).totalAt(s.first.t()), atEnd: w.trimOf(s.track).totalAt(s.last.t())}
 		if len(w.cands) == maxCandidates {
 			w.cands = slices.Delete(w.cands, 0, 1)
 		}
 		w.cands = append(w.cands, c)
+	case s.track == &w.volts && s.seconds() >= leastUnsaid && w.leftCycle(&s):
+		w.excursions++
 	}
+}
+
+// leftCycle reports whether the stretch was more than one of the sensor's own stays, which were known.
+func (w *Watcher) leftCycle(s *stretch) bool {
+	b, _ := w.baseBefore(s.track, s.first.t())
+	own := b.stays(s.side)
+	return b.switching() && own.n >= 3 && outlasts(s.seconds(), own.n, own.mean*float64(own.n), own.shape) < 1e-3 && math.IsInf(w.afterRelease(s, s.seconds()), -1)
 }
 
 // endStretch ends the force that was made of the stretch; what was read after until belongs to another.
@@ -78,7 +87,7 @@ func (w *Watcher) stepCandidates(last bool) {
 			continue
 		}
 		s := c.stretch
-		if w.holding() == nil && s.first.t() >= w.lastEnd() && w.sum(&s, c.weight, c.said) >= w.enough(c.said) {
+		if w.holding() == nil && s.first.t() >= w.lastEnd() && w.isForce(&s, c.weight, c.said) {
 			x := c.weight
 			w.beginStretch(&s, x)
 			w.endStretch(&s, math.Inf(1))

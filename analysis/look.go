@@ -47,7 +47,7 @@ func (w *Watcher) lookForForce(k *track) {
 	}
 	if s, ok := k.atLevel(&k.run); ok && w.worthWeighing(&s, &k.looked) {
 		x, said := w.weigh(&s)
-		if w.sum(&s, x, said) >= w.enough(said) {
+		if w.isForce(&s, x, said) {
 			w.beginStretch(&s, x)
 			return
 		}
@@ -61,7 +61,7 @@ func (w *Watcher) lookForForce(k *track) {
 		if r := &k.run; r.n >= 2 && heldSide(r.level()) == s.side && r.seconds() < 3 {
 			return // perhaps the hold is just beginning: its level will date it
 		}
-		if x, said := w.weigh(&s); said && x.sum() >= w.enough(said) {
+		if x, said := w.weigh(&s); said && w.isForce(&s, x, said) {
 			w.beginStretch(&s, x)
 		}
 	}
@@ -95,17 +95,6 @@ func (w *Watcher) worthWeighing(s *stretch, looked *look) bool {
 
 // look is when a stretch was weighed last.
 type look struct{ first, at float64 }
-
-// sum is the log odds of the stretch with what others say of a test.
-func (w *Watcher) sum(s *stretch, x weight, said bool) float64 {
-	switch {
-	case said || x.readings() < w.alone():
-		return x.sum()
-	case w.tested(s): // what is left to ask is whether this stretch is a force too
-		return max(x.sum(), w.enough(false))
-	}
-	return x.sum() + w.partners(s)
-}
 
 func (w *Watcher) beginStretch(s *stretch, x weight) {
 	w.beginPartners(s, x)

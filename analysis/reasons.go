@@ -47,7 +47,7 @@ func (w *Watcher) Reasons() []string {
 	}
 	for i := range w.doubts {
 		if d := &w.doubts[i]; d.serious() && len(c.on([]Side{Lean, Rich}[i])) == 0 {
-			add("Not called a force: %.2f V for %.1f s from %.2f s; the odds that it was one are e to the %.1f, of %.1f that are asked for.", d.level, d.secs, d.begin, d.odds, w.enough(false))
+			add("Not called a force: %.2f V for %.1f s from %.2f s; the odds that it was one are e to the %.1f, of %.1f that are asked for.", d.level, d.secs, d.begin, d.odds, oneInThousand)
 		}
 	}
 	for i, s := range []Side{Lean, Rich} {

@@ -11,7 +11,8 @@ type weight struct {
 	free    float64 // the readings of the stretch itself: −ln of what the free sensor makes likely
 	down    float64 // what the sensor behind the catalyst did meanwhile
 	release float64 // what came when it was over
-	prior   float64 // what was said, and how rare forces are
+	rate    float64 // what was said, and how rare forces are where somebody tests
+	prior   float64 // the same with the odds that somebody tests
 }
 
 func (x weight) sum() float64 { return x.readings() + x.prior }
@@ -19,13 +20,27 @@ func (x weight) sum() float64 { return x.readings() + x.prior }
 // readings is what the readings say, whatever was said.
 func (x weight) readings() float64 { return x.free + x.down + x.release }
 
-// enough is the log odds from which a stretch is called a force: what nobody has announced may be
-// wrong once in a thousand, what was announced once in a hundred.
-func (w *Watcher) enough(said bool) float64 {
+// The log odds from which a stretch is called a force: that somebody tests where nobody has said so may be
+// wrong once in a thousand; that, if so, this stretch is a force, or one that was announced is, once in a hundred.
+const (
+	oneInThousand = 6.9
+	oneInHundred  = 4.6
+)
+
+// isForce reports whether the stretch is to be called a force.
+func (w *Watcher) isForce(s *stretch, x weight, said bool) bool {
 	if said {
-		return 4.6
+		return x.sum() >= oneInHundred
 	}
-	return 6.9
+	return x.given() >= oneInHundred && (w.tested(s) || w.testOdds(x, w.partner(s)) >= oneInThousand)
+}
+
+// given is the log odds of a force if somebody tests.
+func (x weight) given() float64 { return x.readings() + x.rate }
+
+// testOdds are the log odds that somebody tests, by two stretches: each may be a force, or chance.
+func (w *Watcher) testOdds(x weight, other float64) float64 {
+	return x.prior - x.rate + logSum(0, x.given()) + logSum(0, other)
 }
 
 // How often such stretches begin, per s, on one side.
@@ -44,7 +59,7 @@ const (
 // excursionRate is how often real mixture leaves the cycle on this car, per s: what is usual, or more where it has
 // done so in this session.
 func (w *Watcher) excursionRate() float64 {
-	return max(excursionRate, (float64(w.excursions)+1)/(w.now+1/excursionRate))
+	return (float64(w.excursions) + 1) / (w.now + 1/excursionRate)
 }
 
 // tested reports whether a force is known so short before the stretch that it is the same test.
@@ -53,24 +68,17 @@ func (w *Watcher) tested(s *stretch) bool {
 	return n > 0 && s.first.t()-w.forces[n-1].end < testLasts && (s.track == &w.volts) == (w.forces[n-1].bank == w.cfg.Sensor.Bank)
 }
 
-// partners returns by how much other stretches, or forces that are known, raise the odds that somebody tests,
-// as a logarithm: people force both sides.
-func (w *Watcher) partners(s *stretch) float64 {
-	best := 0.0
+// partner is the most that a stretch of the other side speaks for a force if somebody tests: people force both sides.
+func (w *Watcher) partner(s *stretch) float64 {
+	best := math.Inf(-1)
 	for i := range w.cands {
 		c := &w.cands[i]
-		if !c.mature || c.stretch.side == s.side || c.stretch.track != s.track || s.first.t()-c.stretch.last.t() > testLasts {
-			continue
-		}
-		if x := c.weight.readings() + math.Log(forceRate); c.weight.readings() >= w.alone() {
-			best = max(best, x)
+		if c.mature && c.stretch.side != s.side && c.stretch.track == s.track && s.first.t()-c.stretch.last.t() <= testLasts {
+			best = max(best, c.weight.given())
 		}
 	}
 	return best
 }
-
-// alone is the least that the readings of a stretch must say by themselves where somebody tests.
-func (w *Watcher) alone() float64 { return 5.3 - math.Log(forceRate) }
 
 // weigh adds up what speaks for the stretch being a force; said: something was announced near it.
 func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
@@ -114,7 +122,11 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	after := w.afterRelease(s, secs) + min(0, levelOwn)
 	x.free = -logSum(cycle, excursion, engine, after)
 	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
-	x.prior, said = w.prior(s)
+	certain := false
+	x.rate, certain, said = w.prior(s)
+	if x.prior = x.rate; !certain {
+		x.prior += math.Log(testOdds)
+	}
 	return x, said
 }
 
@@ -233,7 +245,7 @@ func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
 		return min(max(math.Log(0.45/habit(&against)), 0), 3)
 	}
 	if a, _ := count(&with, s.first.t()+1.5, until); a >= 1 && !with.blind && base.switching() {
-		return math.Log(0.15 / 0.4)
+		return min(math.Log((habit(&with)+0.05)/0.45), 0) // the real mixture does that, or chance
 	}
 	return 0
 }
@@ -283,23 +295,26 @@ func (w *Watcher) regripped(s *stretch) *force {
 	return nil
 }
 
-// prior is the log odds of a force on that side at that time by what was said and by how rare forces are.
-// What people say is late or early, or of the other side, or not true.
-func (w *Watcher) prior(s *stretch) (odds float64, said bool) {
-	odds = math.Log(testOdds * forceRate)
-	if f := w.regripped(s); f != nil {
-		odds, said = math.Log(regripRate*math.Exp(-max(0, s.first.t()-f.end)/2)), f.marked
-	}
+// prior is the log odds of a force on that side at that time by what was said and by how rare forces are, if somebody
+// tests; certain: that is known. What people say is late or early, or of the other side, or not true.
+func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 	asked, guided, asks := w.askedFor(s)
+	f := w.regripped(s)
 	switch {
-	case said:
-		return odds, said
+	case f != nil:
+		odds, certain, said = math.Log(regripRate*math.Exp(-max(0, s.first.t()-f.end)/2)), true, f.marked
+		if guided && asked > odds {
+			odds, said = asked, asks
+		}
+		if said {
+			return odds, certain, said
+		}
 	case guided:
-		odds, said = asked, asks
+		odds, certain, said = asked, true, asks
 	case len(w.hints) > 0:
-		odds += math.Log(silentForce)
+		odds = math.Log(forceRate * silentForce)
 	default:
-		return odds, said
+		return math.Log(forceRate), false, false
 	}
 	for _, h := range w.hints {
 		if s.last.t() < h.at || h.used {
@@ -325,10 +340,10 @@ func (w *Watcher) prior(s *stretch) (odds float64, said bool) {
 			}
 		}
 		if o := math.Log(p / (1 - p) / (2 * sayNear)); p > 0 && o > odds {
-			odds, said = o, p >= 0.15
+			odds, certain, said = o, true, p >= 0.15
 		}
 	}
-	return odds, said
+	return odds, certain, said
 }
 
 // How far from what is said a force may begin, s: most say it within sayNear, some within sayFar (people who tap
