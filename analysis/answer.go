@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"pushback/analysis/stats"
 )
@@ -59,7 +60,8 @@ type course struct {
 	rawTop float64 // the same, mirrored, at its highest since the beginning
 	low    float64 // lowest since the beginning, and its last reading
 	lowAt  point
-	rise   point // the first reading above low
+	fellAt float64 // s: when it had come down to low; 0: it stood there when the force began
+	rise   point   // the first reading above low
 	rising bool
 	peak   float64
 	peakAt float64 // s: when it was first at peak
@@ -166,6 +168,9 @@ func (a *answer) add(p point, total, raw float64) {
 		a.peak = max(a.peak, u)
 		a.drop = max(a.drop, a.peak-u)
 	} else if u <= a.low+roundoff {
+		if u < a.low-roundoff {
+			a.fellAt = p.lo
+		}
 		a.low, a.lowAt, a.rising, a.peak, a.drop, a.turnAt = min(u, a.low), p, false, u, 0, 0
 	} else {
 		if !a.rising {
@@ -287,12 +292,53 @@ func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 	// data move by whole counts, it may have begun to move up to a count's time
 	// before it was seen to.
 	slack := min(trimCount/max(a.rate, 0.05), 3)
-	a.onsetLo = max(a.lowAt.lo-slack, a.lo)
-	a.onsetHi = max(a.rise.hi, a.onsetLo)
+	late := w.volts.refresh() // what is told is so old at most
+	a.onsetLo = max(a.lowAt.lo-slack, a.fellAt, a.lo)
+	a.onsetHi = max(a.latest(pts), a.onsetLo)
 	line := a.rise.t() - a.riseHeight(t)/max(a.rate, 0.05)
 	a.onset = min(max(line, a.onsetLo), a.onsetHi)
-	w.fitOnset(a, t, until)
+	lo, hi := a.onsetLo, a.onsetHi
+	if a.fellAt == 0 { // from a level; one that turns is not fitted by that
+		w.fitOnset(a, t, until)
+	}
+	if stair := stairs(pts); stair > 1.5*trimCount/max(a.rate, 0.05) {
+		a.onsetLo, a.onsetHi = lo, hi // it goes by stairs, of which the ramp's errors are not independent
+	}
+	a.onsetLo = max(a.onsetLo-late, a.lo)
 	a.rated = true
+}
+
+// latest is when the answer had begun at the latest: a first count may be the last of trim's hunting, so that the second
+// and third count, less what the ramp takes to them, tell too.
+func (a *answer) latest(pts []point) float64 {
+	hi, k := a.rise.hi, 2.0
+	for _, p := range pts {
+		for ; k <= 3 && p.v >= a.low+k*trimCount-roundoff; k++ {
+			hi = max(hi, p.hi-(k-1)*trimCount/max(a.rate, 0.05))
+		}
+	}
+	return hi
+}
+
+// stairs is how long trim stands at each of its steps, s, the longer ones; 0 if there are too few.
+func stairs(pts []point) float64 {
+	var g [64]float64
+	n, at := 0, -1.0
+	for i := 1; i < len(pts) && n < len(g); i++ {
+		if abs(pts[i].v-pts[i-1].v) < trimCount/2 {
+			continue
+		}
+		if at > 0 {
+			g[n] = pts[i].t() - at
+			n++
+		}
+		at = pts[i].t()
+	}
+	if n < 3 {
+		return 0
+	}
+	slices.Sort(g[:n])
+	return g[n*4/5]
 }
 
 // fitOnset narrows the interval by the change point between the level that trim kept at

@@ -1,5 +1,10 @@
 package analysis
 
+import (
+	"math"
+	"slices"
+)
+
 // A held wire reads the same, reading after reading; a sensor in a running engine
 // does not. Three things tell them apart, all against this car's own switching:
 // how long the reading stays (dwell), how little it moves (flatness), and whether
@@ -68,6 +73,9 @@ type track struct {
 	looked, lookedSide look
 	dwell              dwell
 	interval           float64 // s: typical time between readings, smoothed
+	changed            float64 // s: when another value was read last
+	gaps               [32]float64
+	changes            int // of the value; the latest have their times from one to the next in gaps
 }
 
 func newTrack() track { return track{volts: newSeries(8192)} }
@@ -85,6 +93,13 @@ func (k *track) add(p point) (outside bool) {
 		} else if dt < 5*k.interval {
 			k.interval += 0.1 * (dt - k.interval)
 		}
+	}
+	if has && p.v != prev.v {
+		if k.changed > 0 {
+			k.gaps[k.changes%len(k.gaps)] = p.t() - k.changed
+			k.changes++
+		}
+		k.changed = p.t()
 	}
 	k.volts.add(p)
 	k.addDwell(prev, has, p)
@@ -158,6 +173,65 @@ func startOf(before point, has bool, first point) (lo, hi float64) {
 		return first.lo, first.hi
 	}
 	return before.lo, first.hi
+}
+
+// longestFilter is the time constant of the slowest filter that a port's readings go through, s, and longestApproach
+// for how long it shows an edge on its way to within bandHalf.
+const (
+	longestFilter   = 1.0
+	longestApproach = 4 * longestFilter
+	usualCycle      = 10.0 // s: one that cycles has been to both sides
+)
+
+// dated is when a run began. A port that renews its readings seldom shows an edge late; one that filters them shows
+// it on its way for a while, as a first-order filter does: half of it 0.7 time constants after it, the last
+// 3 or 4 of them later.
+func (k *track) dated(r *run) (lo, hi float64) {
+	lo, hi = startOf(r.before, r.hasBefore, r.first)
+	v, level := &k.volts, r.level()
+	end := v.from(r.first.t() - 1e-9)
+	if !r.hasBefore || end <= 0 || end >= v.n {
+		return lo, hi
+	}
+	lo -= k.refresh()
+	away, above := abs(r.before.v-level), r.before.v > level
+	for j := end - 1; j >= 0 && r.first.t()-v.at(j).t() < longestApproach && (v.at(j).v > level) == above; j-- {
+		away = max(away, abs(v.at(j).v-level))
+	}
+	half := end - 1
+	for half > 0 && abs(v.at(half).v-level) < away/2 && r.first.t()-v.at(half).t() < longestApproach {
+		half--
+	}
+	if half == end-1 || away < 4*bandHalf {
+		return lo, hi
+	}
+	at := v.at(half).t()
+	for j := half + 1; j < end; j++ {
+		if p := v.at(j); abs(p.v-level) > away*math.Exp(-(p.t()-at)/longestFilter)+2*bandHalf {
+			return lo, hi // it stood on its way: that was the sensor's own
+		}
+	}
+	filter := (r.first.t() - at) / math.Log(away/2/bandHalf)
+	early := min(lo, v.at(max(half-1, 0)).lo-filter-k.refresh())
+	if lo, hi, n := v.span(at-usualCycle, at); n > 2 && min(abs(lo-level), abs(hi-level)) > away/2 && abs(r.before.v-level) < leastStep {
+		return early, v.at(half + 1).hi // the sensor did not go there by itself
+	}
+	return early, hi
+}
+
+// refresh is how often the port renews the reading, s; 0 where it does so for each reading, as far as is known: after so
+// long at least another value followed the one before, four times in five.
+func (k *track) refresh() float64 {
+	n := min(k.changes, len(k.gaps))
+	if n < 8 {
+		return 0
+	}
+	g := k.gaps
+	slices.Sort(g[:n])
+	if r := g[n/5]; r > 1.5*k.interval {
+		return min(r, 1)
+	}
+	return 0
 }
 
 // heldSide is the side that a held level means to the computer, "" if it is too
