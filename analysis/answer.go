@@ -62,6 +62,8 @@ type course struct {
 	lowAt  point
 	fellAt float64 // s: when it had come down to low; 0: it stood there when the force began
 	rise   point   // the first reading above low
+	back   bool    // it has gone back a count since
+	again  float64 // s: when it rose once more after it had, at the latest
 	rising bool
 	peak   float64
 	peakAt float64 // s: when it was first at peak
@@ -146,6 +148,14 @@ func (a *answer) moved() float64 { return a.now - a.start }
 // add takes a reading of total trim (not mirrored); raw is short-term trim alone.
 func (a *answer) add(p point, total, raw float64) {
 	u := a.up * total
+	if a.state != answered && a.n > 0 {
+		switch step := u - a.now; {
+		case step < -trimCount/2:
+			a.back = true
+		case step > trimCount/2 && a.back:
+			a.back, a.again = false, p.hi
+		}
+	}
 	a.now, a.nowAt, a.raw = u, p.t(), raw
 	if a.n == 0 {
 		a.start = u
@@ -301,7 +311,7 @@ func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 	if a.fellAt == 0 { // from a level; one that turns is not fitted by that
 		w.fitOnset(a, t, until)
 	}
-	if stair := stairs(pts); stair > 1.5*trimCount/max(a.rate, 0.05) {
+	if stair := stairs(pts); stair > 1.5*trimCount/max(a.rate, 0.05) || a.again > 0 {
 		a.onsetLo, a.onsetHi = lo, hi // it goes by stairs, of which the ramp's errors are not independent
 	}
 	a.onsetLo = max(a.onsetLo-late, a.lo)
@@ -311,7 +321,7 @@ func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 // latest is when the answer had begun at the latest: a first count may be the last of trim's hunting, so that the second
 // and third count, less what the ramp takes to them, tell too.
 func (a *answer) latest(pts []point) float64 {
-	hi, k := a.rise.hi, 2.0
+	hi, k := max(a.rise.hi, a.again), 2.0
 	for _, p := range pts {
 		for ; k <= 3 && p.v >= a.low+k*trimCount-roundoff; k++ {
 			hi = max(hi, p.hi-(k-1)*trimCount/max(a.rate, 0.05))
