@@ -302,13 +302,17 @@ func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 	// data move by whole counts, it may have begun to move up to a count's time
 	// before it was seen to.
 	slack := min(trimCount/max(a.rate, 0.05), 3)
+	jumps := a.riseHeight(t) >= 2.5*trimCount
+	if jumps { // a ramp would have shown a count before
+		slack = 0
+	}
 	late := w.volts.refresh() // what is told is so old at most
 	a.onsetLo = max(a.lowAt.lo-slack, a.fellAt, a.lo)
 	a.onsetHi = max(a.latest(pts), a.onsetLo)
 	line := a.rise.t() - a.riseHeight(t)/max(a.rate, 0.05)
 	a.onset = min(max(line, a.onsetLo), a.onsetHi)
 	lo, hi := a.onsetLo, a.onsetHi
-	if a.fellAt == 0 { // from a level; one that turns is not fitted by that
+	if a.fellAt == 0 && !jumps { // a ramp from a level, not a turn or a jump
 		w.fitOnset(a, t, until)
 	}
 	if stair := stairs(pts); stair > 1.5*trimCount/max(a.rate, 0.05) || a.again > 0 {
