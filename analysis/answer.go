@@ -24,6 +24,10 @@ const (
 	roundoff    = 0.1 // %
 
 	onsetConfidence = 0.99
+
+	// slowestTurn is how long a loop may go on the way it went before it turns, s: slow ones turn up to 2.6 s late (periods
+	// of 6 s; measured on recordings of real cars), and the port tells it later.
+	slowestTurn = 4.0
 )
 
 // answer follows one bank's trim while a signal is held. Trim is mirrored where
@@ -202,10 +206,11 @@ func (a *answer) add(p point, total, raw float64) {
 	}
 
 	switch a.state {
-	case answerOpen, silent:
+	case answerOpen, silent, wrongWay:
 		a.weigh()
 		fall := a.top - u
-		if a.climb.falls() && fall >= minAnswer-roundoff && u <= a.bottom+1.01*trimCount && a.moved() <= -minAnswer {
+		if a.climb.falls() && fall >= minAnswer-roundoff && u <= a.bottom+1.01*trimCount && a.moved() <= -minAnswer &&
+			p.t()-a.hi >= slowestTurn {
 			a.wrongs++
 		} else {
 			a.wrongs = 0

@@ -43,6 +43,17 @@ func (c *assessment) answersOther(side Side) bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == side.Opposite() && f.own.state == answered })
 }
 
+// letGo reports whether the computer let go of the sensor in some force, so that it may have done so unseen in another.
+func (c *assessment) letGo() bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.letGo != "" || f.opened })
+}
+
+// steeredBefore reports whether the loop worked shortly before the force: the sensor cycled and trim hunted with it. Trim that
+// is then silent rests for a reason of the computer's own.
+func (f *force) steeredBefore() bool {
+	return f.volts.regular() && f.own.base.known() && f.own.base.width() >= 3*trimCount && f.own.base.flatFor < 3
+}
+
 // held says what was done, and for how long.
 func (c *assessment) held(f *force) string {
 	if c.w.cfg.By == ByMixture {
@@ -105,8 +116,11 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, fmt.Sprintf("the computer left closed loop %.1f s after the force began, before trim had answered", f.openedAt-f.begin))
 	case f.letGo != "":
 		say(Unclear, fmt.Sprintf("the computer let go of the sensor %.1f s after the force began, before trim had answered", f.letGoAt-f.begin))
-	case a.state == silent && (a.neverBeyond() || a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
+	case a.state == silent && a.neverBeyond(), a.state == silent && !f.steeredBefore() && !c.letGo() &&
+		(a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+	case a.state == silent && f.steeredBefore():
+		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it steered while nothing was held: it was paused, or the computer let go of the sensor: once more, 30 s later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent:
 		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it may have been paused, as for purge or fuel learning: once more, "+limits.RestText+" later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case !f.firm():
