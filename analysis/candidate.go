@@ -10,6 +10,7 @@ type candidate struct {
 	stretch  stretch
 	weight   weight
 	said     bool
+	even     bool    // the engine ran evenly
 	mature   bool    // what followed it was weighed
 	turned   bool    // the reading was on the other side at once
 	left     float64 // s: and left it again then; 0: not yet
@@ -29,7 +30,7 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 		if _, guided, asked := w.askedFor(d); guided && !asked {
 			continue // that one side was forced when it was asked for says nothing of when it was not
 		}
-		if !c.mature || d.side == s.side || d.track != s.track || d.first.t() < w.lastEnd() || d.first.t() >= s.first.t() ||
+		if !c.mature || !c.even || !w.even(s) || d.side == s.side || d.track != s.track || d.first.t() < w.lastEnd() || d.first.t() >= s.first.t() ||
 			s.first.t()-d.last.t() > testLasts {
 			continue
 		}
@@ -53,7 +54,7 @@ func (w *Watcher) lookAtFinished(s stretch) {
 		w.beginStretch(&s, x)
 		w.endStretch(&s, math.Inf(1))
 	case x.given()+releaseAdds >= oneInHundred:
-		c := candidate{stretch: s, weight: x, said: said, fromTrim: w.trimOf(s.track).totalAt(s.first.t()), atEnd: w.trimOf(s.track).totalAt(s.last.t())}
+		c := candidate{stretch: s, weight: x, said: said, even: w.even(&s), fromTrim: w.trimOf(s.track).totalAt(s.first.t()), atEnd: w.trimOf(s.track).totalAt(s.last.t())}
 		if len(w.cands) == maxCandidates {
 			w.cands = slices.Delete(w.cands, 0, 1)
 		}

@@ -32,8 +32,18 @@ func (w *Watcher) isForce(s *stretch, x weight, said bool) bool {
 	if said {
 		return x.sum() >= oneInHundred
 	}
-	return x.given() >= oneInHundred && (w.tested(s) || w.testOdds(x, w.partner(s)) >= oneInThousand)
+	least, other := oneInThousand, math.Inf(-1)
+	if w.even(s) {
+		least, other = oneInHundred, w.partner(s)
+	}
+	return x.given() >= least && (w.tested(s) || w.testOdds(x, other) >= oneInThousand)
 }
+
+// even reports whether the engine ran evenly before the stretch and in it, as it does where somebody tests.
+func (w *Watcher) even(s *stretch) bool { return w.ready.steady(s.first.t()-evenBefore, s.last.t()) }
+
+// evenBefore is for how long before, s (common practice, no source).
+const evenBefore = 10.0
 
 // given is the log odds of a force if somebody tests.
 func (x weight) given() float64 { return x.readings() + x.rate }
@@ -56,10 +66,14 @@ const (
 	testLasts     = 150.0    // s: forces come within so long of one another
 )
 
-// excursionRate is how often real mixture leaves the cycle on this car, per s: what is usual, or more where it has
-// done so in this session.
-func (w *Watcher) excursionRate() float64 {
-	return (float64(w.excursions) + 1) / (w.now + 1/excursionRate)
+// excursionRate is how often real mixture leaves the cycle on this car, per s: what is usual, or as often as in this
+// session; less only where the engine runs evenly.
+func (w *Watcher) excursionRate(s *stretch) float64 {
+	rate := (float64(w.excursions) + 1) / (w.now + 1/excursionRate)
+	if !w.even(s) {
+		rate = max(rate, excursionRate)
+	}
+	return rate
 }
 
 // tested reports whether a force is known so short before the stretch that it is the same test.
@@ -73,7 +87,7 @@ func (w *Watcher) partner(s *stretch) float64 {
 	best := math.Inf(-1)
 	for i := range w.cands {
 		c := &w.cands[i]
-		if c.mature && c.stretch.side != s.side && c.stretch.track == s.track && s.first.t()-c.stretch.last.t() <= testLasts {
+		if c.mature && c.even && c.stretch.side != s.side && c.stretch.track == s.track && s.first.t()-c.stretch.last.t() <= testLasts {
 			best = max(best, c.weight.given())
 		}
 	}
@@ -111,7 +125,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		flatOwn += edges
 		flatExc += edges
 	}
-	exc := w.excursionRate() * excursionLasts(secs)
+	exc := w.excursionRate(s) * excursionLasts(secs)
 	event := w.engineMoved(s)
 	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
 	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) || w.open.known && abs(s.first.t()-w.restFrom) < 1 {
