@@ -42,8 +42,8 @@ func (w *Watcher) isForce(s *stretch, x weight, said bool) bool {
 // even reports whether the engine ran evenly before the stretch and in it, as it does where somebody tests.
 func (w *Watcher) even(s *stretch) bool { return w.ready.steady(s.first.t()-evenBefore, s.last.t()) }
 
-// evenBefore is for how long before, s (common practice, no source).
-const evenBefore = 10.0
+// evenBefore is for how long before, s: town driving is not that even for so long (common practice, no source).
+const evenBefore = 40.0
 
 // given is the log odds of a force if somebody tests.
 func (x weight) given() float64 { return x.readings() + x.rate }
