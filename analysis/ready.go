@@ -28,6 +28,7 @@ type readiness struct {
 	wide       bool     // the watched sensor is a wide-range one
 	mixture    bool     // the mixture is forced, not the wire
 	fifth      atAFifth // it is a wide-range one, shown at a fifth of its voltage
+	fit        Fit      // for a test at all
 	unused     bool     // the computer says that it does not use this sensor for trim
 	unusedN    int
 
@@ -72,10 +73,13 @@ func (r *readiness) unmet() []string {
 		out = append(out, "open loop: "+statusWords(r.status))
 	}
 	if p, has := r.rpm.last(); has && p.v < limits.TurningSpeed {
-		out = append(out, "engine not running")
+		out = append(out, r.fit.Standing())
 	}
-	return out
+	return append(out, r.fit.Unmet()...)
 }
+
+// Never reports that the car does not come to the conditions for a test by waiting.
+func (w *Watcher) Never() bool { return w.ready.never() }
 
 // atAFifth finds a wide-range sensor that is shown through a narrow one's PID at a fifth of its voltage: 3.3 V, the
 // balanced mixture, is 0.66 V then (common practice of computers, no source). A narrow sensor that reads so says
@@ -107,7 +111,7 @@ func (r *readiness) never() bool { return r.wide || r.fifth.shown }
 // holds is unmet without the words.
 func (r *readiness) holds() bool {
 	p, has := r.rpm.last()
-	return !r.never() && !r.unused && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
+	return !r.never() && !r.unused && r.fit.Holds() && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
 		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= limits.TurningSpeed)
 }
 
@@ -151,7 +155,7 @@ func (w *Watcher) stepReady(now float64) {
 	if ok != r.candidate || r.since < 0 {
 		r.candidate, r.since = ok, now
 	}
-	if r.said && ok == r.ok || now-r.since < r.settle() && !r.never() {
+	if r.said && ok == r.ok || now-r.since < r.settle() && !r.never() || ok && r.fit.Open() {
 		return
 	}
 	r.said, r.ok = true, ok

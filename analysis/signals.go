@@ -25,6 +25,7 @@ const (
 	roleAir
 	roleManifold
 	roleWide
+	roleFit
 )
 
 func (w *Watcher) roleOf(s *decode.Signal) role {
@@ -68,6 +69,10 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 		r = roleManifold
 	case id.Ratio():
 		r = roleWide
+	default:
+		if TellsFit(s.Name) {
+			r = roleFit
+		}
 	}
 	w.roles[s] = r
 	return r

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"pushback/analysis/limits"
 	"pushback/decode"
 )
 
@@ -218,6 +219,9 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		w.ready.coolant, w.ready.hasCoolant = p.v, true
 	case roleRPM:
 		w.ready.rpm.add(p)
+		w.ready.fit.Turns(p.v >= limits.TurningSpeed)
+	case roleFit:
+		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
 	case roleAir:
 		w.air.maf = p.v
 	case roleManifold:

@@ -42,6 +42,7 @@ type Dossier struct {
 	Fuel       []FuelShare           // of the first fuel system
 	Switching  []switching.SpeedBand // by engine speed, while nobody forced
 	Trace      *Trace                // nil: not wanted
+	After      session.Aftermath     // what the test left in the computer
 	Records    int
 	Sum        []byte        // of the records; nil: not wanted
 	End        time.Duration // of the last record
@@ -77,7 +78,7 @@ type Collector struct {
 // NewCollector returns a collector with the judge that the session is to be run with.
 func NewCollector(s Setup) *Collector {
 	judge := session.NewJudge(s.Setup)
-	c := &Collector{Judge: judge, Found: session.NewFindings(judge), d: &Dossier{Setup: s, trims: &trimmap.Collector{}},
+	c := &Collector{Judge: judge, Found: session.NewFindings(judge), d: &Dossier{Setup: s, After: session.Aftermath{Sensor: s.Sensor}, trims: &trimmap.Collector{}},
 		conditions: newConditions(), switches: switching.NewCollector(s.Sensor.String())}
 	if s.Traces {
 		c.d.Trace = NewTrace(s.Sensor)
@@ -96,6 +97,9 @@ func (c *Collector) Write(f session.Frame) error {
 	}
 	for _, e := range f.Events {
 		c.event(e)
+	}
+	if err := c.d.After.Write(f); err != nil {
+		return err
 	}
 	if c.d.Trace != nil {
 		if err := c.d.Trace.Write(f); err != nil {

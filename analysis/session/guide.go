@@ -123,12 +123,21 @@ type engine struct {
 	changes  int     // of side, since the baseline began
 	open     float64 // V: what an open input reads
 	hasOpen  bool
-	quiet    bool // the sensor did not change sides in the baseline
-	leftOpen bool // the branch was not closed after the last release
+	atOpen   time.Duration // since when it reads that; never: it does not
+	quiet    bool          // the sensor did not change sides in the baseline
+	leftOpen bool          // the branch was not closed after the last release
 }
 
-// readsOpen reports whether the sensor's branch is open, as far as is known.
-func (e *engine) readsOpen() bool { return e.hasOpen && math.Abs(e.volts-e.open) < 0.03 }
+// readsOpen reports whether the sensor's branch is open, as far as is known: the reading stays
+// where an open input lies, through which a sensor that switches only passes.
+func (e *engine) readsOpen(now time.Duration) bool {
+	return e.hasOpen && math.Abs(e.volts-e.open) < likeOpen && now-e.atOpen >= staysOpen
+}
+
+const (
+	likeOpen  = 0.03 // V
+	staysOpen = 3 * time.Second
+)
 
 func (e *engine) stands() bool { return e.hasRPM && e.rpm < limits.TurningSpeed }
 
@@ -233,6 +242,9 @@ func (g *Guide) sample(name string, v float64) {
 			g.engine.changes++
 		}
 		g.engine.volts, g.engine.reads = v, reads
+		if math.Abs(v-g.engine.open) >= likeOpen {
+			g.engine.atOpen = g.now
+		}
 	case slices.Contains(g.trims, name):
 		g.engine.trim = v
 	case name == "RPM":
@@ -276,6 +288,8 @@ func (g *Guide) say() (Prompt, bool) {
 		Why: g.engine.why, Reason: g.notice.why, Twice: g.notice.twice, Back: g.notice.back}
 	p.Usual, p.Most = g.Length()
 	switch g.stage {
+	case StageReady:
+		p.Until = g.since + g.cfg.Ready
 	case StageOpen:
 		p.Until = g.since + openWithin
 		if g.hold.openAt > 0 {

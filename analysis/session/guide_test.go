@@ -321,3 +321,53 @@ func TestStepLines(t *testing.T) {
 }
 
 func quoted(k hazard.Kind) string { return fmt.Sprintf("%q", k.Caution()) }
+
+func (d *drive) volts(v float64) *drive {
+	d.frame(Frame{Samples: []decode.Sample{{Signal: decode.ByName(d.g.judge.setup.Sensor.Voltage()), Value: v}}})
+	return d
+}
+
+// A sensor that switches passes through where an open input lies: its branch is not open for that. One
+// that stays there is, until it is closed.
+func TestGuideTellsAnOpenBranchFromSwitching(t *testing.T) {
+	for _, stays := range []bool{false, true} {
+		d := newDrive(t, GuideConfig{Open: 3 * s})
+		d.event(analysis.Event{Name: analysis.Ready}).volts(0.45).mark(obd.MarkOpen).event(analysis.Event{Name: analysis.OpenLevel, Value: 0.45})
+		said := false
+		for i := 0; d.now < 20*s; i++ {
+			d.until(d.now + s/4)
+			v := []float64{0.45, 0.1, 0.45, 0.8}[i%4]
+			if stays {
+				v = 0.45
+			}
+			d.volts(v)
+			said = said || d.last.Reason == WhyBranch
+		}
+		if said != stays {
+			t.Errorf("reading stays at the open level: %v, said to be open: %v", stays, said)
+		}
+		if d.volts(0.1); stays {
+			if d.until(d.now + 2*s); d.last.Reason == WhyBranch {
+				t.Error("it is closed, and still said to be open")
+			}
+		}
+	}
+}
+
+// What is waited for is said at once, and until when; what waiting cannot bring ends the test.
+func TestGuideSaysWhatItWaitsFor(t *testing.T) {
+	d := newDrive(t, GuideConfig{})
+	d.until(s).event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"coolant"}})
+	if d.last.At != s || d.last.Until != 3*time.Minute || len(d.last.Why) != 1 {
+		t.Errorf("said %+v", d.last)
+	}
+	d = newDrive(t, GuideConfig{})
+	d.frame(Frame{})
+	gas := obd.Record{Exchange: &obd.Exchange{Request: obd.Request{Service: 0x01, Data: []byte{0x51}}, Outcome: obd.OK,
+		Replies: []obd.Reply{{Data: []byte{0x41, 0x51, 0x05}}}}}
+	d.g.judge.Step(gas)
+	d.until(s).event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"gas"}})
+	if !d.over || d.last.Reason != WhyNever {
+		t.Errorf("over %v, because %q", d.over, d.last.Reason)
+	}
+}

@@ -282,8 +282,13 @@ func (g *Guide) event(e analysis.Event) {
 			g.notice.why = ""
 			g.enter(StageReady)
 		}
+		g.told = -time.Hour // what is waited for is said at once
+		if g.stage == StageReady && !g.based && g.judge.Never() {
+			g.notice.why = WhyNever
+			g.enter(StageDone)
+		}
 	case analysis.OpenLevel:
-		g.engine.open, g.engine.hasOpen = e.Value, true
+		g.engine.open, g.engine.hasOpen, g.engine.atOpen = e.Value, true, g.now
 		if g.stage == StageOpen {
 			g.hold.openAt = at
 		}
@@ -375,11 +380,13 @@ func (g *Guide) advance() {
 			g.fit()
 		}
 	case StageBaseline:
-		if in >= g.cfg.Baseline && (g.engine.changes >= changesEnough || g.engine.changes == 0 && !g.engine.readsOpen() || in >= baselineMost) {
+		if in >= g.cfg.Baseline && (g.engine.changes >= changesEnough || g.engine.changes == 0 && !g.engine.readsOpen(g.now) || in >= baselineMost) {
 			g.based, g.engine.quiet = true, g.engine.changes == 0
 			g.next()
-		} else if in >= reactIn && g.engine.readsOpen() {
-			g.notice.why = WhyBranch
+		} else if in >= reactIn {
+			if g.notice.why = ""; g.engine.readsOpen(g.now) {
+				g.notice.why = WhyBranch
+			}
 		}
 	case StageOpen:
 		if g.hold.openAt > 0 && g.now >= g.hold.openAt+g.cfg.Open || in >= openWithin {

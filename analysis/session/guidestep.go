@@ -41,6 +41,7 @@ const (
 	WhyHeld    Reason = "held"      // the reading lies where it was held, though it was asked to be let go
 	WhyAbsent  Reason = "absent"    // nobody began
 	WhyLong    Reason = "long"      // the test has taken as long as was told
+	WhyNever   Reason = "never"     // no waiting brings this car to a test
 )
 
 // Prompt is what the technician is to do now.

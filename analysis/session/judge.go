@@ -62,6 +62,9 @@ func (j *Judge) Finish() Frame {
 // Verdict is the verdict on all records so far.
 func (j *Judge) Verdict() analysis.Verdict { return j.watch.chosen().Verdict() }
 
+// Never reports that the car does not come to the conditions for a test by waiting.
+func (j *Judge) Never() bool { return j.watch.chosen().Never() }
+
 // Figures is what the records show apart from any force.
 func (j *Judge) Figures() analysis.Figures { return j.watch.chosen().Figures() }
 

@@ -16,6 +16,7 @@ type readiness struct {
 	closedAt   float64
 	openAt     float64
 	gapAt      float64
+	fit        analysis.Fit
 
 	said, ok, everReady bool
 	candidate           bool
@@ -71,9 +72,14 @@ func (w *Watcher) unmet() []string {
 		out = append(out, "open loop: "+openWords(s.v))
 	}
 	if p, has := w.rpm.last(); has && p.v < limits.TurningSpeed {
-		out = append(out, "engine not running")
+		out = append(out, r.fit.Standing())
 	}
-	return out
+	return append(out, r.fit.Unmet()...)
+}
+
+// Never reports that the car does not come to the conditions for a test by waiting.
+func (w *Watcher) Never() bool {
+	return w.cfg.By == analysis.ByWire && !w.byRear() || w.ready.fit.Never()
 }
 
 // holds is unmet without the words.
@@ -81,7 +87,7 @@ func (w *Watcher) holds() bool {
 	r := &w.ready
 	s, hasStatus := w.status.last()
 	p, turns := w.rpm.last()
-	return (w.cfg.By != analysis.ByWire || w.byRear()) && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
+	return (w.cfg.By != analysis.ByWire || w.byRear()) && r.fit.Holds() && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
 }
 
 // stepReady says ready or not_ready when that has changed for long enough: closed loop comes and goes
@@ -96,7 +102,7 @@ func (w *Watcher) stepReady(now float64) {
 	if r.ok {
 		settle = 12
 	}
-	if r.said && ok == r.ok || now-r.since < settle {
+	if r.said && ok == r.ok || now-r.since < settle || ok && r.fit.Open() {
 		return
 	}
 	r.said, r.ok = true, ok

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/limits"
 	"pushback/decode"
 )
 
@@ -87,6 +88,7 @@ const (
 	roleCoolant
 	roleRPM
 	rolePurge
+	roleFit
 	roleOther // added to those of a bank: the bank beside
 )
 
@@ -116,6 +118,8 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 		r = roleRPM
 	case "EVAP_PCT":
 		r = rolePurge
+	case "COMP_IGN", "FUEL_TYP", "AIR_STAT", "ALCH_PCT":
+		r = roleFit
 	case w.cfg.Sensor.Status():
 		r = roleStatus
 	default:
@@ -208,6 +212,9 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 		w.ready.coolant, w.ready.hasCoolant = p.v, true
 	case roleRPM:
 		w.rpm.add(p)
+		w.ready.fit.Turns(p.v >= limits.TurningSpeed)
+	case roleFit:
+		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
 	case rolePurge:
 		w.purge.add(p)
 	}

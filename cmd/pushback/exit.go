@@ -72,7 +72,7 @@ var hints = []struct {
 	{store.ErrNewerSchema, "a newer pushback wrote this database: update this one"},
 	{store.ErrLocked, "another program holds the database: end it, or use another file with --db FILE"},
 	{store.ErrReadOnly, "make file and folder writable, or name another file with --db FILE"},
-	{store.ErrReplaced, "find out what moves or deletes the file (a synchronised folder does); `pushback import` takes the sessions of the rescued file"},
+	{store.ErrReplaced, "your sessions are safe in the rescued file: `pushback import` brings them back. Find out what moves or deletes the database (cloud sync does), or keep it elsewhere with --db FILE"},
 	{store.ErrDiskFull, "free some space; all that was stored until then is kept"},
 	{store.ErrDamaged, "keep a copy of the file, then go on with another one: --db FILE"},
 	{fs.ErrPermission, "you may not use this file or port: for a serial port join the group that owns it (`ls -l` shows it; often dialout), then log in again"},

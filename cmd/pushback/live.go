@@ -186,6 +186,8 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 		s.Technician = r.technician(s.Controls)
 	}
 	s.For = r.flags.dur
+	after := &session.Aftermath{Sensor: s.Judge.Setup().Sensor}
+	s.Views = append(s.Views, after)
 	res, err := s.Run(ctx)
 	watch.Over(ctx)
 	style.WriteVerdict(people, res.Verdict, false)
@@ -193,6 +195,12 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 		say("Not met when the test began:")
 		for _, c := range list.Unmet {
 			say("  ! %s", words.CheckLine(c))
+		}
+	}
+	if left := words.AfterLines(after); len(left) > 0 {
+		say("%s:", words.AfterTest)
+		for _, text := range left {
+			term.Indent(people, "  ", text)
 		}
 	}
 	if lines != nil {

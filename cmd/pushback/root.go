@@ -66,13 +66,13 @@ Try it without a car:  pushback demo`,
 	f := root.PersistentFlags()
 	f.StringVar(&a.db, "db", "", "database `FILE` (default: pushback/pushback.db in your data folder)")
 	f.BoolVar(&a.json, "json", false, "print JSON, and nothing else, on standard output")
-	f.StringVar(&a.units, "units", os.Getenv("PUSHBACK_UNITS"), "`UNITS` that people read: us or si (default: PUSHBACK_UNITS, else us)")
+	f.StringVar(&a.units, "units", os.Getenv("PUSHBACK_UNITS"), "`UNITS` that people read: us or si (default: PUSHBACK_UNITS, else what pushback units keeps)")
 	f.StringVar(&a.level, "log", "warn", "log `LEVEL` on standard error: debug, info, warn, error")
 
 	root.AddCommand(
 		newDemo(a), newTest(a), newRecord(a), newPorts(a), newVehicle(a),
 		newSessions(a), newShow(a), newReplay(a), newJudge(a), newImport(a), newExport(a),
-		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newReport(a), newClear(a), newVisit(a), newMan(), newVersion(a),
+		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newReport(a), newClear(a), newVisit(a), newUnits(a), newMan(), newVersion(a),
 	)
 	a.completeSessions(root)
 	return root
@@ -83,15 +83,18 @@ func (a *app) setUp() error {
 	if err != nil || a.level == "" {
 		return usageError{fmt.Errorf("log level %q is not one of debug, info, warn, error", a.level), "pushback --help"}
 	}
-	if err := words.Use(a.units); err != nil {
-		return usageError{err, "pushback --help"}
-	}
 	w := zerolog.ConsoleWriter{Out: a.errOut, NoColor: !term.StyleOf(a.errOut).Color, TimeFormat: "15:04:05"}
 	a.log = zerolog.New(w).Level(level).With().Timestamp().Logger()
 	if a.db == "" {
 		if a.db, err = store.DefaultPath(); err != nil {
 			return err
 		}
+	}
+	if a.units == "" && words.Use(keptUnits(a.db)) == nil {
+		return nil
+	}
+	if err := words.Use(a.units); err != nil {
+		return usageError{err, "pushback --help"}
 	}
 	return nil
 }

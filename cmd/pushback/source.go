@@ -27,6 +27,7 @@ type sourceFlags struct {
 	pullOhms           float64
 	returnVolts        float64
 	from               string
+	all                bool
 }
 
 func newSource(a *app) *cobra.Command {
@@ -61,6 +62,7 @@ The car's battery and a person as the resistor are refused always; --from batter
 	fl.Float64Var(&f.input, "input", 0, "the computer's input resistance in `OHMS` (0: 1 to 10 MΩ)")
 	fl.Float64Var(&f.pullVolts, "pull-volts", -1, "`VOLTS` that the computer pulls the open wire to (without it 0.40 to 0.55 V)")
 	fl.Float64Var(&f.pullOhms, "pull-ohms", 0, "through `OHMS` (0: 0.34 to 4 MΩ)")
+	fl.BoolVar(&f.all, "all", false, "print the tables too: with the sensor connected, each slip and failure, the ground's limits")
 	fl.Float64Var(&f.returnVolts, "return-volts", 0, "`VOLTS` of the sensor return against the chassis, as measured")
 	return cmd
 }
@@ -121,7 +123,7 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 			return err
 		}
 	} else if len(refusals) == 0 {
-		sheet.WriteSource(a.out, d, f.returnVolts)
+		sheet.WriteSource(a.out, d, f.returnVolts, f.all)
 	}
 	if len(refusals) > 0 {
 		hint := "one dry cell of 1.5 V and two soldered resistors do it: `pushback source`"

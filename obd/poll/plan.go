@@ -74,7 +74,7 @@ type plan struct {
 // wants to know of an open loop before it believes in a hold. The rest is for people to read.
 var slow = []item{
 	{pid: 0x03, every: 1500 * time.Millisecond, within: 3 * time.Second, await: awaited},
-	{pid: 0x0C, every: 1200 * time.Millisecond, within: 3 * time.Second},
+	{pid: 0x0C, every: 1200 * time.Millisecond, within: 3 * time.Second, await: 2 * awaited}, // an engine that stops in a hold
 	{pid: 0x04, every: 3 * time.Second, within: 9 * time.Second},
 	{pid: 0x05, every: 5 * time.Second, within: 30 * time.Second},
 	{pid: 0x07, every: 2500 * time.Millisecond, within: 12 * time.Second},
@@ -96,8 +96,8 @@ var slow = []item{
 	{pid: 0x59, every: 10 * time.Second, within: 60 * time.Second},
 	{pid: 0x6D, every: 10 * time.Second, within: 60 * time.Second},
 	{pid: 0x33, every: time.Hour, within: 2 * time.Hour},
-	{pid: 0x51, every: time.Hour, within: 2 * time.Hour}, // fuel, and its alcohol
-	{pid: 0x52, every: time.Hour, within: 2 * time.Hour},
+	{pid: 0x51, every: 30 * time.Second, within: 2 * time.Minute}, // fuel in use: a car of two may change it
+	{pid: 0x52, every: 5 * time.Second, within: 30 * time.Second}, // its alcohol, which moves while it is learned
 	{service: 0x07, every: 30 * time.Second, within: 90 * time.Second},
 }
 

@@ -66,8 +66,8 @@ func NewComparison(c dossier.Comparison) *Comparison {
 }
 
 func changeRow(cell []string, x compare.Change, answer string) []string {
-	return append(cell, fmt.Sprintf("%d, %d", x.Before.Count, x.After.Count), fmt.Sprintf("%+.1f", x.Before.Mean),
-		fmt.Sprintf("%+.1f", x.After.Mean), words.DifferenceCell(x), answer)
+	return append(cell, fmt.Sprintf("%d, %d", x.Before.Count, x.After.Count), words.Signed(x.Before.Mean, 1),
+		words.Signed(x.After.Mean, 1), words.DifferenceCell(x), answer)
 }
 
 func cellAnswer(x compare.Change) string {

@@ -96,7 +96,7 @@ func (c *Comparison) Bars() template.HTML {
 		most = max(most, 5*math.Ceil(math.Abs(m)/5))
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="bars" viewBox="0 0 640 132" role="img" aria-label="Mean correction of the fuel before: %+.1f %%, after: %+.1f %%.">`, c.Mean[0], c.Mean[1])
+	fmt.Fprintf(&b, `<svg class="bars" viewBox="0 0 640 132" role="img" aria-label="Mean correction of the fuel before: %s %%, after: %s %%.">`, words.Signed(c.Mean[0], 1), words.Signed(c.Mean[1], 1))
 	x := func(v float64) float64 { return 360 + 210*v/most }
 	for _, v := range []float64{-most, 0, most} {
 		fmt.Fprintf(&b, `<line class="base" x1="%[1]g" x2="%[1]g" y1="%[3]g" y2="104"/><text class="num" x="%[1]g" y="120" text-anchor="middle">%[2]s %%</text>`, x(v), strings.TrimPrefix(fmt.Sprintf("%+.0f", v), map[bool]string{true: "+"}[v == 0]), map[bool]float64{true: 8, false: 98}[v == 0])
@@ -107,8 +107,8 @@ func (c *Comparison) Bars() template.HTML {
 		if m < 0 {
 			does, anchor, dx = "cuts", "end", -6
 		}
-		fmt.Fprintf(&b, `<text class="name" x="96" y="%g" text-anchor="end">%s</text><rect class="%s" x="%.1f" y="%g" width="%.1f" height="34"/><text class="name" x="%.1f" y="%g" text-anchor="%s">%+.1f %%</text>`,
-			y+23, text, does, min(x(0), x(m)), y, max(2, math.Abs(x(m)-x(0))), x(m)+dx, y+23, anchor, m)
+		fmt.Fprintf(&b, `<text class="name" x="96" y="%g" text-anchor="end">%s</text><rect class="%s" x="%.1f" y="%g" width="%.1f" height="34"/><text class="name" x="%.1f" y="%g" text-anchor="%s">%s %%</text>`,
+			y+23, text, does, min(x(0), x(m)), y, max(2, math.Abs(x(m)-x(0))), x(m)+dx, y+23, anchor, words.Signed(m, 1))
 	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String())

@@ -287,7 +287,7 @@ func (t trace) gutterBody(v view) string {
 	d := &drawing{v: v}
 	axis := func(s scale, top, height float64, format string) {
 		for _, y := range ticks(s, 5) {
-			text := fmt.Sprintf(format, y)
+			text := fmt.Sprintf(format, words.Unsigned(y, 1))
 			if text == "+0" {
 				text = "0"
 			}

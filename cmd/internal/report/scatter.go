@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/words"
 )
 
 // Heights of a scatter of trim against air flow, px.
@@ -182,8 +183,8 @@ func (c *cloud) writeFit(b *strings.Builder) {
 func (c *cloud) gutterBody() string {
 	var b strings.Builder
 	for _, v := range ticks(c.trim, 5) {
-		text := fmt.Sprintf("%+.0f", v)
-		if v == 0 {
+		text := words.Signed(v, 0)
+		if text == "+0" {
 			text = "0"
 		}
 		fmt.Fprintf(&b, `<text class="num" x="%g" y="%g" text-anchor="end">%s</text>`, gutter-5, round1(cloudTop+cloudHeight*(1-c.trim.part(v))+4), text)
@@ -194,10 +195,10 @@ func (c *cloud) gutterBody() string {
 
 // says is the figure in words.
 func (c *cloud) says() string {
-	s := fmt.Sprintf("%s. %d readings from %.3g to %.3g %s, total trim from %+.1f to %+.1f %%.", c.title, c.count,
-		c.over.lo, c.over.hi, c.unit, c.span.lo, c.span.hi)
+	s := fmt.Sprintf("%s. %d readings from %.3g to %.3g %s, total trim from %s to %s %%.", c.title, c.count,
+		c.over.lo, c.over.hi, c.unit, words.Signed(c.span.lo, 1), words.Signed(c.span.hi, 1))
 	if f := c.fit; f.High > 0 {
-		s += fmt.Sprintf(" The fitted curve goes from %+.1f %% at %.3g to %+.1f %% at %.3g.", f.AtLow.Value, f.Low, f.AtHigh.Value, f.High)
+		s += fmt.Sprintf(" The fitted curve goes from %s %% at %.3g to %s %% at %.3g.", words.Signed(f.AtLow.Value, 1), f.Low, words.Signed(f.AtHigh.Value, 1), f.High)
 	}
 	return s
 }

@@ -36,13 +36,20 @@ type Subject struct {
 	Trace     *dossier.Trace
 }
 
+// Frozen is a freeze frame in words.
+type Frozen struct {
+	Head  string
+	Facts []words.Fact
+}
+
 // Told is what the car's computers told of themselves, in words.
 type Told struct {
 	Codes    []Code
 	NoCodes  string // said where there are none; "" they were not read
 	Monitors []words.Fact
 	OwnTests []words.Fact
-	Freeze   string
+	Freeze   Frozen
+	After    []string
 }
 
 // Code is a trouble code as it was found first and last.
@@ -88,7 +95,7 @@ func conditionFacts(m store.Meta, d *dossier.Dossier) []words.Fact {
 }
 
 func told(d *dossier.Dossier) Told {
-	t := Told{NoCodes: words.NoCodes(d.History), Monitors: words.ReadinessFacts(d.Readiness)}
+	t := Told{NoCodes: words.NoCodes(d.History), Monitors: words.ReadinessFacts(d.Readiness), After: words.AfterLines(&d.After)}
 	for _, c := range d.History.Codes {
 		t.Codes = append(t.Codes, Code{Code: c.Code.Code, State: c.State, Meaning: words.TroubleCode(c.Code.Code),
 			Before: words.PresenceText(c.First), After: words.PresenceText(c.Last), ByTest: c.ByTest})
@@ -97,7 +104,7 @@ func told(d *dossier.Dossier) Told {
 		t.OwnTests = append(t.OwnTests, words.OwnTestFact(x))
 	}
 	if d.Freeze != nil {
-		t.Freeze = "freeze frame " + words.FreezeText(*d.Freeze)
+		t.Freeze = Frozen{words.FreezeHead(*d.Freeze), words.FreezeFacts(*d.Freeze)}
 	}
 	return t
 }
@@ -253,7 +260,7 @@ func (s *Subject) MapRows(b trimmap.Result) (out []MapRow) {
 				continue
 			}
 			any = true
-			m := MapCell{Text: fmt.Sprintf("%+.1f", c.Mean), Note: fmt.Sprintf("%d readings", c.Count)}
+			m := MapCell{Text: words.Signed(c.Mean, 1), Note: fmt.Sprintf("%d readings", c.Count)}
 			if c.SD == c.SD {
 				m.Note = fmt.Sprintf("±%.1f, %s", c.SD, m.Note)
 			}
@@ -286,7 +293,9 @@ func (s *Subject) FitText(f trimmap.Fit) string {
 	if f.Model == trimmap.NoModel {
 		return ""
 	}
-	at := func(i trimmap.Interval) string { return fmt.Sprintf("%+.1f %% (%+.1f to %+.1f)", i.Value, i.Lo, i.Hi) }
+	at := func(i trimmap.Interval) string {
+		return fmt.Sprintf("%s %% (%s to %s)", words.Signed(i.Value, 1), words.Signed(i.Lo, 1), words.Signed(i.Hi, 1))
+	}
 	if f.Model == trimmap.LevelOnly {
 		return "Fitted level of total trim: " + at(f.B) + "."
 	}

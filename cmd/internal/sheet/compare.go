@@ -192,7 +192,7 @@ func writeChanges(w io.Writer, r compare.Result) {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "  bank\trpm\tload %\treadings\tbefore\tafter\tdifference\t")
 	row := func(what string, x compare.Change, word string) {
-		fmt.Fprintf(tw, "  %s\t%d, %d\t%+.1f\t%+.1f\t%s\t%s\n", what, x.Before.Count, x.After.Count, x.Before.Mean, x.After.Mean, words.DifferenceCell(x), word)
+		fmt.Fprintf(tw, "  %s\t%d, %d\t%s\t%s\t%s\t%s\n", what, x.Before.Count, x.After.Count, words.Signed(x.Before.Mean, 1), words.Signed(x.After.Mean, 1), words.DifferenceCell(x), word)
 	}
 	for _, x := range r.Cells {
 		word := ""

@@ -43,10 +43,16 @@ A dry cell can do none of that: 1.5 V, and milliamperes behind its divider.
 }
 
 // WriteSource prints a source for a rich hold, and the ground for a lean one; raised is the voltage of
-// the sensor return against the chassis as measured, V.
-func WriteSource(w io.Writer, d bias.Design, raised float64) {
+// the sensor return against the chassis as measured, V. The tables are printed where all is wanted.
+func WriteSource(w io.Writer, d bias.Design, raised float64, all bool) {
 	writeRich(w, d)
-	writeLean(w, d.Computer, raised)
+	if all {
+		writeGivesWay(w, d)
+	}
+	writeLean(w, d.Computer, raised, all)
+	if !all {
+		fmt.Fprintln(w, "\n`pushback source --all`: with the sensor connected, each slip and failure, and the ground's limits in numbers.")
+	}
 }
 
 func writeRich(w io.Writer, d bias.Design) {
@@ -58,8 +64,26 @@ func writeRich(w io.Writer, d bias.Design) {
 	fmt.Fprintf(w, "  on the wire, sensor's branch open: %.3f V; worst case %.2f to %.2f V\n", wire.Nom, wire.Lo, wire.Hi)
 	fmt.Fprintf(w, "  draws %.2g mA, at most %.2g mA into a short; %.2g mW in a resistor: any size does\n",
 		1e3*most.Drawn, 1e3*d.Shorted(), 1e3*max(most.Power[0], most.Power[1]))
+	fmt.Fprintln(w, `
+  Before use: measure clip 1 to clip 2 with a meter of 10 MΩ or more: about the voltage
+  wanted, clip 1 positive, or a clip is swapped or the cell reversed. Open the sensor's
+  branch, connect clip 2 first (sensor return), then clip 1; remove them in reverse
+  order, and reconnect the sensor at once: the release is the sensor's own test.
+  A bench supply must float: one whose minus is tied to earth or chassis closes a
+  second path, and then a slipped return clip no longer fails safe.`)
+	term.Indent(w, "  ! ", hazard.Wire.Caution())
+	term.Indent(w, "  ! ", words.OpenBranch)
+	for _, c := range d.Cautions() {
+		term.Indent(w, "  ! ", c)
+	}
+	term.Indent(w, "  ! ", fmt.Sprintf(`A broken joint or a bridged resistor is the worst single failure: %.2f V at most, and with R1 bridged `+
+		`only the cell itself limits the current. No divider from one dry cell does better, and soldered joints that are measured before each `+
+		`use do not slip: without them do not use it. Where the manufacturer's information, local codes or licensed practice forbid a source on the wire, do not use one.`, d.Supply.Volts.Hi))
+}
 
-	fmt.Fprintln(w, "\n  with the sensor still joined")
+// writeGivesWay prints what the wire gets with a sensor connected, and when something fails.
+func writeGivesWay(w io.Writer, d bias.Design) {
+	fmt.Fprintln(w, "\n  with the sensor still connected")
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, s := range bias.Sensors {
 		x := d.Nominal(s).Solve(bias.Sound)
@@ -67,34 +91,15 @@ func writeRich(w io.Writer, d bias.Design) {
 		if x.Wire < bias.MinRich {
 			note = "not rich enough to prove anything"
 		}
-		fmt.Fprintf(tw, "    %s\t%s\t%.2f V\t%+.2f mA\t%s\n", s.State, bias.Ohms(s.Ohms), x.Wire, 1e3*x.Sensor, note)
+		fmt.Fprintf(tw, "    %s\t%s\t%.2f V\t%s mA\t%s\n", s.State, bias.Ohms(s.Ohms), words.Unsigned(x.Wire, 2), words.Signed(1e3*x.Sensor, 2), note)
 	}
 	tw.Flush()
 	fmt.Fprintln(w, "\n  when something gives way (sensor's branch open, worst case)")
 	for _, f := range bias.Faults {
 		wire, _ := d.Worst(bias.OpenBranch, f)
-		fmt.Fprintf(tw, "    %s\t%.2f to %.2f V\t%s\n", f, wire.Lo, wire.Hi, faultWords(f))
+		fmt.Fprintf(tw, "    %s\t%.2f to %.2f V\t%s\n", f, words.Unsigned(wire.Lo, 2), words.Unsigned(wire.Hi, 2), faultWords(f))
 	}
 	tw.Flush()
-	for _, c := range d.Cautions() {
-		term.Indent(w, "  ! ", c)
-	}
-	fmt.Fprintf(w, `
-  A broken joint or a bridged resistor is the worst single failure: %.2f V at most, and with
-  R1 bridged nothing but the cell itself limits the current. It is offered because no divider from
-  one dry cell does better, and soldered joints that are measured before each use do not
-  slip: without them do not use it. The manufacturer's information, local codes and licensed
-  practice come first; where they forbid a source on the wire, do not use one.
-`, d.Supply.Volts.Hi)
-	term.Indent(w, "  ! ", hazard.Wire.Caution())
-	term.Indent(w, "  ! ", words.OpenBranch)
-	fmt.Fprintln(w, `
-  Before use: measure clip 1 to clip 2 with a meter of 10 MΩ or more: about the voltage
-  wanted, clip 1 positive, or a clip is swapped or the cell reversed. Open the sensor's
-  branch, join clip 2 first (sensor return), then clip 1; take them off the other way
-  round, and close the branch again at once: the release is the sensor's own test.
-  A bench supply must float: one whose minus is joined to earth or chassis closes a
-  second path, and then a slipped return clip no longer fails safe.`)
 }
 
 func faultWords(f bias.Fault) string {
@@ -111,15 +116,12 @@ func faultWords(f bias.Fault) string {
 	return ""
 }
 
-func writeLean(w io.Writer, c bias.Computer, raised float64) {
-	fmt.Fprintf(w, "\nLEAN  join signal to sensor return; the ground may have at most\n")
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(tw, "    sensor\tto read %.2f V\tto read %.2f V\tcurrent from the cell\n", bias.GroundWant, bias.GroundMost)
-	for _, g := range bias.Grounds(c) {
-		fmt.Fprintf(tw, "    %s\t%s\t%s\t%.2g mA\n", g.Sensor.State, bias.Ohms(g.Want), bias.Ohms(g.Most), 1e3*g.Amps)
+func writeLean(w io.Writer, c bias.Computer, raised float64, all bool) {
+	fmt.Fprintf(w, "\nLEAN  jumper signal to sensor return, ECM side\n\n")
+	fmt.Fprintf(w, "  Disconnect the sensor: then nearly any joint reads below %.2f V, which a good joint does. Above\n  %.2f V a reading no longer proves lean. With a hot sensor still connected only a short thick lead\n  does, and the sensor is shorted: keep it short in time too.\n", bias.GroundWant, bias.GroundMost)
+	if all {
+		writeGrounds(w, c)
 	}
-	tw.Flush()
-	fmt.Fprintf(w, "  Above %.2f V a reading no longer proves lean; %.2f V is what workshop texts expect of a\n  good joint. With the branch open nearly any joint does; with a hot sensor joined only\n  a short thick lead does, and the cell is shorted: keep it short in time too.\n", bias.GroundMost, bias.GroundWant)
 	fmt.Fprintln(w, `
   Sensor return or chassis? The computer reads signal MINUS return.`)
 	term.Indent(w, "  ", words.RaisedReturn)
@@ -133,6 +135,17 @@ func writeLean(w io.Writer, c bias.Computer, raised float64) {
 	fmt.Fprintln(w, `  Scan data can't show a titania sensor: unplugged, key on, a meter on the ECM side
   reads about 1 V (or 5 V) and its element some kΩ to tens of kΩ, changing
   with mixture. Do not force it like this one. A wide-range (air-fuel ratio) sensor: never.`)
+}
+
+// writeGrounds prints what the joint to the return may have at most.
+func writeGrounds(w io.Writer, c bias.Computer) {
+	fmt.Fprintln(w, "\n  the joint may have at most")
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(tw, "    sensor\tto read %.2f V\tto read %.2f V\tcurrent from the sensor\n", bias.GroundWant, bias.GroundMost)
+	for _, g := range bias.Grounds(c) {
+		fmt.Fprintf(tw, "    %s\t%s\t%s\t%.2g mA\n", g.Sensor.State, bias.Ohms(g.Want), bias.Ohms(g.Most), 1e3*g.Amps)
+	}
+	tw.Flush()
 }
 
 // Source is the JSON of a bias source.

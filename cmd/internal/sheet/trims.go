@@ -160,7 +160,7 @@ func cellText(c trimmap.Cell) string {
 	if math.IsNaN(sd) {
 		sd = 0
 	}
-	text := fmt.Sprintf("%+.1f ±%.1f (%d)", c.Mean, sd, c.Count)
+	text := fmt.Sprintf("%s ±%.1f (%d)", words.Signed(c.Mean, 1), sd, c.Count)
 	if c.Thin {
 		text += "*"
 	}

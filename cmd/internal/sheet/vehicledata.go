@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"text/tabwriter"
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
@@ -161,7 +162,12 @@ func writeCodes(w io.Writer, codes []dossier.Code) {
 
 func writeFreeze(w io.Writer, f *dossier.Freeze) {
 	if f != nil {
-		line(w, "freeze frame", words.FreezeText(*f))
+		line(w, "freeze frame", words.FreezeHead(*f))
+		tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+		for _, x := range words.FreezeFacts(*f) {
+			fmt.Fprintf(tw, "  %s\t%s\n", x.What, x.Text)
+		}
+		tw.Flush()
 	}
 }
 
@@ -184,17 +190,43 @@ func writeTests(w io.Writer, tests []dossier.OwnTest) {
 type Stored struct {
 	VehicleData
 	Switching []Band `json:"switching"`
+	After     After  `json:"after_test"`
 }
 
 // StoredOf is that JSON.
 func StoredOf(d *dossier.Dossier) Stored {
-	return Stored{VehicleDataOf(d.VehicleData), each(d.Switching, bandOf)}
+	return Stored{VehicleDataOf(d.VehicleData), each(d.Switching, bandOf), afterOf(&d.After)}
+}
+
+// After is the JSON of what a test left in the computer.
+type After struct {
+	Stored  []string `json:"stored"`  // codes that it set
+	Pending []string `json:"pending"` // and has pending
+	Before  Number   `json:"long_trim_before_pct"`
+	Moved   Number   `json:"long_trim_moved_pct"` // farthest; null: not read
+	Off     Number   `json:"long_trim_off_pct"`   // at the end
+	Back    Number   `json:"long_trim_back_s"`    // after the last release; null: it has not come back, or had not left
+}
+
+func afterOf(a *session.Aftermath) After {
+	none := Number(math.NaN())
+	out := After{Stored: list(a.Stored), Pending: list(a.Pending), Before: none, Moved: none, Off: none, Back: none}
+	if a.Learned() {
+		out.Before, out.Moved, out.Off = Number(a.Before), Number(a.Most), Number(a.Now)
+	}
+	if after, back := a.IsBack(); back {
+		out.Back = Number(after.Seconds())
+	}
+	return out
 }
 
 // WriteStored prints what a stored session shows beside its verdict.
 func WriteStored(w io.Writer, d *dossier.Dossier) {
 	for _, e := range dossier.InOrder(d.Events) {
 		term.Indent(w, fmt.Sprintf("%7.1f s  ", e.T), words.EventText(e))
+	}
+	for i, text := range words.AfterLines(&d.After) {
+		line(w, map[bool]string{true: "after it"}[i == 0], text)
 	}
 	fmt.Fprintln(w)
 	for _, r := range d.Conditions {

@@ -109,6 +109,7 @@ func closedDo(status byte) string {
 var Questions = []string{
 	"Is it a zirconia sensor? Unplugged, key on, engine off: the ECM side reads about 0.4 to 0.5 V for zirconia, 1 V or 5 V for titania.",
 	RaisedReturn,
+	NotThese,
 	"Which wire is the signal? Find it with a 10 MΩ meter; the two heater wires carry battery voltage.",
 }
 

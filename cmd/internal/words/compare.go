@@ -89,7 +89,7 @@ func SensorRow(f compare.Figure) (cells []string, ok bool) {
 	}
 	diff := ""
 	if !math.IsNaN(f.Diff.Lo + f.Diff.Hi) {
-		diff = fmt.Sprintf("%+.2f (%+.2f to %+.2f)", f.Diff.Value, f.Diff.Lo, f.Diff.Hi)
+		diff = fmt.Sprintf("%s (%s to %s)", Signed(f.Diff.Value, 2), Signed(f.Diff.Lo, 2), Signed(f.Diff.Hi, 2))
 	}
 	return []string{f.Band + ": " + f.What, text(f.Before), text(f.After), diff, plain(string(f.Answer))},
 		!math.IsNaN(f.Before) || !math.IsNaN(f.After)
@@ -126,7 +126,7 @@ func CompareAnswer(r compare.Result, different bool) string {
 
 // DifferenceCell is a difference with its 95 % interval.
 func DifferenceCell(c compare.Change) string {
-	return fmt.Sprintf("%+.1f (%+.1f to %+.1f)", c.Diff.Value, c.Diff.Lo, c.Diff.Hi)
+	return fmt.Sprintf("%s (%s to %s)", Signed(c.Diff.Value, 1), Signed(c.Diff.Lo, 1), Signed(c.Diff.Hi, 1))
 }
 
 // EdgeText is the range from an edge to the next: '1000-1500', or '4000+' without an end.

@@ -65,20 +65,26 @@ func orList(words []string) string {
 
 func capital(s string) string { return strings.ToUpper(s[:min(1, len(s))]) + s[min(1, len(s)):] }
 
-// FreezeText words a freeze frame.
-func FreezeText(f dossier.Freeze) string {
-	var values []string
+// FreezeHead heads a freeze frame.
+func FreezeHead(f dossier.Freeze) string { return "when " + f.Code + " was set" }
+
+// FreezeFacts words a freeze frame, a value a line.
+func FreezeFacts(f dossier.Freeze) []Fact {
+	var out []Fact
 	for _, v := range f.Values {
-		text := fmt.Sprintf("%s %.4g %s", v.Name, v.Value, v.Unit)
+		what, text := v.Name, fmt.Sprintf("%.4g %s", Unsigned(v.Value, 2), v.Unit)
+		if s := decode.ByName(v.Name); s != nil {
+			what = s.What
+		}
 		if strings.HasPrefix(v.Name, "FUELSYS") {
 			if v.Value == 0 {
-				continue
+				continue // not in use
 			}
-			text = v.Name + " " + FuelStatus(byte(v.Value))
+			text = FuelStatus(byte(v.Value))
 		}
-		values = append(values, strings.TrimSpace(text))
+		out = append(out, Fact{what, InUnits(strings.TrimSpace(text))})
 	}
-	return InUnits(fmt.Sprintf("when %s was set: %s", f.Code, strings.Join(values, ", ")))
+	return out
 }
 
 // MonitorsText words the monitors as last read.

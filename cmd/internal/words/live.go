@@ -462,7 +462,7 @@ func PageAt(network, marks bool) string {
 func TrimShort(v float64) string { return fmt.Sprintf("trim %+6.1f %%", Unsigned(v, 1)) }
 
 // OtherTrim is the trim of the bank that is not tested.
-func OtherTrim(bank int, v float64) string { return fmt.Sprintf("trim bank %d %+.1f", bank, v) }
+func OtherTrim(bank int, v float64) string { return fmt.Sprintf("trim bank %d %s", bank, Signed(v, 1)) }
 
 // More says how many lines of a list are below it.
 func More(n int) string { return fmt.Sprintf("▼ %d more", n) }

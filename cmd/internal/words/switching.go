@@ -23,6 +23,9 @@ func Unsigned(v float64, digits int) float64 {
 	return v
 }
 
+// Signed is a figure with its sign and so many decimals; never minus nothing.
+func Signed(v float64, digits int) string { return fmt.Sprintf("%+.*f", digits, Unsigned(v, digits)) }
+
 // PaceText words how often a sensor changed side.
 func PaceText(b switching.SpeedBand) string {
 	switch {

@@ -35,6 +35,14 @@ func Use(name string) error {
 	return nil
 }
 
+// InUse is the name of the units in use.
+func InUse() string {
+	if Units(inUse.Load()) == SI {
+		return "si"
+	}
+	return "us"
+}
+
 var measuredIn = regexp.MustCompile(`(-?[0-9]+(?:\.[0-9]+)?)(?: to (-?[0-9]+(?:\.[0-9]+)?))? (°C|km/h|kPa)`)
 
 // converted is how one of the standard's units is read in the US, by 1.8 °F a kelvin, 1.609344 km a

@@ -114,7 +114,7 @@ func proof(v analysis.Verdict, id analysis.ProofID) analysis.Proof {
 }
 
 // Percent is a trim in whole per cent, in prose. Tables and live values have a tenth.
-func Percent(v float64) string { return fmt.Sprintf("%+.0f %%", v) }
+func Percent(v float64) string { return Signed(v, 0) + " %" }
 
 // After says how long after a step or its release something was seen. It is never more exact
 // than a tenth of a second: readings are farther apart.

@@ -6,11 +6,9 @@ package words
 import (
 	"fmt"
 	"strings"
-	"sync"
 	"time"
 
 	"pushback/analysis"
-	"pushback/analysis/bias"
 	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
 	"pushback/analysis/session"
@@ -31,6 +29,7 @@ func Cautions(by analysis.By) []string {
 		"Fuel vapor catches fire. No flames, no smoking, fire extinguisher at hand.",
 		"Chock the wheels, set the parking brake, transmission in Park or Neutral.",
 		"Manufacturer's information, local codes, licensed practice come first.",
+		NotThese,
 	}
 	switch by {
 	case analysis.ByFuelCut:
@@ -47,7 +46,7 @@ func Cautions(by analysis.By) []string {
 		"Never 12 V, 5 V or a heater feed on this wire. Find it with a 10 MΩ meter.",
 		"Lean: jumper the signal, ECM side, to SENSOR RETURN, not chassis ground.",
 		OpenBranch,
-		"Rich: "+usualSource()+" onto the signal wire, negative to sensor return. `pushback source` designs yours.",
+		"Rich: 0.9 V from one 1.5 V dry cell and two soldered resistors onto the signal wire, negative to sensor return. `pushback source` has the values and the drawing.",
 		"Scan data can't show a titania sensor (unplugged, key on: 1 V or 5 V). Check with a meter; never force one.",
 		RaisedReturn,
 		"Never use your fingers to bias the signal.",
@@ -60,17 +59,8 @@ const OpenBranch = "Disconnect the sensor side of the wire at a breakout box, do
 // RaisedReturn is the one rule for a computer whose sensor return is not at the chassis' level.
 const RaisedReturn = "About 2.5 V from sensor return to chassis ground, engine running, is a raised return: jumper to the return only, never to chassis ground."
 
-// usualSource is what `pushback source` computes when it is told nothing.
-var usualSource = sync.OnceValue(func() string {
-	series, err := bias.ParseSeries("E24")
-	if err == nil {
-		var d bias.Design
-		if d, err = bias.Find(bias.DryCell, 0.9, 600, series, series.Tolerance, bias.UsualComputer); err == nil {
-			return fmt.Sprintf("%.1f V (dry cell of %.1f V, %s over %s)", d.Target, d.Supply.Volts.Nom, bias.Ohms(d.Top), bias.Ohms(d.Bottom))
-		}
-	}
-	panic(err) // the usual source exists: tested
-})
+// NotThese are the cars that must not be tested, where the ECM does not say so itself.
+const NotThese = "Not on a diesel, on LPG or CNG, right after refueling a flex-fuel car, with secondary air on. Hybrid: inspection mode. Start-stop: off."
 
 // Lists of the keys and of the lines that a session listens to.
 const (
@@ -104,7 +94,7 @@ func PromptText(p session.Prompt, by analysis.By) string {
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			return InUnits("NOT READY YET: " + hazard.Join(p.Why, "; ") + ". Waiting. Press s to go ahead anyway.")
+			return InUnits("NOT READY YET: " + hazard.Join(p.Why, "; ") + ". " + waitsFor(p) + " Press s to go ahead anyway.")
 		}
 		return "Checking whether the car is ready. The test " + TestLength(p) + "."
 	case session.StageBaseline:
@@ -150,6 +140,14 @@ func PromptText(p session.Prompt, by analysis.By) string {
 	return "The test is done."
 }
 
+// waitsFor says how long the test waits for a car that is not ready.
+func waitsFor(p session.Prompt) string {
+	if left := (p.Until - p.At + 29*time.Second) / (30 * time.Second); left > 1 {
+		return fmt.Sprintf("Waiting up to %s min more, then the test ends.", strings.TrimSuffix(fmt.Sprintf("%.1f", float64(left)/2), ".0"))
+	}
+	return "Waiting up to half a minute more, then the test ends."
+}
+
 // TestLength says how long the test takes.
 func TestLength(p session.Prompt) string {
 	minutes := func(d time.Duration) string {
@@ -181,6 +179,7 @@ var stepWhy = map[session.Reason]string{
 	session.WhyHeld:    "The reading still lies where it was held.",
 	session.WhyAbsent:  "Nobody began the hold.",
 	session.WhyLong:    "The time for this test is over.",
+	session.WhyNever:   "Waiting won't make this car fit for the test.",
 }
 
 // Step is the prompt in the narrow room of the live line.

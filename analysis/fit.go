@@ -1,0 +1,120 @@
+package analysis
+
+import "fmt"
+
+// Fit follows what a computer says of fuel and exhaust air that keeps a test from counting, whatever
+// the sensor. The zero value was told nothing and forbids nothing.
+type Fit struct {
+	diesel bool
+	fuel   byte // PID 51
+	air    byte // PID 12
+
+	flex       bool // the share of alcohol is told
+	first      float64
+	alcohol    float64 // %, when it had moved last
+	moved      float64 // s: when that was
+	isLearning bool
+	latest     float64 // s
+	ran        bool    // the engine has run
+}
+
+// Codes of PID 51, fuel in use (SAE J1979's table, from memory).
+const (
+	fuelDiesel     = 0x04
+	fuelLPG        = 0x05
+	fuelPropane    = 0x07
+	fuelBiLPG      = 0x0C // a car of two fuels that runs on gas now, to 0E
+	fuelBiPropane  = 0x0E
+	fuelHybridDies = 0x13
+	fuelBiDiesel   = 0x17
+)
+
+// Bits of PID 12, commanded secondary air (SAE J1979, from memory): into the exhaust upstream of the
+// sensors, and the pump on for diagnosis. Air behind the first catalyst (02) is none of the loop's.
+const airUpstream, airDiagnosis = 0x01, 0x08
+
+// A computer that learns the fuel's alcohol moves what it tells of it by points a minute; one that
+// has learned it does not. Set, not measured.
+const (
+	alcoholStep  = 1.0  // %
+	alcoholQuiet = 20.0 // s
+	alcoholFirst = 6.0  // s: to see whether it moves
+)
+
+// TellsFit reports whether a signal is one that Fit follows.
+func TellsFit(name string) bool {
+	switch name {
+	case "COMP_IGN", "FUEL_TYP", "AIR_STAT", "ALCH_PCT":
+		return true
+	}
+	return false
+}
+
+// Tell gives a value that was read at the time t, s. Other signals are passed over.
+func (f *Fit) Tell(name string, t, v float64) {
+	switch name {
+	case "COMP_IGN":
+		f.diesel = v != 0
+	case "FUEL_TYP":
+		f.fuel = byte(v)
+	case "AIR_STAT":
+		f.air = byte(v)
+	case "ALCH_PCT":
+		if !f.flex {
+			f.flex, f.first, f.alcohol, f.moved = true, t, v, t-alcoholQuiet
+		}
+		if abs(v-f.alcohol) >= alcoholStep {
+			f.alcohol, f.moved = v, t
+		}
+		f.isLearning = t-f.moved < alcoholQuiet
+		f.latest = t
+	}
+}
+
+// Open reports that it is not known yet whether the fuel is being learned.
+func (f *Fit) Open() bool { return f.flex && f.latest-f.first < alcoholFirst }
+
+// Never reports that no waiting brings this car to a test.
+func (f *Fit) Never() bool {
+	return f.isDiesel() || fuelLPG <= f.fuel && f.fuel <= fuelPropane
+}
+
+func (f *Fit) isDiesel() bool {
+	return f.diesel || f.fuel == fuelDiesel || f.fuel == fuelHybridDies || f.fuel == fuelBiDiesel
+}
+
+// Unmet lists what keeps a test from counting, in words.
+func (f *Fit) Unmet() []string {
+	var out []string
+	switch {
+	case f.isDiesel():
+		out = append(out, "diesel engine: it has no fuel loop that this test could judge")
+	case fuelLPG <= f.fuel && f.fuel <= fuelPropane:
+		out = append(out, "the engine runs on gas (LPG, CNG or propane) only: this test is for gasoline")
+	case fuelBiLPG <= f.fuel && f.fuel <= fuelBiPropane:
+		out = append(out, "the engine runs on gas (LPG, CNG or propane): switch it to gasoline")
+	}
+	if f.air&(airUpstream|airDiagnosis) != 0 {
+		out = append(out, "secondary air is running: wait until it stops")
+	}
+	if f.isLearning {
+		out = append(out, fmt.Sprintf("the ECM is learning the fuel's alcohol content (%.0f %% now): let it finish", f.alcohol))
+	}
+	return out
+}
+
+// Holds is Unmet without the words.
+func (f *Fit) Holds() bool {
+	return !f.Never() && (f.fuel < fuelBiLPG || f.fuel > fuelBiPropane) && f.air&(airUpstream|airDiagnosis) == 0 && !f.isLearning
+}
+
+// Turns gives the engine's speed, rpm.
+func (f *Fit) Turns(running bool) { f.ran = f.ran || running }
+
+// Standing is why an engine that does not run keeps a test from counting.
+func (f *Fit) Standing() string {
+	if f.ran {
+		return "the engine stopped: restart it; a hybrid needs its inspection mode, start-stop has to be off"
+	}
+	return "engine not running"
+}

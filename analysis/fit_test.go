@@ -1,0 +1,45 @@
+package analysis
+
+import (
+	"slices"
+	"testing"
+)
+
+// What a computer says of fuel and exhaust air forbids a test, by the codes of SAE J1979's tables.
+func TestFit(t *testing.T) {
+	type told struct {
+		name  string
+		t, v  float64
+		holds bool
+		never bool
+	}
+	for _, tt := range []struct {
+		name string
+		told []told
+	}{
+		{"gasoline", []told{{"FUEL_TYP", 1, 0x01, true, false}, {"AIR_STAT", 1, 0x04, true, false}}},
+		{"diesel by PID 01", []told{{"COMP_IGN", 1, 0x08, false, true}}},
+		{"diesel by PID 51", []told{{"FUEL_TYP", 1, 0x04, false, true}}},
+		{"gas only", []told{{"FUEL_TYP", 1, 0x06, false, true}}},
+		{"two fuels", []told{{"FUEL_TYP", 1, 0x0C, false, false}, {"FUEL_TYP", 31, 0x09, true, false}}},
+		{"secondary air", []told{{"AIR_STAT", 1, 0x01, false, false}, {"AIR_STAT", 60, 0x04, true, false}}},
+		{"air behind the first catalyst", []told{{"AIR_STAT", 1, 0x02, true, false}}},
+		{"alcohol that stays", []told{{"ALCH_PCT", 1, 10, true, false}, {"ALCH_PCT", 6, 10.4, true, false}, {"ALCH_PCT", 11, 10, true, false}}},
+		{"alcohol that is learned", []told{{"ALCH_PCT", 1, 10, true, false}, {"ALCH_PCT", 6, 14, false, false}, {"ALCH_PCT", 11, 17, false, false},
+			{"ALCH_PCT", 21, 17.4, false, false}, {"ALCH_PCT", 31, 17.4, true, false}}},
+		{"others", []told{{"RPM", 1, 0, true, false}}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			var f Fit
+			for _, x := range tt.told {
+				f.Tell(x.name, x.t, x.v)
+				if f.Holds() != x.holds || f.Never() != x.never || f.Holds() != (len(f.Unmet()) == 0) {
+					t.Errorf("%s %v at %v s: holds %v, never %v, %q", x.name, x.v, x.t, f.Holds(), f.Never(), f.Unmet())
+				}
+				if TellsFit(x.name) == slices.Contains([]string{"RPM"}, x.name) {
+					t.Errorf("%s: followed %v", x.name, TellsFit(x.name))
+				}
+			}
+		})
+	}
+}
