@@ -78,8 +78,13 @@ func (r *readiness) unmet() []string {
 	return append(out, r.fit.Unmet()...)
 }
 
-// Never reports that the car does not come to the conditions for a test by waiting.
-func (w *Watcher) Never() bool { return w.ready.never() }
+// Barred reports whether the car must not be tested now, and whether waiting never changes that. A fault that was there
+// from the beginning stays; one that comes in a test may be the test's own.
+func (w *Watcher) Barred() (now, always bool) {
+	r := &w.ready
+	always = r.never() || r.fit.Never()
+	return always || !r.fit.Holds(), always || r.hasStatus && r.status == openFault && !r.everReady
+}
 
 // atAFifth finds a wide-range sensor that is shown through a narrow one's PID at a fifth of its voltage: 3.3 V, the
 // balanced mixture, is 0.66 V then (common practice of computers, no source). A narrow sensor that reads so says

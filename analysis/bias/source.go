@@ -160,11 +160,11 @@ func (d Design) Refusals() []string {
 func (d Design) Cautions() []string {
 	var out []string
 	if wire, _ := d.Worst(OpenBranch, Sound); wire.Lo < MinRich {
-		out = append(out, fmt.Sprintf("in the worst case the wire gets only %.2f V; below %.2f V a rich force proves nothing: measure before the test", wire.Lo, MinRich))
+		out = append(out, fmt.Sprintf("in the worst case the wire gets only %.2f V; below %.2f V a rich step proves nothing: measure before the test", wire.Lo, MinRich))
 	}
 	for _, s := range Sensors {
 		if x := d.Nominal(s).Solve(Sound); x.Wire < MinRich {
-			out = append(out, fmt.Sprintf("with the sensor still joined (%s, %s) the wire gets only %.2f V: open the sensor's branch", s.State, Ohms(s.Ohms), x.Wire))
+			out = append(out, fmt.Sprintf("with the sensor still connected (%s, %s) the wire gets only %.2f V: open the sensor's branch", s.State, Ohms(s.Ohms), x.Wire))
 			break
 		}
 	}

@@ -287,6 +287,7 @@ func (g *Guide) say() (Prompt, bool) {
 	p := Prompt{Stage: g.stage, Side: g.current(), At: g.now, Since: g.since, New: g.fresh, More: g.hold.more, Seen: g.hold.seen,
 		Why: g.engine.why, Reason: g.notice.why, Twice: g.notice.twice, Back: g.notice.back}
 	p.Usual, p.Most = g.Length()
+	p.Barred, _ = g.judge.Barred()
 	switch g.stage {
 	case StageReady:
 		p.Until = g.since + g.cfg.Ready
@@ -348,7 +349,7 @@ func (g *Guide) Skip() {
 	defer g.mu.Unlock()
 	switch g.stage {
 	case StageReady:
-		if g.engine.stands() {
+		if barred, _ := g.judge.Barred(); barred || g.engine.stands() {
 			return // there is nothing to force
 		}
 		g.engine.why = nil

@@ -283,7 +283,7 @@ func (g *Guide) event(e analysis.Event) {
 			g.enter(StageReady)
 		}
 		g.told = -time.Hour // what is waited for is said at once
-		if g.stage == StageReady && !g.based && g.judge.Never() {
+		if _, always := g.judge.Barred(); always && g.stage == StageReady && !g.based {
 			g.notice.why = WhyNever
 			g.enter(StageDone)
 		}

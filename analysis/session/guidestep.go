@@ -55,6 +55,7 @@ type Prompt struct {
 	More   bool             // the hold goes on beyond its usual length: trim answered, but that is not enough yet
 	Seen   bool             // in Hold: the watcher sees the force too
 	Why    []string         // in Ready: what is not fit
+	Barred bool             // in Ready: the step cannot be skipped, the car must not be tested
 	Reason Reason           // why the step is asked for, cut short or waited in; "" as usual
 	Twice  bool             // a repetition was asked for, but this side was forced as often as is good for the car
 	Back   []analysis.Proof // arcs that were decided and are not any more, or the other way now

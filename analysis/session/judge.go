@@ -62,8 +62,8 @@ func (j *Judge) Finish() Frame {
 // Verdict is the verdict on all records so far.
 func (j *Judge) Verdict() analysis.Verdict { return j.watch.chosen().Verdict() }
 
-// Never reports that the car does not come to the conditions for a test by waiting.
-func (j *Judge) Never() bool { return j.watch.chosen().Never() }
+// Barred reports whether the car must not be tested now, and whether waiting never changes that.
+func (j *Judge) Barred() (now, always bool) { return j.watch.chosen().Barred() }
 
 // Figures is what the records show apart from any force.
 func (j *Judge) Figures() analysis.Figures { return j.watch.chosen().Figures() }

@@ -17,7 +17,7 @@ type watcher interface {
 	Codes(at time.Duration, service byte, codes []string) []analysis.Event
 	Gap(from, to time.Duration, cause string) []analysis.Event
 	Finish(at time.Duration) []analysis.Event
-	Never() bool // the car does not come to the conditions by waiting
+	Barred() (now, always bool) // the car must not be tested
 	Verdict() analysis.Verdict
 	Figures() analysis.Figures
 	Reasons() []string

@@ -77,9 +77,10 @@ func (w *Watcher) unmet() []string {
 	return append(out, r.fit.Unmet()...)
 }
 
-// Never reports that the car does not come to the conditions for a test by waiting.
-func (w *Watcher) Never() bool {
-	return w.cfg.By == analysis.ByWire && !w.byRear() || w.ready.fit.Never()
+// Barred reports whether the car must not be tested now, and whether waiting never changes that.
+func (w *Watcher) Barred() (now, always bool) {
+	always = w.cfg.By == analysis.ByWire && !w.byRear() || w.ready.fit.Never()
+	return always || !w.ready.fit.Holds(), always
 }
 
 // holds is unmet without the words.

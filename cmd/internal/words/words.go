@@ -5,6 +5,7 @@ package words
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -94,7 +95,11 @@ func PromptText(p session.Prompt, by analysis.By) string {
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			return InUnits("NOT READY YET: " + hazard.Join(p.Why, "; ") + ". " + waitsFor(p) + " Press s to go ahead anyway.")
+			text := "NOT READY YET: " + hazard.Join(p.Why, "; ") + ". " + waitsFor(p)
+			if !p.Barred {
+				text += " Press s to go ahead anyway."
+			}
+			return InUnits(text)
 		}
 		return "Checking whether the car is ready. The test " + TestLength(p) + "."
 	case session.StageBaseline:
@@ -142,18 +147,21 @@ func PromptText(p session.Prompt, by analysis.By) string {
 
 // waitsFor says how long the test waits for a car that is not ready.
 func waitsFor(p session.Prompt) string {
-	if left := (p.Until - p.At + 29*time.Second) / (30 * time.Second); left > 1 {
-		return fmt.Sprintf("Waiting up to %s min more, then the test ends.", strings.TrimSuffix(fmt.Sprintf("%.1f", float64(left)/2), ".0"))
+	left := fmt.Sprintf("%.0f s", math.Ceil((p.Until - p.At).Seconds()))
+	if p.Until-p.At > 90*time.Second {
+		left = minutes(p.Until-p.At) + " min"
 	}
-	return "Waiting up to half a minute more, then the test ends."
+	return "Waiting up to " + left + ", then the test ends."
+}
+
+// minutes is a time in minutes and halves of it.
+func minutes(d time.Duration) string {
+	m := float64((d+29*time.Second)/(30*time.Second)) / 2
+	return strings.TrimSuffix(fmt.Sprintf("%.1f", m), ".0")
 }
 
 // TestLength says how long the test takes.
 func TestLength(p session.Prompt) string {
-	minutes := func(d time.Duration) string {
-		m := float64((d+29*time.Second)/(30*time.Second)) / 2
-		return strings.TrimSuffix(fmt.Sprintf("%.1f", m), ".0")
-	}
 	return fmt.Sprintf("takes about %s min, %s min at most", minutes(p.Usual), minutes(p.Most))
 }
 
