@@ -23,7 +23,7 @@ func TestAftermath(t *testing.T) {
 		after   time.Duration
 		unknown bool
 	}{
-		{"stays", []float64{4, 4, 4, 4, 4.8, 4.8, 4.8, 4}, false, 0.8, 0, false, 0, false},
+		{"stays", []float64{4, 4, 4, 4, 4.5, 5, 5, 4}, false, 1, 0, false, 0, false},
 		{"learns and comes back", []float64{4, 4, 4, 6, 9, 8, 7, 5}, true, 5, 1, true, 10 * s, false},
 		{"learns", []float64{4, 4, 4, 4, 1, -1, -1, -1}, true, -5, -5, false, 0, false},
 		{"never read", nil, false, 0, 0, false, 0, true},
