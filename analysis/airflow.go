@@ -23,6 +23,3 @@ func (a *air) flow(rpm float64) float64 {
 	}
 	return leastFlow
 }
-
-// oxygenInAir is the part of oxygen in air by mass.
-const oxygenInAir = 0.2315

@@ -1,6 +1,9 @@
 package analysis
 
-import "pushback/analysis/stats"
+import (
+	"pushback/analysis/measure"
+	"pushback/analysis/stats"
+)
 
 // force is one stretch during which the signal (or the mixture) was held, and all
 // that followed from it.
@@ -120,6 +123,7 @@ type downstream struct {
 	answered   bool
 	answeredAt float64
 	oxygen     float64 // g of oxygen that trim has brought or taken
+	passed     float64 // g, when it began to stay on its side
 	away       float64 // s
 	most       float64 // %
 	lastAt     float64
@@ -190,7 +194,7 @@ func (d *downstream) volts(p point, moved float64) {
 		return
 	case d.reaches(p.v):
 		if d.on == 0 {
-			d.since, d.total = p.t(), 0
+			d.since, d.total, d.passed = p.t(), 0, d.oxygen
 		}
 		d.on++
 		d.total++
@@ -213,7 +217,7 @@ func (d *downstream) volts(p point, moved float64) {
 // trim adds up what trim has done since the force began; flow is the engine's air, g/s.
 func (d *downstream) trim(t, moved, flow float64) {
 	if d.lastAt > 0 && moved >= 4 && t-d.lastAt < 3 {
-		d.oxygen += oxygenInAir * flow * moved / 100 * (t - d.lastAt)
+		d.oxygen += measure.Oxygen(flow, moved/100, t-d.lastAt)
 		d.away += t - d.lastAt
 	}
 	d.most = max(d.most, moved)

@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/agenda"
+	"pushback/analysis/measure"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
@@ -41,6 +42,7 @@ type Dossier struct {
 	Conditions []Range               // that were read
 	Fuel       []FuelShare           // of the first fuel system
 	Switching  []switching.SpeedBand // by engine speed, while nobody forced
+	Measured   Measured              // beside the verdict
 	Trace      *Trace                // nil: not wanted
 	After      session.Aftermath     // what the test left in the computer
 	Records    int
@@ -78,7 +80,8 @@ type Collector struct {
 // NewCollector returns a collector with the judge that the session is to be run with.
 func NewCollector(s Setup) *Collector {
 	judge := session.NewJudge(s.Setup)
-	c := &Collector{Judge: judge, Found: session.NewFindings(judge), d: &Dossier{Setup: s, After: session.Aftermath{Sensor: s.Sensor}, trims: &trimmap.Collector{}},
+	c := &Collector{Judge: judge, Found: session.NewFindings(judge), d: &Dossier{Setup: s, After: session.Aftermath{Sensor: s.Sensor},
+		trims: &trimmap.Collector{}, Measured: Measured{collector: measure.NewCollector(s.Sensor.Bank)}},
 		conditions: newConditions(), switches: switching.NewCollector(s.Sensor.String())}
 	if s.Traces {
 		c.d.Trace = NewTrace(s.Sensor)
@@ -94,6 +97,10 @@ func (c *Collector) Write(f session.Frame) error {
 			c.d.trims.Add(s)
 		}
 		c.switches.Add(s)
+		c.d.Measured.collector.Add(s)
+	}
+	if m := f.Record.Mark; m != nil && m.Kind == obd.MarkNote {
+		c.d.Measured.collector.Note(f.Record.At.Seconds(), m.Text)
 	}
 	for _, e := range f.Events {
 		c.event(e)
@@ -120,6 +127,7 @@ func (c *Collector) event(e analysis.Event) {
 	switch n := len(d.forced); e.Name {
 	case analysis.ForceBegins:
 		d.forced = append(d.forced, trimmap.Span{From: e.T, To: math.Inf(1)})
+		d.Measured.holds = append(d.Measured.holds, measure.Hold{Rich: e.Side == analysis.Rich})
 	case analysis.ForceEnds:
 		if n > 0 {
 			d.forced[n-1].To = e.T
@@ -141,6 +149,7 @@ func (c *Collector) Dossier(res session.Result) *Dossier {
 	d.Records, d.End = res.Records, res.End
 	d.Switching = c.switches.Bands(spans)
 	d.VehicleData = VehicleDataOf(c.Found, d.Events, d.Switching, d.Setup.Sensor.String())
+	d.Measured.finish(d.forced, d.Setup.By == analysis.ByMixture, c.Judge.Doses())
 	d.codesRead = map[string]bool{}
 	for state := range c.Found.Codes {
 		d.codesRead[state] = true

@@ -68,6 +68,14 @@ func (j *Judge) Barred() (now, always bool) { return j.watch.chosen().Barred() }
 // Figures is what the records show apart from any force.
 func (j *Judge) Figures() analysis.Figures { return j.watch.chosen().Figures() }
 
+// Doses are the oxygen that the session's forces have moved; none of a wide-range sensor.
+func (j *Judge) Doses() []analysis.Dose {
+	if w, ok := j.watch.chosen().(interface{ Doses() []analysis.Dose }); ok {
+		return w.Doses()
+	}
+	return nil
+}
+
 // Reasons is what the verdict weighed, line by line; see [analysis.Watcher.Reasons].
 func (j *Judge) Reasons() []string { return j.watch.chosen().Reasons() }
 

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"pushback/analysis/limits"
+	"pushback/analysis/measure"
 	"pushback/analysis/series"
 	"pushback/analysis/stats"
 	"pushback/decode"
@@ -279,7 +280,8 @@ func (u *under) flow(by Flow, litres float64) float64 {
 	case Metered:
 		return float64(u.maf)
 	case SpeedDensity:
-		return airFlow(float64(u.pressure), float64(u.rpm), float64(u.intake), litres)
+		// Real engines fill to some 70 to 95 %: good for where trim lies by flow, not as a flow meter.
+		return measure.Filled(float64(u.pressure), float64(u.rpm), float64(u.intake), litres)
 	case ByLoad:
 		return float64(u.rpm) / 1000 * float64(u.load) / 100
 	}

@@ -64,12 +64,3 @@ const (
 	recovery    = 20.0 // s after a force in which the trims still walk back
 	zeros       = 3    // short-term trims of exactly zero in a row are an open loop whose status nobody read
 )
-
-// airFlow is the air that an engine of the given displacement (litres) draws, g/s, by
-// speed and density: half its volume a turn, filled with air at intake pressure (kPa)
-// and temperature (°C) as an ideal gas (R = 287.05 J/(kg K), ISO 2533). Real engines
-// fill to some 70 to 95 % of that: the number is good for where trim lies by flow, not
-// as a flow meter.
-func airFlow(kPa, rpm, celsius, litres float64) float64 {
-	return 1e3 * (1e3 * kPa * litres / 1e3 * rpm / 120) / (287.05 * (celsius + 273.15))
-}

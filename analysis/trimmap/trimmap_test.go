@@ -164,17 +164,6 @@ func TestAnySamples(t *testing.T) {
 	})
 }
 
-// Speed and density: a 2.0 l engine at 3000 rpm and 100 kPa, 20 °C fills 50 litres a
-// second of 1.1884 g/l (ISO 2533: 101.325 kPa and 15 °C give 1.225 g/l): 59.4 g/s.
-func TestAirFlow(t *testing.T) {
-	if got := airFlow(100, 3000, 20, 2); math.Abs(got-59.42) > 0.01 {
-		t.Errorf("%.3f g/s", got)
-	}
-	if got := airFlow(101.325, 120, 15, 1) / 1; math.Abs(got-1.225) > 0.0005 {
-		t.Errorf("a litre of standard air is %.4f g", got)
-	}
-}
-
 // What must not count does not.
 func TestLeftOut(t *testing.T) {
 	var c Collector

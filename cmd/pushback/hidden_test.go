@@ -3,7 +3,9 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -42,6 +44,52 @@ func TestHiddenCar(t *testing.T) {
 	}
 	if wrong := lesson("not ready\n\n"); !strings.Contains(wrong, words.LessonWrong) {
 		t.Errorf("a wrong answer:\n%s", wrong)
+	}
+}
+
+// What a test measures besides is held to the simulated car's own physics: vacuum-leak lets in 0.36 g/s of air, and its
+// catalyst stores 0.5 g of oxygen.
+func TestMeasuredBeside(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "p.db")
+	seed := uint64(1)
+	for ; ; seed++ {
+		if c, err := simrun.Hidden(seed); err != nil || c.Name == "vacuum-leak" {
+			break
+		}
+	}
+	if _, status := command(t, "--db", db, "demo", "--hide", "--seed", strconv.FormatUint(seed, 10)); status != 0 {
+		t.Fatal(status)
+	}
+	out, _ := command(t, "--db", db, "--json", "show", "last")
+	var shown struct {
+		Found struct {
+			Measures struct {
+				Rest struct {
+					Trim float64 `json:"total_trim_pct"`
+					Flow float64 `json:"air_g_s"`
+				} `json:"lean_at_idle"`
+				Oxygen []struct {
+					Side   string  `json:"side"`
+					Grams  float64 `json:"oxygen_g"`
+					Passed bool    `json:"rear_followed"`
+				} `json:"catalyst_oxygen"`
+			} `json:"measures"`
+		} `json:"found"`
+	}
+	if err := json.Unmarshal([]byte(out), &shown); err != nil {
+		t.Fatal(err)
+	}
+	m := shown.Found.Measures
+	if leak := m.Rest.Trim / 100 * m.Rest.Flow; leak < 0.31 || leak > 0.41 {
+		t.Errorf("a leak of %.2f g/s, it is 0.36", leak)
+	}
+	if len(m.Oxygen) != 2 || m.Oxygen[0].Side == m.Oxygen[1].Side {
+		t.Fatalf("oxygen %+v", m.Oxygen)
+	}
+	for _, o := range m.Oxygen {
+		if !o.Passed || o.Grams < 0.2 || o.Grams > 0.8 {
+			t.Errorf("oxygen %+v, the catalyst stores 0.5 g", o)
+		}
 	}
 }
 

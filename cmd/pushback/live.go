@@ -18,6 +18,7 @@ import (
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/views"
 	"pushback/cmd/internal/words"
+	"pushback/obd"
 	"pushback/store"
 )
 
@@ -29,7 +30,8 @@ type liveFlags struct {
 	label   string
 	vehicle string
 	note    string
-	visit   string // its name; "" none
+	visit   string  // its name; "" none
+	propane float64 // L/min; 0: not known
 	samples bool
 	found   bool
 	vin     bool
@@ -42,6 +44,7 @@ func (f *liveFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.capture, "capture", "", "save raw adapter traffic as text in `FILE`; import reads it")
 	cmd.Flags().BoolVar(&f.vin, "vin", false, "read the vehicle identification number, and keep it with the session")
 	cmd.Flags().StringVar(&f.visit, "visit", "", visitUsage)
+	cmd.Flags().Float64Var(&f.propane, "propane", 0, "flow of propane in `L/MIN`, kept as a note; a mark such as note propane 0.6 L/min tells another flow later")
 	f.addCommon(cmd)
 }
 
@@ -184,6 +187,9 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	}
 	if r.technician != nil {
 		s.Technician = r.technician(s.Controls)
+	}
+	if r.flags.propane > 0 {
+		s.Controls.Mark(obd.Mark{Kind: obd.MarkNote, Text: fmt.Sprintf("propane %g L/min", r.flags.propane)})
 	}
 	s.For = r.flags.dur
 	after := &session.Aftermath{Sensor: s.Judge.Setup().Sensor}

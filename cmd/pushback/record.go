@@ -40,5 +40,8 @@ func (f *liveFlags) run(cmd *cobra.Command, a *app) (liveRun, error) {
 	if f.dur < 0 {
 		return liveRun{}, usagef(cmd, "--for %v is negative", f.dur)
 	}
+	if !(f.propane >= 0 && f.propane <= 30) {
+		return liveRun{}, usagef(cmd, "--propane %v L/min is not possible", f.propane)
+	}
 	return liveRun{look: l, flags: *f, by: by, origin: "live"}, nil
 }

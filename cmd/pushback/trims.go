@@ -23,7 +23,11 @@ comes in constant amount, b an error of scale, c a supply that runs out. Then th
 words, what it points to, and which condition to drive next.
 
 Readings count in closed loop, warm, steady, and while nobody forces. Air flow is from
-the air meter, or computed from manifold pressure, speed and intake temperature.`,
+the air meter, or computed from manifold pressure, speed and intake temperature.
+
+With the displacement, and a pull from 2000 rpm up at 80 % load or more with an air meter,
+it says the volumetric efficiency: low with trim adding fuel the meter reads low, low
+with trim near zero the engine breathes badly.`,
 		Args: named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if !(litres >= 0 && litres <= 20) {
@@ -32,7 +36,7 @@ the air meter, or computed from manifold pressure, speed and intake temperature.
 			return a.withStore(cmd, func(db *store.Store) error { return a.runTrims(cmd.Context(), db, litres, args[0]) })
 		},
 	}
-	cmd.Flags().Float64Var(&litres, "displacement", 0, "the engine's displacement in `LITRES`, for air flow from pressure")
+	cmd.Flags().Float64Var(&litres, "displacement", 0, "the engine's displacement in `LITRES`, for air flow from pressure and the filling in a pull")
 	return cmd
 }
 
@@ -41,10 +45,10 @@ func (a *app) runTrims(ctx context.Context, db *store.Store, litres float64, ref
 	if err != nil {
 		return err
 	}
-	trims := d.Trims(litres)
-	return a.print(sheet.TrimsOf(m.ID, trims), func() error {
+	trims, air := d.Trims(litres), d.Measured.Breathing(litres)
+	return a.print(sheet.TrimsOf(m.ID, trims, air), func() error {
 		fmt.Fprintf(a.out, "session %s, %s\n", m.ID, sheet.Day(m.Started))
-		sheet.WriteTrims(a.out, trims)
+		sheet.WriteTrims(a.out, trims, air)
 		return nil
 	})
 }

@@ -9,6 +9,7 @@ import (
 
 	"pushback/analysis/agenda"
 	"pushback/analysis/dossier"
+	"pushback/analysis/meter"
 	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
@@ -94,13 +95,35 @@ func (a *app) visitShow() *cobra.Command {
 }
 
 func (a *app) visitNote() *cobra.Command {
-	return &cobra.Command{
-		Use:   "note NAME TEXT",
-		Short: "Write down what was done, with the time",
-		Args:  args(cobra.MinimumNArgs(2)),
+	var meters []string
+	cmd := &cobra.Command{
+		Use:   "note NAME [TEXT]",
+		Short: "Write down what was done or measured, with the time",
+		Long: `Writes down what was done, with the time. --meter KIND=VALUE, once a reading, writes down what a
+meter showed; the visit and its report say what is usual, by what source, and what to do otherwise:
+  return     sensor return to battery minus, V, engine running
+  heater     the sensor heater's resistance, ohm, cold and unplugged (key off)
+  pressure   fuel pressure at idle, port injection: kPa, or 40psi, 2.8bar
+  supply     battery voltage at the feed, V, engine running
+Take readings by the maker's procedure; fuel sprays and burns, and exhaust, fans and belts hurt.`,
+		Args: args(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			var entries []string
+			if text := strings.Join(args[1:], " "); text != "" {
+				entries = append(entries, text)
+			}
+			for _, text := range meters {
+				r, err := meter.Parse(text)
+				if err != nil {
+					return usagef(cmd, "--meter: %w", err)
+				}
+				entries = append(entries, r.Entry())
+			}
+			if len(entries) == 0 {
+				return usagef(cmd, "TEXT is missing, or --meter KIND=VALUE")
+			}
 			return a.withStore(cmd, func(db *store.Store) error {
-				name, err := noteVisit(cmd.Context(), db, args[0], strings.Join(args[1:], " "))
+				name, err := noteVisit(cmd.Context(), db, args[0], entries...)
 				if err != nil {
 					return err
 				}
@@ -108,6 +131,8 @@ func (a *app) visitNote() *cobra.Command {
 			})
 		},
 	}
+	cmd.Flags().StringArrayVar(&meters, "meter", nil, "a meter's reading, `KIND=VALUE`: return, heater, pressure or supply; may be repeated")
+	return cmd
 }
 
 func (a *app) visitClose() *cobra.Command {
@@ -135,10 +160,12 @@ func (a *app) visitClose() *cobra.Command {
 }
 
 // noteVisit writes down what was done now, and returns the visit's name.
-func noteVisit(ctx context.Context, db *store.Store, name, text string) (string, error) {
+func noteVisit(ctx context.Context, db *store.Store, name string, texts ...string) (string, error) {
 	err := db.EditVisit(ctx, name, func(v *store.Visit) {
 		name = v.Name
-		v.Done = append(v.Done, store.VisitEntry{At: time.Now(), Text: words.Clean(text)})
+		for _, text := range texts {
+			v.Done = append(v.Done, store.VisitEntry{At: time.Now(), Text: words.Clean(text)})
+		}
 	})
 	return name, err
 }

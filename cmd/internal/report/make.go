@@ -62,7 +62,7 @@ func Make(ctx context.Context, db *store.Store, w Wanted) (out Written, err erro
 	before, after := 0, len(r.Subjects)-1
 	if r.Visit != nil {
 		before, after = sidesOf(r.Subjects)
-		r.Visit.Open = openWork(dossiers)
+		r.Visit.Open = openWork(r.Visit.Done, dossiers)
 		for i, s := range r.Subjects {
 			s.Title = fmt.Sprintf("%d of %d", i+1, len(r.Subjects))
 		}

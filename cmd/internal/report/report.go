@@ -214,7 +214,10 @@ func (r *Report) compared() []*Subject {
 
 // Diary is what was done in the visit, sessions included, in order of time.
 func (r *Report) Diary() []store.VisitEntry {
-	out := slices.Clone(r.Visit.Done)
+	var out []store.VisitEntry
+	for _, e := range r.Visit.Done {
+		out = append(out, store.VisitEntry{At: e.At, Text: words.EntryText(e.Text)})
+	}
 	for _, s := range r.Subjects {
 		out = append(out, store.VisitEntry{At: s.Session.Started,
 			Text: fmt.Sprintf("session %s, %s by %s: %s", s.Session.ID, s.Session.Watching, s.Session.By, words.ConclusionShort(string(s.Verdict.Conclusion)))})

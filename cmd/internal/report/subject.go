@@ -73,6 +73,7 @@ func NewSubject(m store.Meta, d *dossier.Dossier) *Subject {
 	for _, r := range words.Resting(m.Watching, d.Figures) {
 		s.Resting = append(s.Resting, words.Fact{What: r.What, Text: strings.Join(r.Lines, "; ")})
 	}
+	s.Resting = append(s.Resting, words.MeasureFacts(d)...)
 	return s
 }
 

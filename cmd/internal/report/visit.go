@@ -9,6 +9,7 @@ import (
 	"pushback/analysis/agenda"
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/words"
+	"pushback/store"
 )
 
 // sidesOf chooses the sessions before and after the repair, of those in order of time: the last
@@ -38,8 +39,8 @@ func sidesOf(all []*Subject) (before, after int) {
 	return before, after
 }
 
-// openWork words what is open after sessions.
-func openWork(dossiers []*dossier.Dossier) (out []string) {
+// openWork words what is open after sessions, and what the meter readings among the entries ask for.
+func openWork(done []store.VisitEntry, dossiers []*dossier.Dossier) (out []string) {
 	var seen []agenda.Session
 	for _, d := range dossiers {
 		seen = append(seen, d.Agenda())
@@ -47,6 +48,11 @@ func openWork(dossiers []*dossier.Dossier) (out []string) {
 	for _, item := range agenda.Open(seen) {
 		out = append(out, words.OpenWork(item))
 	}
+	var entries []string
+	for _, e := range done {
+		entries = append(entries, e.Text)
+	}
+	out = append(out, words.MeterSteps(entries)...)
 	return out
 }
 

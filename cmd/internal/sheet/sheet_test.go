@@ -33,7 +33,7 @@ func TestNumber(t *testing.T) {
 func TestNothingIsEmpty(t *testing.T) {
 	nothing := dossier.Comparison{Trims: compare.Result{Answer: compare.NotComparable}}
 	for name, v := range map[string]any{
-		"vehicle data": VehicleDataOf(dossier.VehicleData{}), "comparison": ComparisonOf([]string{"a"}, []string{"b"}, nothing), "trims": TrimsOf("a", trimmap.Map{}),
+		"vehicle data": VehicleDataOf(dossier.VehicleData{}), "comparison": ComparisonOf([]string{"a"}, []string{"b"}, nothing), "trims": TrimsOf("a", trimmap.Map{}, nil),
 		"stored": StoredOf(&dossier.Dossier{}),
 	} {
 		b, err := json.Marshal(v)
@@ -45,7 +45,7 @@ func TestNothingIsEmpty(t *testing.T) {
 			t.Fatal(err)
 		}
 		for key, value := range fields {
-			mayBeNull := map[string]bool{"freeze_frame": true, "monitors": true, "cleared": true, "overall": true}
+			mayBeNull := map[string]bool{"freeze_frame": true, "monitors": true, "cleared": true, "overall": true, "engine_air": true}
 			if string(value) == "null" && !mayBeNull[key] {
 				t.Errorf("%s: %s is null", name, key)
 			}

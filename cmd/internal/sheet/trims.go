@@ -7,6 +7,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"pushback/analysis/measure"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
@@ -14,14 +15,15 @@ import (
 
 // Trims is the JSON of a session's trim map.
 type Trims struct {
-	Session  string       `json:"session"`
-	Readings int          `json:"readings"`
-	Left     trimmap.Left `json:"left_out"`
-	Flow     trimmap.Flow `json:"air_flow"`
-	FlowUnit string       `json:"air_flow_unit"`
-	Banks    []Bank       `json:"banks"`
-	Limits   []string     `json:"limits"`
-	Next     string       `json:"next"` // "" nothing
+	Session   string       `json:"session"`
+	Readings  int          `json:"readings"`
+	Left      trimmap.Left `json:"left_out"`
+	Flow      trimmap.Flow `json:"air_flow"`
+	FlowUnit  string       `json:"air_flow_unit"`
+	Banks     []Bank       `json:"banks"`
+	Limits    []string     `json:"limits"`
+	Next      string       `json:"next"`       // "" nothing
+	Breathing *Breathing   `json:"engine_air"` // null: not shown
 }
 
 // Bank is the JSON of one bank's map.
@@ -63,9 +65,9 @@ type Fit struct {
 }
 
 // TrimsOf is the JSON of a session's map.
-func TrimsOf(id string, m trimmap.Map) Trims {
+func TrimsOf(id string, m trimmap.Map, b *measure.Breathing) Trims {
 	return Trims{Session: id, Readings: m.Count, Left: m.Left, Flow: m.Flow, FlowUnit: m.FlowUnit,
-		Banks: each(m.Banks, bankOf), Limits: list(m.Limits), Next: m.Next}
+		Banks: each(m.Banks, bankOf), Limits: list(m.Limits), Next: m.Next, Breathing: breathingOf(b)}
 }
 
 func bankOf(b trimmap.Result) Bank {
@@ -97,7 +99,7 @@ func between(edges []float64, i int) [2]Number {
 }
 
 // WriteTrims prints a map.
-func WriteTrims(w io.Writer, m trimmap.Map) {
+func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 	fmt.Fprintf(w, "%d usable trim readings", m.Count)
 	if l := words.LeftText(m.Left); l != "" {
 		fmt.Fprintf(w, "; left out: %s", l)
@@ -114,6 +116,10 @@ func WriteTrims(w io.Writer, m trimmap.Map) {
 		for _, l := range b.Limits {
 			fmt.Fprintf(w, "  ! %s\n", l)
 		}
+	}
+	if b != nil {
+		fmt.Fprintln(w)
+		term.Indent(w, "engine air: ", words.BreathingText(b))
 	}
 	for _, l := range m.Limits {
 		fmt.Fprintf(w, "! %s\n", l)

@@ -189,13 +189,14 @@ func writeTests(w io.Writer, tests []dossier.OwnTest) {
 // Stored is the JSON of what a stored session shows apart from its verdict.
 type Stored struct {
 	VehicleData
-	Switching []Band `json:"switching"`
-	After     After  `json:"after_test"`
+	Switching []Band   `json:"switching"`
+	After     After    `json:"after_test"`
+	Measures  Measures `json:"measures"`
 }
 
 // StoredOf is that JSON.
 func StoredOf(d *dossier.Dossier) Stored {
-	return Stored{VehicleDataOf(d.VehicleData), each(d.Switching, bandOf), afterOf(&d.After)}
+	return Stored{VehicleDataOf(d.VehicleData), each(d.Switching, bandOf), afterOf(&d.After), measuresOf(d)}
 }
 
 // After is the JSON of what a test left in the computer.
@@ -239,6 +240,9 @@ func WriteStored(w io.Writer, d *dossier.Dossier) {
 	}
 	for _, text := range words.FigureLines(d.Setup.Sensor.String(), fig) {
 		term.Indent(w, "", text)
+	}
+	for _, f := range words.MeasureFacts(d) {
+		line(w, f.What, f.Text)
 	}
 	WriteVehicleData(w, d)
 }

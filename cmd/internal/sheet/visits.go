@@ -20,7 +20,6 @@ type Visit struct {
 	Open     []Open    `json:"open"`
 
 	metas []store.Meta
-	items []agenda.Item
 }
 
 // Open is a piece of work that is open.
@@ -33,9 +32,20 @@ type Open struct {
 
 // NewVisit puts a visit together.
 func NewVisit(v store.Visit, sessions []store.Meta, open []agenda.Item) Visit {
-	out := Visit{Visit: v, Sessions: SessionsOf(sessions), Open: []Open{}, metas: sessions, items: open}
+	out := Visit{Visit: v, Sessions: SessionsOf(sessions), Open: []Open{}, metas: sessions}
 	for _, i := range open {
 		out.Open = append(out.Open, Open{i.Work, i.Sensor, words.OpenWork(i), i.Lasts.Seconds()})
+	}
+	for _, step := range words.MeterSteps(entries(v)) {
+		out.Open = append(out.Open, Open{Work: "meter", Text: step})
+	}
+	return out
+}
+
+// entries are the texts of what was done.
+func entries(v store.Visit) (out []string) {
+	for _, e := range v.Done {
+		out = append(out, e.Text)
 	}
 	return out
 }
@@ -51,7 +61,7 @@ func (v Visit) Write(out io.Writer) error {
 	if len(v.Done) > 0 {
 		fmt.Fprintln(out, "\nwhat was done")
 		for _, e := range v.Done {
-			term.Indent(out, "  "+Day(e.At)+"  ", words.Printable(e.Text))
+			term.Indent(out, "  "+Day(e.At)+"  ", words.EntryText(e.Text))
 		}
 	}
 	if len(v.metas) > 0 {
@@ -65,15 +75,15 @@ func (v Visit) Write(out io.Writer) error {
 		}
 	}
 	fmt.Fprintln(out, "\nstill open")
-	if len(v.items) == 0 {
+	if len(v.Open) == 0 {
 		_, err := fmt.Fprintln(out, "  "+words.NothingOpen)
 		return err
 	}
 	var steps []string
-	for _, i := range v.items {
-		advice, _ := hazard.Cut(words.OpenWork(i))
+	for _, o := range v.Open {
+		advice, _ := hazard.Cut(o.Text)
 		term.Indent(out, "  - ", advice)
-		steps = append(steps, words.OpenWork(i))
+		steps = append(steps, o.Text)
 	}
 	if _, caution := hazard.Cut(hazard.Join(steps, "; ")); caution != "" { // each once, for the list
 		term.Indent(out, "  ! ", caution)

@@ -1,0 +1,123 @@
+package measure
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"pushback/decode"
+)
+
+func near(t *testing.T, what string, got, want, within float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= within) {
+		t.Errorf("%s is %v, want %v ± %v", what, got, want, within)
+	}
+}
+
+// The constants follow from molar masses (NIST Chemistry WebBook: propane 44.0956, oxygen 31.9988 g/mol) and the
+// gas constant of CODATA; the mixture of 0.3 L/min at 2.5 g/s was computed by hand: 0.3/60 · 1.83 · 15.7 / 2.5.
+func TestPropane(t *testing.T) {
+	near(t, "air for a gram", propaneAir, 5*31.9988/OxygenInAir/44.0956, 0.05)
+	near(t, "density", propaneDensity, 101.325*44.0956/(8.314462618*293.15), 0.01)
+	near(t, "0.3 L/min at 2.5 g/s", PropaneShare(0.3, 2.5), 0.057, 0.0005)
+	near(t, "where trim settles", Settles(0.057), -0.0539, 0.0001)
+	for _, p := range []float64{0.01, 0.05, 0.2} {
+		near(t, "there and back", Added(Settles(p)), p, 1e-12)
+		near(t, "flow and share", PropaneShare(PropaneFlow(p, 3), 3), p, 1e-12)
+	}
+}
+
+// Published for training on air meters: an engine of 3.5 L at 5000 rpm draws 173 g/s at 100 % volumetric efficiency, about
+// 138 at 80 %.
+func TestFilled(t *testing.T) {
+	full := Filled(101.325, 5000, 25, 3.5)
+	near(t, "3.5 L at 5000 rpm", full, 173, 0.5)
+	near(t, "at 80 %", 0.8*full, 138, 0.5)
+	// ISO 2533: 101.325 kPa and 15 °C give 1.225 g/L; a litre is drawn in two turns.
+	near(t, "a litre of standard air", Filled(101.325, 120, 15, 1), 1.225, 0.0005)
+	near(t, "2 L at 3000 rpm, 100 kPa, 20 °C", Filled(100, 3000, 20, 2), 59.42, 0.01)
+}
+
+// A maker's rule for catalysts: 20 s at +25 % and 2.5 g/s of air is 2.9 g of oxygen, more than any stores.
+func TestOxygen(t *testing.T) { near(t, "20 s", Oxygen(2.5, 0.25, 20), 2.89, 0.01) }
+
+// feed gives the collector a second of readings a quarter of a second apart.
+func feed(c *Collector, from, to float64, values map[string]float64) {
+	for t := from; t < to; t += 0.25 {
+		at := time.Duration(t * float64(time.Second))
+		for _, name := range []string{"LONGFT1", "RPM", "LOAD_PCT", "MAF", "IAT", "SHRTFT1"} {
+			if v, ok := values[name]; ok {
+				c.Add(decode.Sample{Sent: at, Received: at, Value: v, Signal: &decode.Signal{Name: name}})
+			}
+		}
+	}
+}
+
+func TestTwoFlows(t *testing.T) {
+	c := NewCollector(1)
+	var holds []Hold
+	for i, litres := range []string{"propane 0.3 L/min", "propane 0,6 l/min"} {
+		at := 60 * float64(i)
+		c.Note(at, litres)
+		v, _ := PropaneNote(litres)
+		moved := 0.9 * 100 * Settles(PropaneShare(v, 2.5))
+		feed(c, at, at+20, map[string]float64{"SHRTFT1": 2, "LONGFT1": 10, "MAF": 2.5, "RPM": 750})
+		feed(c, at+20, at+34, map[string]float64{"SHRTFT1": 2 + moved, "LONGFT1": 10, "MAF": 2.5, "RPM": 750})
+		holds = append(holds, Hold{Rich: true, From: at + 20, To: at + 33})
+	}
+	f := c.Findings(holds, true)
+	if len(f.Propane) != 2 || f.Line == nil || f.Rest == nil {
+		t.Fatalf("%+v", f)
+	}
+	near(t, "authority", f.Line.Slope, 0.9, 0.001)
+	near(t, "off the line", f.Line.Off, 0, 0.01)
+	near(t, "0.3 L/min should move trim by", f.Propane[0].Expected, -5.4, 0.05)
+	near(t, "the leak in propane", PropaneShare(f.Rest.Litres, 2.5), 0.12, 0.001)
+	if g := c.Findings(holds, false); len(g.Propane) != 0 {
+		t.Errorf("a held wire is no propane: %+v", g.Propane)
+	}
+}
+
+func TestBreathing(t *testing.T) {
+	for _, tt := range []struct {
+		name      string
+		flow, ltr float64
+		trim      float64
+		want      Filling
+	}{
+		{"as published", 138, 3.5, 0, Fills},
+		{"meter low", 100, 3.5, 15, MeterLow},
+		{"choked", 100, 3.5, 1, ChokedAir},
+		{"trim takes out", 100, 3.5, -12, Uncertain},
+		{"boost", 230, 3.5, 0, Overfull},
+	} {
+		c := NewCollector(1)
+		feed(c, 0, 20, map[string]float64{"SHRTFT1": tt.trim, "MAF": 3, "RPM": 700, "LOAD_PCT": 20, "IAT": 25})
+		feed(c, 20, 24, map[string]float64{"SHRTFT1": 0, "MAF": tt.flow, "RPM": 5000, "LOAD_PCT": 95, "IAT": 25})
+		c.Note(3, "displacement 3.5 L")
+		b := c.Breathing(nil, 0)
+		if b == nil || b.Says != tt.want {
+			t.Errorf("%s: %+v, want %s", tt.name, b, tt.want)
+			continue
+		}
+		near(t, tt.name, b.Share, tt.flow/172.7, 0.002)
+	}
+	if b := NewCollector(1).Breathing(nil, 2); b != nil {
+		t.Errorf("nothing read: %+v", b)
+	}
+}
+
+func FuzzNote(f *testing.F) {
+	for _, s := range []string{"propane 0.3 L/min", "PROPANE 1,5 lpm now", "propane", "propane 999 L/min", "displacement 3.5 litres", "propane -1 L/min"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if v, ok := PropaneNote(text); ok && !(v > 0 && v <= mostPropane) {
+			t.Errorf("%q: %v L/min", text, v)
+		}
+		if v, ok := DisplacementNote(text); ok && !(v > 0 && v <= mostLitres) {
+			t.Errorf("%q: %v L", text, v)
+		}
+	})
+}

@@ -1,0 +1,79 @@
+package meter
+
+import (
+	"strings"
+	"testing"
+
+	"pushback/analysis/hazard"
+)
+
+func TestParse(t *testing.T) {
+	for _, tt := range []struct {
+		text, entry string // "": refused
+		side        int
+	}{
+		{"return=0.02", "meter return=0.02 V", 0},
+		{"return=2,5V", "meter return=2.5 V", 1},
+		{"return=20 mV", "meter return=0.02 V", 0},
+		{"heater=9.2 ohm", "meter heater=9.2 ohm", 0}, // a maker's figure at 20 °C
+		{"heater=0.3", "meter heater=0.3 ohm", -1},
+		{"HEATER=12kohm", "meter heater=12000 ohm", 1},
+		{"pressure=40psi", "meter pressure=275.7903 kPa", 0}, // NIST SP 811: 1 psi is 6.894757 kPa
+		{"pressure=1.5 bar", "meter pressure=150 kPa", -1},
+		{"supply=11.9", "meter supply=11.9 V", -1},
+		{"supply=", "", 0}, {"supply", "", 0}, {"wheel=3", "", 0}, {"heater=-3", "", 0}, {"heater=3 V", "", 0}, {"supply=99", "", 0}, {"return=nan", "", 0},
+	} {
+		r, err := Parse(tt.text)
+		if (err != nil) != (tt.entry == "") {
+			t.Errorf("%q: %v", tt.text, err)
+			continue
+		}
+		if err != nil {
+			continue
+		}
+		if r.Entry() != tt.entry || r.Side() != tt.side {
+			t.Errorf("%q: %q, side %d", tt.text, r.Entry(), r.Side())
+		}
+		if (r.Step() == "") != (tt.side == 0) {
+			t.Errorf("%q: step %q", tt.text, r.Step())
+		}
+	}
+}
+
+// Every step says what can hurt, every usual value its source.
+func TestUsual(t *testing.T) {
+	for _, u := range All {
+		for _, step := range []string{u.TooLow, u.TooHigh} {
+			if _, caution := hazard.Cut(step); caution == "" {
+				t.Errorf("%s: no caution in %q", u.Kind, step)
+			}
+		}
+		if u.Source == "" || u.Low >= u.High || u.High >= u.Most {
+			t.Errorf("%+v", u)
+		}
+	}
+}
+
+// What was put right is not asked for again.
+func TestUnusual(t *testing.T) {
+	got := Unusual([]string{"meter supply=11 V", "replaced the belt", "meter supply=14.1 V", "meter pressure=100 kPa", "meter nonsense"})
+	if len(got) != 1 || got[0].Kind != Pressure {
+		t.Errorf("%+v", got)
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	for _, s := range []string{"return=0.02", "pressure=40psi", "heater=1e9", "=", "supply=+-1"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		r, err := Parse(text)
+		if err != nil {
+			return
+		}
+		again, is := Read(r.Entry())
+		if !is || again.Value != r.Value || again.Kind != r.Kind || strings.Contains(r.Entry(), "e+") {
+			t.Errorf("%q: %q is read as %+v", text, r.Entry(), again)
+		}
+	})
+}

@@ -1,0 +1,106 @@
+package words
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"pushback/analysis"
+	"pushback/analysis/dossier"
+	"pushback/analysis/measure"
+	"pushback/analysis/meter"
+)
+
+// MeasureFacts words what a session has measured beside its verdict.
+func MeasureFacts(d *dossier.Dossier) (out []Fact) {
+	add := func(what, format string, args ...any) {
+		out = append(out, Fact{What: what, Text: fmt.Sprintf(format, args...)})
+	}
+	for _, p := range d.Measured.Propane {
+		switch {
+		case !math.IsNaN(p.Expected):
+			add("propane", "%.2g L/min at %.2g g/s should move trim by %+.1f %%; it moved by %+.1f %%", p.Litres, p.Flow, p.Expected, p.Moved)
+		case p.Flow > 0:
+			add("propane", "trim moved by %+.1f %%, as %.1f %% more fuel does: %.2g L/min at %.2g g/s, if the sensor and trim are right",
+				p.Moved, p.Share, measure.PropaneFlow(max(0, p.Share/100), p.Flow), p.Flow)
+		default:
+			add("propane", "trim moved by %+.1f %%, as %.1f %% more fuel does; no MAF reading to tell the flow", p.Moved, p.Share)
+		}
+	}
+	if l := d.Measured.Line; l != nil {
+		add("propane", "%d flows on a line through zero: trim moved %.0f %% of what it should (75 to 125 %%: flow, MAF and trim agree), %.1f points off the line at most", l.Flows, 100*l.Slope, l.Off)
+	}
+	if r := d.Measured.Rest; r != nil {
+		add("lean at idle", "trim of %+.0f %% at %.2g g/s is worth %.2g L/min of propane; if all of it is a vacuum leak, about %.2g g/s of unmetered air", r.Trim, r.Flow, r.Litres, r.Trim/100*r.Flow)
+	}
+	for _, o := range d.Measured.Oxygen {
+		out = append(out, Fact{What: "catalyst", Text: doseText(o)})
+	}
+	if b := d.Measured.Breathing(0); b != nil {
+		add("engine air", "%s", BreathingText(b))
+	}
+	return out
+}
+
+func doseText(o analysis.Dose) string {
+	does, side := "gave up", "rich"
+	if o.Side == analysis.Rich {
+		does, side = "took up", "lean"
+	}
+	text := fmt.Sprintf("%s step: %.1f g of oxygen moved and the rear sensor had not gone %s: it %s that much or the rear sensor can't show it", o.Side, o.Grams, side, does)
+	if o.Passed {
+		least := "at least "
+		if o.FromFull && o.Metered {
+			least = ""
+		}
+		text = fmt.Sprintf("%s step: it %s %s%.1f g of oxygen before the rear sensor went %s", o.Side, does, least, o.Grams, side)
+	}
+	if !o.Metered {
+		text += "; airflow was not read, the least that an engine takes was used"
+	}
+	return text + ". Small engines store less; this alone doesn't judge a catalyst."
+}
+
+// BreathingText words how an engine filled in a pull.
+func BreathingText(b *measure.Breathing) string {
+	text := fmt.Sprintf("volumetric efficiency %.0f %%: %.0f g/s of %.0f g/s for %.2g L at %.0f rpm, total trim %+.0f %%. ",
+		100*b.Share, b.Metered, b.Full, b.Litres, b.RPM, b.Trim)
+	switch b.Says {
+	case measure.Fills:
+		return text + "The MAF and the engine agree."
+	case measure.MeterLow:
+		return text + "Low, and trim adds fuel: the MAF reads low, or air gets in behind it."
+	case measure.ChokedAir:
+		return text + "Low, and trim agrees: the engine breathes badly (intake, exhaust, cam timing), or it was no full pull."
+	case measure.Overfull:
+		return text + "More than a full cylinder: boosted, or another displacement."
+	}
+	return text + "Low, and trim takes fuel out: two faults may be at work; check the displacement."
+}
+
+// EntryText is an entry of a visit as people read it: a meter's reading beside what is usual.
+func EntryText(entry string) string {
+	r, is := meter.Read(entry)
+	if !is {
+		return Printable(entry)
+	}
+	state := [...]string{"LOW", "usual", "HIGH"}[1+r.Side()]
+	value := fmt.Sprintf("%.4g %s", r.Value, r.Unit)
+	usual := fmt.Sprintf("%.4g to %.4g %s", r.Low, r.High, r.Unit)
+	if r.Unit == "kPa" {
+		value, usual = value+fmt.Sprintf(" (%.0f psi)", r.Value/kPaInPSI), usual+fmt.Sprintf(" (%.0f to %.0f psi)", r.Low/kPaInPSI, r.High/kPaInPSI)
+	}
+	return fmt.Sprintf("meter, %s: %s, %s; usual %s (%s)", r.What, value, state, usual, r.Source)
+}
+
+// MeterSteps are the steps that a visit's meter readings ask for.
+func MeterSteps(entries []string) (out []string) {
+	for _, r := range meter.Unusual(entries) {
+		_, says, _ := strings.Cut(EntryText(r.Entry()), "meter, ")
+		says, _, _ = strings.Cut(says, ";")
+		out = append(out, says+": "+r.Step())
+	}
+	return out
+}
+
+const kPaInPSI = 6.894757 // NIST SP 811
