@@ -137,8 +137,12 @@ func (c *cutWatch) finish(w *Watcher) {
 func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 	s := &w.own.lambda
 	// In parts of fuel: a first-order lag is one there, and the ceiling is soft.
-	top := 1 - 1/x.top
-	lo, hi := 1/(1-0.2*top), 1/(1-0.8*top)
+	base := 1 / x.rest
+	if after := median(s.values(nil, x.end+4, x.end+9)); !up && after > 0 && after < 1+(x.top-1)/2 {
+		base = 1 / after // what it comes back to is not always what it left
+	}
+	top := base - 1/x.top
+	lo, hi := 1/(base-0.2*top), 1/(base-0.8*top)
 	if up {
 		last, first := -1.0, -1.0 // the first above a fifth, and above four
 		for i := s.from(from); i < s.n && s.at(i).t() < to; i++ {

@@ -30,7 +30,7 @@ func (w *Watcher) measure(f *force) {
 	if f.ended() {
 		m.came = m.end - w.movedAt(f, min(w.now, f.end+10))
 		for i := w.own.lambda.from(f.end); i < w.own.lambda.n && w.own.lambda.at(i).t() < f.end+8; i++ {
-			m.over = max(m.over, -f.sign*(1/w.own.lambda.at(i).v-1-f.rest))
+			m.over = max(m.over, -f.sign*(w.excess(w.own.lambda.at(i))-f.rest))
 		}
 	}
 	f.made = m

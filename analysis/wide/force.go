@@ -34,7 +34,11 @@ type span struct {
 	begin, lo, hi float64 // when the sensor saw it begin, and the readings about that
 	end, endHi    float64 // 0: it goes on
 	closed        bool
+	broken        bool // the mixture came back long before the technician let go: something else moved it too
 }
+
+// brokenBy is how long before the technician's word the end of a force may be seen, s: a hand is late by less.
+const brokenBy = 5.0
 
 // before is what was there before a force, fractions.
 type before struct {
@@ -53,6 +57,9 @@ type trimAnswer struct {
 type absence struct {
 	awaySince float64 // s: since then, trim within a count; 0: it is not
 	awayAt    float64 // where commanded fuel stood then
+	awayLast  float64 // s: when it was last plainly away
+	awaySum   float64 // of φ since awaySince, less its rest
+	awayN     float64
 	away      float64 // s: the longest such time
 	atZero    bool    // short-term trim stood at its middle all that time, to which it had gone
 }
@@ -121,6 +128,14 @@ func (w *Watcher) trimmed(b *bank, t float64) float64 {
 
 // Lags of an ordinary ring for the search of steps, s: what is found is fitted afterwards.
 const usualDelay = 0.4
+
+// excess is the measured fuel, a fraction; where the computer feeds its steps of the ratio forward, without these.
+func (w *Watcher) excess(r reading) float64 {
+	if !w.fed {
+		return 1/r.v - 1
+	}
+	return w.command.hold(r.t()-usualDelay, 1)/r.v - 1
+}
 
 // disturbance is what moved the measured mixture beside the computer's command.
 func (w *Watcher) disturbance(r reading) float64 { return 1/r.v - 1 - w.fuel(&w.own, r.t()-usualDelay) }
@@ -252,7 +267,7 @@ func (w *Watcher) dateOnset(f *force, p reading, d float64) {
 	var past, fuel []float64
 	for i := s.from(p.t() - restPast); i < s.n; i++ {
 		if r := s.at(i); r.t() <= p.t()-stepGap {
-			past = append(past, 1/r.v-1)
+			past = append(past, w.excess(r))
 			fuel = append(fuel, w.fuel(&w.own, r.t()))
 		}
 	}
@@ -306,7 +321,7 @@ const (
 
 // follow takes a reading of the time of a force and after it.
 func (w *Watcher) follow(f *force, p reading) {
-	y := f.sign * (1/p.v - 1 - f.rest)
+	y := f.sign * (w.excess(p) - f.rest)
 	t := p.t()
 	away := f.enough()
 	rich := f.side == analysis.Rich
@@ -337,14 +352,28 @@ func (w *Watcher) follow(f *force, p reading) {
 	w.followSilence(f, t, y, moved)
 }
 
-// followSilence: the ratio is away, the loop closed, and trim stands still.
+// followSilence: the ratio is away, on average by awayBy and for two seconds never less than half as far, the loop closed,
+// and trim stands still. Noise alone brings single readings back.
 func (w *Watcher) followSilence(f *force, t, y, moved float64) {
-	if f.ended() || y < 0.03 || f.opened {
+	if f.ended() || f.opened {
 		f.awaySince = 0
 		return
 	}
-	if f.awaySince == 0 || math.Abs(moved-f.awayAt) > 1.01*trimCount {
-		f.awaySince, f.awayAt = t, moved
+	if y >= awayBy/2 || f.awayLast == 0 {
+		f.awayLast = t
+	}
+	if t-f.awayLast > 2 || f.awaySince > 0 && math.Abs(moved-f.awayAt) > 1.01*trimCount {
+		f.awaySince = 0
+	}
+	if f.awaySince == 0 {
+		if y < awayBy {
+			return
+		}
+		f.awaySince, f.awayAt, f.awaySum, f.awayN = t, moved, 0, 0
+	}
+	f.awaySum, f.awayN = f.awaySum+y, f.awayN+1
+	if f.awaySum < awayBy*f.awayN {
+		return
 	}
 	f.away = max(f.away, t-f.awaySince)
 	if t-f.awaySince < silentFor || f.silent {
@@ -357,8 +386,11 @@ func (w *Watcher) followSilence(f *force, t, y, moved float64) {
 	}
 }
 
-// silentFor is how long trim must stand still while the ratio is away, s.
-const silentFor = 8.0
+// silentFor is how long trim must stand still while the ratio is away by awayBy, s and a fraction.
+const (
+	silentFor = 8.0
+	awayBy    = 0.03
+)
 
 // before is the time of the trim reading before t.
 func (w *Watcher) before(t float64) float64 {

@@ -11,6 +11,8 @@ type offsetWatch struct {
 	rear      float64
 	trimSince float64 // since when the rear's trims lie far out, s
 	trimMost  float64
+	off       float64 // how far the ratio lies from its command, over some 10 s
+	offAt     float64
 	trim      float64
 }
 
@@ -42,7 +44,12 @@ func (o *offsetWatch) step(w *Watcher, t float64) {
 	short, hasT := w.own.rearTrim.last()
 	long, hasG := w.own.rearLong.last()
 	sum := short.v + long.v
-	if (hasT || hasG) && abs(sum) >= rearTrimFar-0.1 {
+	// Where the loop does not bring the ratio to its command, the rear sensor contradicts the loop and not the sensor.
+	if hasL {
+		o.off += min(1, (t-o.offAt)/contraryFor) * (l.v/w.command.hold(t-usualDelay, 1) - 1 - o.off)
+		o.offAt = t
+	}
+	if (hasT || hasG) && abs(sum) >= rearTrimFar-0.1 && abs(o.off) < ratioBack {
 		if o.trimSince == 0 || sum*o.trim < 0 {
 			o.trimSince = t
 		}

@@ -119,6 +119,9 @@ func (r *ring) sensor(f *force) {
 			r.say(analysis.ProofInput, analysis.Proven, sayInput(f), "moved_pct", 100*f.size, "begin_s", f.begin)
 			continue
 		}
+		if f.answered && f.made.end >= farEnough {
+			r.say(analysis.ProofInput, analysis.Proven, sayInput(f), "moved_pct", 100*f.size, "begin_s", f.begin)
+		}
 		if onset || !f.ended() || r.w.now < f.end+6 {
 			continue
 		}
@@ -193,7 +196,7 @@ func (r *ring) answersOn(side analysis.Side) bool {
 
 // delivery is whether the mixture followed the command.
 func (r *ring) delivery(f *force) {
-	if !f.fitted || !f.answered {
+	if !f.fitted || !f.answered || f.broken {
 		return
 	}
 	moved, over := f.made.end, f.made.over
@@ -290,7 +293,7 @@ func (r *ring) apart(g, n float64) float64 {
 }
 
 // tellsGain reports whether a force was answered so far that its gain can be told.
-func (f *force) tellsGain() bool { return f.fitted && f.answered && f.made.end >= 0.025 }
+func (f *force) tellsGain() bool { return f.fitted && !f.broken && f.answered && f.made.end >= 0.025 }
 
 // rearProves reports whether the sensor behind the catalyst has followed what trim made after a force.
 func (r *ring) rearProves() (proves, seen bool) {
@@ -306,7 +309,7 @@ func (r *ring) rearProves() (proves, seen bool) {
 // banks compares the two banks under one flow.
 func (r *ring) banks() {
 	for _, f := range r.forces {
-		if !f.hasBeside || !f.fitted || math.Abs(f.beside.P) < 0.02 {
+		if !f.hasBeside || !f.fitted || f.broken || math.Abs(f.beside.P) < 0.02 {
 			continue
 		}
 		p := r.by[analysis.ProofScale]
@@ -325,7 +328,7 @@ func (r *ring) lag() {
 	n := 0
 	for _, f := range r.forces {
 		fast[true], fast[false] = fast[true] || f.fast[true], fast[false] || f.fast[false]
-		if !f.fitted || !f.ended() || f.fit.G < 0.3 || f.made.end < 0.02 {
+		if !f.fitted || f.broken || !f.ended() || f.fit.G < 0.3 || f.made.end < 0.02 {
 			continue
 		}
 		n++
@@ -366,6 +369,10 @@ func (r *ring) unfollowed() {
 			return
 		}
 		if m.used || w.now < m.at+sayNear+4 || w.cfg.By == analysis.ByFuelCut {
+			continue
+		}
+		if w.opened(m.at-2, to) {
+			r.say(analysis.ProofInput, analysis.Unclear, wasOpen)
 			continue
 		}
 		rest, noise := spread(w.own.lambda.values(nil, m.at-15, m.at-1))

@@ -27,6 +27,7 @@ const (
 	sayNoRecovery = "15 s after it was let go the ratio or trim was not yet back where it had been"
 	rearMoved     = "the sensor behind the catalyst went where trim had brought the mixture"
 	inputOrSensor = "the reading stood still: the sensor, its pump wire, its heater or the computer's circuit"
+	wasOpen       = "it was forced while the loop was open: bring the car to the conditions of a test first"
 	wasItMoved    = "neither the sensor nor anything behind it took notice: was the mixture really moved, and far enough?"
 
 	nextBelieve   = "believe the sensor: look for the cause of the mixture elsewhere"

@@ -115,9 +115,14 @@ func (w *Watcher) stepReady(now float64) {
 	}
 }
 
+// opened reports whether the loop was seen open in [from, to].
+func (w *Watcher) opened(from, to float64) bool {
+	return slices.ContainsFunc(w.status.values(nil, from, to), func(x float64) bool { return !isClosed(x) })
+}
+
 // steady reports whether the engine ran evenly in [from, to]: within a quarter of its slowest and the loop not seen open.
 func (w *Watcher) steady(from, to float64) bool {
-	if v := w.status.values(nil, from-2, to); len(v) > 0 && slices.ContainsFunc(v, func(x float64) bool { return !isClosed(x) }) {
+	if w.opened(from-2, to) {
 		return false
 	}
 	v := w.rpm.values(nil, from-2, to)

@@ -24,6 +24,9 @@ func (w *Watcher) Reasons() []string {
 			add("  The model was not fitted: too little was read.")
 			continue
 		}
+		if f.broken {
+			add("  The mixture came back long before it was let go: something else moved it too, so gain and lag are not told from it.")
+		}
 		e := &f.fit
 		add("  Model: gain %.2f (%.2f to %.2f), delay %.2f s (%.2f to %.2f), lag %.2f s (%.2f to %.2f), fed %+.1f %% from %.2f s through %.1f s until %.2f s through %.1f s.",
 			e.G, e.GLow, e.GHigh, e.Delay, e.DelayLow, e.DelayHigh, e.Tau, e.TauLow, e.TauHigh, 100*e.P, e.Begin, e.On, e.End, e.Off)

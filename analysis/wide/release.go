@@ -118,7 +118,7 @@ func (w *Watcher) mean(from, to float64) (phi, u float64) {
 	s := &w.own.lambda
 	n := 0.0
 	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
-		phi += 1/s.at(i).v - 1
+		phi += w.excess(s.at(i))
 		u += w.fuel(&w.own, s.at(i).t())
 		n++
 	}

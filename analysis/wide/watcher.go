@@ -284,6 +284,10 @@ func (w *Watcher) Release(at time.Duration) []analysis.Event {
 	w.now = max(w.now, t)
 	if n := len(w.told); n > 0 && w.told[n-1].release == 0 {
 		w.told[n-1].release = t
+		if n := len(w.forces); n > 0 && w.forces[n-1].marked && w.forces[n-1].ended() && w.releaseOf(&w.forces[n-1]) > w.forces[n-1].end+brokenBy {
+			w.forces[n-1].broken = true
+			w.hasVerdict = false
+		}
 	}
 	return w.events
 }

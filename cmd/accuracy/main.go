@@ -14,7 +14,6 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/accuracy"
-	"pushback/obd/simcar"
 )
 
 func main() {
@@ -25,7 +24,7 @@ func main() {
 	real := flag.String("realtrims", "", "a `FILE` of real drives without a force to count too; testdata/realtrims/README.md says which")
 	wrongs := flag.Bool("wrongs", false, "list the tests that were not right, of models that are not held out")
 	tables := flag.Bool("tables", false, "of the simulated car, all tables (by proof, by rate, what was said of what) instead")
-	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead, with -model hands of its guided test")
+	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead, with -model wide of a wide-range sensor, with -model hands of its guided test")
 	byMixture := flag.Bool("bymixture", false, "with -show: the trial in which the mixture is forced")
 	flag.Parse()
 
@@ -34,7 +33,7 @@ func main() {
 		return
 	}
 	if *show >= 0 {
-		showTrial(uint64(*show), *byMixture)
+		showTrial(uint64(*show), *model, *byMixture)
 		return
 	}
 	if *tables {
@@ -130,13 +129,20 @@ func progress(name string) func(of int) func(done int) {
 		}
 	}
 }
-func showTrial(seed uint64, byMixture bool) {
-	_, exp := simcar.Random(seed)
-	t := accuracy.ByWire(seed)
-	if byMixture {
+func showTrial(seed uint64, model string, byMixture bool) {
+	var t accuracy.Trial
+	switch {
+	case model == "wide":
+		t = accuracy.Wide(seed)
+	case byMixture:
 		t = accuracy.ByMixture(seed)
+	default:
+		t = accuracy.ByWire(seed)
 	}
 	fmt.Printf("%s, %s, %.1f readings/s, marks: %v, error: %v\n", t.Expected.Fault, t.Bus, t.Rate, t.Marked, t.Err)
+	if t.Wide != nil {
+		fmt.Printf("truth: %+v\n", *t.Wide)
+	}
 	for _, f := range t.Truth {
 		fmt.Printf("truth: %s %.2f to %.2f s, answer at %.2f s, %.0f ohm, shaky: %v\n", f.Kind, f.Begin.Seconds(), f.End.Seconds(), f.Answer.Seconds(), f.Ohms, f.Shaky)
 	}
@@ -144,10 +150,11 @@ func showTrial(seed uint64, byMixture bool) {
 		j, _ := json.Marshal(e)
 		fmt.Println(string(j))
 	}
-	fmt.Printf("%s, to be %s (or %v)\n", t.Verdict.Conclusion, exp.Conclusion, exp.Also)
+	fmt.Printf("%s, to be %s (or %v)\n", t.Verdict.Conclusion, t.Expected.Conclusion, t.Expected.Also)
 	for _, p := range t.Verdict.Proofs {
 		fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, p.Why)
 	}
+	fmt.Println(strings.Join(t.Reasons, "\n"))
 }
 
 // showGuided prints a guided test in order of time: what was done, asked, said and seen.

@@ -25,6 +25,7 @@ type Trial struct {
 	Expected simcar.Expected
 	Verdict  analysis.Verdict
 	Events   []analysis.Event
+	Reasons  []string
 	Truth    []simcar.ForceTruth // times since the session began
 	Wide     *simcar.WideTruth   // of a car with wide-range sensors
 	Err      error
@@ -127,7 +128,7 @@ func runBy(cfg simcar.Config, exp simcar.Expected, marked bool, by string) Trial
 	var origin time.Duration
 	stop := &stopper{until: exp.Length, sim: sim, p: p, origin: &origin}
 	res, err := session.Run(ctx, h, j, session.NewBusPriority(p), stop)
-	t.Err, t.Verdict, t.Events = err, res.Verdict, res.Events
+	t.Err, t.Verdict, t.Events, t.Reasons = err, res.Verdict, res.Events, j.Reasons()
 	if f := j.Figures(); f.PerSecond > 0 {
 		t.Rate = f.PerSecond
 	}
