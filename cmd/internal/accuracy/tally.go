@@ -150,6 +150,10 @@ var broken = map[string]struct{ links, cloudy []analysis.ProofID }{
 	"never cuts":               {[]analysis.ProofID{analysis.ProofCutsFuel}, []analysis.ProofID{analysis.ProofRecovery}},
 	"fuel not delivered":       {[]analysis.ProofID{analysis.ProofDelivery}, []analysis.ProofID{analysis.ProofRecovery}},
 	"banks crossed":            {[]analysis.ProofID{analysis.ProofBank}, []analysis.ProofID{analysis.ProofInput, analysis.ProofAddsFuel, analysis.ProofCutsFuel, analysis.ProofRecovery}},
+	"pump wire open":           {[]analysis.ProofID{analysis.ProofSensorRich, analysis.ProofSensorLean}, []analysis.ProofID{analysis.ProofRecovery}},
+	"half blind":               {[]analysis.ProofID{analysis.ProofScale}, nil},
+	"both banks":               {[]analysis.ProofID{analysis.ProofScale}, nil},
+	"offset":                   {nil, []analysis.ProofID{analysis.ProofScale}},
 	"leak beyond authority":    {nil, []analysis.ProofID{analysis.ProofRecovery}},
 	"monitor trips":            {nil, []analysis.ProofID{analysis.ProofRecovery}},
 }
