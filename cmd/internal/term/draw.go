@@ -130,12 +130,19 @@ func (c *canvas) over(y, bottom int, s *live.State, l look) {
 	ringX := c.ringAt(y, min(body, 22), s, l)
 	w := ringX - 3
 	lines := answerLines(*s.Verdict, w)
-	if free := body - len(lines) - 1; l.w >= 100 && free >= 10 {
-		c.traces(1+6, y+len(lines)+1, w-6, free, s, l.color)
-		body = len(lines)
+	list := len(lines)
+	if l.w >= 120 && body >= 10+leastList { // a long list is scrolled, so that the traces stay
+		list = min(list, body-11)
+	}
+	if free := body - list - 1; l.w >= 100 && free >= 10 {
+		c.traces(1+6, y+list+1, w-6, free, s, l.color)
+		body = list
 	}
 	c.window(1, y, w, body, lines, l.scroll)
 }
+
+// leastList is how many rows of results and steps stay beside the traces.
+const leastList = 14
 
 // listed is a line of a list.
 type listed struct {
@@ -320,7 +327,7 @@ func (c *canvas) small(s *live.State, l look) {
 	y := 1
 	head := headOf(s, l)
 	rest := 3 + len(wrap(words.Sentence(s), l.w)) + len(wrap(words.Caution(s), l.w-2)) // the values and the last row
-	if rows := stacked(head.Text, l.w-2); rows != nil && 4*len(rows)+2+rest <= l.h && (len(rows) == 1 || head.Loud) {
+	if rows := stacked(head.Text, l.w-2); rows != nil && 4*len(rows)+2+rest <= l.h && len(rows) <= 2 {
 		y += c.headline(s, l)
 	} else {
 		c.text(0, 0, head.Text, cell{bold: true, inverse: head.Loud, fg: sideInk(head.Side)})
@@ -362,7 +369,10 @@ func (c *canvas) small(s *live.State, l look) {
 	case l.foot != "":
 		c.text(0, end-1, tail(l.foot, l.w), cell{bold: true})
 	case s.Last != nil && y+1 < end:
-		c.text(0, end-1, cut(wrap(words.TickText(*s.Last), l.w-2), 1)[0], cell{})
+		lines := cut(wrap(words.TickText(*s.Last), l.w-1), min(2, end-y-1))
+		for i, line := range lines { // its number comes last, and must not be lost
+			c.text(0, end-len(lines)+i, line, cell{})
+		}
 	}
 	c.text(0, end, cutTo(l.keys, l.w), cell{fg: inkQuiet})
 }

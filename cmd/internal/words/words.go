@@ -291,7 +291,7 @@ func doing(toward string) string {
 func ConclusionText(c analysis.Conclusion) string {
 	switch c {
 	case analysis.LoopProven:
-		return "LOOP PROVEN. The sensor, its wire, the ECM and the fuel command check out OK. The rich or lean condition comes from something else."
+		return "LOOP PROVEN. The sensor, its wire, the ECM and the fuel command check out OK."
 	case analysis.PartlyProven:
 		return "GOOD SO FAR. Everything tested passed; one side still to test."
 	case analysis.InputDead:
