@@ -180,6 +180,7 @@ func says(p Pattern, f Fit, unit string) string {
 
 // condition is one way to run the engine.
 type condition struct {
+	name         string // for other programs
 	What         string
 	speed, share float64 // rpm, % load
 }
@@ -187,11 +188,11 @@ type condition struct {
 // conditions spread over what a petrol engine draws, the cheapest first; the load
 // figures are usual ones.
 var conditions = []condition{
-	{hazard.Step("warm idle, nothing switched on, for two minutes", hazard.Running), 800, 25},
-	{hazard.Step("1500 rpm without load, for one minute", hazard.Running), 1500, 20},
-	{hazard.Step("2500 rpm without load, for one minute", hazard.Running), 2500, 20},
-	{hazard.Step("a steady cruise at 1500 to 2500 rpm in a high gear, for some minutes", hazard.Road), 2000, 45},
-	{hazard.Step("long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", hazard.Road), 2750, 78},
+	{"map_idle", hazard.Step("warm idle, nothing switched on, for two minutes", hazard.Running), 800, 25},
+	{"map_1500", hazard.Step("1500 rpm without load, for one minute", hazard.Running), 1500, 20},
+	{"map_2500", hazard.Step("2500 rpm without load, for one minute", hazard.Running), 2500, 20},
+	{"map_cruise", hazard.Step("a steady cruise at 1500 to 2500 rpm in a high gear, for some minutes", hazard.Road), 2000, 45},
+	{"map_pull", hazard.Step("long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", hazard.Road), 2750, 78},
 }
 
 // newFlow is how far, as a factor, an air flow must be from all that was driven to
@@ -199,8 +200,8 @@ var conditions = []condition{
 const newFlow = 1.8
 
 // nextCondition returns the first condition, the cheapest first, whose air flow is well away from
-// all that was driven; false where there is none left.
-func nextCondition(d Data, bank int) (condition, bool) {
+// all that was driven, and how many readings, a second apart at least, are near it already; false where there is none left.
+func nextCondition(d Data, bank int) (condition, int, bool) {
 	var scale stats.Tally // from speed × load to air flow
 	for r := range d.Readings {
 		if r.Bank == bank && r.Flow > 0 && r.RPM*r.Load > 0 {
@@ -208,24 +209,26 @@ func nextCondition(d Data, bank int) (condition, bool) {
 		}
 	}
 	if scale.Len() < fewest {
-		return conditions[0], true
+		return conditions[0], 0, true
 	}
 	k := scale.Quantile(0.5)
 	for _, c := range conditions {
 		flow := c.speed * c.share * k
-		near := 0
+		near, last := 0, math.Inf(-1)
 		for r := range d.Readings {
-			if r.Bank == bank && flow/newFlow < r.Flow && r.Flow < flow*newFlow {
+			// One a second counts, as in the fit: a fast bus reads the same many times.
+			if r.Bank == bank && flow/newFlow < r.Flow && r.Flow < flow*newFlow && r.At >= last+1 {
+				last = r.At
 				if near++; near == perThird {
 					break
 				}
 			}
 		}
 		if near < perThird {
-			return c, true
+			return c, near, true
 		}
 	}
-	return condition{}, false
+	return condition{}, 0, false
 }
 
 // Map is what a session's trims say.
@@ -285,7 +288,7 @@ func Build(d Data) Map {
 		m.Limits = append(m.Limits, "no airflow: neither MAF, nor MAP with rpm and intake temperature, nor load were read")
 	}
 	for _, b := range m.Banks {
-		if n, open := nextCondition(d, b.Bank); open {
+		if n, _, open := nextCondition(d, b.Bank); open {
 			m.Next = n.What
 			break
 		}

@@ -64,6 +64,7 @@ type liveRun struct {
 	name   string // of the command
 	flags  liveFlags
 	by     analysis.By
+	leads  bool                 // through the drive that fills the trim map
 	ask    bool                 // what is forced was not said: of a wide-range sensor it is the mixture
 	origin string               // live or simulated
 	guide  *session.GuideConfig // nil: not guided
@@ -126,6 +127,9 @@ func (a *app) runLive(ctx context.Context, r liveRun) error {
 	if err != nil {
 		return err
 	}
+	if r.leads {
+		return nil // nothing was asked that has a verdict
+	}
 	return conclude(res.Verdict.Conclusion)
 }
 
@@ -171,6 +175,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	case r.guide != nil:
 		cfg.Kind = views.Test
 	}
+	cfg.Plain = cfg.Plain || r.leads
 	watch, err := views.Open(cfg)
 	if err != nil {
 		return session.Result{}, err
@@ -185,6 +190,9 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	if r.guide != nil {
 		s.Views = append(s.Views, list)
 	}
+	if r.leads {
+		s.Views = append(s.Views, &views.MapLead{Say: func(text string) { term.Indent(people, "            ", text) }, JSON: lines, Stop: s.Controls.Stop})
+	}
 	if r.technician != nil {
 		s.Technician = r.technician(s.Controls)
 	}
@@ -196,7 +204,9 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	s.Views = append(s.Views, after)
 	res, err := s.Run(ctx)
 	watch.Over(ctx)
-	style.WriteVerdict(people, res.Verdict, false)
+	if !r.leads {
+		style.WriteVerdict(people, res.Verdict, false)
+	}
 	if len(list.Unmet) > 0 {
 		say("Not met when the test began:")
 		for _, c := range list.Unmet {

@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/analysis/session"
+	"pushback/analysis/trimmap"
 	"pushback/decode"
 	"pushback/store"
 )
@@ -137,6 +140,25 @@ func (p *JSONLines) Prompt(step session.Prompt) {
 	if b, err = step.StepJSON(p.by); err == nil {
 		_ = p.line(json.RawMessage(b)) // the next line of the session tells what is wrong with the output
 	}
+}
+
+// Lead prints what a drive that fills the trim map needs, when that has changed.
+func (p *JSONLines) Lead(at time.Duration, g trimmap.Guidance) {
+	if g.Step == p.step {
+		return
+	}
+	p.step = g.Step
+	_, caution := hazard.Cut(g.What)
+	cautions := []string{}
+	if caution != "" {
+		cautions = append(cautions, caution)
+	}
+	_ = p.line(struct {
+		Kind    string   `json:"kind"`
+		T       float64  `json:"t"`
+		Step    string   `json:"step"`
+		Caution []string `json:"caution"`
+	}{"step", math.Round(at.Seconds()*1000) / 1000, g.Step, cautions})
 }
 
 // Found prints what was found beside the events, before the verdict.

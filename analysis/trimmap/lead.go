@@ -1,0 +1,81 @@
+package trimmap
+
+import (
+	"slices"
+
+	"pushback/decode"
+)
+
+// Guidance is what a drive that fills the map needs now.
+type Guidance struct {
+	Step   string // names the condition: map_idle, map_1500, map_2500, map_cruise, map_pull; done
+	What   string // the condition in words, with its cautions; "" when it is done
+	Have   int    // readings near its air flow, a second apart at least, of Want
+	Want   int
+	Cell   *Cell // of the bank, that is being filled; nil: nothing counts now
+	Bank   int   // that the step is for; 0: nothing was read yet
+	Enough bool  // leak, supply and scale are told apart, or nothing is left to drive that would tell more
+	Apart  bool  // they are
+}
+
+// Lead leads through the drive that fills the map. It takes the samples of a session, in order of time.
+type Lead struct {
+	c       Collector
+	checked float64
+	last    Guidance
+}
+
+// checkEvery is how often the map is looked at, s: a fit takes a while after an hour.
+const checkEvery = 5.0
+
+// Add takes one sample and reports whether the map was looked at again; Now has what came of it.
+func (l *Lead) Add(s decode.Sample) bool {
+	l.c.Add(s)
+	if l.c.end < l.checked+checkEvery {
+		return false
+	}
+	l.checked = l.c.end
+	l.last = l.look()
+	return true
+}
+
+// Now is what is needed, as of the last look.
+func (l *Lead) Now() Guidance { return l.last }
+
+func (l *Lead) look() Guidance {
+	d := l.c.Data(nil, 0)
+	var seen [5]bool
+	var at [5]Reading
+	for r := range d.Readings {
+		seen[r.Bank], at[r.Bank] = true, r
+	}
+	g := Guidance{Step: conditions[0].name, What: conditions[0].What, Want: perThird}
+	apart, open := true, false
+	for bank := range seen {
+		if !seen[bank] {
+			continue
+		}
+		f := FitBank(d.Readings, bank)
+		told := f.Model == Full && !slices.Contains([]Pattern{NoData, Undecided, AddsSomehow, CutsSomehow}, judge(f))
+		apart = apart && told
+		n, near, more := nextCondition(d, bank)
+		if told || !more || open {
+			continue
+		}
+		open = true
+		g.Step, g.What, g.Have, g.Bank = n.name, n.What, near, bank
+		if r := at[bank]; r.At >= l.c.end-checkEvery {
+			if cell, ok := At(r); ok {
+				for _, c := range cellsOf(d.Readings, bank) {
+					if c.CellAt == cell {
+						g.Cell = &c
+					}
+				}
+			}
+		}
+	}
+	if slices.Contains(seen[:], true) && !open {
+		return Guidance{Step: "done", Enough: true, Apart: apart}
+	}
+	return g
+}
