@@ -371,3 +371,20 @@ func TestGuideSaysWhatItWaitsFor(t *testing.T) {
 		t.Errorf("over %v, because %q", d.over, d.last.Reason)
 	}
 }
+
+// An engine that stops in a hold opens the loop first and is read to stand later: it is that which is said, and the
+// next hold is not made shorter.
+func TestGuideTellsAStalledEngineFromAComputerThatLetsGo(t *testing.T) {
+	d := newDrive(t, GuideConfig{})
+	d.event(analysis.Event{Name: analysis.Ready}).until(16 * s)
+	d.event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean}).until(26 * s)
+	d.event(analysis.Event{Name: analysis.OpenLoop})
+	if d.last.Stage != StageRelease {
+		t.Fatalf("stage %s after the loop opened", d.last.Stage)
+	}
+	d.event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean})
+	d.frame(Frame{Samples: []decode.Sample{{Signal: decode.ByName("RPM"), Value: 0}}})
+	if d.until(d.now + s); d.last.Reason != WhyStalled || d.g.sides[analysis.Lean].limit != 0 {
+		t.Errorf("said %q, the next hold at most %v", d.last.Reason, d.g.sides[analysis.Lean].limit)
+	}
+}

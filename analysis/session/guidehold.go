@@ -371,6 +371,7 @@ func (g *Guide) advance() {
 		g.enter(StageReady)
 		in = 0
 	}
+	g.stalled()
 	switch g.stage {
 	case StageReady:
 		if in >= g.cfg.Ready {
@@ -417,6 +418,17 @@ func (g *Guide) advance() {
 	case StageWait:
 		g.advanceWait()
 	}
+}
+
+// stalled takes an engine that was found to stand only after the loop had opened for it: the computer let go of
+// nothing, and holds need not be shorter.
+func (g *Guide) stalled() {
+	h := &g.hold
+	if !g.engine.stands() || g.stage != StageRelease && g.stage != StageAnswer || h.spoilt != WhyLetGo && h.spoilt != WhyShorter {
+		return
+	}
+	h.spoilt, g.notice.why, g.told = WhyStalled, WhyStalled, -time.Hour
+	g.sides[g.side].limit = 0
 }
 
 func (g *Guide) advanceHold(in time.Duration) {

@@ -239,7 +239,11 @@ func (c *canvas) headline(s *live.State, l look) int {
 		c.large(min(2, max(0, (l.w-len(rows[0]))/2)), top+4*i, rows, big, style)
 	}
 	// The side's arrow is there without colour, too.
-	if arrow := strings.Repeat(words.Arrow(head.Side), 3); head.Side != "" && len(lines[0][0])+8 <= l.w {
+	widest := 0
+	for _, rows := range lines {
+		widest = max(widest, len(rows[0]))
+	}
+	if arrow := strings.Repeat(words.Arrow(head.Side), 3); head.Side != "" && widest+8 <= l.w {
 		for y := range high - 1 {
 			c.right(l.w-2, top+y, arrow, style)
 		}
