@@ -49,6 +49,9 @@ func (g *Guide) fit() {
 	if g.began == 0 {
 		g.began = g.now
 	}
+	if g.judge.LeanOnly() {
+		g.sides[analysis.Rich].left, g.opened = true, true
+	}
 	if g.based {
 		g.next()
 		return
@@ -179,6 +182,8 @@ func (g *Guide) missing(s analysis.Side) Reason {
 		return "" // what lies behind it cannot be seen
 	case !open(command) && !open(sensor), g.judge.setup.By == analysis.ByMixture && !open(command):
 		return ""
+	case g.judge.setup.By == analysis.ByFuelCut && !open(analysis.ProofSensorLean), g.judge.LeanOnly() && !open(command):
+		return "" // more it cannot show
 	case x.limit > 0:
 		return WhyShorter
 	case g.engine.quiet && !open(command):
@@ -252,11 +257,19 @@ func (g *Guide) begins(s analysis.Side, at time.Duration) {
 	g.since, g.fresh = at, again
 }
 
+// shortBelow is how long a hold must last to show something.
+func (g *Guide) shortBelow() time.Duration {
+	if g.judge.setup.By == analysis.ByFuelCut {
+		return 3 * time.Second // as is asked for
+	}
+	return g.cfg.Hold / 2
+}
+
 // released takes the end of a force.
 func (g *Guide) released(at time.Duration) {
 	x := g.sides[g.side]
 	g.hold.end, x.lastEnd = at, at
-	x.stood, x.short = g.hold.limit && !g.hold.answered, g.hold.seen && at-g.hold.begin < g.cfg.Hold/2
+	x.stood, x.short = g.hold.limit && !g.hold.answered, g.hold.seen && at-g.hold.begin < g.shortBelow()
 	if g.hold.seen && at-g.hold.begin >= countsFrom || !g.hold.seen && g.hold.said {
 		x.holds++
 	}

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/wide"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -86,6 +87,13 @@ func (j *Judge) Kind() decode.Kind { return j.watch.kind }
 func (j *Judge) NeverForce() bool {
 	w, narrow := j.watch.chosen().(*analysis.Watcher)
 	return narrow && w.NeverForce()
+}
+
+// LeanOnly reports whether only the lean side is to be held: of the sensor behind the catalyst where the one in front is a
+// wide-range one.
+func (j *Judge) LeanOnly() bool {
+	w, is := j.watch.chosen().(*wide.Watcher)
+	return is && w.ByRear()
 }
 
 // Decoder is what the records have told about the car so far.

@@ -66,7 +66,7 @@ func (c *cutWatch) watch(w *Watcher, p reading) {
 	case x.end > 0 && x.back == 0 && abs(p.v-w.command.hold(p.t(), 1)) < 0.02:
 		x.back = p.t()
 		if c.said {
-			w.emit(analysis.Event{T: x.back, Name: analysis.SwitchingResumes, After: x.back - x.end})
+			w.emit(analysis.Event{T: x.back, Name: analysis.SwitchingResumes, Side: analysis.Lean, After: x.back - x.end})
 		}
 	}
 	if x.end > 0 && (p.t()-x.end > recoverWithin || x.back > 0 && p.t()-x.end > 5 || p.v >= farLean && p.t()-x.end > 2) {
@@ -101,7 +101,7 @@ func (c *cutWatch) announce(w *Watcher, x *cut) {
 	}
 	c.said = true
 	w.emit(analysis.Event{T: x.begin, Name: analysis.ForceBegins, Side: analysis.Lean})
-	w.emit(analysis.Event{T: w.now, Name: analysis.SensorAnswers, Toward: string(analysis.Lean), After: max(0, w.now-x.begin)})
+	w.emit(analysis.Event{T: w.now, Name: analysis.SensorAnswers, Side: analysis.Lean, Toward: string(analysis.Lean), After: max(0, w.now-x.begin)})
 }
 
 // close measures the flanks when the readings about them are complete.

@@ -265,7 +265,7 @@ func (w *Watcher) lookForOnset(p reading) {
 func (w *Watcher) dateOnset(f *force, p reading, d float64) {
 	s := &w.own.lambda
 	var past, fuel []float64
-	for i := s.from(p.t() - restPast); i < s.n; i++ {
+	for i := s.from(w.restsSince(p.t())); i < s.n; i++ {
 		if r := s.at(i); r.t() <= p.t()-stepGap {
 			past = append(past, w.excess(r))
 			fuel = append(fuel, w.fuel(&w.own, r.t()))
@@ -285,6 +285,20 @@ func (w *Watcher) dateOnset(f *force, p reading, d float64) {
 		f.lo = s.at(at - 1).lo
 	}
 	f.begin = (f.lo + f.hi) / 2
+}
+
+// restsSince is from when what was read before t is at rest: not while an earlier force went on and the loop came back.
+func (w *Watcher) restsSince(t float64) float64 {
+	from := t - restPast
+	if n := len(w.forces); n > 0 {
+		f := &w.forces[n-1]
+		back := f.end + recoverWithin
+		if f.recovered > 0 {
+			back = f.recovered
+		}
+		from = max(from, min(back, t-stepPast))
+	}
+	return from
 }
 
 func (w *Watcher) disturbanceBase(t float64) float64 {
@@ -334,7 +348,7 @@ func (w *Watcher) follow(f *force, p reading) {
 		if rich {
 			toward = analysis.Rich
 		}
-		w.emit(analysis.Event{T: t, Name: analysis.SensorAnswers, Toward: string(toward), After: max(0, t-since)})
+		w.emit(analysis.Event{T: t, Name: analysis.SensorAnswers, Side: f.side, Toward: string(toward), After: max(0, t-since)})
 	}
 	if y >= away && !f.ended() {
 		say(rich, f.begin)

@@ -80,7 +80,8 @@ func (w *Watcher) unmet() []string {
 // Barred reports whether the car must not be tested now, and whether waiting never changes that.
 func (w *Watcher) Barred() (now, always bool) {
 	always = w.cfg.By == analysis.ByWire && !w.byRear() || w.ready.fit.Never()
-	return always || !w.ready.fit.Holds(), always
+	s, has := w.status.last()
+	return always || !w.ready.fit.Holds() || w.ready.said && has && !isClosed(s.v), always // an open loop answers nothing
 }
 
 // holds is unmet without the words.

@@ -105,7 +105,7 @@ func (w *Watcher) lookForReturn(f *force, p reading) {
 		phi, u := w.mean(t-1.5, t)
 		if math.Abs(phi-f.rest) < ratioBack && math.Abs(u-f.u0) < trimBackTo && t > f.end+1.5 {
 			f.recovered = max(f.end, t-1.5)
-			w.emit(analysis.Event{T: f.recovered, Name: analysis.SwitchingResumes, After: f.recovered - f.end})
+			w.emit(analysis.Event{T: f.recovered, Name: analysis.SwitchingResumes, Side: f.side, After: f.recovered - f.end})
 		}
 	}
 	if f.recovered > 0 && t-f.recovered >= 4 || t-f.end > recoverWithin+2 {

@@ -324,6 +324,9 @@ func (w *Watcher) Finish(at time.Duration) []analysis.Event {
 	return w.events
 }
 
+// ByRear reports whether the wire of the narrow sensor behind the catalyst is held: lean only.
+func (w *Watcher) ByRear() bool { return w.byRear() }
+
 // Figures is what the session has shown apart from any force: of this kind of sensor the trims only.
 func (w *Watcher) Figures() analysis.Figures {
 	g := w.fig.figures()

@@ -196,7 +196,7 @@ func replaySays(s *live.State) string {
 	case s.Ready != nil && !*s.Ready:
 		return InUnits("Not ready: " + hazard.Join(s.Reasons, "; ") + ".")
 	}
-	return "No step: normal switching."
+	return "No step: the loop runs by itself."
 }
 
 // heldBig names a step that is held: as an order only to who can obey.

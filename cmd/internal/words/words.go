@@ -103,6 +103,9 @@ func PromptText(p session.Prompt, by analysis.By) string {
 		}
 		return "Checking whether the car is ready. The test " + TestLength(p) + "."
 	case session.StageBaseline:
+		if by != analysis.ByWire {
+			return "BASELINE: hands off, steady idle. Watching what the car does by itself."
+		}
 		return "BASELINE: hands off, steady idle. Watching normal switching."
 	case session.StageOpen:
 		return "OPEN THE BRANCH: open the sensor's branch and touch nothing for 3 s." + enterWhen + "it is open."
@@ -246,10 +249,17 @@ func EventText(e analysis.Event) string {
 	case analysis.ForceEnds:
 		return string(e.Side) + " step released"
 	case analysis.SensorAnswers:
+		if e.Side != "" { // only of a wide-range sensor: the mixture was moved, and both flanks count
+			return fmt.Sprintf("lambda goes %s %s, %s the %s of the %s step", Arrow(analysis.Side(e.Toward)), e.Toward, After(e.After),
+				map[bool]string{true: "start", false: "end"}[analysis.Side(e.Toward) == e.Side], e.Side)
+		}
 		return fmt.Sprintf("sensor reads %s %s on its own, %s release", Arrow(analysis.Side(e.Toward)), e.Toward, After(e.After))
 	case analysis.SensorSilent:
 		return fmt.Sprintf("sensor never read %s within %.1f s of release", e.Toward, e.Waited)
 	case analysis.SwitchingResumes:
+		if e.Side != "" {
+			return fmt.Sprintf("lambda and trim are back, %s the end of the %s step", After(e.After), e.Side)
+		}
 		return fmt.Sprintf("normal switching is back, %s release", After(e.After))
 	case analysis.OpenLoop:
 		return "the ECM left closed loop (fuel status " + e.Status + ")"
