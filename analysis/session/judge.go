@@ -89,6 +89,14 @@ func (j *Judge) NeverForce() bool {
 	return narrow && w.NeverForce()
 }
 
+// By is what is taken to be forced: what was said, else what the kind of the sensor leaves.
+func (j *Judge) By() analysis.By {
+	if j.setup.Unsaid && j.watch.kind == decode.WideRange {
+		return j.watch.cfg.By
+	}
+	return j.setup.By
+}
+
 // LeanOnly reports whether only the lean side is to be held: of the sensor behind the catalyst where the one in front is a
 // wide-range one.
 func (j *Judge) LeanOnly() bool {

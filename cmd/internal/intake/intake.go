@@ -116,6 +116,9 @@ func Each(ctx context.Context, r transfer.Reader, said Said, bar session.Sink, t
 			return err
 		}
 		f.Records, f.Hash = f.Result.Records, hash.Sum()
+		if f.Meta.By == "" {
+			f.Meta.By = string(f.Judge.By())
+		}
 		if len(f.Meta.Sensors) == 0 {
 			f.Meta.Sensors = f.Table.sensors()
 		}
@@ -262,16 +265,18 @@ func (c *Table) Write(f session.Frame) error {
 	return nil
 }
 
-// sensors are the oxygen sensors whose voltage the table holds.
+// sensors are the oxygen sensors whose voltage or ratio the table holds.
 func (c *Table) sensors() []string {
 	var out []string
 	for _, n := range c.Names {
-		if bs, ok := strings.CutPrefix(n, "O2S"); ok && len(bs) == 2 {
+		bs, volts := strings.CutPrefix(n, "O2S")
+		bs, ratio := strings.CutPrefix(bs, "EQ_RAT")
+		if (volts || ratio) && len(bs) == 2 {
 			out = append(out, "B"+bs[:1]+"S"+bs[1:])
 		}
 	}
 	slices.Sort(out)
-	return out
+	return slices.Compact(out)
 }
 
 // cleaned is a source whose notes are clean.

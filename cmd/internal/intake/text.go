@@ -27,7 +27,7 @@ type Said struct {
 func (s Said) describe(m store.Meta) store.Meta {
 	m.Watching, m.By = words.Clean(cmp.Or(s.Sensor, m.Watching, "B1S1")), cmp.Or(s.By, m.By)
 	if _, err := analysis.ParseBy(m.By); err != nil || m.By == "" {
-		m.By = string(analysis.ByWire)
+		m.By = "" // its readings tell the kind of sensor, and that what can have been forced
 	}
 	for _, f := range []struct {
 		text *string

@@ -207,8 +207,11 @@ func CanShow(f analysis.Figures) []string {
 	gap := 1 / f.PerSecond
 	out := []string{
 		fmt.Sprintf("The sensor was read %.1f times a second, so anything faster than %.2f s falls between two readings and times are given as intervals.", f.PerSecond, gap),
-		fmt.Sprintf("Switching faster than %.1f Hz can't be counted.", f.CanCountHz),
 	}
+	if !(f.CanCountHz > 0) { // of a wide-range sensor, which doesn't switch
+		return out
+	}
+	out = append(out, fmt.Sprintf("Switching faster than %.1f Hz can't be counted.", f.CanCountHz))
 	if gap > 0.1 {
 		out = append(out, "How fast the voltage rises and falls (about 0.1 s for a good sensor) can't be shown at this rate.")
 	}
@@ -225,7 +228,7 @@ func Method(byWire, byMixture bool) []string {
 		out = append(out, "Changing the mixture tests the sensor directly, and the loop may compensate and keep switching at another trim. No response can be the sensor, its wire or the ECM input.")
 	}
 	return append(out,
-		"A step is recognized against this car's own normal switching; a response when short-term trim leaves the range it hunts in at rest and doesn't turn back.",
+		"A step is recognized against what this car does by itself; a response when short-term trim leaves the range it hunts in at rest and doesn't turn back.",
 		"The time of a response is an interval that holds the truth at least 95 times in 100.",
 		"The curves keep every peak, however long the recording.",
 	)
