@@ -57,13 +57,15 @@ func (w *Watcher) testOdds(x weight, other float64) float64 {
 const (
 	excursionRate = 1.0 / 100 // real mixture that leaves the loop's own cycle (measured on recordings)
 	engineRate    = 1.0 / 1000
-	settledAfter  = 2.0      // s: a stay after which a cell has reached its full swing
-	stuckAtFirst  = 0.2      // sensors that lie on one side where a session begins
-	regripRate    = 1.0 / 2  // a wire that slipped is gripped again, at the same level
-	forceRate     = 1.0 / 25 // where somebody tests: that side is forced
-	testOdds      = 0.2      // odds that somebody tests where nobody has said so
-	silentForce   = 0.2      // who makes marks seldom forces without one
-	testLasts     = 150.0    // s: forces come within so long of one another
+	drivenRate    = 1.0 / 100 // the same of an engine that is driven: enrichment as the pedal goes down, fuel cut as it comes up
+	settledAfter  = 2.0       // s: a stay after which a cell has reached its full swing
+	stuckAtFirst  = 0.2       // sensors that lie on one side where a session begins
+	regripRate    = 1.0 / 2   // a wire that slipped is gripped again, at the same level
+	forceRate     = 1.0 / 25  // where somebody tests: that side is forced
+	testOdds      = 0.2       // odds that somebody tests where nobody has said so
+	silentForce   = 0.2       // who makes marks seldom forces without one
+	testLasts     = 150.0     // s: forces come within so long of one another
+	testWithin    = 300.0     // s: who tests has done so by then; in hours of driving it is as likely at any time
 )
 
 // excursionRate is how often real mixture leaves the cycle on this car, per s: what is usual, or as often as in this
@@ -139,7 +141,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	certain := false
 	x.rate, certain, said = w.prior(s)
 	if x.prior = x.rate; !certain {
-		x.prior += math.Log(testOdds)
+		x.prior += math.Log(testOdds / max(1, w.now/testWithin))
 	}
 	return x, said
 }
@@ -149,6 +151,9 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 func (w *Watcher) engineMoved(s *stretch) float64 {
 	r := &w.ready
 	p := engineRate
+	if !w.even(s) {
+		p = drivenRate
+	}
 	from, to := s.first.t(), s.last.t()
 	if lo, hi, n := r.rpm.span(from-2, to); r.rpm.n == 0 {
 		p += 0.01
