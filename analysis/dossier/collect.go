@@ -172,7 +172,7 @@ func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.Tri
 // Agenda is what the session has shown, for what is open in a visit.
 func (d *Dossier) Agenda() agenda.Session {
 	trims := d.Trims(0)
-	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Verdict: d.Verdict, Map: trims.Next == "" && len(trims.Banks) > 0}
+	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Verdict: d.Verdict, Map: trims.Enough()}
 }
 
 // Forcing is what shows that somebody forced the signal or the mixture.

@@ -50,14 +50,14 @@ func (l *Lead) look() Guidance {
 		seen[r.Bank], at[r.Bank] = true, r
 	}
 	g := Guidance{Step: conditions[0].name, What: conditions[0].What, Want: perThird}
-	apart, open := true, false
+	all, open := true, false
 	for bank := range seen {
 		if !seen[bank] {
 			continue
 		}
 		f := FitBank(d.Readings, bank)
-		told := f.Model == Full && !slices.Contains([]Pattern{NoData, Undecided, AddsSomehow, CutsSomehow}, judge(f))
-		apart = apart && told
+		told := apart(f)
+		all = all && told
 		n, near, more := nextCondition(d, bank)
 		if told || !more || open {
 			continue
@@ -75,7 +75,18 @@ func (l *Lead) look() Guidance {
 		}
 	}
 	if slices.Contains(seen[:], true) && !open {
-		return Guidance{Step: "done", Enough: true, Apart: apart}
+		return Guidance{Step: "done", Enough: true, Apart: all}
 	}
 	return g
+}
+
+// apart reports whether a fit tells leak, supply and scale apart.
+func apart(f Fit) bool {
+	return f.Model == Full && !slices.Contains([]Pattern{NoData, Undecided, AddsSomehow, CutsSomehow}, judge(f))
+}
+
+// Enough reports whether the map needs no more driving: it tells leak, supply and scale apart for all banks, or
+// nothing is left to drive that would.
+func (m Map) Enough() bool {
+	return len(m.Banks) > 0 && (m.Next == "" || !slices.ContainsFunc(m.Banks, func(r Result) bool { return !apart(r.Fit) }))
 }
