@@ -79,31 +79,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		best, lo, hi := a.after()
 		say(Proven, fmt.Sprintf("%s; trim began to %s %s after, %.1f %% a second, to %+.1f %%", c.held(f), verb, span(lo, hi), a.rate, a.up*a.top),
 			"after_s", best, "after_min_s", lo, "after_max_s", hi, "rate_pct_s", a.rate, "moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start)
-		if a.limit {
-			q.Evidence["limit_pct"] = round3(a.limitRaw)
-			if !f.compensated {
-				q.Why += ", where it stopped"
-			}
-		}
-		near := nearZero
-		if c.w.cfg.By == ByMixture {
-			near = 1 // trim may rest near zero because the mixture is balanced there
-		}
-		switch {
-		case a.stopsAtZero(near) && !f.opened && f.letGo == "" && !f.compensated && f.firm() && c.w.steered(f):
-			q.State = Failed
-			q.Why = fmt.Sprintf("%s; trim went back to %+.1f %% and stopped there: it does not %s %s its middle", c.held(f), a.raw, verb, beyond)
-		case a.toItsMiddle():
-			q.State = Unclear
-			further := "hold longer"
-			if c.w.cfg.By == ByMixture {
-				further = "move the mixture further"
-			}
-			q.Why += "; that is its middle, and it may have no authority beyond: " + further
-		case a.stops(near) && !f.compensated:
-			q.State = Unclear
-			q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
-		}
+		c.whereItStopped(f, &q, verb, beyond)
 	case a.state == cannot:
 		say(Unclear, fmt.Sprintf("trim was already pegged at %+.0f %%", a.up*a.now), "limit_pct", a.up*a.now)
 	case a.state == wrongWay && f.wasOpen && !f.emittedWrong && !f.opened:
@@ -143,6 +119,36 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, c.held(f)+" only, too short to say that trim does not answer: do it for "+limits.HoldText)
 	}
 	return q
+}
+
+// whereItStopped is what the end of an answer takes away from it: a limit, or trim's middle.
+func (c *assessment) whereItStopped(f *force, q *Proof, verb, beyond string) {
+	a := &f.own
+	if a.limit {
+		q.Evidence["limit_pct"] = round3(a.limitRaw)
+		if !f.compensated {
+			q.Why += ", where it stopped"
+		}
+	}
+	near := nearZero
+	if c.w.cfg.By == ByMixture {
+		near = 1 // trim may rest near zero because the mixture is balanced there
+	}
+	switch {
+	case a.stopsAtZero(near) && !f.opened && f.letGo == "" && !f.compensated && f.firm() && c.w.steered(f):
+		q.State = Failed
+		q.Why = fmt.Sprintf("%s; trim went back to %+.1f %% and stopped there: it does not %s %s its middle", c.held(f), a.raw, verb, beyond)
+	case a.toItsMiddle():
+		q.State = Unclear
+		further := "hold longer"
+		if c.w.cfg.By == ByMixture {
+			further = "move the mixture further"
+		}
+		q.Why += "; that is its middle, and it may have no authority beyond: " + further
+	case a.stops(near) && !f.compensated:
+		q.State = Unclear
+		q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
+	}
 }
 
 // nearZero: a limit this close to zero is no authority at all, %.

@@ -183,6 +183,14 @@ type fitter struct {
 	ended bool      // the force has an end within the readings
 	near  Shape
 
+	whitening
+	fixed  bool // g is held
+	fixedG float64
+	scratch
+}
+
+// whitening is the noise that is assumed, and the readings made white by it.
+type whitening struct {
 	scale float64 // standard deviation of what is white
 	hue   Hue
 	keep  []float64 // by reading: how much of the last one's fading part is left
@@ -191,18 +199,18 @@ type fitter struct {
 	logs  float64   // sum of the logarithms of that variance
 	yw    []float64 // y made white
 	ow    []float64 // and a constant
+}
 
-	fixed  bool // g is held
-	fixedG float64
-
-	lagged, s, uc []float64 // scratch
+// scratch is kept from one point of the search to the next.
+type scratch struct {
+	lagged, s, uc []float64
 	r             []float64 // residuals of the last point
 	jac           [params][]float64
 	laggedBy      float64
 }
 
 func newFitter(tr Trace, near Shape, law Law) *fitter {
-	f := &fitter{law: law, near: near, laggedBy: -1}
+	f := &fitter{law: law, near: near, scratch: scratch{laggedBy: -1}}
 	tr = tr.fresh()
 	asY := func(y float64) float64 { return y }
 	rest, n0 := 0.0, 0.0
