@@ -125,7 +125,7 @@ func (w *Watcher) judgeHold(f *force) {
 		w.fitAnswer(a, &w.trim, a.ramped(w.now))
 		best, lo, hi := a.after()
 		f.emittedAnswer = true
-		w.emit(Event{T: a.onset, Name: LoopAnswers, Side: f.side, Toward: toward(f.side),
+		w.emit(Event{T: max(a.onset, f.begin), Name: LoopAnswers, Side: f.side, Toward: toward(f.side),
 			After: best, AfterMin: lo, AfterMax: hi, Rate: a.rate})
 	case a.state == answered && a.limit && !f.emittedLimit && !f.compensated:
 		f.emittedLimit = true
