@@ -198,7 +198,9 @@ func (w *Watcher) noise() float64 { return max(w.past.spread(), 0.002) }
 // Least steps that count, as fractions of fuel: of a force that was said, and of one that nobody announced.
 const (
 	leastSaid   = 0.012
-	leastUnsaid = 0.035
+	leastUnsaid = 0.05
+	testWithin  = 300.0 // s: who tests and says nothing is through by then; a mixture that goes on stepping does so by itself
+	evenBefore  = 40.0  // s: before a force that nobody announces the engine ran evenly for so long; town driving does not (common practice, no source)
 )
 
 // stepForce looks for the flanks of a force and follows what comes of it.
@@ -238,10 +240,10 @@ func (w *Watcher) lookForOnset(p reading) {
 		side = analysis.Lean
 	}
 	m := w.near(p.t())
-	if m != nil && m.side != side || m == nil && (math.Abs(d) < leastUnsaid || math.Abs(d) < 5*noise || !w.steady(p.t()-stepPast, p.t()) || w.purged(p.t())) {
+	if m != nil && m.side != side || m == nil && (math.Abs(d) < leastUnsaid || math.Abs(d) < 6*noise || !w.steady(p.t()-evenBefore, p.t()) || w.purged(p.t())) {
 		return
 	}
-	if n >= maxForces {
+	if n >= maxForces || m == nil && n > 0 && p.t()-w.forces[0].begin > testWithin {
 		w.unjudged++
 		return
 	}

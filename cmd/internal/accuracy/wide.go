@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"text/tabwriter"
+	"time"
 
 	"pushback/analysis"
 	"pushback/cmd/internal/accuracy/truth"
@@ -57,6 +58,16 @@ func figuresOf(v analysis.Verdict, w truth.Wide, transport float64) *RingFigures
 // ofWideTruth is the truth of a simulated car in the terms of all models.
 func ofWideTruth(w *simcar.WideTruth) truth.Wide {
 	return truth.Wide{Gain: w.Gain, Tau: [2]float64{w.Rich, w.Lean}, Delay: [2]float64{w.OwnRich, w.OwnLean}}
+}
+
+// UnforcedWide is Unforced with a wide-range sensor in front, recorded as forced by mixture.
+func UnforcedWide(from uint64, hours int, progress func(done int)) []Trial {
+	return each(hours, progress, func(i int) Trial {
+		cfg, _, _ := simcar.RandomWide(from + uint64(i))
+		drive := drives[i%len(drives)]
+		cfg.Forces, cfg.Drive, cfg.Busy = nil, drive.how, true
+		return runBy(cfg, simcar.Expected{Fault: drive.name, Conclusion: string(analysis.NothingForced), Length: time.Hour}, false, string(analysis.ByMixture))
+	})
 }
 
 // hidden reports whether nothing that is read can show a force: the sensor tells nothing, or the air that a hose lets in is metered.
