@@ -69,8 +69,6 @@ type fits struct {
 	fit       Estimate
 	fitted    bool
 	fitAt     float64
-	flank     [2]Estimate // the onset alone and the release alone
-	flanks    [2]bool
 	beside    Estimate // of the other bank, under the same flow
 	hasBeside bool
 }

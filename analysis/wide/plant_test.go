@@ -20,7 +20,6 @@ type plant struct {
 	limit          float64
 	feed           []feed
 	cuts           [][2]float64
-	rearSlow       float64
 }
 
 // feed is mixture that is moved by p (a fraction of fuel) from one moment to another, s, through ramps.

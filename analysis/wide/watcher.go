@@ -46,10 +46,9 @@ type shared struct {
 
 // judged is the verdict of what was read until judgedAt.
 type judged struct {
-	verdict      analysis.Verdict
-	judgedAt     float64
-	hasVerdict   bool
-	judgedForces int
+	verdict    analysis.Verdict
+	judgedAt   float64
+	hasVerdict bool
 }
 
 // bank holds what is read of one bank.
