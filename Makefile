@@ -22,16 +22,16 @@ build: setup
 timed = @+start=$$(date +%s); $(MAKE) --no-print-directory $(1) && echo "== $(1): $$(($$(date +%s) - start)) s"
 
 # What must pass: formatting, vet, all tests (directions of imports and licences of
-# dependencies among them), those that a short run takes with the race detector on first, and two
-# thousand inputs to each fuzz target.
+# dependencies among them, and what is kept of each fuzz target), and the short ones with the
+# race detector on where things run at once.
 test: setup
 	$(call timed,format)
 	$(call timed,vet)
 	$(call timed,tests)
-	$(call timed,fuzz FUZZTIME=2000x)
 
-# That, and what fetches its own tools.
+# That, two thousand inputs to each fuzz target, and what fetches its own tools.
 check: test
+	$(call timed,fuzz FUZZTIME=2000x)
 	$(call timed,lint)
 	$(call timed,vulnerabilities)
 
@@ -41,11 +41,13 @@ format:
 vet:
 	$(GO) vet ./...
 
-# Rooms that start nothing at once: no race is to be found in them.
-PURE := ^pushback/(analysis|decode|obd/simcar/hands|cmd/internal/accuracy/heldout)(/|$$)
+# Where things run at once: lines, stores, screens, a whole session.
+RACE := ./obd ./obd/poll ./obd/capture ./obd/seriallink ./obd/tcplink ./store/... \
+  ./cmd/internal/live ./cmd/internal/rig ./cmd/internal/replay ./cmd/internal/term ./cmd/internal/page
 
 tests:
-	$(GO) test -race -short $$($(GO) list ./... | grep -Ev '$(PURE)')
+	$(GO) test -race -short $(RACE)
+	$(GO) test -race -short ./cmd/pushback -run 'Unplugged|Interrupt|Deleted|Unfinished|Live$$/healthy'
 	$(GO) test ./...
 
 # Go brings its own tools; SQLite needs a C compiler.
