@@ -88,7 +88,8 @@ type refusal struct {
 	longest [2]float64 // s, by the side that was read
 }
 
-// trimRead takes total trim while the reading lies on the side, "" for neither.
+// trimRead takes short-term plus long-term trim, in whose counts it is told to stand still, while the reading lies on
+// the side, "" for neither.
 func (r *refusal) trimRead(t, v float64, side Side) {
 	if side == "" || side != r.side || abs(v-r.trim) > 1.01*trimCount || t-r.last > 3 {
 		r.side, r.since, r.trim = side, t, v

@@ -149,7 +149,7 @@ func (t *trimStream) totalAt(at float64) float64 {
 		return 0
 	}
 	p := t.short.at(i)
-	return p.v + t.longAt(p.t())
+	return t.totalOf(p)
 }
 
 // against is the sign of trim that goes against a force of the side.

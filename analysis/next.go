@@ -5,6 +5,7 @@ import (
 
 	"pushback/analysis/hazard"
 	"pushback/analysis/steps"
+	"pushback/decode"
 )
 
 // next lists what to do now in ordinary trade practice, cheapest separating test
@@ -77,7 +78,7 @@ func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) (out []steps
 		a, wanted := steps.Of(code), true
 		switch code {
 		case steps.LeakFirst:
-			m := c.w.fig.short.mean() + longOr0(c.w.fig.longT.mean())
+			m := decode.TotalTrim(c.w.fig.short.mean(), longOr0(c.w.fig.longT.mean()))
 			a, wanted = steps.Of(code, m), m > 10
 		case steps.SilentSideOnce:
 			silent := Lean

@@ -84,8 +84,11 @@ func (t *trimStream) compare(next point) {
 	t.agreed = n >= pairsAsked && stats.SortedQuantile(d[:n], 0.5) <= 2*trimCount
 }
 
-// total is short-term trim plus what long-term trim has learned since ref:
-// what the computer does about the mixture now, on the short-term scale.
+// totalOf is total trim at a reading of short-term trim, %.
+func (t *trimStream) totalOf(p point) float64 { return decode.TotalTrim(p.v, t.longAt(p.t())) }
+
+// total is short-term trim plus what long-term trim has learned since ref: what the computer does about
+// the mixture now, on the short-term scale and in its counts, which is what is judged of it.
 func (t *trimStream) total(p point, ref float64) float64 {
 	return p.v + t.longAt(p.t()) - t.longAt(ref)
 }

@@ -285,7 +285,7 @@ func (w *Watcher) gapInVolts(p point) {
 }
 
 func (w *Watcher) stepTrim(p point) {
-	w.rest.trim(p.t(), p.v+w.trim.longAt(p.t()), w.otherFar())
+	w.rest.trim(p.t(), w.trim.totalOf(p), w.otherFar())
 	w.fig.trim(p.v, w.running() != nil)
 	if v, has := w.volts.volts.last(); has && p.t()-v.t() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
 		w.refused.trimRead(p.t(), p.v+w.trim.longAt(p.t()), sideOf(v.v))
@@ -320,7 +320,7 @@ func (w *Watcher) otherFar() float64 {
 	if !has {
 		return 0
 	}
-	return p.v + w.otherTrim.longAt(p.t())
+	return w.otherTrim.totalOf(p)
 }
 
 // Gap says that from … to there was no data, and why.

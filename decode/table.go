@@ -14,13 +14,18 @@ const (
 	memory = "SAE J1979; formula from memory"
 )
 
+// TrimCount is one count of the scaling of fuel trim, % (SAE J1979, PIDs 06 to 09).
+const TrimCount = 100.0 / 128
+
+// TotalTrim is what short-term and long-term trim, %, come to together, %. Each is a factor on the fuel that
+// is injected, so they multiply: +25 and +15 are +43.75, not +40 (SAE J1979 words both as a correction of the
+// fuel schedule; that they multiply is common practice of computers, no source).
+func TotalTrim(short, long float64) float64 { return 100 * ((1+short/100)*(1+long/100) - 1) }
+
 // formula says how the big-endian number of size bytes becomes a value:
 //
 //	value = (raw − zero) · num / den
 //
-// TrimCount is one count of the scaling of fuel trim, % (SAE J1979, PIDs 06 to 09).
-const TrimCount = 100.0 / 128
-
 // and, where the car declares another full scale by PID 4F or 50, with that in place of the
 // usual one (see [fullScale]).
 type formula struct {

@@ -20,8 +20,8 @@ type Propane struct {
 	At       float64 // s
 	Litres   float64 // L/min, as it was said; 0: not said
 	Flow     float64 // g/s of air; NaN: not read
-	Moved    float64 // %, by which total trim moved
-	Share    float64 // %, of fuel that trim took out for it
+	Moved    float64 // %, by which total trim moved, of what it was
+	Share    float64 // %, of the fuel, that trim took out for it
 	Expected float64 // %, by which trim should have moved
 }
 
@@ -104,7 +104,7 @@ func (c *Collector) Add(s decode.Sample) {
 		c.long = v
 	case "SHRTFT" + c.bank, "SHRTFT" + c.bank + "1":
 		c.now.at, c.short = float32((s.Sent+s.Received).Seconds()/2), v
-		c.now.trim = c.short + c.long
+		c.now.trim = float32(decode.TotalTrim(float64(c.short), float64(c.long)))
 		if n := len(c.rows); n == 0 || c.now.at >= c.rows[n-1].at+often {
 			c.rows = append(c.rows, c.now)
 		}
@@ -150,8 +150,8 @@ func (c *Collector) Findings(holds []Hold, mixture bool) (f Findings) {
 		if !mixture || !h.Rich || h.To-h.From < shortest || len(before) < fewRows || len(after) < fewRows {
 			continue
 		}
-		p := Propane{At: h.From, Flow: median(after, flow), Moved: median(after, trim) - median(before, trim), Expected: math.NaN()}
-		p.Share = 100 * Added(p.Moved/100)
+		p := Propane{At: h.From, Flow: median(after, flow), Moved: 100 * Moved(median(before, trim), median(after, trim)), Expected: math.NaN()}
+		p.Share = -p.Moved // Settles the other way round
 		for _, n := range c.notes {
 			if n.at <= h.To {
 				p.Litres = n.propane

@@ -1,4 +1,4 @@
 // Package trimmap shows where fuel trim lies by engine speed, load and air flow, and
-// what that points to. Total trim is short-term plus long-term; positive adds fuel.
+// what that points to. Total trim is short-term and long-term together; positive adds fuel.
 // Like package analysis it is pure: samples go in, an answer comes out.
 package trimmap

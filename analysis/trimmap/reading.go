@@ -1,6 +1,10 @@
 package trimmap
 
-import "iter"
+import (
+	"iter"
+
+	"pushback/decode"
+)
 
 // Reading is one short-term trim with the conditions it was read under. What was not
 // known is NaN.
@@ -16,7 +20,7 @@ type Reading struct {
 }
 
 // Total is what the computer adds altogether, %.
-func (r Reading) Total() float64 { return r.Short + r.Long }
+func (r Reading) Total() float64 { return decode.TotalTrim(r.Short, r.Long) }
 
 // Readings is readings in order of time. It can be gone through any number of times, and by several
 // at once; a slice makes one by slices.Values.

@@ -1,6 +1,9 @@
 package wide
 
-import "pushback/analysis"
+import (
+	"pushback/analysis"
+	"pushback/decode"
+)
 
 // estimate fits the ring's model to a force as far as it has been read.
 func (w *Watcher) estimate(f *force) {
@@ -117,7 +120,7 @@ func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies b
 	s = &b.trim
 	for i := s.from(from - 3); i < s.n && s.at(i).t() <= to; i++ {
 		t := s.at(i).t()
-		u := (1 + s.at(i).v/100) * (1 + b.long.hold(t, 0)/100)
+		u := 1 + decode.TotalTrim(s.at(i).v, b.long.hold(t, 0))/100
 		if fed {
 			u /= w.command.hold(t, 1)
 		}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"pushback/analysis"
+	"pushback/decode"
 )
 
 // force is one time at which the mixture was moved, with all that followed.
@@ -121,7 +122,7 @@ func (w *Watcher) fuel(b *bank, t float64) float64 {
 
 // trimmed is the factor that both trims put to the fuel at t.
 func (w *Watcher) trimmed(b *bank, t float64) float64 {
-	return 1 + (b.trim.line(t)+b.long.hold(t, 0))/100
+	return 1 + decode.TotalTrim(b.trim.line(t), b.long.hold(t, 0))/100
 }
 
 // Lags of an ordinary ring for the search of steps, s: what is found is fitted afterwards.

@@ -1,6 +1,9 @@
 package wide
 
-import "pushback/analysis"
+import (
+	"pushback/analysis"
+	"pushback/decode"
+)
 
 // offsetWatch looks for what the loop cannot show by itself: it makes the reading equal to the command
 // whatever is true. Only the sensor behind the catalyst, and the trims that it makes, can contradict.
@@ -43,7 +46,7 @@ func (o *offsetWatch) step(w *Watcher, t float64) {
 	}
 	short, hasT := w.own.rearTrim.last()
 	long, hasG := w.own.rearLong.last()
-	sum := short.v + long.v
+	sum := decode.TotalTrim(short.v, long.v)
 	// Where the loop does not bring the ratio to its command, the rear sensor contradicts the loop and not the sensor.
 	if hasL {
 		o.off += min(1, (t-o.offAt)/contraryFor) * (l.v/w.command.hold(t-usualDelay, 1) - 1 - o.off)

@@ -18,7 +18,7 @@ func newTrims(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "trims [SESSION]",
 		Short: "Fuel trim by rpm and load, and its pattern",
-		Long: `Shows total trim (short-term plus long-term; plus adds fuel) by engine speed and load,
+		Long: `Shows total trim (short-term times long-term; plus adds fuel) by engine speed and load,
 and how it changes with air flow: a/airflow + b + c·airflow, where a is air or fuel that
 comes in constant amount, b an error of scale, c a supply that runs out. Then the pattern in
 words, what it points to, and which condition to drive next.

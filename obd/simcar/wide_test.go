@@ -142,7 +142,7 @@ func TestWideLag(t *testing.T) {
 }
 
 // TestWideLoop: the loop comes to rest on its target whatever the fuel's error, and answers
-// propane by as much less fuel: -u = p/(1+p).
+// propane by as much less fuel.
 func TestWideLoop(t *testing.T) {
 	still := wideCar(t, func(c *Car) { c.control.dither, c.control.rear, c.bank[0].wander = 0, 0, 0 })
 	for _, p := range []float64{6, 10} {
@@ -152,11 +152,39 @@ func TestWideLoop(t *testing.T) {
 		}
 		rich, held := between(all, 31, 32, lambdaOf), between(all, 50, 55, lambdaOf)
 		moved := between(all, 50, 55, trimOf) - between(all, 25, 30, trimOf)
-		if rich > 0.985 || math.Abs(held-1) > 0.01 || math.Abs(moved+100*p/(100+p)) > 1.5 {
+		if rich > 0.985 || math.Abs(held-1) > 0.01 || math.Abs(moved+p) > 1.5 {
 			t.Errorf("%g %%: lambda %.3f, then %.3f, trim %.1f %%", p, rich, held, moved)
 		}
 		if over := between(all, 56, 57.5, lambdaOf); over < 1.02 { // shut off, it overshoots to lean
 			t.Errorf("%g %%: shut off, lambda %.3f", p, over)
+		}
+	}
+}
+
+// TestPropaneAndScale: propane comes beside the injectors, so the loop takes out as much as it brings, -p of what the
+// air burns, whatever trim was before; fuel that trim scales too, as by pressure, ends at -p/(1+p). Both are mass balances at
+// lambda 1.
+func TestPropaneAndScale(t *testing.T) {
+	settled := func(fuelError, percent float64) float64 {
+		car := wideCar(t, func(c *Car) {
+			c.control.dither, c.control.rear, c.control.learn, c.bank[0].wander, c.bank[0].fuelError = 0, 0, 0, 0, fuelError
+		})
+		var forces []Force
+		if percent > 0 {
+			forces = []Force{{Kind: ForcePropane, At: 20 * time.Second, For: 40 * time.Second, Percent: percent}}
+		}
+		return between(tell(t, Config{Car: car, Seed: 3, Forces: forces}, 60*time.Second), 50, 60, trimOf)
+	}
+	for _, tt := range []struct {
+		name            string
+		error, p, wants float64
+	}{
+		{"propane", 0, 20, -20},
+		{"propane where trim adds", -0.12, 20, 100 * (0.8/0.88 - 1)},
+		{"pressure", 0.2, 0, -100 * 0.2 / 1.2},
+	} {
+		if got := settled(tt.error, tt.p); math.Abs(got-tt.wants) > 1 {
+			t.Errorf("%s: trim %.1f %%, want %.1f", tt.name, got, tt.wants)
 		}
 	}
 }
