@@ -31,7 +31,7 @@ func newClear(a *app) *cobra.Command {
 session, and then asks. Clearing also erases the freeze frame, the readiness of all
 monitors and what the computer has learned about this engine, so it is for after the
 repair. Key on, engine off.`,
-		Args: args(cobra.NoArgs),
+		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			l, err := f.look(cmd, a.db)
 			if err != nil {

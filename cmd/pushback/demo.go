@@ -42,7 +42,7 @@ and shown without its name, reading by reading. It asks for the verdict and the 
 on standard input, then shows the truth and what told it. The same seed shows the same.
 
 --car list names the cars, --hands list the ways in which a technician works.`,
-		Args: args(cobra.NoArgs),
+		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if f.car == "list" {
 				return a.listCars()

@@ -184,7 +184,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	s.Views = append(s.Views, watch)
 	list := rig.NewChecklist(s.Judge, s.Found, s.Queries.Done, func(c dossier.Check) {
 		if !watch.OnScreen() {
-			say("            ! %s", words.CheckLine(c))
+			term.Indent(people, "            ! ", words.CheckLine(c))
 		}
 	})
 	if r.guide != nil {
@@ -210,7 +210,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	if len(list.Unmet) > 0 {
 		say("Not met when the test began:")
 		for _, c := range list.Unmet {
-			say("  ! %s", words.CheckLine(c))
+			term.Indent(people, "  ! ", words.CheckLine(c))
 		}
 	}
 	if left := words.AfterLines(after); len(left) > 0 {

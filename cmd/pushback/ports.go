@@ -22,7 +22,7 @@ func newPorts(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "ports",
 		Short: "List serial ports and which have an adapter",
-		Args:  args(cobra.NoArgs),
+		Args:  named(),
 		RunE:  func(cmd *cobra.Command, _ []string) error { return a.runPorts(cmd.Context(), !noProbe) },
 	}
 	cmd.Flags().BoolVar(&noProbe, "no-probe", false, "list only; send nothing to any port")

@@ -12,7 +12,7 @@ force and judges. Ctrl-C, q, the line 'stop' or --for end the session.
 
 Lines on standard input are marks: mark lean, mark rich, mark release, note TEXT,
 stop. In a terminal the same are keys: l, r, space, n, q.`,
-		Args: args(cobra.NoArgs),
+		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			r, err := f.run(cmd, a)
 			if err != nil {

@@ -133,7 +133,11 @@ func named(names ...string) cobra.PositionalArgs {
 			return usagef(cmd, "%s is missing", names[len(args)])
 		}
 		if len(args) > len(names) {
-			return usagef(cmd, "%q is one argument too many", args[len(names)])
+			extra, hint := args[len(names)], ""
+			if f := cmd.Flag("page"); f != nil && f.Changed {
+				hint = "; an address for the page is written --page=" + extra
+			}
+			return usagef(cmd, "%q is one argument too many%s", extra, hint)
 		}
 		return nil
 	}

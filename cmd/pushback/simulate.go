@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -26,7 +25,7 @@ Forces are scripted with --force (lean@20s+12s, rich@45s+12s:0.9V,600ohm,
 propane@20s+15s, open@20s+3s) or typed: lean [12s], rich [12s], propane [12s],
 vacuum [12s], open [3s] (the sensor's branch, nothing touched), rev [8s] (2700 rpm,
 then the throttle let go), release, quit.`,
-		Args: args(cobra.NoArgs),
+		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if list {
 				return a.listCars()
@@ -109,11 +108,7 @@ var drives = map[string]simcar.Drive{"idle": simcar.Idle, "fast": simcar.Fast, "
 func newSim(cmd *cobra.Command, car string, cfg simcar.Config) (*simcar.Sim, error) {
 	c, err := simcar.Find(car)
 	if err != nil {
-		var names []string
-		for _, c := range simcar.Cars() {
-			names = append(names, c.Name)
-		}
-		return nil, usagef(cmd, "there is no car %q; --car takes one of: %s", car, strings.Join(names, ", "))
+		return nil, usageError{fmt.Errorf("there is no car %q", car), "pushback demo --car list"}
 	}
 	cfg.Car = c
 	return simcar.New(cfg)

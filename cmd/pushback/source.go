@@ -45,7 +45,7 @@ swapped, or push more than 5 mA into it. Should a soldered joint break, the wire
 has, up to 1.65 V: more than that is refused too, and the output says why this is offered.
 The car's battery and a person as the resistor are refused always; --from battery or
 --from person says why.`,
-		Args: args(cobra.NoArgs),
+		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.runSource(cmd, f) },
 	}
 	fl := cmd.Flags()

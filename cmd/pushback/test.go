@@ -16,7 +16,7 @@ func newTest(a *app) *cobra.Command {
 		Long: `Leads through the test: hands off, hold lean, release, hold rich, release. The
 steps advance by themselves when the force and the release are seen; Enter makes
 the mark by hand, which also lets the watcher say that a reading did not follow.`,
-		Args: args(cobra.NoArgs),
+		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			r, err := f.run(cmd, a)
 			if err != nil {

@@ -141,7 +141,7 @@ func TestVehicleOwnFigures(t *testing.T) {
 
 // A guided test tells the conditions that are not met beside those that it waits for.
 func TestUnmetConditionsAreTold(t *testing.T) {
-	for car, want := range map[string]string{"vacuum-leak-large": "P0171 (fuel trim, stored); write them down", "healthy": ""} {
+	for car, want := range map[string]string{"vacuum-leak-large": "codes that affect fuel control: P0171 (fuel trim, stored). Write", "healthy": ""} {
 		a, _, said := testApp(t, filepath.Join(t.TempDir(), "p.db"))
 		_ = guidedRun(t, a, simCar(t, car), obd.ISO9141, false) // the status is the verdict's
 		if got := said.String(); strings.Contains(got, "Not met when the test began") != (want != "") || !strings.Contains(got, want) {

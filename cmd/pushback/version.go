@@ -26,7 +26,7 @@ func newVersion(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "version",
 		Short: "Print the version",
-		Args:  args(cobra.NoArgs),
+		Args:  named(),
 		RunE: func(*cobra.Command, []string) error {
 			if a.json {
 				return json.NewEncoder(a.out).Encode(map[string]string{"version": versionText(), "go": runtime.Version()})

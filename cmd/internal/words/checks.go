@@ -9,16 +9,23 @@ import (
 	"pushback/decode"
 )
 
-var checkTitles = map[dossier.CheckID]string{
-	dossier.CheckNamed: "sensor reported by the ECM", dossier.CheckNarrow: "switching (narrow) sensor",
-	dossier.CheckEngine: "engine running", dossier.CheckCoolant: "coolant warm", dossier.CheckRuntime: "running long enough",
-	dossier.CheckClosed: "closed loop", dossier.CheckIdle: "steady idle", dossier.CheckTrims: "ECM trims from this sensor",
-	dossier.CheckCodes: "no codes that affect fuel control", dossier.CheckMonitors: "fuel and sensor monitors complete",
-	dossier.CheckHeater: "sensor heater, by the ECM's own test",
+// What a condition is called in a list of conditions, and where it is told because it is not met.
+var checkTitles = map[dossier.CheckID]struct{ title, unmet string }{
+	dossier.CheckNamed:    {"sensor reported by the ECM", "the ECM doesn't report this sensor"},
+	dossier.CheckNarrow:   {"switching (narrow) sensor", "not a switching (narrow) sensor"},
+	dossier.CheckEngine:   {"engine running", "engine not running"},
+	dossier.CheckCoolant:  {"coolant warm", "engine still cold"},
+	dossier.CheckRuntime:  {"running long enough", "just started"},
+	dossier.CheckClosed:   {"closed loop", "not in closed loop"},
+	dossier.CheckIdle:     {"steady idle", "idle not steady"},
+	dossier.CheckTrims:    {"ECM trims from this sensor", "the ECM doesn't trim from this sensor"},
+	dossier.CheckCodes:    {"no codes that affect fuel control", "codes that affect fuel control"},
+	dossier.CheckMonitors: {"fuel and sensor monitors complete", "monitors not complete"},
+	dossier.CheckHeater:   {"sensor heater, by the ECM's own test", "sensor heater failed the ECM's own test"},
 }
 
 // CheckTitle names a condition for a test.
-func CheckTitle(id dossier.CheckID) string { return checkTitles[id] }
+func CheckTitle(id dossier.CheckID) string { return checkTitles[id].title }
 
 // CheckFound says what was seen of a condition; "" nothing.
 func CheckFound(c dossier.Check) string {
@@ -88,7 +95,11 @@ func CheckDo(c dossier.Check) string {
 
 // CheckLine is a condition that is not met, in a line.
 func CheckLine(c dossier.Check) string {
-	return InUnits(fmt.Sprintf("%s: %s; %s", CheckTitle(c.ID), CheckFound(c), CheckDo(c)))
+	head, do := checkTitles[c.ID].unmet, CheckDo(c)
+	if found := CheckFound(c); found != "" {
+		head += ": " + found
+	}
+	return InUnits(head + ". " + strings.ToUpper(do[:1]) + do[1:])
 }
 
 func closedDo(status byte) string {

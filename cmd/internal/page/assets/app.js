@@ -92,10 +92,18 @@ function show(was) {
   alarm(view.alarm);
 }
 
-// fit breaks the step into the lines that allow the largest letters.
+// fit lets the sentences below the word be as large as leaves its capitals 10 mm (64 px on a phone).
 const ruler = document.createElement("canvas").getContext("2d");
 function fit() {
   if (!view) return;
+  for (const part of view.over ? [1, .85, .72, .62, .54] : [1]) {
+    $("step").style.setProperty("--sentence", part);
+    if (letters() * ruler.measureText("H").actualBoundingBoxAscent / 100 >= 64) return;
+  }
+}
+
+// letters breaks the step into the lines that allow the largest letters, whose size in px it returns.
+function letters() {
   const box = $("big"), words = view.big.split(" ");
   const w = box.clientWidth, h = box.clientHeight - 12;
   ruler.font = "800 100px " + getComputedStyle(box).fontFamily;
@@ -112,6 +120,7 @@ function fit() {
   box.style.fontSize = best + "px";
   box.style.setProperty("--squeeze", squeeze);
   box.replaceChildren(...lines.map(l => { const d = document.createElement("div"); d.textContent = l; return d; }));
+  return best;
 }
 
 function arc(a) {
