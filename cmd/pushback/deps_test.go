@@ -34,6 +34,7 @@ var imports = map[string][]string{
 	"analysis/hazard":            {"analysis/limits"},
 	"analysis/hazard/hazardtest": {"analysis/hazard"},
 	"analysis/limits":            {},
+	"analysis/scripttest":        {},
 	"analysis/measure":           {"analysis/stats", "decode"},
 	"analysis/meter":             {"analysis/hazard"},
 	"analysis/series":            {},
@@ -80,7 +81,7 @@ var owners = map[string][]string{
 }
 
 // testOnly are rooms that only tests may import.
-var testOnly = []string{"decode/dissector", "cmd/internal/chrometest", "cmd/internal/sessiontest"}
+var testOnly = []string{"analysis/scripttest", "decode/dissector", "cmd/internal/chrometest", "cmd/internal/sessiontest"}
 
 func TestImportsPointOneWay(t *testing.T) {
 	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "./...")
