@@ -385,8 +385,10 @@ func (g *Guide) Again() {
 	case StageForce:
 		switch {
 		case g.before == "":
+			g.unask()
 			g.enter(StageBaseline)
 		case g.may(g.before):
+			g.unask()
 			g.ask(g.before, "")
 		}
 	case StageHold:

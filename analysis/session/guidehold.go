@@ -91,6 +91,14 @@ func (g *Guide) ask(s analysis.Side, why Reason) {
 	g.enter(StageForce)
 }
 
+// unask takes back that a side was asked for, where nobody could begin: it comes in its turn again, and no hold
+// was missed.
+func (g *Guide) unask() {
+	if g.stage == StageForce {
+		g.sides[g.side].asked--
+	}
+}
+
 // next goes on to what is missing: a side that was not forced, then one that has decided nothing.
 func (g *Guide) next() {
 	if g.unfit() {
@@ -292,6 +300,7 @@ func (g *Guide) event(e analysis.Event) {
 		if g.judge.NeverForce() {
 			g.enter(StageDone)
 		} else if g.stage == StageBaseline || g.stage == StageForce || g.stage == StageOpen {
+			g.unask()
 			g.notice.why = ""
 			g.enter(StageReady)
 		}
@@ -380,6 +389,7 @@ func (g *Guide) advance() {
 		return
 	}
 	if g.engine.stands() && g.waits() && g.stage != StageReady {
+		g.unask()
 		g.notice.why = WhyStalled
 		g.enter(StageReady)
 		in = 0
