@@ -87,6 +87,7 @@ func TestKindIsToldByTheReadings(t *testing.T) {
 		{"nothing of it", "1s RPM; 2s RPM", b1s1, decode.Narrow, "narrow RPM"},
 		{"behind the catalyst, upstream a voltage", "1s O2S12; 2s O2S11", rear, decode.Narrow, "narrow O2S12"},
 		{"behind the catalyst, upstream a ratio", "1s O2S12; 5s EQ_RAT11", rear, decode.WideRange, "wide O2S12"},
+		{"behind the catalyst, upstream a little later than twice", "1s O2S12; 3s O2S12; 5s EQ_RAT11", rear, decode.WideRange, "wide O2S12"},
 		{"behind the catalyst, upstream not at all", "1s O2S12; 6s O2S12; 7500ms O2S12", rear, decode.Narrow, "narrow O2S12"},
 	} {
 		kind, said := played(t, c.setup, c.script)
@@ -138,6 +139,7 @@ func TestByFollowsTheKind(t *testing.T) {
 		{"B1S1", "wire", "EQ_RAT11", analysis.ByWire},
 		{"B1S1", "mixture", "O2S11", analysis.ByMixture},
 		{"B2S1", "", "EQ_RAT21", analysis.ByMixture},
+		{"B1S2", "", "EQ_RAT11", analysis.ByWire}, // its own wire is a narrow sensor's
 		{"B2S1", "", "EQ_RAT11", analysis.ByWire}, // of another bank: it tells nothing of this one
 	} {
 		setup, err := NewSetup(c.sensor, c.by, obd.Format{})

@@ -38,7 +38,7 @@ const (
 	load         // calculated load alone
 )
 
-func drive(c *Collector, stages []stage, total func(bank int, flow float64) float64, banks int, seed uint64, from air) {
+func drive(c interface{ Add(decode.Sample) }, stages []stage, total func(bank int, flow float64) float64, banks int, seed uint64, from air) {
 	rng := rand.New(rand.NewPCG(seed, 1))
 	at := time.Duration(0)
 	add := func(name string, v float64) {
