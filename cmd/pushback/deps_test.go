@@ -53,6 +53,7 @@ var imports = map[string][]string{
 
 	"cmd/internal/accuracy/truth":   {},
 	"cmd/internal/accuracy/heldout": {"obd", "cmd/internal/accuracy/truth"},
+	"cmd/internal/accuracy/third":   {"obd", "cmd/internal/accuracy/truth"},
 }
 
 // owners says which rooms may import a library of others'.

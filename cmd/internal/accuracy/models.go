@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"pushback/cmd/internal/accuracy/heldout"
+	"pushback/cmd/internal/accuracy/third"
 	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd"
 )
@@ -64,6 +65,8 @@ var Models = []Model{
 		Tests: trials(ManyWide), Unforced: trials(UnforcedWide)},
 	{Name: "hands", About: "guided tests of obd/simcar by hands of all kinds, every other car sound", N: 1000, Tests: Guided},
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
+	{Name: "third", About: "narrow sensors by wire, and drives, written apart, for tuning", N: 1000, Hours: 40,
+		Tests: recordings(third.Narrow), Unforced: recordings(third.Unforced)},
 	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, From: 1000, N: 1000, Hours: 100,
 		Tests: recordings(heldout.Narrow), Unforced: recordings(heldout.Drive)},
 	{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, From: 1000, N: 600, Hours: 40,
