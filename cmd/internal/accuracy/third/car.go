@@ -128,15 +128,19 @@ func NewCar(r *rand.Rand, fault string, legs []Leg) *Car {
 
 func drawLoop(r *rand.Rand) loop {
 	l := loop{Kind: []string{"integrator", "jump", "jump", "deadband", "steps", "steps", "linear"}[r.IntN(7)],
-		Ramp: math.Exp(between(r, math.Log(0.005), math.Log(0.06))), Limit: between(r, 0.1, 0.4), Low: 0.45, High: 0.45, Skew: between(r, -0.3, 0.3), Dwell: between(r, -0.4, 0.3)}
+		Ramp: math.Exp(between(r, math.Log(0.006), math.Log(0.06))), Limit: between(r, 0.1, 0.4), Low: 0.45, High: 0.45, Skew: between(r, -0.3, 0.3), Dwell: between(r, -0.4, 0.3)}
 	switch l.Kind {
 	case "jump":
-		l.Jump = between(r, 0.008, 0.045)
+		l.Jump = between(r, 0.015, 0.045)
 	case "deadband":
-		l.Low, l.High, l.Jump = between(r, 0.3, 0.42), between(r, 0.48, 0.62), between(r, 0, 0.02)
+		l.Low, l.High, l.Jump = between(r, 0.3, 0.42), between(r, 0.48, 0.62), between(r, 0.008, 0.03)
 	case "steps":
-		l.Tick, l.Jump = 1/math.Exp(between(r, math.Log(0.25), math.Log(5))), 0.0078*float64(r.IntN(4))
+		l.Tick, l.Jump = 1/math.Exp(between(r, math.Log(0.25), math.Log(5))), float64(r.IntN(4))/128
+		if l.Tick > 1 {
+			l.Jump = max(l.Jump, 2.0/128) // so slow a ramp alone would not cycle within a minute
+		}
 	default:
+		l.Ramp = max(l.Ramp, 0.015)
 		l.Low, l.High = 0.45-between(r, 0, 0.08), 0.45+between(r, 0, 0.08)
 	}
 	if r.Float64() < 0.6 {
@@ -152,7 +156,7 @@ func drawLoop(r *rand.Rand) loop {
 }
 
 func drawSensor(r *rand.Rand) sensor {
-	s := sensor{Lean: between(r, 0.02, 0.15), Rich: between(r, 0.75, 0.95), Width: between(r, 0.0015, 0.008), Ohm: math.Exp(between(r, math.Log(60), math.Log(8000))),
+	s := sensor{Lean: between(r, 0.02, 0.15), Rich: between(r, 0.75, 0.95), Width: between(r, 0.0008, 0.003), Ohm: math.Exp(between(r, math.Log(60), math.Log(8000))),
 		Noise: between(r, 0.001, 0.015), BiasV: 0.45, BiasOhm: math.Exp(between(r, math.Log(2e5), math.Log(4e6))), Filter: Dt}
 	s.Tau = [2]float64{between(r, 0.05, 0.2), between(r, 0.05, 0.2)}
 	if r.Float64() < 0.3 {
@@ -288,9 +292,7 @@ func (c *Car) burn(b *bank) {
 		tau = s.Tau[0]
 	}
 	b.emf += (emf - b.emf) * Dt / max(tau, Dt)
-	// The catalyst: grams of oxygen, 0.2315 of the air's mass (computed).
-	need := 0.2315 * c.Flow / float64(len(c.banks)) * (1/max(b.mixed, 0.3) - 1)
-	b.store += need * Dt
+	b.store += Oxygen(c.Flow/float64(len(c.banks)), b.mixed) * Dt
 	out := 1.0
 	if b.store < 0 || b.store > c.Oxygen {
 		b.store, out = min(max(b.store, 0), c.Oxygen), b.mixed
@@ -299,6 +301,9 @@ func (c *Car) burn(b *bank) {
 	e := 0.45 + 0.38*math.Tanh((b.tail-1)/0.006) + 0.2*(0.5-b.store/c.Oxygen)
 	b.rear += (min(0.88, max(0.04, e)) - b.rear) * Dt / 0.5
 }
+
+// Oxygen is how much is left over, g/s, of a flow of air, g/s, burnt at φ: air is 0.2315 oxygen by mass.
+func Oxygen(air, phi float64) float64 { return 0.2315 * air * (1 - phi) }
 
 // wire is the voltage at an input: cell, what is held, and the input's own source, joined.
 func (c *Car) wire(b *bank, g *grip, first bool) float64 {
@@ -359,7 +364,7 @@ func (c *Car) control(b *bank, first bool) {
 		b.side = side
 		return
 	}
-	paused := l.Pauses && c.Purge > 0.3
+	paused := l.Pauses && c.Purge > 0.3 && c.Purged < 18
 	switch {
 	case c.Cold || c.Cut || c.Full || b.gone || paused && l.Zeroes:
 		b.short += (0 - b.short) * Dt / 0.3

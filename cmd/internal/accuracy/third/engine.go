@@ -70,6 +70,7 @@ type Engine struct {
 	Cut, Full        bool    // fuel cut, full load: the loop is open
 	Extra            float64 // fuel beside the injectors' as a fraction: purge, tank vapour, wall film
 	Purge            float64 // how far its valve is open, 0 to 1
+	Purged           float64 // s since it began to open
 
 	Idle    float64 // rpm
 	Litres  float64
@@ -136,6 +137,10 @@ func (e *Engine) Step(t float64) {
 		}
 	}
 	open := 0.0
+	e.Purged += Dt
+	if !e.opens {
+		e.Purged = 0
+	}
 	if e.opens && !e.Cut {
 		open = 1
 	}

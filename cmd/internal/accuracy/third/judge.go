@@ -123,12 +123,10 @@ func (s *scene) judge() {
 		s.accept("not_ready")
 		never("failed", "adds_fuel", "cuts_fuel", "sensor_rich", "sensor_lean", "delivery")
 	case "sound", "exhaustleak small":
-		s.sound(lean, rich)
-		never("failed", proofs[:7]...)
+		s.sound(lean, rich, never)
 	case "lazy":
-		s.sound(lean, rich)
+		s.sound(lean, rich, never)
 		s.lazy()
-		never("failed", proofs[:7]...)
 	case "low", "high", "mid":
 		s.dead(lean, rich, never)
 	case "open":
@@ -157,17 +155,43 @@ func (s *scene) judge() {
 	case "crossed":
 		s.crossed(never)
 	}
+	s.misled()
 	// Nobody sees what does not show.
 	if !lean.visible && !rich.visible && !s.Marks {
 		s.accept("nothing_forced", "unclear", "not_ready")
 	}
+	slices.Sort(s.Accepted)
+	s.Accepted = slices.Compact(s.Accepted)
 	s.forces()
+}
+
+// misled accepts a dead input where the reading did not follow what was said: they said rich and held lean on
+// a reading that was lean already, or they let go after a few readings and never said so.
+func (s *scene) misled() {
+	for _, h := range s.Holds {
+		if !s.Marks {
+			return
+		}
+		m := s.look(h)
+		if string(h.Marks[0].Kind) != h.Side && !m.visible || len(h.Marks) == 1 && !m.answers && (m.reads < 6 || h.End-h.Begin < 6) {
+			s.accept("input_dead")
+			s.False["input"] = slices.DeleteFunc(s.False["input"], func(state string) bool { return state == "failed" })
+		}
+	}
 }
 
 func (s *scene) accept(list ...string) { s.Accepted = append(s.Accepted, list...) }
 
 // sound is what may be said of a loop that works, by what could be seen of it.
-func (s *scene) sound(lean, rich sum) {
+func (s *scene) sound(lean, rich sum, never func(string, ...string)) {
+	never("failed", "input", "delivery", "sensor_rich", "sensor_lean", "bank")
+	// A computer that has paused its trim all the while looks like one that gives no command: two silent
+	// forces, 30 s apart, are as much as anybody waits for.
+	if s.two && lean.silent && rich.silent && !lean.answers && !rich.answers && s.Holds[1].Begin-s.Holds[0].Begin >= 30 {
+		s.accept("no_command")
+	} else {
+		never("failed", "adds_fuel", "cuts_fuel")
+	}
 	switch {
 	case s.two && lean.clear && rich.clear:
 		s.accept("loop_proven")
@@ -234,6 +258,9 @@ func (s *scene) silent(lean, rich sum, never func(string, ...string)) {
 	never("failed", "input")
 	// Both sides silent over ten seconds, or else it is a guess.
 	s.accept("no_command")
+	if !s.Marks {
+		s.accept("unclear", "nothing_forced") // no word and no answer: a level alone
+	}
 	if s.Fault != "nocommand" || !lean.silent || !rich.silent {
 		s.accept("unclear")
 	}
@@ -292,7 +319,7 @@ func (s *scene) leaks(lean, rich sum, rear bool, never func(string, ...string)) 
 // crossed is what may be said where the sensors' plugs are exchanged.
 func (s *scene) crossed(never func(string, ...string)) {
 	s.accept("wrong_bank")
-	never("proven", "bank", "input")
+	never("proven", "bank")
 	moved, often := false, s.Rate/float64(2*len(s.Port.Slow))
 	enough := false
 	for _, h := range s.Holds {
@@ -302,6 +329,9 @@ func (s *scene) crossed(never func(string, ...string)) {
 	}
 	if !moved || !enough {
 		s.accept("unclear", "input_dead") // the other bank stood at its limit, or was hardly read
+	}
+	if !enough {
+		s.accept("sensor_dead") // lean for ever, trim at its limit and rich behind the catalyst: bank 1 alone looks just so
 	}
 	if !s.Marks {
 		s.accept("unclear", "nothing_forced", "not_ready")

@@ -57,7 +57,7 @@ func Narrow(seed uint64) (*truth.Test, []obd.Record) {
 func Unforced(seed uint64) (*truth.Test, []obd.Record) {
 	r := rand.New(rand.NewPCG(seed, 0x64726976))
 	how := []string{"idle", "town", "motorway", "mixed"}[seed%4]
-	s := &scene{Test: &truth.Test{Seed: seed, Fault: "drive: " + how, Hours: 1, Accepted: []string{"nothing_forced", "not_ready"}}, end: 3600}
+	s := &scene{Test: &truth.Test{Seed: seed, Fault: "drive: " + how, Hours: 1, Accepted: []string{"nothing_forced", "not_ready"}, Undecided: []string{"unclear"}}, end: 3600}
 	s.Car = NewCar(r, "", Drive(r, how, s.end+60))
 	s.port(r)
 	s.run()
