@@ -63,7 +63,6 @@ type bank struct {
 	store float64 // g of oxygen in the catalyst
 	tail  float64 // φ behind it
 	rear  float64 // V
-	moved bool    // against the force that is on, since it began
 }
 
 // A grip is a wire held at a voltage through a resistance.
@@ -109,7 +108,7 @@ func NewCar(r *rand.Rand, fault string, legs []Leg) *Car {
 		n = 2
 	}
 	for range n {
-		b := &bank{pipe: make([]float64, int(2/Dt)), mixed: 1, short: 0, tail: 1, store: c.Oxygen / 2, emf: 0.5, volts: 0.5, side: -1}
+		b := &bank{pipe: make([]float64, int(2/Dt)), mixed: 1, tail: 1, store: c.Oxygen / 2, emf: 0.5, volts: 0.5, side: -1}
 		for i := range b.pipe {
 			b.pipe[i] = 1
 		}

@@ -65,29 +65,34 @@ func Drive(r *rand.Rand, how string, end float64) []Leg {
 
 // An Engine is what runs: air, and what disturbs its mixture beside the loop.
 type Engine struct {
+	canister
 	RPM, Load, Speed float64
 	Flow             float64 // g/s
 	Cut, Full        bool    // fuel cut, full load: the loop is open
 	Extra            float64 // fuel beside the injectors' as a fraction: purge, tank vapour, wall film
-	Purge            float64 // how far its valve is open, 0 to 1
-	Purged           float64 // s since it began to open
 
 	Idle    float64 // rpm
 	Litres  float64
 	Hunting float64 // rpm by which it does at idle
-	Vapour  float64 // what the canister adds at most, fraction of the fuel
-	Film    float64 // fuel that the wall takes when load rises, s
+	Film    float64 // share of the fuel that the wall takes where load rises by half
 	CutsOff bool    // fuel is cut on overrun
 	Legs    []Leg
 
 	r        *rand.Rand
 	film     float64
-	next     float64 // when purge opens or shuts
-	opens    bool
 	wander   float64
 	fullFor  float64
 	leg      int
 	accessor float64 // load by fan, steering pump, compressor
+}
+
+// A canister holds the tank's vapour, and is purged now and then.
+type canister struct {
+	Vapour float64 // what it adds at most, fraction of the fuel
+	Purge  float64 // how far its valve is open, 0 to 1
+	Purged float64 // s since it began to open
+	opens  bool
+	next   float64 // when it opens or shuts
 }
 
 // NewEngine draws an engine.
