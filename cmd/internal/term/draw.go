@@ -53,7 +53,7 @@ func draw(s *live.State, l look) string {
 	}
 	c.right(l.w-1, 0, right, quiet)
 
-	y := 1 + c.headline(s, l)
+	y := 1 + c.headline(1, s, l)
 	bottom := l.h - 3
 	if s.Verdict != nil {
 		c.over(y, bottom, s, l)
@@ -208,8 +208,8 @@ func cut(lines []string, n int) []string {
 	return lines
 }
 
-// headline writes the step in letters as large as fit, and returns its rows.
-func (c *canvas) headline(s *live.State, l look) int {
+// headline writes the step from a row on in letters as large as fit, and returns the row below it.
+func (c *canvas) headline(top int, s *live.State, l look) int {
 	head := headOf(s, l)
 	lines := [][]string{dots(letters, 7, head.Text)}
 	big := l.w >= 2*len(lines[0][0])+2 && l.h >= 36
@@ -220,7 +220,7 @@ func (c *canvas) headline(s *live.State, l look) int {
 	if big {
 		high = 8
 	}
-	style, top := cell{fg: sideInk(head.Side), bold: true}, 1
+	style := cell{fg: sideInk(head.Side), bold: true}
 	if s.Verdict != nil {
 		style.fg = inkFor(s.Verdict.Conclusion)
 	}
@@ -228,12 +228,12 @@ func (c *canvas) headline(s *live.State, l look) int {
 		// Light on dark turned round: seen from the corner of an eye. A row above the letters
 		// keeps them from running into what is dark.
 		style.inverse = true
-		top++
 		for y := range high + 2 {
 			for x := range l.w {
-				*c.at(x, 1+y) = cell{r: ' ', inverse: true, fg: style.fg}
+				*c.at(x, top+y) = cell{r: ' ', inverse: true, fg: style.fg}
 			}
 		}
+		top++
 	}
 	for i, rows := range lines {
 		c.large(min(2, max(0, (l.w-len(rows[0]))/2)), top+4*i, rows, big, style)
@@ -248,7 +248,7 @@ func (c *canvas) headline(s *live.State, l look) int {
 			c.right(l.w-2, top+y, arrow, style)
 		}
 	}
-	return high + top
+	return top + high
 }
 
 func headOf(s *live.State, l look) words.Headline {
@@ -303,18 +303,31 @@ func (c *canvas) values(x, y, h int, s *live.State, l look) {
 	case l.silent > 0:
 		c.text(x, y+1, words.NoData(l.silent), cell{bold: true, inverse: true})
 	default:
-		side := s.Reads()
-		style := cell{fg: sideInk(side), bold: true}
-		c.large(x, y+1, dots(numerals, 5, fmt.Sprintf("%.2f", s.Volts.Value)), false, style)
-		c.text(x, y+4, words.ReadsText(side), style)
+		c.voltage(x, y+1, s)
 		if s.Trim.Known {
-			c.large(x, low+1, dots(numerals, 5, fmt.Sprintf("%+.1f", s.Trim.Value)), false, cell{bold: true})
+			c.trim(x, low+1, s)
 			if low+5 < y+h && s.OtherTrim.Known {
 				c.text(x, low+5, words.OtherTrim(3-s.Setup.Sensor.Bank, s.OtherTrim.Value), quiet)
 			}
-			c.text(x, low+4, words.TrimDoes(s.TrimMotion()), cell{bold: true})
 		}
 	}
+}
+
+// rows of a value in numerals, its word and the gap above
+const valueRows = 5
+
+// voltage writes the reading, of a wide-range sensor lambda, in numerals, and its word below them.
+func (c *canvas) voltage(x, y int, s *live.State) {
+	side := s.Reads()
+	style := cell{fg: sideInk(side), bold: true}
+	c.large(x, y, dots(numerals, 5, fmt.Sprintf("%.2f", s.Volts.Value)), false, style)
+	c.text(x, y+3, words.ReadsText(side), style)
+}
+
+// trim writes short-term trim in numerals, and what it does below them.
+func (c *canvas) trim(x, y int, s *live.State) {
+	c.large(x, y, dots(numerals, 5, fmt.Sprintf("%+.1f", words.Unsigned(s.Trim.Value, 1))), false, cell{bold: true})
+	c.text(x, y+3, words.TrimDoes(s.TrimMotion()), cell{bold: true})
 }
 
 // caution writes what can hurt, whole, and returns the row below it.
@@ -330,11 +343,16 @@ func (c *canvas) caution(x, y, w int, text string) int {
 func (c *canvas) small(s *live.State, l look) {
 	y := 1
 	head := headOf(s, l)
-	rest := 3 + len(wrap(words.Sentence(s), l.w)) + len(wrap(words.Caution(s), l.w-2)) // the values and the last row
+	rest := 2 + len(wrap(words.Sentence(s), l.w)) + len(wrap(words.Caution(s), l.w-2)) // the values and the last row
 	if rows := stacked(head.Text, l.w-2); rows != nil && 4*len(rows)+2+rest <= l.h && len(rows) <= 2 {
-		y += c.headline(s, l)
+		y = 1 + c.headline(0, s, l)
 	} else {
 		c.text(0, 0, head.Text, cell{bold: true, inverse: head.Loud, fg: sideInk(head.Side)})
+		// A word too long for large letters leaves its seconds to be read from afar.
+		if seconds := head.Text[strings.LastIndex(head.Text, " ")+1:]; strings.Trim(seconds, "0123456789") == "" && 5+rest+valueRows <= l.h {
+			c.large(0, 1, dots(letters, 7, seconds), false, cell{bold: true, fg: sideInk(head.Side)})
+			y += 4
+		}
 	}
 	sentence, caution := words.Sentence(s), words.Caution(s)
 	if s.Verdict != nil {
@@ -358,6 +376,10 @@ func (c *canvas) small(s *live.State, l look) {
 	switch {
 	case l.silent > 0:
 		c.text(0, y, words.NoData(l.silent), cell{bold: true, inverse: true})
+	case s.Volts.Known && s.Trim.Known && y+valueRows < end:
+		c.voltage(0, y+1, s)
+		c.trim(l.w/2, y+1, s)
+		y += valueRows - 1
 	case s.Volts.Known:
 		x := c.text(0, y, words.ReadingText(s.Volts.Value, s.Wide, 2)+fmt.Sprintf(" %-7s", words.ReadsText(s.Reads())), cell{fg: sideInk(s.Reads())})
 		if s.Trim.Known {

@@ -324,6 +324,16 @@ func TestScreensInTmux(t *testing.T) {
 	}
 }
 
+// A phone's terminal: large letters or, where a word is too long for them, its seconds and the values.
+func TestSmallScreensInTmux(t *testing.T) {
+	for _, name := range []string{"baseline", "hold", "release", "answer", "dead"} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			newTerminal(t, name, 44, 14, "NO_COLOR=1").shows(name + "-44x14.txt")
+		})
+	}
+}
+
 func TestColoursInTmux(t *testing.T) {
 	t.Parallel()
 	for _, name := range []string{"hold", "release", "dead"} {
