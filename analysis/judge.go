@@ -204,6 +204,8 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 	nothing := len(w.forces) == 0 && w.marks == 0
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds() || w.NeverForce() && len(w.forces) == 0
 	switch {
+	case w.cfg.By == ByNothing:
+		return NothingForced
 	case nothing && unfit, len(c.forces) == 0 && (len(c.discounted) > 0 || unfit):
 		return ConclusionNotReady
 	case nothing && (w.doubts[0].serious() || w.doubts[1].serious()):

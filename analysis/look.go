@@ -23,6 +23,9 @@ const (
 
 // lookForForce asks of the latest reading of the track whether a signal is being held.
 func (w *Watcher) lookForForce(k *track) {
+	if w.cfg.By == ByNothing {
+		return
+	}
 	if len(w.forces) >= maxForces || w.cfg.By == ByMixture {
 		if w.cfg.By == ByMixture && w.holding() == nil {
 			w.lookForMixture()

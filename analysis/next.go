@@ -11,6 +11,9 @@ import (
 // next lists what to do now in ordinary trade practice, cheapest separating test
 // first, and names the first of it where one step decides.
 func (c *assessment) next(conclusion Conclusion, proofs []Proof) (Step, []string) {
+	if c.w.cfg.By == ByNothing {
+		return "", nil
+	}
 	decide, out := Step(""), c.nextFor(conclusion, proofs)
 	if conclusion == ConclusionUnclear || conclusion == PartlyProven {
 		a := c.advise(conclusion, proofs)

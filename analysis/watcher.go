@@ -15,6 +15,7 @@ const (
 	ByWire    By = "wire"    // the signal wire
 	ByMixture By = "mixture" // the mixture itself: propane, an induced lean
 	ByFuelCut By = "fuelcut" // nothing but the throttle is lifted: the computer cuts the fuel
+	ByNothing By = "nothing" // somebody said that nothing is: a drive is led, and what its readings do is the drive's
 )
 
 // ParseBy reads a name; "" is the wire. The error names those that there are.
@@ -22,10 +23,10 @@ func ParseBy(name string) (By, error) {
 	switch by := By(name); by {
 	case "":
 		return ByWire, nil
-	case ByWire, ByMixture, ByFuelCut:
+	case ByWire, ByMixture, ByFuelCut, ByNothing:
 		return by, nil
 	}
-	return "", fmt.Errorf("%q is none of wire, mixture and fuelcut", name)
+	return "", fmt.Errorf("%q is none of wire, mixture, fuelcut and nothing", name)
 }
 
 // Config says what is being tested.

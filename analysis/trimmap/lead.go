@@ -8,14 +8,15 @@ import (
 
 // Guidance is what a drive that fills the map needs now.
 type Guidance struct {
-	Step   string // names the condition: map_idle, map_1500, map_2500, map_cruise, map_pull; done
+	Step   string // names the condition: map_idle, map_1500, map_2500, map_cruise, map_pull, map_idle_again; done
 	What   string // the condition in words, with its cautions; "" when it is done
 	Have   int    // readings near its air flow, a second apart at least, of Want
 	Want   int
-	Cell   *Cell // of the bank, that is being filled; nil: nothing counts now
-	Bank   int   // that the step is for; 0: nothing was read yet
-	Enough bool  // leak, supply and scale are told apart, or nothing is left to drive that would tell more
-	Apart  bool  // they are
+	Cell   *Cell   // of the bank, that is being filled; nil: nothing counts now
+	Bank   int     // that the step is for; 0: nothing was read yet
+	Enough bool    // leak, supply and scale are told apart, or nothing is left to drive that would tell more
+	Apart  bool    // they are
+	Wait   float64 // s until what is read counts for the step; 0: it does now
 }
 
 // Lead leads through the drive that fills the map. It takes the samples of a session, in order of time.
@@ -74,10 +75,16 @@ func (l *Lead) look() Guidance {
 			}
 		}
 	}
-	if slices.Contains(seen[:], true) && !open {
-		return Guidance{Step: "done", Enough: true, Apart: all}
+	if !slices.Contains(seen[:], true) || open {
+		return g
 	}
-	return g
+	for bank := range seen {
+		if i := idleOf(d.Readings, bank); seen[bank] && i.opened && i.later.n < perThird {
+			return Guidance{Step: idleAgain.name, What: idleAgain.What, Have: i.later.n, Want: perThird, Bank: bank, Apart: all,
+				Wait: max(0, i.first+idleApart-l.c.end)}
+		}
+	}
+	return Guidance{Step: "done", Enough: true, Apart: all}
 }
 
 // apart reports whether a fit tells leak, supply and scale apart.

@@ -44,6 +44,7 @@ type Result struct {
 	Says    string   // the pattern in words
 	Points  []string // what it points to, the likeliest and cheapest to look at first
 	Limits  []string // what the data do not show
+	Idle    *Idle    // nil: not read twice
 }
 
 // judge names the pattern of a fit.
@@ -195,6 +196,9 @@ var conditions = []condition{
 	{"map_pull", hazard.Step("long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", hazard.Road), 2750, 78},
 }
 
+// idleAgain comes last: some computers learn an idle term that no trim shows.
+var idleAgain = condition{"map_idle_again", hazard.Step("warm idle again, nothing switched on", hazard.Running, hazard.Road), 800, 25}
+
 // newFlow is how far, as a factor, an air flow must be from all that was driven to
 // tell something new.
 const newFlow = 1.8
@@ -255,6 +259,7 @@ func Build(d Data) Map {
 	for i := range m.Banks {
 		b := &m.Banks[i]
 		work.Go(func() { b.Cells = cellsOf(d.Readings, b.Bank) })
+		work.Go(func() { b.Idle = idleOf(d.Readings, b.Bank).idle() })
 		work.Go(func() { b.Fit = FitBank(d.Readings, b.Bank) })
 	}
 	work.Wait()

@@ -29,6 +29,8 @@ func (r *ring) conclude() analysis.Conclusion {
 	tried := len(r.forces) > 0 || len(w.rears.all) > 0 || len(w.told) > 0 || w.cuts.tested()
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.holds()
 	switch {
+	case w.cfg.By == analysis.ByNothing:
+		return analysis.NothingForced
 	case w.cfg.By == analysis.ByWire && !w.byRear(), unfit:
 		return analysis.ConclusionNotReady
 	case r.is(analysis.ProofSensorRich, failed), r.is(analysis.ProofSensorLean, failed):
@@ -82,6 +84,9 @@ func (r *ring) oneSide() bool {
 
 // next lists what to do now, the deciding step first, and names that where the verdict is open.
 func (r *ring) next(c analysis.Conclusion) (analysis.Step, []string) {
+	if r.w.cfg.By == analysis.ByNothing {
+		return "", nil
+	}
 	switch c {
 	case analysis.LoopProven:
 		return "", []string{nextBelieve, hazard.Step(nextTrims, hazard.Running, hazard.Road), nextCodes}

@@ -229,7 +229,7 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 
 // stepRatio looks at a new reading of the watched sensor.
 func (w *Watcher) stepRatio(p reading) {
-	if w.byRear() {
+	if w.byRear() || w.cfg.By == analysis.ByNothing {
 		return
 	}
 	if w.cfg.By == analysis.ByFuelCut {

@@ -56,7 +56,7 @@ A time column with times of day, or dates and times, is mapped with t_s:clock.`,
 	}
 	f := cmd.Flags()
 	f.StringVar(&im.said.Sensor, "sensor", "", "`SENSOR` that was tested: bank and position (default: as the file says, or B1S1)")
-	f.StringVar(&im.said.By, "by", "", "`WHAT` it was tested by: wire, mixture or fuelcut (default: as the file says, or wire; mixture of a wide-range sensor)")
+	f.StringVar(&im.said.By, "by", "", "`WHAT` it was tested by: wire, mixture, fuelcut or nothing (default: as the file says, or wire; mixture of a wide-range sensor)")
 	f.StringVar(&im.said.Label, "label", "", "session label: `TEXT`")
 	f.StringVar(&im.said.Vehicle, "vehicle", "", "`NAME` of the vehicle")
 	f.StringVar(&im.said.Visit, "visit", "", visitUsage)

@@ -59,7 +59,7 @@ func (f *carFlags) checkCar(cmd *cobra.Command) (obd.Bus, error) {
 func parseBy(cmd *cobra.Command, name string) (analysis.By, error) {
 	by, err := analysis.ParseBy(name)
 	if err == nil && name == "" {
-		err = fmt.Errorf("%q is none of wire, mixture and fuelcut", name)
+		err = fmt.Errorf("%q is none of wire, mixture, fuelcut and nothing", name)
 	}
 	if err != nil {
 		return "", usagef(cmd, "--by %w", err)

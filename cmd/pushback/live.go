@@ -49,7 +49,7 @@ func (f *liveFlags) add(cmd *cobra.Command) {
 }
 
 func (f *liveFlags) addCommon(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.by, "by", "wire", "`WHAT` to test by: wire (the signal), mixture (propane, vacuum hose) or fuelcut (lifting off)")
+	cmd.Flags().StringVar(&f.by, "by", "wire", "`WHAT` to test by: wire (the signal), mixture (propane, vacuum hose), fuelcut (lifting off) or nothing (a drive)")
 	cmd.Flags().StringVar(&f.label, "label", "", "session label: `TEXT`")
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
 	cmd.Flags().StringVar(&f.note, "note", "", "session note: `TEXT`")
@@ -191,7 +191,7 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 		s.Views = append(s.Views, list)
 	}
 	if r.leads {
-		s.Views = append(s.Views, &views.MapLead{Say: func(text string) { term.Indent(people, "            ", text) }, JSON: lines, Stop: s.Controls.Stop})
+		s.Views = append(s.Views, &views.MapLead{Say: func(text string) { term.Indent(people, "            ", text) }, Show: watch.Drive, JSON: lines, Stop: s.Controls.Stop})
 	}
 	if r.technician != nil {
 		s.Technician = r.technician(s.Controls)

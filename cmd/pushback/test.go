@@ -22,6 +22,9 @@ the mark by hand, which also lets the watcher say that a reading did not follow.
 			if err != nil {
 				return err
 			}
+			if r.by == analysis.ByNothing {
+				return usagef(cmd, "--by nothing leaves nothing to test; 'record' takes it")
+			}
 			r.guide = &session.GuideConfig{}
 			switch sides {
 			case "both":

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/analysis"
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
@@ -25,7 +26,9 @@ words, what it points to, and which condition to drive next.
 
 With --port in place of SESSION it leads through the drive that fills the map, from the cheapest
 condition to the dearest, says how much is still wanted, and stops when leak, supply and scale are
-told apart or nothing is left to drive. A second person drives or watches the screen.
+told apart or nothing is left to drive. Last it idles again, five minutes after the first idle at the
+earliest: an idle term that the computer has learned hides a leak from the trims. A second person
+drives or watches the screen; --page=lan speaks each step on a phone, the terminal rings.
 
 Readings count in closed loop, warm, steady, and while nobody forces. Air flow is from
 the air meter, or computed from manifold pressure, speed and intake temperature.
@@ -42,7 +45,7 @@ with trim near zero the engine breathes badly.`,
 				return usagef(cmd, "SESSION is missing, or --port to lead through the drive; not both")
 			}
 			if f.car.port != "" {
-				f.by = "wire"
+				f.by = string(analysis.ByNothing)
 				r, err := f.run(cmd, a)
 				if err != nil {
 					return err
@@ -54,6 +57,7 @@ with trim near zero the engine breathes badly.`,
 	}
 	cmd.Flags().Float64Var(&litres, "displacement", 0, "the engine's displacement in `LITRES`, for air flow from pressure and the filling in a pull")
 	f.car.add(cmd)
+	f.views.add(cmd)
 	cmd.Flags().StringVar(&f.visit, "visit", "", visitUsage)
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "`NAME` of the vehicle")
 	cmd.Flags().DurationVar(&f.dur, "for", 0, "with --port: stop after this `DURATION`, such as 15m")
@@ -62,7 +66,7 @@ with trim near zero the engine breathes badly.`,
 
 // runLead records the drive that fills the map, and shows the map.
 func (a *app) runLead(ctx context.Context, r liveRun, litres float64) error {
-	r.name, r.ask, r.leads = "trims", true, true
+	r.name, r.by, r.leads = "trims", analysis.ByNothing, true
 	r.done = func(ctx context.Context, db *store.Store, id string) error { return a.runTrims(ctx, db, litres, id) }
 	return a.runLive(ctx, r)
 }

@@ -27,6 +27,7 @@ type controlSpec struct {
 	learn          float64    // long-term trim moves by learn·short-term trim each second
 	learned        [2]float64 // long-term trim at the start
 	shortTerm      [2]float64 // short-term trim at the start
+	idleTerm       float64    // at idle it learns a term beside all trims, by this share of total trim a second; 0: none
 	cells          *grid      // learned by speed and load, on top of the rest; nil: one value for all
 	closedAt       float64    // °C from which the loop may close
 	closedAfter    float64    // s after the start
@@ -71,6 +72,7 @@ type bankControl struct {
 	sensorUse
 	stft, ltft         float64
 	cell               float64 // learned here beyond ltft
+	idle               float64 // g/s: what it injects for that much more air, learned at idle, in no trim
 	rich               bool    // where the relay stands
 	turning            float64 // s for which the reading has stood on the other side
 	sum, rearTrim      float64 // of a wide-range loop: integral, and what the rear sensor adds
@@ -175,6 +177,9 @@ func (k *computer) tick(c *car) {
 				b.stft = min(b.stft, 0)
 			}
 			b.ltft = min(max(b.ltft+k.spec.learn*b.stft*tick, -0.2), 0.2)
+			if e := &c.spec.engine; c.rpm < 1.3*e.idleRPM {
+				b.idle += k.spec.idleTerm * (b.stft + b.learned()) * e.idleFlow / float64(e.banks) * tick
+			}
 		}
 		k.fuelMonitor(b, i)
 		if b.status == closed {

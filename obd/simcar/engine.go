@@ -247,6 +247,7 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	if !b.spec.undelivered {
 		fuel *= (1 + k.bank[i].stft) * (1 + k.bank[i].learned())
 	}
+	fuel += k.bank[i].idle
 	if k.cut || c.stopped {
 		fuel = 0
 	}

@@ -27,6 +27,11 @@ var habits = []build{
 		[]string{"unclear", "partly_proven", "loop_proven"}, func(c *Car) { c.control.doubt = 6 }},
 	{"trim-paused", "Purge and learning stop trim for 10 to 20 s every half minute or so. A force that trim does not answer means nothing by itself.",
 		[]string{"loop_proven", "partly_proven", "unclear"}, func(c *Car) { c.control.rests = 25 }},
+	{"leak-learned", "Unmetered air at idle, and a computer that learns an idle term which no trim shows: trim walks back to zero, the leak stays. The loop is sound.",
+		only("loop_proven"), func(c *Car) {
+			c.bank[0].leak, c.control.idleTerm, c.control.learn = 0.36, 0.01, 0
+			c.control.learned[0], c.control.shortTerm[0] = 0.05, 0.07
+		}},
 	{"open-level-zero", "An open input is pulled down to 0 V. The loop is sound.",
 		only("loop_proven"), func(c *Car) { c.bias(-1) }},
 	{"open-level-high", "An open input reads 1.1 V. The loop is sound.",

@@ -9,6 +9,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/analysis/limits"
 	"pushback/analysis/session"
+	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/ring"
 	"pushback/decode"
 	"pushback/obd"
@@ -68,9 +69,10 @@ type State struct {
 	Ready   *bool // nil: not known yet
 	Reasons []string
 	Ring    ring.Ring
-	Prompt  *session.Prompt // nil: not guided, or not yet
-	Lost    bool            // the line to the adapter is gone
-	Last    *Tick           // what happened last that people are told of
+	Prompt  *session.Prompt   // nil: not guided, or not yet
+	Drive   *trimmap.Guidance // nil: no drive is led, or nothing was said yet
+	Lost    bool              // the line to the adapter is gone
+	Last    *Tick             // what happened last that people are told of
 
 	Verdict *analysis.Verdict // once the session is over
 }

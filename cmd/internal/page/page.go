@@ -21,6 +21,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
@@ -166,6 +167,14 @@ func (p *Page) Prompt(q session.Prompt) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.state.Told(q)
+	p.news()
+}
+
+// Drive shows what a drive that is led needs now.
+func (p *Page) Drive(g trimmap.Guidance) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.state.Drive = &g
 	p.news()
 }
 

@@ -86,7 +86,9 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 		// Whole hundredths: the drawing shows no more.
 		v.Arcs = append(v.Arcs, arcView{a.ID, a.State, a.Open(), float64(int(100*a.Fill)) / 100, words.ArcSign(a), words.ArcSays(a)})
 	}
-	if s.Verdict != nil {
+	if s.Verdict != nil && s.Drive != nil { // nothing was asked that has a verdict
+		v.Over, v.Good = true, "good"
+	} else if s.Verdict != nil {
 		v.Over, v.Next, v.From, v.Step = true, words.Rest(*s.Verdict), words.First(*s.Verdict), words.VerdictOf(*s.Verdict).Step
 		v.Good = goodness(s.Verdict.Conclusion)
 		for _, p := range s.Verdict.Proofs {
@@ -131,6 +133,9 @@ func buttons(s *live.State, c live.Controls) []button {
 			b = append(b, mark)
 		}
 		return append(b, button{Do: "skip", Text: words.Page.Skip}, button{Do: "repeat", Text: words.Page.Repeat})
+	}
+	if s.Drive != nil {
+		return []button{mark}
 	}
 	if s.Phase == live.Held {
 		return []button{{Do: "release", Text: words.Page.Released}, mark}

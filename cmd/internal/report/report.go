@@ -220,7 +220,7 @@ func (r *Report) Diary() []store.VisitEntry {
 	}
 	for _, s := range r.Subjects {
 		out = append(out, store.VisitEntry{At: s.Session.Started,
-			Text: fmt.Sprintf("session %s, %s by %s: %s", s.Session.ID, s.Session.Watching, s.Session.By, words.ConclusionShort(string(s.Verdict.Conclusion)))})
+			Text: fmt.Sprintf("session %s, %s: %s", s.Session.ID, words.TestedBy(s.Session.Watching, s.Session.By), words.ConclusionShort(string(s.Verdict.Conclusion)))})
 	}
 	slices.SortStableFunc(out, func(x, y store.VisitEntry) int { return x.At.Compare(y.At) })
 	return out

@@ -148,5 +148,5 @@ func WriteSession(w io.Writer, m store.Meta) {
 	}
 	line("adapter", m.Adapter)
 	line("sensors", strings.Join(m.Sensors, ", "))
-	line("watching", m.Watching+", tested by "+m.By)
+	line("watching", words.TestedBy(m.Watching, m.By))
 }

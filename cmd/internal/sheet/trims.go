@@ -35,6 +35,15 @@ type Bank struct {
 	Cells   []Cell          `json:"cells"`
 	Fit     *Fit            `json:"fit"` // null: too few readings
 	Limits  []string        `json:"limits"`
+	Idle    *Idle           `json:"idle_again"` // null: not read twice, minutes apart
+}
+
+// Idle is the JSON of total trim at idle at the start and minutes later.
+type Idle struct {
+	First   Number `json:"first_pct"`
+	Later   Number `json:"later_pct"`
+	Minutes Number `json:"minutes"`
+	Says    string `json:"says"`
 }
 
 // Cell is the JSON of one cell of a map.
@@ -71,7 +80,14 @@ func TrimsOf(id string, m trimmap.Map, b *measure.Breathing) Trims {
 }
 
 func bankOf(b trimmap.Result) Bank {
-	return Bank{Bank: b.Bank, Pattern: b.Pattern, Says: b.Says, Points: list(b.Points), Cells: each(b.Cells, cellOf), Fit: fitOf(b.Fit), Limits: list(b.Limits)}
+	return Bank{Bank: b.Bank, Pattern: b.Pattern, Says: b.Says, Points: list(b.Points), Cells: each(b.Cells, cellOf), Fit: fitOf(b.Fit), Limits: list(b.Limits), Idle: idleOf(b.Idle)}
+}
+
+func idleOf(i *trimmap.Idle) *Idle {
+	if i == nil {
+		return nil
+	}
+	return &Idle{Number(i.First), Number(i.Later), Number(i.Minutes), i.Says}
 }
 
 func fitOf(f trimmap.Fit) *Fit {
@@ -113,6 +129,9 @@ func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 		fmt.Fprintln(w)
 		writeCells(w, b.Cells)
 		writeFit(w, b.Fit, m.FlowUnit)
+		if b.Idle != nil {
+			term.Indent(w, "  idle: ", words.IdleText(*b.Idle))
+		}
 		for _, l := range b.Limits {
 			fmt.Fprintf(w, "  ! %s\n", l)
 		}

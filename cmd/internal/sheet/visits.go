@@ -68,7 +68,7 @@ func (v Visit) Write(out io.Writer) error {
 		fmt.Fprintln(out, "\nsessions")
 		w := tabwriter.NewWriter(out, 0, 4, 2, ' ', 0)
 		for _, m := range v.metas {
-			fmt.Fprintf(w, "  %s\t%s\t%s by %s\t%s\t%s\n", Day(m.Started), m.ID, m.Watching, m.By, words.ConclusionShort(m.Conclusion), Short(m.Label))
+			fmt.Fprintf(w, "  %s\t%s\t%s\t%s\t%s\n", Day(m.Started), m.ID, words.TestedBy(m.Watching, m.By), words.ConclusionShort(m.Conclusion), Short(m.Label))
 		}
 		if err := w.Flush(); err != nil {
 			return err

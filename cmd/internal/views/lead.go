@@ -9,8 +9,9 @@ import (
 
 // MapLead is the view that leads through the drive that fills the trim map, and stops it when it is enough.
 type MapLead struct {
-	Say  func(string)    // to people
-	JSON *live.JSONLines // nil: none
+	Say  func(string)                          // to people
+	Show func(g trimmap.Guidance, turned bool) // on what speaks and rings; turned: another step than before
+	JSON *live.JSONLines                       // nil: none
 	Stop func()
 
 	lead trimmap.Lead
@@ -33,7 +34,9 @@ func (m *MapLead) tell(f session.Frame) {
 	if m.JSON != nil {
 		m.JSON.Lead(f.Record.At, g)
 	}
-	if g.Step != m.step {
+	turned := g.Step != m.step
+	m.Show(g, turned)
+	if turned {
 		m.step, m.told = g.Step, -1
 		for _, line := range words.LeadStep(g) {
 			m.Say(line)

@@ -13,6 +13,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/session"
+	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/page"
@@ -197,6 +198,17 @@ func (v *Views) Prompt(p session.Prompt) {
 	}
 	if v.page != nil {
 		v.page.Prompt(p)
+	}
+}
+
+// Drive shows what a drive that is led needs now: on the page, which speaks each step, and by the terminal's
+// bell; the lines are told by [MapLead].
+func (v *Views) Drive(g trimmap.Guidance, turned bool) {
+	if v.lines != nil && turned {
+		v.lines.Ring()
+	}
+	if v.page != nil {
+		v.page.Drive(g)
 	}
 }
 

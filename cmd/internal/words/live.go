@@ -63,6 +63,9 @@ type Headline struct {
 
 // Big is the step to do now, and when the session is over its answer.
 func Big(s *live.State) Headline {
+	if s.Drive != nil && (s.Verdict != nil || !s.Lost) {
+		return driveBig(*s.Drive, s.Verdict != nil)
+	}
 	if s.Verdict != nil {
 		return Headline{Text: VerdictOf(*s.Verdict).Name}
 	}
@@ -72,6 +75,7 @@ func Big(s *live.State) Headline {
 	if p := s.Prompt; p != nil {
 		return bigStep(s, *p)
 	}
+
 	switch s.Phase {
 	case live.Held:
 		if Overheld(s) {
@@ -82,6 +86,8 @@ func Big(s *live.State) Headline {
 		return Headline{Text: fmt.Sprintf("WATCHING %d", left(s.Since+live.GiveUp-s.Now))}
 	}
 	switch {
+	case s.Setup.By == analysis.ByNothing:
+		return Headline{Text: "DRIVE"}
 	case s.Replay:
 		return Headline{Text: "AT REST"}
 	case s.Ready == nil:
@@ -149,6 +155,8 @@ func left(d time.Duration) int { return int(math.Ceil(max(0, d).Seconds())) }
 // Sentence says the step in full, and at the end the answer.
 func Sentence(s *live.State) string {
 	switch {
+	case s.Drive != nil && (s.Verdict != nil || !s.Lost):
+		return LeadStep(*s.Drive)[0]
 	case s.Verdict != nil:
 		return VerdictOf(*s.Verdict).Why
 	case s.Lost:
@@ -172,6 +180,8 @@ func Sentence(s *live.State) string {
 		return watchingSays(s.Side)
 	case s.Ready != nil && !*s.Ready:
 		return InUnits("Not ready; a test now wouldn't count: " + hazard.Join(s.Reasons, "; ") + ".")
+	case s.Setup.By == analysis.ByNothing:
+		return "Just drive: nothing is being tested."
 	case s.Ready != nil && s.Setup.By == analysis.ByFuelCut:
 		return "Bring it to 2500 rpm and lift off for 3 s or more."
 	case s.Ready != nil && s.Setup.By == analysis.ByMixture:
@@ -212,6 +222,11 @@ func heldBig(s *live.State) string {
 // test.
 func Caution(s *live.State) string {
 	switch {
+	case s.Drive != nil && s.Verdict == nil && !s.Lost:
+		_, caution := hazard.Cut(s.Drive.What)
+		return caution
+	case s.Drive != nil:
+		return ""
 	case s.Verdict != nil:
 		return VerdictOf(*s.Verdict).Caution
 	case s.Lost || s.Replay:
@@ -220,6 +235,8 @@ func Caution(s *live.State) string {
 		return PromptCaution(*s.Prompt, s.Setup.By)
 	case s.Phase == live.Held || s.Phase == live.Released:
 		return ""
+	case s.Setup.By == analysis.ByNothing:
+		return hazard.Cautions(hazard.Running, hazard.Road)
 	case s.Ready == nil || !*s.Ready:
 		return hazard.Running.Caution()
 	case s.Setup.By == analysis.ByFuelCut:

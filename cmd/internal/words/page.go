@@ -64,6 +64,8 @@ func RingLabels(sensor string) ring.Labels {
 // Voice is what is spoken aloud at a step: the words that matter to who cannot look, "" for none.
 func Voice(s *live.State) string {
 	switch {
+	case s.Drive != nil && (s.Verdict != nil || !s.Lost):
+		return driveSteps[s.Drive.Step].voice
 	case s.Verdict != nil:
 		return capital(strings.ToLower(VerdictOf(*s.Verdict).Name))
 	case s.Replay || s.Prompt == nil:

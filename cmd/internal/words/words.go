@@ -22,8 +22,28 @@ const (
 	AnyKeyMore     = "Press any key for the next page."
 )
 
+// TestedBy names the sensor of a session and what was forced.
+func TestedBy(sensor, by string) string {
+	if by == string(analysis.ByNothing) {
+		return "a drive, no test"
+	}
+	return sensor + " by " + by
+}
+
+// DriveCautions come before a drive that is led.
+var DriveCautions = []string{
+	"Eyes on the road: a second person reads the screen, or you listen. Don't drive and read.",
+	"Obey traffic law; pull only where the road is clear. Stop where it's safe before you touch this machine.",
+	"Standing still: Park or Neutral, parking brake, wheels chocked, outdoors or on the exhaust hose. Carbon monoxide kills.",
+	"Keep the cable clear of pedals and steering.",
+	"Manufacturer's information, local codes, licensed practice come first.",
+}
+
 // Cautions come before a test. The order is that of harm.
 func Cautions(by analysis.By) []string {
+	if by == analysis.ByNothing {
+		return DriveCautions
+	}
 	c := []string{
 		"Carbon monoxide kills: work outdoors or hook up the exhaust hose.",
 		"The exhaust burns. Fans can start without warning. Keep clear of belts.",
