@@ -1,10 +1,9 @@
 package analysis
 
 import (
-	"fmt"
 	"slices"
 
-	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 )
 
 // command is the proof that trim answers a force of the side.
@@ -13,24 +12,24 @@ func (c *assessment) command(side Side) Proof {
 	if side == Rich {
 		id = ProofCutsFuel
 	}
-	p := Proof{ID: id, State: Untested, Why: fmt.Sprintf("not forced %s", side), Evidence: evidence()}
+	p := Proof{ID: id, State: Untested, Why: reason.NotForced.Of(side), Evidence: evidence()}
 	switch fo := c.w.follow[sideIndex(side)]; {
 	case fo.no:
-		p.Why = "the reading did not follow the force"
+		p.Why = reason.ReadingUnfollowed.Of()
 	case fo.vague:
-		p.State, p.Why = Unclear, "the reading did not follow the force"
+		p.State, p.Why = Unclear, reason.ReadingUnfollowed.Of()
 	case len(c.on(side)) > 0:
 	case slices.ContainsFunc(c.discounted, func(f *force) bool { return f.side == side }):
-		p.State, p.Why = Unclear, "it was forced while the conditions for a test did not hold"
+		p.State, p.Why = Unclear, reason.ForcedUnfit.Of()
 	case c.w.announced(side):
-		p.State, p.Why = Unclear, "the reading and your taps didn't line up"
+		p.State, p.Why = Unclear, reason.TapsDiffer.Of()
 	}
 	rank := map[State]int{Untested: 0, Unclear: 1, Failed: 2, Proven: 3}
 	for _, f := range c.on(side) {
 		q := c.commandBy(f)
 		q.ID = id
 		if p.State == Proven && q.State == Failed {
-			p.Why += "; at another force it did not"
+			p.Why = p.Why.And(reason.ElsewhereNot)
 		} else if rank[q.State] > rank[p.State] {
 			p = q
 		}
@@ -55,79 +54,79 @@ func (f *force) steeredBefore() bool {
 }
 
 // held says what was done, and for how long.
-func (c *assessment) held(f *force) string {
+func (c *assessment) held(f *force) reason.Reason {
 	if c.w.cfg.By == ByMixture {
-		return fmt.Sprintf("the mixture was moved %s for %.1f s", f.side, f.seconds())
+		return reason.MixtureMoved.Of(f.side, f.seconds())
 	}
-	return fmt.Sprintf("held at %.2f V for %.1f s", f.level, f.seconds())
+	return reason.HeldAt.Of(f.level, f.seconds())
 }
 
 // commandBy is what one force has shown of trim.
 func (c *assessment) commandBy(f *force) (q Proof) {
 	a, side := &f.own, f.side
-	verb, beyond := "rise", "above"
-	if f.side == Rich {
-		verb, beyond = "fall", "below"
+	moved, stood := reason.TrimRose, reason.StoodAtMiddleLean
+	if side == Rich {
+		moved, stood = reason.TrimFell, reason.StoodAtMiddleRich
 	}
 	signed := a.up * a.moved()
-	say := func(s State, why string, pairs ...any) {
+	say := func(s State, why reason.Reason, pairs ...any) {
 		q.State, q.Why = s, why
 		q.Evidence = evidence(append([]any{"held_s", f.seconds(), "moved_pct", signed}, pairs...)...)
 	}
 	switch {
 	case a.state == answered:
 		best, lo, hi := a.after()
-		say(Proven, fmt.Sprintf("%s; trim began to %s %s after, %.1f %% a second, to %+.1f %%", c.held(f), verb, span(lo, hi), a.rate, a.up*a.top),
+		say(Proven, c.held(f).And(moved, reason.Interval{Lo: lo, Hi: hi}, a.rate, a.up*a.top),
 			"after_s", best, "after_min_s", lo, "after_max_s", hi, "rate_pct_s", a.rate, "moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start)
-		c.whereItStopped(f, &q, verb, beyond)
+		c.whereItStopped(f, &q)
 	case a.state == cannot:
-		say(Unclear, fmt.Sprintf("trim was already pegged at %+.0f %%", a.up*a.now), "limit_pct", a.up*a.now)
+		say(Unclear, reason.PeggedAlready.Of(a.up*a.now), "limit_pct", a.up*a.now)
 	case a.state == wrongWay && f.wasOpen && !f.emittedWrong && !f.opened:
-		say(Unclear, fmt.Sprintf("trim moved with the force, by %+.1f %%, but the loop was open for some of that time", signed))
+		say(Unclear, reason.WithTheForce.Of(signed).And(reason.OpenMeanwhile))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.w.cfg.By == ByMixture:
-		say(Unclear, fmt.Sprintf("trim moved with the force, by %+.1f %%: something else moved the mixture the other way meanwhile, purge perhaps", signed))
+		say(Unclear, reason.WithTheForce.Of(signed).And(reason.MovedElsewise))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm():
-		say(Failed, fmt.Sprintf("trim moved with the force, by %+.1f %%", signed))
+		say(Failed, reason.WithTheForce.Of(signed))
 	case f.opened:
-		say(Unclear, fmt.Sprintf("the computer left closed loop %.1f s after the force began, before trim had answered", f.openedAt-f.begin))
+		say(Unclear, reason.LeftClosedLoopAfter.Of(f.openedAt-f.begin))
 	case f.letGo != "":
-		say(Unclear, fmt.Sprintf("the computer let go of the sensor %.1f s after the force began, before trim had answered", f.letGoAt-f.begin))
+		say(Unclear, reason.LetGoAfter.Of(f.letGoAt-f.begin))
 	case a.state == silent && a.neverBeyond(), a.state == silent && !f.steeredBefore() && !c.letGo() &&
 		(a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
-		say(Failed, fmt.Sprintf("%s; trim did not answer (%+.1f %%)", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+		say(Failed, c.held(f).And(reason.NoAnswer, signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent && f.steeredBefore():
-		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it steered while nothing was held: it was paused, or the computer let go of the sensor: once more, 30 s later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.SteeredBefore), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent:
-		say(Unclear, fmt.Sprintf("%s; trim did not answer (%+.1f %%), but it may have been paused, as for purge or fuel learning: once more, "+limits.RestText+" later", c.held(f), signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case !f.firm():
-		say(Unclear, "the reading was not held steadily enough to say that trim did not answer", "contact_share", f.share)
+		say(Unclear, reason.NotSteady.Of(), "contact_share", f.share)
 	case a.n == 0:
-		say(Unclear, "trim was not read during the force")
+		say(Unclear, reason.TrimUnread.Of())
 	case a.stopsAtZero(1) && !f.opened && a.n >= 4 && a.moved() >= 2*trimCount-roundoff && !f.wasOpen && c.w.steered(f):
-		say(Failed, fmt.Sprintf("%s; trim went back by %.1f %% to its middle and stood there for %.0f s: it does not %s %s it", c.held(f), a.moved(), a.stuckFor(), verb, beyond),
+		say(Failed, c.held(f).And(stood, a.moved(), a.stuckFor()),
 			"stood_still_s", a.stuckFor())
 	case a.moved() >= 2*trimCount-roundoff && a.stuckFor() >= 2 && a.peak-a.now <= 1.01*trimCount:
-		say(Unclear, fmt.Sprintf("trim went to %+.1f %% and stood there for %.0f s, too short to say that it goes no further: hold for longer", a.up*a.now, a.stuckFor()),
+		say(Unclear, reason.StoodTooShort.Of(a.up*a.now, a.stuckFor()),
 			"stood_still_s", a.stuckFor())
 	case a.top-a.bottom >= 2*trimCount && f.seconds() > stuckEnough:
-		why := "poor contact, or the computer looks at another sensor"
+		why := reason.PoorContact
 		if c.w.cfg.By == ByMixture {
-			why = "the mixture was moved too little, or the computer looks at another sensor"
+			why = reason.MovedTooLittle
 		}
-		say(Unclear, fmt.Sprintf("%s and trim went on hunting between %+.1f and %+.1f %%: %s", c.held(f), min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top), why))
+		say(Unclear, c.held(f).And(reason.WentOnHunting, min(a.up*a.bottom, a.up*a.top), max(a.up*a.bottom, a.up*a.top)).And(why))
 	default:
-		say(Unclear, c.held(f)+" only, too short to say that trim does not answer: do it for "+limits.HoldText)
+		say(Unclear, c.held(f).And(reason.TooShortForSilence))
 	}
 	return q
 }
 
 // whereItStopped is what the end of an answer takes away from it: a limit, or trim's middle.
-func (c *assessment) whereItStopped(f *force, q *Proof, verb, beyond string) {
+func (c *assessment) whereItStopped(f *force, q *Proof) {
 	a := &f.own
 	if a.limit {
 		q.Evidence["limit_pct"] = round3(a.limitRaw)
 		if !f.compensated {
-			q.Why += ", where it stopped"
+			q.Why = q.Why.And(reason.WhereItStopped)
 		}
 	}
 	near := nearZero
@@ -137,17 +136,21 @@ func (c *assessment) whereItStopped(f *force, q *Proof, verb, beyond string) {
 	switch {
 	case a.stopsAtZero(near) && !f.opened && f.letGo == "" && !f.compensated && f.firm() && c.w.steered(f):
 		q.State = Failed
-		q.Why = fmt.Sprintf("%s; trim went back to %+.1f %% and stopped there: it does not %s %s its middle", c.held(f), a.raw, verb, beyond)
+		stopped := reason.StoppedAtMiddleLean
+		if f.side == Rich {
+			stopped = reason.StoppedAtMiddleRich
+		}
+		q.Why = c.held(f).And(stopped, a.raw)
 	case a.toItsMiddle():
 		q.State = Unclear
-		further := "hold longer"
+		further := reason.MiddleHoldLonger
 		if c.w.cfg.By == ByMixture {
-			further = "move the mixture further"
+			further = reason.MiddleMoveFurther
 		}
-		q.Why += "; that is its middle, and it may have no authority beyond: " + further
+		q.Why = q.Why.And(further)
 	case a.stops(near) && !f.compensated:
 		q.State = Unclear
-		q.Why += "; it went back to its middle and stopped there: hold longer to see whether it goes beyond"
+		q.Why = q.Why.And(reason.BackAtMiddle)
 	}
 }
 

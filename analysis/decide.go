@@ -3,7 +3,7 @@ package analysis
 import (
 	"strings"
 
-	"pushback/analysis/steps"
+	"pushback/analysis/reason"
 )
 
 // Step names the one step that would settle an open verdict. The names are promised to other programs.
@@ -29,7 +29,7 @@ const (
 // advice is a step with what is said of it.
 type advice struct {
 	step Step
-	steps.Advice
+	says reason.Reason
 }
 
 // sideStep is the step that forces the side.
@@ -48,13 +48,13 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 		by[p.ID] = p
 	}
 	var out []advice
-	add := func(s Step, a steps.Advice) { out = append(out, advice{s, a}) }
+	add := func(s Step, a reason.Reason) { out = append(out, advice{s, a}) }
 	if conclusion == PartlyProven {
 		side := Rich
 		if by[ProofAddsFuel].State != Proven {
 			side = Lean
 		}
-		add(sideStep(side), steps.Of(steps.OtherSide, side).With(c.hazards(side)...))
+		add(sideStep(side), reason.OtherSide.Of(side).With(c.hazards(side)...))
 		return out
 	}
 	if c.letGoAdvice(add) || c.unseenAdvice(by, add) {
@@ -63,45 +63,45 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	c.branchAdvice(add)
 	if by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed {
 		if c.onlyLean() {
-			add(LeakCheck, steps.Of(steps.LeakOnlyLean))
+			add(LeakCheck, reason.LeakOnlyLean.Of())
 		}
-		add(FeedPropane, steps.Of(steps.PropaneTellsApart))
+		add(FeedPropane, reason.PropaneTellsApart.Of())
 	}
 	c.limitAdvice(add)
 	c.openAdvice(by, add)
 	if len(out) == 0 {
-		add(LongerHold, steps.Of(steps.Again).With(c.hazards(Lean, Rich)...))
+		add(LongerHold, reason.Again.Of().With(c.hazards(Lean, Rich)...))
 	}
 	return out
 }
 
 // letGoAdvice: the computer saw the force; longer holds, which all else asks for, would show no more.
-func (c *assessment) letGoAdvice(add func(Step, steps.Advice)) bool {
+func (c *assessment) letGoAdvice(add func(Step, reason.Reason)) bool {
 	for _, f := range c.forces {
-		at, what := f.letGoAt, "gave trim up"
+		at, what := f.letGoAt, reason.GaveTrimUp
 		switch {
 		case f.opened:
-			at, what = f.openedAt, "left closed loop"
+			at, what = f.openedAt, reason.LeftClosedLoop
 		case f.letGo == byStatus:
-			what = "said that it runs with a fault in the sensor's circuit"
+			what = reason.SaidFault
 		case f.letGo == "":
 			continue
 		}
-		codes := ""
+		says := reason.ShorterHolds.Of(max(3, at-f.begin-2)).And(what).And(reason.TookForFault, at-f.begin)
 		if len(c.w.codes.SetHere) > 0 {
-			codes = " (" + strings.Join(c.w.codes.SetHere, ", ") + " is caused by the test)"
+			says = says.And(reason.SetByTest, strings.Join(c.w.codes.SetHere, ", "))
 		}
-		add(ShorterHold, steps.Of(steps.ShorterHolds, max(3, at-f.begin-2), what, at-f.begin, codes).With(c.hazards(f.side)...))
+		add(ShorterHold, says.With(c.hazards(f.side)...))
 		return true
 	}
 	return false
 }
 
 // unseenAdvice: nothing, or not all that was said, was seen of a force.
-func (c *assessment) unseenAdvice(by map[ProofID]Proof, add func(Step, steps.Advice)) bool {
+func (c *assessment) unseenAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) bool {
 	for i, side := range []Side{Lean, Rich} {
 		if d := &c.w.doubts[i]; d.serious() && len(c.on(side)) == 0 && c.w.marks == 0 && c.w.cfg.By != ByMixture {
-			add(sideStep(side), steps.Of(steps.HoldAndSay, side, side, d.begin, d.level, d.secs).With(c.hazards(side)...))
+			add(sideStep(side), reason.HoldAndSay.Of(side, side, d.begin, d.level, d.secs).With(c.hazards(side)...))
 			return len(c.forces) == 0
 		}
 	}
@@ -114,43 +114,43 @@ func (c *assessment) unseenAdvice(by map[ProofID]Proof, add func(Step, steps.Adv
 	}
 	switch {
 	case c.w.cfg.By != ByMixture:
-		add(sideStep(side), steps.Of(steps.FirmerContact, by[ProofInput].Why))
+		add(sideStep(side), reason.FirmerContact.Of().For(by[ProofInput].Why))
 	case len(c.forces) > 0:
-		add(HoldWire, steps.Of(steps.HoldWireToo))
+		add(HoldWire, reason.HoldWireToo.Of())
 		return true
 	default:
-		add(FeedPropane, steps.Of(steps.FurtherMixture, by[ProofInput].Why))
+		add(FeedPropane, reason.FurtherMixture.Of().For(by[ProofInput].Why))
 	}
 	return false
 }
 
 // branchAdvice: what was read after a release may not have been the sensor.
-func (c *assessment) branchAdvice(add func(Step, steps.Advice)) {
+func (c *assessment) branchAdvice(add func(Step, reason.Reason)) {
 	for _, f := range c.forces {
 		if f.rel.doubtful {
-			add(CloseBranch, steps.Of(steps.CloseBranch, f.side, f.rel.why).With(c.hazards(f.side)...))
+			add(CloseBranch, reason.CloseBranch.Of(f.side).For(f.rel.why).With(c.hazards(f.side)...))
 			return
 		}
 	}
 }
 
 // limitAdvice: trim had no room to answer.
-func (c *assessment) limitAdvice(add func(Step, steps.Advice)) {
+func (c *assessment) limitAdvice(add func(Step, reason.Reason)) {
 	for _, f := range c.forces {
 		switch {
 		case f.own.state != cannot:
 		case f.side == Lean:
-			add(FeedPropane, steps.Of(steps.PropaneAtLimit))
+			add(FeedPropane, reason.PropaneAtLimit.Of())
 			return
 		default:
-			add(InduceLean, steps.Of(steps.LeanAtLimit))
+			add(InduceLean, reason.LeanAtLimit.Of())
 			return
 		}
 	}
 }
 
 // openAdvice: what each proof that is still open asks for.
-func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, steps.Advice)) {
+func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) {
 	for _, d := range decides {
 		p := by[d.id]
 		if p.State != Unclear {
@@ -161,9 +161,9 @@ func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, steps.Advic
 		case c.w.cfg.By == ByMixture && d.moving:
 			how = d.mixture
 		case d.id == ProofSensorRich && c.hot():
-			step, how = CoolDown, steps.CoolDown
+			step, how = CoolDown, reason.CoolDown
 		}
-		add(step, steps.Of(how).For(p.Why))
+		add(step, how.Of().For(p.Why))
 	}
 }
 
@@ -187,14 +187,14 @@ func (c *assessment) onlyLean() bool {
 var decides = []struct {
 	id            ProofID
 	step          Step
-	wire, mixture steps.Code
+	wire, mixture reason.Code
 	moving        bool // mixture holds where the mixture is moved
 }{
-	{ProofRecovery, HandsOff, steps.HandsOff, 0, false},
-	{ProofAddsFuel, LeanStep, steps.RepeatLean, steps.LeanAgain, true},
-	{ProofCutsFuel, RichStep, steps.RepeatRich, steps.EnrichAgain, true},
-	{ProofSensorRich, LeanStep, steps.LeanThenRelease, steps.EnrichToRich, true},
-	{ProofSensorLean, RichStep, steps.RichThenRelease, steps.LeanToLean, true},
-	{ProofDelivery, LongerHold, steps.HoldForRear, steps.OtherWayToo, true},
-	{ProofBank, ForceOther, steps.OtherBank, 0, false},
+	{ProofRecovery, HandsOff, reason.HandsOff, "", false},
+	{ProofAddsFuel, LeanStep, reason.RepeatLean, reason.LeanAgain, true},
+	{ProofCutsFuel, RichStep, reason.RepeatRich, reason.EnrichAgain, true},
+	{ProofSensorRich, LeanStep, reason.LeanThenRelease, reason.EnrichToRich, true},
+	{ProofSensorLean, RichStep, reason.RichThenRelease, reason.LeanToLean, true},
+	{ProofDelivery, LongerHold, reason.HoldForRear, reason.OtherWayToo, true},
+	{ProofBank, ForceOther, reason.OtherBank, "", false},
 }

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+
+	"pushback/analysis/reason"
 )
 
 // EventName names what the watcher saw. The names and their fields are promised
@@ -68,10 +70,10 @@ type Event struct {
 	From, To                  float64 // s
 	Cause                     string
 	How                       string // status, trim
-	Status                    string
+	Status                    reason.Reason
 	Code                      string
 	Pending                   bool
-	Reasons                   []string
+	Reasons                   []reason.Reason
 }
 
 // field is one key of a JSON object; a pointer is read into, too.
@@ -121,10 +123,10 @@ func (e *Event) fields() []field {
 }
 
 // MarshalJSON writes the event as one object of the JSON lines, keys in a fixed
-// order and numbers rounded to a thousandth.
+// order and numbers rounded to a thousandth; its reasons must be in words, see package reason.
 func (e Event) MarshalJSON() ([]byte, error) {
 	if e.Reasons == nil {
-		e.Reasons = []string{}
+		e.Reasons = []reason.Reason{}
 	}
 	return object(append([]field{{"kind", "event"}, {"t", e.T}, {"event", string(e.Name)}}, e.fields()...))
 }

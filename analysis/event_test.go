@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"reflect"
 	"testing"
+
+	"pushback/analysis/reason"
 )
 
 // Lines as the contract with other programs has them; each must come back as it was.
@@ -12,8 +14,8 @@ func TestEventInJSON(t *testing.T) {
 		e    Event
 		line string
 	}{
-		{Event{T: 3, Name: Ready, Reasons: []string{}}, `{"kind":"event","t":3,"event":"ready","reasons":[]}`},
-		{Event{T: 3, Name: NotReady, Reasons: []string{"cold"}}, `{"kind":"event","t":3,"event":"not_ready","reasons":["cold"]}`},
+		{Event{T: 3, Name: Ready, Reasons: []reason.Reason{}}, `{"kind":"event","t":3,"event":"ready","reasons":[]}`},
+		{Event{T: 3, Name: NotReady, Reasons: []reason.Reason{reason.Told.Of("cold")}}, `{"kind":"event","t":3,"event":"not_ready","reasons":["cold"]}`},
 		{Event{T: 25.25, Name: ForceBegins, Side: Lean}, `{"kind":"event","t":25.25,"event":"force_begins","side":"lean"}`},
 		{Event{T: 26, Name: LoopAnswers, Side: Rich, Toward: "cut", After: 0.8, AfterMin: 0.6, AfterMax: 1.1, Rate: 2.5},
 			`{"kind":"event","t":26,"event":"loop_answers","side":"rich","toward":"cut","after_s":0.8,"after_min_s":0.6,"after_max_s":1.1,"rate_pct_s":2.5}`},
@@ -24,7 +26,7 @@ func TestEventInJSON(t *testing.T) {
 		{Event{T: 43, Name: SensorAnswers, Toward: "rich", After: 0.4}, `{"kind":"event","t":43,"event":"sensor_answers","toward":"rich","after_s":0.4}`},
 		{Event{T: 43, Name: SensorSilent, Toward: "rich", Waited: 4}, `{"kind":"event","t":43,"event":"sensor_silent","toward":"rich","waited_s":4}`},
 		{Event{T: 50, Name: SwitchingResumes, After: 6.5}, `{"kind":"event","t":50,"event":"switching_resumes","after_s":6.5}`},
-		{Event{T: 51, Name: OpenLoop, Status: "open"}, `{"kind":"event","t":51,"event":"open_loop","status":"open"}`},
+		{Event{T: 51, Name: OpenLoop, Status: reason.Told.Of("open")}, `{"kind":"event","t":51,"event":"open_loop","status":"open"}`},
 		{Event{T: 52, Name: OtherBankAnswers, Bank: 2}, `{"kind":"event","t":52,"event":"other_bank_answers","bank":2}`},
 		{Event{T: 53, Name: GapSeen, From: 53, To: 58.5, Cause: "link lost"}, `{"kind":"event","t":53,"event":"gap","from_s":53,"to_s":58.5,"cause":"link lost"}`},
 		{Event{T: 60, Name: CodeSet, Code: "P0171", Pending: true}, `{"kind":"event","t":60,"event":"code_set","code":"P0171","pending":true}`},

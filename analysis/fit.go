@@ -1,6 +1,6 @@
 package analysis
 
-import "fmt"
+import "pushback/analysis/reason"
 
 // Fit follows what a computer says of fuel and exhaust air that keeps a test from counting, whatever
 // the sensor. The zero value was told nothing and forbids nothing.
@@ -83,27 +83,27 @@ func (f *Fit) isDiesel() bool {
 	return f.diesel || f.fuel == fuelDiesel || f.fuel == fuelHybridDies || f.fuel == fuelBiDiesel
 }
 
-// Unmet lists what keeps a test from counting, in words.
-func (f *Fit) Unmet() []string {
-	var out []string
+// Unmet lists what keeps a test from counting.
+func (f *Fit) Unmet() []reason.Reason {
+	var out []reason.Reason
 	switch {
 	case f.isDiesel():
-		out = append(out, "diesel engine: it has no fuel loop that this test could judge")
+		out = append(out, reason.Diesel.Of())
 	case fuelLPG <= f.fuel && f.fuel <= fuelPropane:
-		out = append(out, "the engine runs on gas (LPG, CNG or propane) only: this test is for gasoline")
+		out = append(out, reason.OnlyGas.Of())
 	case fuelBiLPG <= f.fuel && f.fuel <= fuelBiPropane:
-		out = append(out, "the engine runs on gas (LPG, CNG or propane): switch it to gasoline")
+		out = append(out, reason.OnGas.Of())
 	}
 	if f.air&(airUpstream|airDiagnosis) != 0 {
-		out = append(out, "secondary air is running: wait until it stops")
+		out = append(out, reason.SecondaryAir.Of())
 	}
 	if f.isLearning {
-		out = append(out, fmt.Sprintf("the ECM is learning the fuel's alcohol content (%.0f %% now): let it finish", f.alcohol))
+		out = append(out, reason.LearningAlcohol.Of(f.alcohol))
 	}
 	return out
 }
 
-// Holds is Unmet without the words.
+// Holds reports whether nothing does.
 func (f *Fit) Holds() bool {
 	return !f.Never() && (f.fuel < fuelBiLPG || f.fuel > fuelBiPropane) && f.air&(airUpstream|airDiagnosis) == 0 && !f.isLearning
 }
@@ -112,9 +112,9 @@ func (f *Fit) Holds() bool {
 func (f *Fit) Turns(running bool) { f.ran = f.ran || running }
 
 // Standing is why an engine that does not run keeps a test from counting.
-func (f *Fit) Standing() string {
+func (f *Fit) Standing() reason.Reason {
 	if f.ran {
-		return "the engine stopped: restart it; a hybrid needs its inspection mode, start-stop has to be off"
+		return reason.EngineStopped.Of()
 	}
-	return "engine not running"
+	return reason.EngineOff.Of()
 }

@@ -34,7 +34,7 @@ func TestFit(t *testing.T) {
 			for _, x := range tt.told {
 				f.Tell(x.name, x.t, x.v)
 				if f.Holds() != x.holds || f.Never() != x.never || f.Holds() != (len(f.Unmet()) == 0) {
-					t.Errorf("%s %v at %v s: holds %v, never %v, %q", x.name, x.v, x.t, f.Holds(), f.Never(), f.Unmet())
+					t.Errorf("%s %v at %v s: holds %v, never %v, %v", x.name, x.v, x.t, f.Holds(), f.Never(), f.Unmet())
 				}
 				if TellsFit(x.name) == slices.Contains([]string{"RPM"}, x.name) {
 					t.Errorf("%s: followed %v", x.name, TellsFit(x.name))

@@ -2,6 +2,8 @@ package analysis
 
 import (
 	"math"
+
+	"pushback/analysis/reason"
 )
 
 func (w *Watcher) beginForce(h held, k *track, marked bool) {
@@ -282,7 +284,7 @@ func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until flo
 		w.forces = w.forces[:len(w.forces)-1]
 		fo := &w.follow[sideIndex(f.side)]
 		fo.vague, fo.secs = true, hi-f.begin
-		fo.why = "neither the reading nor trim moved: was the mixture really moved, and far enough?"
+		fo.why = reason.NeitherMoved.Of()
 		w.expect = expectation{}
 		return
 	}

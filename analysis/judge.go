@@ -1,9 +1,10 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
+
+	"pushback/analysis/reason"
 )
 
 // Verdict returns the verdict on all that was seen so far.
@@ -17,7 +18,7 @@ func (w *Watcher) Verdict() Verdict {
 		for i := range proofs {
 			if p := &proofs[i]; p.State == Failed && (p.ID == ProofSensorRich || p.ID == ProofSensorLean) {
 				p.State = Unclear
-				p.Why += "; but whether its wire is read at all is not known"
+				p.Why = p.Why.And(reason.WireUnknown)
 			}
 		}
 	}
@@ -72,20 +73,20 @@ func evidence(pairs ...any) map[string]float64 {
 }
 
 func (c *assessment) input() Proof {
-	p := Proof{ID: ProofInput, State: Untested, Why: "nothing was forced", Evidence: evidence()}
+	p := Proof{ID: ProofInput, State: Untested, Why: reason.NothingForced.Of(), Evidence: evidence()}
 	if len(c.discounted) > 0 && len(c.forces) == 0 {
-		p.Why = "it was forced while the conditions for a test did not hold"
+		p.Why = reason.ForcedUnfit.Of()
 	}
 	for i, side := range []Side{Lean, Rich} {
 		if d := &c.w.doubts[i]; len(c.w.forces) == 0 && d.serious() && p.State == Untested {
-			p.State, p.Why = Unclear, fmt.Sprintf("it lay at %.2f V for %.0f s, as a wire that is held does, or a sensor in a mixture that stays %s; nobody said which", d.level, d.secs, side)
+			p.State, p.Why = Unclear, reason.LayAsHeld.Of(d.level, d.secs, side)
 			p.Evidence = evidence("begin_s", d.begin, "held_s", d.secs, "held_v", d.level)
 		}
 		fo := c.w.follow[sideIndex(side)]
 		switch {
 		case fo.no && p.State != Failed:
 			p.State = Failed
-			p.Why = fmt.Sprintf("the technician held it %s for %.0f s and the reading went on as before (mean %.2f V)", side, fo.secs, fo.level)
+			p.Why = reason.WentOnAsBefore.Of(side, fo.secs, fo.level)
 			p.Evidence = evidence("waited_s", fo.secs, "mean_v", fo.level, "readings", float64(fo.n))
 		case fo.vague && p.State == Untested:
 			p.State, p.Why = Unclear, fo.why
@@ -93,39 +94,39 @@ func (c *assessment) input() Proof {
 		}
 	}
 	for _, f := range c.forces {
-		why := fmt.Sprintf("held %s at %.2f V for %.1f s", f.side, f.level, f.seconds())
+		why := reason.HeldSide.Of(f.side, f.level, f.seconds())
 		if c.w.cfg.By == ByMixture {
 			if !f.followed() {
 				if p.State != Proven {
-					p.State, p.Why = Unclear, fmt.Sprintf("the reading lay between %.2f and %.2f V and did not follow the mixture: the sensor, its wire or the computer's input", f.volts.low, f.volts.high)
+					p.State, p.Why = Unclear, reason.NotWithMixture.Of(f.volts.low, f.volts.high)
 					p.Evidence = evidence("low_v", f.volts.low, "high_v", f.volts.high, "moved_s", f.seconds())
 				}
 				continue
 			}
-			why = fmt.Sprintf("the reading went %s with the mixture for %.1f s", f.side, f.seconds())
+			why = reason.WentWithMixture.Of(f.side, f.seconds())
 		}
 		if f.bank != c.w.bank {
-			why += fmt.Sprintf(", seen as bank %d", f.bank)
+			why = why.And(reason.SeenAsBank, f.bank)
 		}
 		if p.State != Proven {
 			if p.State == Failed {
-				why += "; another force was not followed: contact, or a source too weak?"
+				why = why.And(reason.AnotherUnfollowed)
 			}
 			p.State, p.Why = Proven, why
 			p.Evidence = evidence("held_v", f.level, "held_s", f.seconds(), "begin_s", f.begin)
 		}
 	}
 	if c.w.unjudged > 0 {
-		p.Why += fmt.Sprintf("; the first %d forces of the session are judged, %d more were announced: begin another session", maxForces, c.w.unjudged)
+		p.Why = p.Why.And(reason.OnlyFirstForces, maxForces, c.w.unjudged)
 	}
 	return p
 }
 
 func (c *assessment) bankProof() Proof {
-	p := Proof{ID: ProofBank, State: Untested, Why: "no trim has answered", Evidence: evidence()}
+	p := Proof{ID: ProofBank, State: Untested, Why: reason.NoTrimAnswered.Of(), Evidence: evidence()}
 	for _, fo := range c.w.follow {
 		if fo.other {
-			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, c.w.other),
+			return Proof{ProofBank, Failed, reason.OtherReadingFollowed.Of(c.w.bank, c.w.other),
 				evidence("held_v", fo.otherLevel)}
 		}
 	}
@@ -133,41 +134,41 @@ func (c *assessment) bankProof() Proof {
 	for _, f := range c.forces {
 		switch {
 		case f.emittedOther:
-			return Proof{ProofBank, Failed, fmt.Sprintf("bank %d was forced and the trim of bank %d answered", c.w.bank, c.w.other),
+			return Proof{ProofBank, Failed, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
 		case f.bank != c.w.bank && answersHere:
 			// The other sensor was held too; this one's own bank has answered, so they are not crossed.
 		case f.bank != c.w.bank && (f.own.state != answered || c.w.marks > 0): // with marks it was in step
-			return Proof{ProofBank, Failed, fmt.Sprintf("the sensor of bank %d was forced and the reading of bank %d followed", c.w.bank, f.bank),
+			return Proof{ProofBank, Failed, reason.OtherReadingFollowed.Of(c.w.bank, f.bank),
 				evidence("held_v", f.level)}
 		case f.own.state == answered && p.State == Untested:
 			p.State = Proven
-			p.Why = fmt.Sprintf("the trim of bank %d answered", c.w.bank)
+			p.Why = reason.BankAnswered.Of(c.w.bank)
 			p.Evidence = evidence("own_moved_pct", f.own.up*(f.own.top-f.own.start))
 			if f.other.n == 0 {
-				p.Why += "; the other bank's trim was not read"
+				p.Why = p.Why.And(reason.OtherTrimUnread)
 				continue
 			}
 			p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
 			switch {
 			case c.w.cfg.By == ByMixture:
-				p.State, p.Why = Untested, "the mixture was moved, which may reach both banks: only the wire tells whose trim answers this sensor"
+				p.State, p.Why = Untested, reason.MayReachBothBanks.Of()
 			case f.other.state == answered:
 				p.State = Unclear
-				p.Why += fmt.Sprintf(", and bank %d's with it: both may have one trim", c.w.other)
+				p.Why = p.Why.And(reason.OtherWithIt, c.w.other)
 			default:
-				p.Why += fmt.Sprintf(" and bank %d's did not", c.w.other)
+				p.Why = p.Why.And(reason.OtherDidNot, c.w.other)
 			}
 		case f.own.state == answered && p.State == Proven && f.other.state == answered && c.w.cfg.By != ByMixture:
 			p.State = Unclear
-			p.Why += fmt.Sprintf("; but at another force bank %d's answered with it", c.w.other)
+			p.Why = p.Why.And(reason.OtherOnceWithIt, c.w.other)
 		}
 	}
 	return p
 }
 
 func (c *assessment) recovery() Proof {
-	p := Proof{ID: ProofRecovery, State: Untested, Why: "nothing was forced and released", Evidence: evidence()}
+	p := Proof{ID: ProofRecovery, State: Untested, Why: reason.NothingReleased.Of(), Evidence: evidence()}
 	for _, f := range c.forces {
 		if !f.ended {
 			continue
@@ -175,18 +176,18 @@ func (c *assessment) recovery() Proof {
 		watched := f.rel.backFor(c.w.now)
 		switch {
 		case f.resumed:
-			p = Proof{ProofRecovery, Proven, fmt.Sprintf("the loop cycled again %.1f s after the release", max(0, f.rel.resumedAt-f.rel.at)),
+			p = Proof{ProofRecovery, Proven, reason.CycledAgain.Of(max(0, f.rel.resumedAt-f.rel.at)),
 				evidence("after_s", f.rel.resumedAt-f.rel.at)}
 		case !f.volts.switching():
-			p = Proof{ProofRecovery, Unclear, "the sensor did not cycle before the step either", evidence()}
+			p = Proof{ProofRecovery, Unclear, reason.NoCycleBefore.Of(), evidence()}
 		case f.opened:
-			p = Proof{ProofRecovery, Unclear, "the computer had left closed loop", evidence()}
+			p = Proof{ProofRecovery, Unclear, reason.HadLeftClosedLoop.Of(), evidence()}
 		case f != c.forces[len(c.forces)-1] || watched < recoverWithin:
 			if p.State != Proven {
-				p = Proof{ProofRecovery, Unclear, "not watched for long enough after the release", evidence("watched_s", min(watched, recoverWithin))}
+				p = Proof{ProofRecovery, Unclear, reason.WatchedTooShort.Of(), evidence("watched_s", min(watched, recoverWithin))}
 			}
 		default:
-			p = Proof{ProofRecovery, Failed, fmt.Sprintf("trim has been back for %.0f s and the loop does not cycle", watched), evidence("waited_s", watched)}
+			p = Proof{ProofRecovery, Failed, reason.BackNoCycle.Of(watched), evidence("waited_s", watched)}
 		}
 	}
 	return p

@@ -49,7 +49,7 @@ func (w *Watcher) statusChanged(f *force, at float64, was int) {
 	now := w.ready.status
 	if isClosed(was) && !isClosed(now) && (!f.ended || at-f.end < 20) && !f.opened {
 		f.opened, f.openedAt, f.wasOpen = true, at, true
-		w.emit(Event{T: at, Name: OpenLoop, Status: statusWords(now)})
+		w.emit(Event{T: at, Name: OpenLoop, Status: FuelStatus(now)})
 	}
 	if (!f.ended || at < f.endLo) && was == closedLoop && (now == openFault || now == closedFault) {
 		w.letsGo(f, at, byStatus)

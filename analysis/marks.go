@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"pushback/analysis/reason"
 )
 
 // expectation is what the technician has announced and what is not seen yet.
@@ -15,7 +17,7 @@ type expectation struct {
 type markOutcome struct {
 	no         bool // the reading went on as before: it does not follow the wire
 	vague      bool
-	why        string
+	why        reason.Reason
 	level      float64
 	n          int
 	secs       float64
@@ -152,7 +154,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	}
 	fo.n, fo.secs = n, until-h.at
 	if n < 4 || until-from < 1.5 {
-		fo.vague, fo.why = true, "the force was too short to tell"
+		fo.vague, fo.why = true, reason.ForceTooShort.Of()
 		return
 	}
 	fo.level = sum / float64(n)
@@ -162,19 +164,19 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
 	switch {
 	case before && onSide(side, fo.level):
-		fo.vague, fo.why = true, "the reading lay there already before the step"
+		fo.vague, fo.why = true, reason.LayThereBefore.Of()
 	case flat && share < 0.5:
 		fo.no = true // it lies still, and not where it was forced to
 	case share < 0.75 && b.known() && b.switching() && !w.shifted(b, lo, hi):
 		fo.no = true // it goes on switching as before
 	case share < 0.75 && !b.known():
 		fo.no = share < 0.3
-		fo.vague, fo.why = !fo.no, "there was too little to compare with"
+		fo.vague, fo.why = !fo.no, reason.LittleToCompare.Of()
 	default:
-		fo.vague, fo.why = true, "the reading was pulled, but not held: contact or source too weak"
+		fo.vague, fo.why = true, reason.PulledNotHeld.Of()
 	}
 	if fo.no && h.most >= tenToOne {
-		fo.no, fo.vague, fo.why = false, true, "the reading was held for a moment, or on another side than was said"
+		fo.no, fo.vague, fo.why = false, true, reason.HeldForAMoment.Of()
 	}
 	if fo.no {
 		w.judgeOtherBank(h, fo, from, until)
@@ -196,7 +198,7 @@ func (w *Watcher) judgeOtherBank(h *hint, fo *markOutcome, from, until float64) 
 	}
 	lo, hi, n := s.span(from, until)
 	if n < 3 {
-		fo.no, fo.vague, fo.why = false, true, "it did not follow, and the other bank was read too seldom to rule out crossed connectors"
+		fo.no, fo.vague, fo.why = false, true, reason.OtherBankSeldom.Of()
 		return
 	}
 	on := 0
@@ -223,7 +225,7 @@ func (w *Watcher) judgeOtherBank(h *hint, fo *markOutcome, from, until float64) 
 		fo.other, fo.otherLevel = true, mid
 		return
 	}
-	fo.no, fo.vague, fo.why = false, true, "it did not follow, but the other bank's reading lay on that side: crossed connectors are not ruled out"
+	fo.no, fo.vague, fo.why = false, true, reason.OtherBankOnSide.Of()
 }
 
 // shifted reports whether the range of the readings is another one than at rest.

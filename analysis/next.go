@@ -4,13 +4,13 @@ import (
 	"slices"
 
 	"pushback/analysis/hazard"
-	"pushback/analysis/steps"
+	"pushback/analysis/reason"
 	"pushback/decode"
 )
 
 // next lists what to do now in ordinary trade practice, cheapest separating test
 // first, and names the first of it where one step decides.
-func (c *assessment) next(conclusion Conclusion, proofs []Proof) (Step, []string) {
+func (c *assessment) next(conclusion Conclusion, proofs []Proof) (Step, []reason.Reason) {
 	if c.w.cfg.By == ByNothing {
 		return "", nil
 	}
@@ -19,21 +19,21 @@ func (c *assessment) next(conclusion Conclusion, proofs []Proof) (Step, []string
 		a := c.advise(conclusion, proofs)
 		decide = a[0].step
 		for _, x := range a {
-			out = append(out, x.Advice)
+			out = append(out, x.says)
 		}
 	}
-	texts := steps.Texts(append(out, c.raised()...))
+	out = append(out, c.raised()...)
 	if conclusion == ConclusionNotReady {
-		texts = append(c.w.ready.unmet(), texts...)
+		out = append(c.w.ready.unmet(), out...)
 	}
-	return decide, texts
+	return decide, out
 }
 
 // raised tells a lean force that did not read zero.
-func (c *assessment) raised() []steps.Advice {
+func (c *assessment) raised() []reason.Reason {
 	for _, f := range c.forces {
 		if f.side == Lean && c.w.cfg.By != ByMixture && !f.loose && f.level >= raisedFrom {
-			return []steps.Advice{steps.Of(steps.NotZero, f.level)}
+			return []reason.Reason{reason.NotZero.Of(f.level)}
 		}
 	}
 	return nil
@@ -56,20 +56,20 @@ func (c *assessment) hazards(sides ...Side) []hazard.Kind {
 }
 
 // nexts says what each answer asks for, in order.
-var nexts = map[Conclusion][]steps.Code{
-	LoopProven:         {steps.LookElsewhere, steps.ReadTotalTrim, steps.LeakFirst, steps.NoCodeLeft},
-	InputDead:          {steps.RightSensor, steps.SignalAtComputer, steps.CheckTap, steps.SuspectInput},
-	NoCommand:          {steps.StayedClosed, steps.CodesFreezeTrim, steps.SilentSideOnce, steps.WhenItTrims},
-	NoDelivery:         {steps.PropaneBothSensors, steps.FuelPressure, steps.Injectors},
-	SensorDead:         {steps.LeakOnlyLeanFirst, steps.PropaneSensorAlone, steps.HeaterAndGround, steps.ReplaceAndRepeat},
-	SensorSlow:         {steps.WarmAtSpeed, steps.CheckHeater, steps.OwnSwitchTimes, steps.ReplaceAndRepeat},
-	WrongBank:          {steps.WhichBank, steps.CrossedConnectors},
-	ConclusionNotReady: {steps.BringToConditions},
-	NothingForced:      {steps.HoldBothSides},
+var nexts = map[Conclusion][]reason.Code{
+	LoopProven:         {reason.LookElsewhere, reason.ReadTotalTrim, reason.LeakFirst, reason.NoCodeLeft},
+	InputDead:          {reason.RightSensor, reason.SignalAtComputer, reason.CheckTap, reason.SuspectInput},
+	NoCommand:          {reason.StayedClosed, reason.CodesFreezeTrim, reason.SilentSideOnce, reason.WhenItTrims},
+	NoDelivery:         {reason.PropaneBothSensors, reason.FuelPressure, reason.Injectors},
+	SensorDead:         {reason.LeakOnlyLeanFirst, reason.PropaneSensorAlone, reason.HeaterAndGround, reason.ReplaceAndRepeat},
+	SensorSlow:         {reason.WarmAtSpeed, reason.CheckHeater, reason.OwnSwitchTimes, reason.ReplaceAndRepeat},
+	WrongBank:          {reason.WhichBank, reason.CrossedConnectors},
+	ConclusionNotReady: {reason.BringToConditions},
+	NothingForced:      {reason.HoldBothSides},
 }
 
 // nextFor is what the conclusion asks for in this session.
-func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) (out []steps.Advice) {
+func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) (out []reason.Reason) {
 	state := func(id ProofID) State {
 		if i := slices.IndexFunc(proofs, func(p Proof) bool { return p.ID == id }); i >= 0 {
 			return proofs[i].State
@@ -78,22 +78,22 @@ func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) (out []steps
 	}
 	adds, cuts := state(ProofAddsFuel), state(ProofCutsFuel)
 	for _, code := range nexts[conclusion] {
-		a, wanted := steps.Of(code), true
+		a, wanted := code.Of(), true
 		switch code {
-		case steps.LeakFirst:
+		case reason.LeakFirst:
 			m := decode.TotalTrim(c.w.fig.short.mean(), longOr0(c.w.fig.longT.mean()))
-			a, wanted = steps.Of(code, m), m > 10
-		case steps.SilentSideOnce:
+			a, wanted = code.Of(m), m > 10
+		case reason.SilentSideOnce:
 			silent := Lean
 			if adds == Proven {
 				silent = Rich
 			}
 			a, wanted = a.With(c.hazards(silent)...), adds == Failed && cuts == Proven || cuts == Failed && adds == Proven
-		case steps.LeakOnlyLeanFirst:
+		case reason.LeakOnlyLeanFirst:
 			wanted = c.onlyLean()
-		case steps.BringToConditions:
+		case reason.BringToConditions:
 			wanted = !c.w.ready.wide
-		case steps.HoldBothSides:
+		case reason.HoldBothSides:
 			a = a.With(c.hazards(Lean, Rich)...)
 		}
 		if wanted {

@@ -1,11 +1,8 @@
 package analysis
 
 import (
-	"fmt"
-	"slices"
-
-	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 )
 
 // Fuel system status bits of PID 03 (SAE J1979).
@@ -52,25 +49,25 @@ type loopStatus struct {
 	everClosed  bool
 }
 
-// unmet lists the conditions that do not hold, in words.
-func (r *readiness) unmet() []string {
-	var out []string
+// unmet lists the conditions that do not hold.
+func (r *readiness) unmet() []reason.Reason {
+	var out []reason.Reason
 	switch {
 	case r.fifth.shown:
-		out = append(out, hazard.Step("wide-range sensor, shown at a fifth of its voltage: it lies at 0.66 V, and trim does not take that for rich; its wire must not be forced", hazard.Propane))
+		out = append(out, reason.WideAtAFifth.Of())
 	case r.wide && r.mixture:
-		out = append(out, hazard.Step("wide-range sensor: it does not switch, so this test cannot judge it; look yourself: propane brings lambda below 1, then trim down, and its end does the opposite", hazard.Propane))
+		out = append(out, reason.WideUnjudged.Of())
 	case r.wide:
-		out = append(out, hazard.Step("wide-range sensor: its wire must not be forced; move the mixture instead, and look at lambda and trim", hazard.Propane, hazard.Hose))
+		out = append(out, reason.WideNoWire.Of())
 	}
 	if r.unused {
-		out = append(out, "the computer does not use this sensor for short-term trim")
+		out = append(out, reason.SensorUnused.Of())
 	}
 	if r.hasCoolant && r.coolant < limits.WarmCoolant {
-		out = append(out, fmt.Sprintf("coolant %.0f °C: warm the engine up to %d °C or more", r.coolant, limits.WarmCoolant))
+		out = append(out, reason.CoolantCold.Of(r.coolant))
 	}
 	if r.hasStatus && !isClosed(r.status) {
-		out = append(out, "open loop: "+statusWords(r.status))
+		out = append(out, reason.LoopOpen.Of().Then(FuelStatus(r.status)))
 	}
 	if p, has := r.rpm.last(); has && p.v < limits.TurningSpeed {
 		out = append(out, r.fit.Standing())
@@ -113,7 +110,7 @@ func (a *atAFifth) volts(p point, trim float64, closed bool) {
 // never reports whether the wire must not be forced at all: it is a wide-range sensor's.
 func (r *readiness) never() bool { return r.wide || r.fifth.shown }
 
-// holds is unmet without the words.
+// holds reports whether all of them hold.
 func (r *readiness) holds() bool {
 	p, has := r.rpm.last()
 	return !r.never() && !r.unused && r.fit.Holds() && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
@@ -129,18 +126,19 @@ func (r *readiness) heldAt(t float64) bool {
 	return then.holds()
 }
 
-func statusWords(status int) string {
+// FuelStatus is what a status of PID 03 says of a loop that is not closed.
+func FuelStatus(status int) reason.Reason {
 	switch status {
 	case openCold:
-		return "not warm enough yet"
+		return reason.StatusCold.Of()
 	case openDriving:
-		return "load or deceleration"
+		return reason.StatusDriving.Of()
 	case openFault:
-		return "a fault was found"
+		return reason.StatusFault.Of()
 	case 0:
-		return "fuel system not in use"
+		return reason.StatusUnused.Of()
 	}
-	return fmt.Sprintf("status 0x%02X", status)
+	return reason.StatusByte.Of(status)
 }
 
 // settle is how long a change must last before it is said, s: closed loop comes and
@@ -168,7 +166,7 @@ func (w *Watcher) stepReady(now float64) {
 		r.everReady = true
 		w.emit(Event{T: now, Name: Ready})
 	} else {
-		w.emit(Event{T: now, Name: NotReady, Reasons: slices.Clone(r.unmet())})
+		w.emit(Event{T: now, Name: NotReady, Reasons: r.unmet()})
 	}
 }
 

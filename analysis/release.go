@@ -1,8 +1,9 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
+
+	"pushback/analysis/reason"
 )
 
 // sensorState is what the sensor said after the release.
@@ -53,7 +54,7 @@ type release struct {
 	left      bool    // the reading came to the side and left it again
 	stillLeft float64 // share of the loop's work that was left when the reading left the side
 	decidedAt float64
-	why       string
+	why       reason.Reason
 	recovery
 }
 
@@ -292,7 +293,7 @@ func (r *release) unchanged() bool {
 
 // decide settles the test if it can be, at time now; with last, no more data come.
 func (r *release) decide(now float64, b voltsBase, last bool) bool {
-	set := func(s sensorState, why string) bool {
+	set := func(s sensorState, why reason.Reason) bool {
 		r.state, r.why, r.decidedAt = s, why, now
 		return true
 	}
@@ -301,27 +302,27 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		flat := r.top-r.bottom <= 0.03
 		if r.input.known && r.openSince > 0 && now-r.openSince >= openStill && waited >= muteFlat {
 			r.open, r.doubtful = true, true
-			return set(sensorVague, fmt.Sprintf("the reading came to %.2f V, the level of the open input, and lies there: was the sensor's branch closed again?", r.input.level))
+			return set(sensorVague, reason.CameToOpenLevel.Of(r.input.level))
 		}
 		switch {
 		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || flat && b.switching() && r.likeOpen(b)):
 			r.open, r.doubtful = true, true
-			return set(sensorVague, fmt.Sprintf("the reading lies still at %.2f V, as an open input does, or a wire that is still held: was the sensor's branch closed again?", r.top))
+			return set(sensorVague, reason.LiesAsOpen.Of(r.top))
 		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat):
-			return set(sensorMute, "")
+			return set(sensorMute, nil)
 		case r.n >= 4 && flat && waited >= muteAfter:
-			return set(sensorMute, "")
+			return set(sensorMute, nil)
 		case r.still() < 0.3 || last:
 			if r.n < 2 {
-				return set(sensorVague, "there are too few readings after the release")
+				return set(sensorVague, reason.FewReadings.Of())
 			}
-			return set(sensorVague, "trim had gone back before the reading showed anything")
+			return set(sensorVague, reason.TrimWasBack.Of())
 		}
 		return false
 	}
 	stay := r.lastOn.t() - r.firstOn.t()
 	if b.known() && !b.switching() && b.stays(r.expect).longest >= 0.8*b.seconds {
-		return set(sensorVague, fmt.Sprintf("it read %s, as it did all the time before the force", r.expect))
+		return set(sensorVague, reason.AsAllTheTime.Of(r.expect))
 	}
 	need := r.stayNeeded(b)
 	chance := b.stays(r.expect).chance(stay)
@@ -333,35 +334,35 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	atOnce := !off || lateBy <= max(r.prompt, 1.2*b.interval)
 	switch {
 	case late && r.trimAtOn < 0.3:
-		return set(sensorVague, "it came when trim had already gone back, which proves nothing")
+		return set(sensorVague, reason.CameTooLate.Of())
 	case late && (r.stuck || r.back > 0.05 || b.switching() && b.lean.mid+b.rich.mid < lateBy):
 		// A slow cell creeps towards the side from the start. One that lies at the other
 		// extreme and then jumps reports something else.
-		return set(sensorVague, "it came late, but not as a slow sensor does: perhaps the mixture did not follow")
+		return set(sensorVague, reason.LateNotSlow.Of())
 	case late && (enough || r.left || last):
-		return set(sensorLate, "")
+		return set(sensorLate, nil)
 	case late:
 		return false
 	case !atOnce && (enough || r.left || last):
-		return set(sensorVague, "it came neither at once nor certainly late")
+		return set(sensorVague, reason.NeitherPromptNorLate.Of())
 	case enough && r.strong >= 2 && r.strange(b):
 		r.doubtful = true
 		if r.open = r.openOdds(b) > 0 || r.pastBalance(); !r.open && !r.left && !last {
 			return false // a cell moves as trim goes back
 		}
-		return set(sensorVague, fmt.Sprintf("the reading lies dead still at %.2f V, where this sensor never was before, and trim does not move it: was the sensor's branch closed again?", r.best))
+		return set(sensorVague, reason.DeadStill.Of(r.best))
 	case enough && r.strong >= 2:
-		return set(sensorSays, "")
+		return set(sensorSays, nil)
 	case !r.left && !last:
 		return false // still there: wait for a stronger reading or a longer stay
 	case enough && r.grey >= 2 && r.leftWithTrim():
 		// A hot cell reads 0.70 to 0.80 V rich (0.78 V at 900 °C and λ 0.92): that it stayed for just as long
 		// as trim was away says what the level does not.
-		return set(sensorSays, "")
+		return set(sensorSays, nil)
 	case enough && r.strong+r.grey > 0:
-		return set(sensorVague, "the reading was not extreme enough to prove it")
+		return set(sensorVague, reason.NotExtreme.Of())
 	case enough:
-		return set(sensorVague, "the reading came to that side, but not far")
+		return set(sensorVague, reason.SideHardly.Of())
 	case (r.strong+r.grey == 0 || waited <= r.prompt) && r.still() >= 0.5 && waited < muteAfter && !last:
 		r.hasOn, r.left, r.nOn, r.strong, r.grey = false, false, 0, 0, 0 // a brush past the side; go on looking
 		return false
@@ -369,7 +370,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	if r.strong >= 2 && r.leftWithTrim() {
 		r.chance = chance
 	}
-	return set(sensorVague, "it did not stay longer than it does by plain switching")
+	return set(sensorVague, reason.NoLongerThanSwitching.Of())
 }
 
 // turn follows the changes of side after the release until the loop cycles again;

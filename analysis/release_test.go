@@ -3,7 +3,6 @@ package analysis
 import (
 	"math"
 	"slices"
-	"strings"
 	"testing"
 )
 
@@ -75,7 +74,7 @@ func TestBackToTheMiddleProvesNothing(t *testing.T) {
 			q := proofIn(w.Verdict(), c.proof)
 			seen[q.State]++
 			if q.State == Proven {
-				t.Errorf("%s, held for %g s: %s", c.proof, length, q.Why)
+				t.Errorf("%s, held for %g s: %v", c.proof, length, q.Why)
 			}
 		}
 		if seen[Unclear] == 0 || seen[Failed] == 0 {
@@ -106,8 +105,8 @@ func TestOneReleaseTakesBackAnother(t *testing.T) {
 		}
 		w, _ := p.run(Config{})
 		if q := proofIn(w.Verdict(), ProofDelivery); q.State != c.state {
-			t.Errorf("%s: %s, %s", c.name, q.State, q.Why)
-			t.Log(strings.Join(w.Reasons(), "\n"))
+			t.Errorf("%s: %s, %v", c.name, q.State, q.Why)
+			t.Log(w.Reasons())
 		}
 	}
 }

@@ -63,7 +63,7 @@ func TestReleaseCases(t *testing.T) {
 		for _, side := range []Side{Rich, Lean} {
 			r, trims := c.play(t, side)
 			if r.state != c.want || r.says() != c.says || r.leftWithTrim() != c.withTrim || r.open != c.open {
-				t.Errorf("%s, %s: state %d (%s), want %d; says %v, left with trim %v, open %v", c.name, side, r.state, r.why, c.want, r.says(), r.leftWithTrim(), r.open)
+				t.Errorf("%s, %s: state %d (%v), want %d; says %v, left with trim %v, open %v", c.name, side, r.state, r.why, c.want, r.says(), r.leftWithTrim(), r.open)
 			}
 			if r.says() && r.denies(0.2) {
 				t.Errorf("%s, %s: it both reports what trim had made and denies it", c.name, side)

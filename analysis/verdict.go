@@ -1,6 +1,10 @@
 package analysis
 
-import "slices"
+import (
+	"slices"
+
+	"pushback/analysis/reason"
+)
 
 // ProofID names one arc of the ring.
 type ProofID string
@@ -38,7 +42,7 @@ const (
 type Proof struct {
 	ID       ProofID            `json:"id"`
 	State    State              `json:"state"`
-	Why      string             `json:"why"`      // in words that can be read aloud
+	Why      reason.Reason      `json:"why"`
 	Evidence map[string]float64 `json:"evidence"` // the numbers behind the words; keys end in their unit
 }
 
@@ -65,17 +69,17 @@ type Verdict struct {
 	Conclusion Conclusion
 	Decide     Step // the one step that would settle it, where it is unclear or partly proven; its text is the first of Next
 	Proofs     []Proof
-	Next       []string
+	Next       []reason.Reason
 }
 
-// MarshalJSON writes the verdict as the last of the JSON lines.
+// MarshalJSON writes the verdict as the last of the JSON lines; its reasons must be in words, see package reason.
 func (v Verdict) MarshalJSON() ([]byte, error) {
 	proofs, next := v.Proofs, v.Next
 	if proofs == nil {
 		proofs = []Proof{}
 	}
 	if next == nil {
-		next = []string{}
+		next = []reason.Reason{}
 	}
 	fields := []field{{"kind", "verdict"}, {"conclusion", string(v.Conclusion)}}
 	if v.Decide != "" {

@@ -1,11 +1,14 @@
 package analysis
 
 import (
-	"strings"
+	"reflect"
+	"slices"
 	"testing"
+
+	"pushback/analysis/reason"
 )
 
-// What the hard cases say beside their conclusion: a proof's state, words and numbers must fit
+// What the hard cases say beside their conclusion: a proof's state, reason and numbers must fit
 // what happened, and the next steps must not contradict each other.
 func TestWordsOfHardCases(t *testing.T) {
 	with := func(change func(*plant)) plant { p := healthy(); p.marks = true; change(&p); return p }
@@ -20,23 +23,23 @@ func TestWordsOfHardCases(t *testing.T) {
 		cfg     Config
 		id      ProofID
 		state   State
-		why     string
+		why     reason.Code
 		number  number
-		next    string // in one of the next steps
-		notNext string // in none of them
+		next    reason.Code   // of one of the next steps; "" any
+		notNext []reason.Code // of none of them
 	}{
-		{"monitor trips: the ramp before it counts", trip, Config{}, ProofAddsFuel, Proven, "2.5 % a second", number{"rate_pct_s", 2, 3}, "repeat with holds shorter than", "for 15 s"},
-		{"monitor trips: trim fell when the loop opened", trip, Config{}, ProofBank, Proven, "answered", number{"own_moved_pct", 15, 30}, "", ""},
-		{"monitor trips: nothing to report was left", trip, Config{}, ProofSensorRich, Unclear, "gone before the release", number{}, "", ""},
-		{"both banks on one trim", with(func(p *plant) { p.bothTrims = true }), Config{}, ProofBank, Unclear, "one trim", number{"other_moved_pct", 15, 30}, "", ""},
-		{"mixture reaches both banks", with(func(p *plant) { mixture(0.08)(p); p.bothTrims = true }), Config{By: ByMixture}, ProofBank, Untested, "only the wire tells", number{}, "", ""},
-		{"the loop's own rate, though it brought the mixture back", with(mixture(0.08)), Config{By: ByMixture}, ProofAddsFuel, Proven, "the mixture was moved lean", number{"rate_pct_s", 1.6, 3.5}, "", ""},
-		{"nothing is held by mixture", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{By: ByMixture}, ProofAddsFuel, Failed, "the mixture was moved lean", number{"stood_still_s", 7, 15}, "", "contact"},
+		{"monitor trips: the ramp before it counts", trip, Config{}, ProofAddsFuel, Proven, reason.TrimRose, number{"rate_pct_s", 2, 3}, reason.ShorterHolds, []reason.Code{reason.HoldForRear, reason.LeanAgain, reason.EnrichAgain}},
+		{"monitor trips: trim fell when the loop opened", trip, Config{}, ProofBank, Proven, reason.BankAnswered, number{"own_moved_pct", 15, 30}, "", nil},
+		{"monitor trips: nothing to report was left", trip, Config{}, ProofSensorRich, Unclear, reason.GoneBeforeRelease, number{}, "", nil},
+		{"both banks on one trim", with(func(p *plant) { p.bothTrims = true }), Config{}, ProofBank, Unclear, reason.OtherWithIt, number{"other_moved_pct", 15, 30}, "", nil},
+		{"mixture reaches both banks", with(func(p *plant) { mixture(0.08)(p); p.bothTrims = true }), Config{By: ByMixture}, ProofBank, Untested, reason.MayReachBothBanks, number{}, "", nil},
+		{"the loop's own rate, though it brought the mixture back", with(mixture(0.08)), Config{By: ByMixture}, ProofAddsFuel, Proven, reason.MixtureMoved, number{"rate_pct_s", 1.6, 3.5}, "", nil},
+		{"nothing is held by mixture", with(func(p *plant) { mixture(0.08)(p); p.frozen, p.base = true, 1 }), Config{By: ByMixture}, ProofAddsFuel, Failed, reason.MixtureMoved, number{"stood_still_s", 7, 15}, "", []reason.Code{reason.FirmerContact, reason.PoorContact, reason.NotZero}},
 		{"a dead line by mixture may be the wire's fault", with(func(p *plant) {
 			mixture(0.08)(p)
 			p.cell, p.seconds = func(float64, float64) float64 { return 0.06 }, 130
-		}), Config{By: ByMixture}, ProofInput, Unclear, "did not follow the mixture", number{}, "hold the signal wire", ""},
-		{"input dead: the cheapest check first", with(func(p *plant) { p.inputStuck = 0.45 }), Config{}, ProofInput, Failed, "went on as before", number{}, "the one you are reading", ""},
+		}), Config{By: ByMixture}, ProofInput, Unclear, reason.NotWithMixture, number{}, reason.HoldWireToo, nil},
+		{"input dead: the cheapest check first", with(func(p *plant) { p.inputStuck = 0.45 }), Config{}, ProofInput, Failed, reason.WentOnAsBefore, number{}, reason.RightSensor, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w, _ := c.p.run(c.cfg)
@@ -45,8 +48,8 @@ func TestWordsOfHardCases(t *testing.T) {
 				if p.ID != c.id {
 					continue
 				}
-				if p.State != c.state || !strings.Contains(p.Why, c.why) {
-					t.Errorf("%s %s: %s; want %s, %q", p.ID, p.State, p.Why, c.state, c.why)
+				if p.State != c.state || !p.Why.Has(c.why) {
+					t.Errorf("%s %s: %v; want %s, %q", p.ID, p.State, p.Why, c.state, c.why)
 				}
 				if n := c.number; n.key != "" {
 					if x, ok := p.Evidence[n.key]; !ok || x < n.lo || x > n.hi {
@@ -54,9 +57,11 @@ func TestWordsOfHardCases(t *testing.T) {
 					}
 				}
 			}
-			next := strings.Join(v.Next, "\n")
-			if !strings.Contains(next, c.next) || c.notNext != "" && strings.Contains(next, c.notNext) {
-				t.Errorf("next: %s\nwant %q, and nowhere %q", next, c.next, c.notNext)
+			has := func(code reason.Code) bool {
+				return slices.ContainsFunc(v.Next, func(r reason.Reason) bool { return r.Has(code) })
+			}
+			if c.next != "" && !has(c.next) || slices.ContainsFunc(c.notNext, has) {
+				t.Errorf("next: %v\nwant %q, and nowhere %q", v.Next, c.next, c.notNext)
 			}
 		})
 	}
@@ -71,7 +76,8 @@ func TestManyForcesAreTold(t *testing.T) {
 	}
 	p.seconds = 40 + 20*float64(len(p.forces))
 	w, _ := p.run(Config{})
-	if why := w.Verdict().Proofs[0].Why; len(w.forces) != maxForces || !strings.Contains(why, "the first 32 forces of the session are judged, 8 more") {
-		t.Errorf("%d forces: %s", len(w.forces), why)
+	why := w.Verdict().Proofs[0].Why
+	if last := why[len(why)-1]; len(w.forces) != maxForces || !reflect.DeepEqual(reason.Reason{last}, reason.OnlyFirstForces.Of(32, 8)) {
+		t.Errorf("%d forces: %v", len(w.forces), why)
 	}
 }

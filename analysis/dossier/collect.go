@@ -8,6 +8,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/agenda"
 	"pushback/analysis/measure"
+	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
@@ -33,7 +34,7 @@ type Setup struct {
 type Dossier struct {
 	Setup   Setup
 	Verdict analysis.Verdict
-	Reasons []string // what was weighed for it, as the judge gives them
+	Reasons []reason.Reason // what was weighed for it, as the judge gives them
 	Events  []analysis.Event
 	Figures analysis.Figures // over all engine speeds, while nobody forced
 	VehicleData

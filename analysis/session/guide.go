@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -111,8 +112,8 @@ type passed struct {
 
 // engine is what the car tells beside trim and sensor.
 type engine struct {
-	why    []string // what is not fit, as the watcher has it
-	trim   float64  // the watched bank's short-term trim, %
+	why    []reason.Reason // what is not fit, as the watcher has it
+	trim   float64         // the watched bank's short-term trim, %
 	rpm    float64
 	hasRPM bool
 	closed bool // the loop, and without a fault, as far as is known

@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -152,7 +153,7 @@ func TestGuideHoldsNoLongerThanItShould(t *testing.T) {
 
 func TestGuideWaitsForReadinessAndGivesUp(t *testing.T) {
 	d := newDrive(t, GuideConfig{Ready: 20 * s})
-	d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"coolant"}}).until(30 * s)
+	d.event(analysis.Event{Name: analysis.NotReady, Reasons: []reason.Reason{reason.CoolantCold.Of(20.0)}}).until(30 * s)
 	d.want("0s ready", "20s done")
 }
 
@@ -202,7 +203,7 @@ func TestGuideRepeatsWhatIsHeld(t *testing.T) {
 func TestGuideGoesBackToReadiness(t *testing.T) {
 	d := newDrive(t, GuideConfig{})
 	d.event(analysis.Event{Name: analysis.Ready}).until(5 * s)
-	d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"open loop"}}).until(8 * s)
+	d.event(analysis.Event{Name: analysis.NotReady, Reasons: []reason.Reason{reason.CoolantCold.Of(20.0)}}).until(8 * s)
 	d.event(analysis.Event{Name: analysis.Ready}).until(24 * s)
 	d.want("0s baseline", "5s ready", "8s baseline", "23s force lean")
 }
@@ -232,7 +233,7 @@ func TestGuideDoesNotForceAnOpenLoop(t *testing.T) {
 		d.event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean}).until(20 * s)
 		d.event(analysis.Event{Name: analysis.OpenLoop}).until(21 * s)
 		d.event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Lean}).until(30 * s)
-		d.event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"open loop"}}).until(60 * s)
+		d.event(analysis.Event{Name: analysis.NotReady, Reasons: []reason.Reason{reason.CoolantCold.Of(20.0)}}).until(60 * s)
 		want := []string{"0s baseline", "15s force lean", "16s hold lean", "20s release lean", "21s answer lean", "26s wait"}
 		if back {
 			d.event(analysis.Event{Name: analysis.Ready})
@@ -357,7 +358,7 @@ func TestGuideTellsAnOpenBranchFromSwitching(t *testing.T) {
 // What is waited for is said at once, and until when; what waiting cannot bring ends the test.
 func TestGuideSaysWhatItWaitsFor(t *testing.T) {
 	d := newDrive(t, GuideConfig{})
-	d.until(s).event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"coolant"}})
+	d.until(s).event(analysis.Event{Name: analysis.NotReady, Reasons: []reason.Reason{reason.CoolantCold.Of(20.0)}})
 	if d.last.At != s || d.last.Until != 3*time.Minute || len(d.last.Why) != 1 {
 		t.Errorf("said %+v", d.last)
 	}
@@ -366,7 +367,7 @@ func TestGuideSaysWhatItWaitsFor(t *testing.T) {
 	gas := obd.Record{Exchange: &obd.Exchange{Request: obd.Request{Service: 0x01, Data: []byte{0x51}}, Outcome: obd.OK,
 		Replies: []obd.Reply{{Data: []byte{0x41, 0x51, 0x05}}}}}
 	d.g.judge.Step(gas)
-	d.until(s).event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"gas"}})
+	d.until(s).event(analysis.Event{Name: analysis.NotReady, Reasons: []reason.Reason{reason.CoolantCold.Of(20.0)}})
 	if !d.over || d.last.Reason != WhyNever {
 		t.Errorf("over %v, because %q", d.over, d.last.Reason)
 	}

@@ -9,6 +9,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 	"pushback/analysis/scripttest"
 	"pushback/decode"
 	"pushback/obd"
@@ -124,7 +125,7 @@ func act(t *testing.T, g *Guide, x *shown, step scripttest.Step, write func(Fram
 	case "open_level":
 		event(analysis.Event{Name: analysis.OpenLevel, Value: 0.45})
 	case "not_ready":
-		event(analysis.Event{Name: analysis.NotReady, Reasons: []string{"coolant"}})
+		event(analysis.Event{Name: analysis.NotReady, Reasons: []reason.Reason{reason.CoolantCold.Of(20.0)}})
 	default:
 		signal := decode.ByName(words[0])
 		if signal == nil {

@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
 )
 
 // Stage is a part of the guided test.
@@ -54,7 +55,7 @@ type Prompt struct {
 	New    bool             // the stage has just begun
 	More   bool             // the hold goes on beyond its usual length: trim answered, but that is not enough yet
 	Seen   bool             // in Hold: the watcher sees the force too
-	Why    []string         // in Ready: what is not fit
+	Why    []reason.Reason  // in Ready: what is not fit
 	Barred bool             // in Ready: the step cannot be skipped, the car must not be tested
 	Reason Reason           // why the step is asked for, cut short or waited in; "" as usual
 	Twice  bool             // a repetition was asked for, but this side was forced as often as is good for the car
@@ -129,21 +130,21 @@ func (p Prompt) Hazards(by analysis.By) []hazard.Kind {
 	return []hazard.Kind{hazard.Wire}
 }
 
-// StepJSON is the line that tells other programs the step.
+// StepJSON is the line that tells other programs the step; what is not fit must be in words, see package reason.
 func (p Prompt) StepJSON(by analysis.By) ([]byte, error) {
 	seconds := func(d time.Duration) float64 { return math.Round(d.Seconds()*1000) / 1000 }
 	line := struct {
-		Kind    string        `json:"kind"`
-		T       float64       `json:"t"`
-		Step    string        `json:"step"`
-		Side    analysis.Side `json:"side,omitempty"`
-		Until   float64       `json:"until_s,omitempty"`
-		Caution []string      `json:"caution"`
-		Why     Reason        `json:"why,omitempty"`
-		Back    []string      `json:"taken_back,omitempty"`
-		Reasons []string      `json:"reasons,omitempty"`
-		Usual   float64       `json:"usual_s,omitempty"`
-		Most    float64       `json:"most_s,omitempty"`
+		Kind    string          `json:"kind"`
+		T       float64         `json:"t"`
+		Step    string          `json:"step"`
+		Side    analysis.Side   `json:"side,omitempty"`
+		Until   float64         `json:"until_s,omitempty"`
+		Caution []string        `json:"caution"`
+		Why     Reason          `json:"why,omitempty"`
+		Back    []string        `json:"taken_back,omitempty"`
+		Reasons []reason.Reason `json:"reasons,omitempty"`
+		Usual   float64         `json:"usual_s,omitempty"`
+		Most    float64         `json:"most_s,omitempty"`
 	}{Kind: "step", T: seconds(p.At), Step: p.Step(by), Side: p.Side, Until: seconds(p.Until), Caution: []string{}, Why: p.Reason}
 	for _, k := range p.Hazards(by) {
 		line.Caution = append(line.Caution, k.Caution())

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/wide"
 	"pushback/decode"
 	"pushback/obd"
@@ -78,7 +79,7 @@ func (j *Judge) Doses() []analysis.Dose {
 }
 
 // Reasons is what the verdict weighed, line by line; see [analysis.Watcher.Reasons].
-func (j *Judge) Reasons() []string { return j.watch.chosen().Reasons() }
+func (j *Judge) Reasons() []reason.Reason { return j.watch.chosen().Reasons() }
 
 // Kind is that of the watched sensor, as its readings have told; unknown before the first.
 func (j *Judge) Kind() decode.Kind { return j.watch.kind }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/wide"
 	"pushback/decode"
 )
@@ -20,7 +21,7 @@ type watcher interface {
 	Barred() (now, always bool) // the car must not be tested
 	Verdict() analysis.Verdict
 	Figures() analysis.Figures
-	Reasons() []string
+	Reasons() []reason.Reason
 }
 
 // watchers holds both until the first reading of the watched sensor tells its kind. What a

@@ -5,6 +5,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 )
 
 // cut is one time at which the computer shut the fuel off, by the engine's own drive.
@@ -188,30 +189,30 @@ func (c *cutWatch) weigh(r *ring) {
 		x := &c.all[i]
 		switch {
 		case x.seen:
-			r.say(analysis.ProofInput, analysis.Proven, sayCutFollowed(x.top), "top_ratio", x.top, "begin_s", x.begin)
-			r.say(analysis.ProofSensorLean, analysis.Proven, sayCutLean(x.top), "top_ratio", x.top)
+			r.say(analysis.ProofInput, analysis.Proven, reason.CutFollowed.Of(x.top), "top_ratio", x.top, "begin_s", x.begin)
+			r.say(analysis.ProofSensorLean, analysis.Proven, reason.CutLean.Of(x.top), "top_ratio", x.top)
 			if x.end > 0 && r.w.cfg.By == analysis.ByFuelCut {
 				c.recovery(r, x)
 				if slow := max(x.up, x.down); slow > slowFlank {
 					r.slow = true
 					p := r.by[analysis.ProofSensorLean]
-					p.Why += saySlowFlank(slow)
+					p.Why = p.Why.And(reason.SlowFlank, slow)
 					p.Evidence["flank_s"] = slow
 				}
 			}
 		case x.status && x.end-x.begin >= 3 && x.rearRead && x.rearLow < 0.2:
-			r.say(analysis.ProofSensorLean, analysis.Failed, sayCutDead(x.end-x.begin, x.rearLow), "waited_s", x.end-x.begin, "rear_v", x.rearLow)
-			r.say(analysis.ProofInput, analysis.Unclear, inputOrSensor)
+			r.say(analysis.ProofSensorLean, analysis.Failed, reason.CutDead.Of(x.end-x.begin, x.rearLow), "waited_s", x.end-x.begin, "rear_v", x.rearLow)
+			r.say(analysis.ProofInput, analysis.Unclear, reason.ReadingStoodStill.Of())
 		case x.status && x.end-x.begin >= 3:
-			r.say(analysis.ProofInput, analysis.Unclear, cutUnseen)
+			r.say(analysis.ProofInput, analysis.Unclear, reason.CutUnseen.Of())
 		}
 	}
 }
 
 func (c *cutWatch) recovery(r *ring, x *cut) {
 	if x.back > 0 {
-		r.say(analysis.ProofRecovery, analysis.Proven, sayRecovered(x.back-x.end), "after_s", x.back-x.end)
+		r.say(analysis.ProofRecovery, analysis.Proven, reason.BackAfter.Of(max(0, x.back-x.end)), "after_s", x.back-x.end)
 	} else if r.w.now-x.end >= recoverWithin {
-		r.say(analysis.ProofRecovery, analysis.Unclear, sayNoRecovery)
+		r.say(analysis.ProofRecovery, analysis.Unclear, reason.NotBack.Of())
 	}
 }

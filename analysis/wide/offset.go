@@ -2,6 +2,7 @@ package wide
 
 import (
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/decode"
 )
 
@@ -66,8 +67,8 @@ func (o *offsetWatch) step(w *Watcher, t float64) {
 func (o *offsetWatch) weigh(r *ring) {
 	switch {
 	case o.most >= contraryFor:
-		r.force(analysis.ProofScale, analysis.Failed, sayContrary(o.lambda, o.rear, o.most), "ratio", o.lambda, "rear_v", o.rear, "seconds", o.most)
+		r.force(analysis.ProofScale, analysis.Failed, reason.Contrary.Of(o.lambda, o.rear, o.most), "ratio", o.lambda, "rear_v", o.rear, "seconds", o.most)
 	case o.trimMost >= rearTrimFor:
-		r.force(analysis.ProofScale, analysis.Failed, sayRearTrim(o.trim, o.trimMost), "rear_trim_pct", o.trim, "seconds", o.trimMost)
+		r.force(analysis.ProofScale, analysis.Failed, reason.RearTrimStood.Of(o.trim, o.trimMost), "rear_trim_pct", o.trim, "seconds", o.trimMost)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 )
 
 // Limits of the gain (g) within which a ring is sound, and that below which half of it is missing.
@@ -38,7 +39,7 @@ var Order = append(append([]analysis.ProofID{}, analysis.ProofOrder[:]...), anal
 func (w *Watcher) newRing() *ring {
 	r := &ring{w: w, by: map[analysis.ProofID]*analysis.Proof{}}
 	for _, id := range Order {
-		p := &analysis.Proof{ID: id, State: analysis.Untested, Why: untested[id], Evidence: map[string]float64{}}
+		p := &analysis.Proof{ID: id, State: analysis.Untested, Why: untested[id].Of(), Evidence: map[string]float64{}}
 		r.by[id] = p
 		r.order = append(r.order, p)
 	}
@@ -53,7 +54,7 @@ func (w *Watcher) newRing() *ring {
 var rank = map[analysis.State]int{analysis.Untested: 0, analysis.Unclear: 1, analysis.Failed: 2, analysis.Proven: 3}
 
 // say puts a state into a proof unless it has a better one.
-func (r *ring) say(id analysis.ProofID, s analysis.State, why string, pairs ...any) {
+func (r *ring) say(id analysis.ProofID, s analysis.State, why reason.Reason, pairs ...any) {
 	p := r.by[id]
 	if rank[s] <= rank[p.State] {
 		return
@@ -62,7 +63,7 @@ func (r *ring) say(id analysis.ProofID, s analysis.State, why string, pairs ...a
 }
 
 // force puts a state into a proof, whatever it had.
-func (r *ring) force(id analysis.ProofID, s analysis.State, why string, pairs ...any) {
+func (r *ring) force(id analysis.ProofID, s analysis.State, why reason.Reason, pairs ...any) {
 	p := r.by[id]
 	p.State, p.Why, p.Evidence = s, why, map[string]float64{}
 	for i := 0; i+1 < len(pairs); i += 2 {
@@ -73,6 +74,26 @@ func (r *ring) force(id analysis.ProofID, s analysis.State, why string, pairs ..
 }
 
 func (r *ring) is(id analysis.ProofID, s analysis.State) bool { return r.by[id].State == s }
+
+// untested says of each proof what would test it.
+var untested = map[analysis.ProofID]reason.Code{
+	analysis.ProofInput:      reason.Unmoved,
+	analysis.ProofAddsFuel:   reason.UnmovedLean,
+	analysis.ProofCutsFuel:   reason.UnmovedRich,
+	analysis.ProofDelivery:   reason.TrimNotFarEnough,
+	analysis.ProofSensorRich: reason.NotMadeRich,
+	analysis.ProofSensorLean: reason.NotMadeLean,
+	analysis.ProofBank:       reason.NothingForced,
+	analysis.ProofRecovery:   reason.NothingLetGo,
+	analysis.ProofScale:      reason.FuelNotCompared,
+}
+
+func sideWord(rich bool) analysis.Side {
+	if rich {
+		return analysis.Rich
+	}
+	return analysis.Lean
+}
 
 func sensorProof(rich bool) analysis.ProofID {
 	if rich {
@@ -102,7 +123,7 @@ func (r *ring) weigh() {
 		r.w.offset.weigh(r)
 	}
 	if len(r.forces) > 0 && r.is(analysis.ProofBank, analysis.Untested) {
-		r.by[analysis.ProofBank].Why = bankByMixture
+		r.by[analysis.ProofBank].Why = reason.NoWireHeld.Of()
 	}
 }
 
@@ -111,23 +132,23 @@ func (r *ring) sensor(f *force) {
 	for _, rich := range []bool{true, false} {
 		onset := rich == (f.side == analysis.Rich)
 		if t, has := f.says[rich]; has {
-			since := f.begin
+			since, went := f.begin, reason.LambdaWent
 			if !onset {
-				since = f.end
+				since, went = f.end, reason.LambdaWentAtEnd
 			}
-			r.say(sensorProof(rich), analysis.Proven, saySensor(rich, onset, t-since), "after_s", t-since)
-			r.say(analysis.ProofInput, analysis.Proven, sayInput(f), "moved_pct", 100*f.size, "begin_s", f.begin)
+			r.say(sensorProof(rich), analysis.Proven, went.Of(sideWord(rich), max(0, t-since)), "after_s", t-since)
+			r.say(analysis.ProofInput, analysis.Proven, reason.ReadingFollowed.Of(100*f.size), "moved_pct", 100*f.size, "begin_s", f.begin)
 			continue
 		}
 		if f.answered && f.made.end >= farEnough {
-			r.say(analysis.ProofInput, analysis.Proven, sayInput(f), "moved_pct", 100*f.size, "begin_s", f.begin)
+			r.say(analysis.ProofInput, analysis.Proven, reason.ReadingFollowed.Of(100*f.size), "moved_pct", 100*f.size, "begin_s", f.begin)
 		}
 		if onset || !f.ended() || r.w.now < f.end+6 {
 			continue
 		}
 		// Released, trim should have left the other mixture.
 		if moved := f.made.end; moved >= 0.06 && f.fitted && f.fit.G > gainHalf && f.recovered == 0 {
-			r.say(sensorProof(rich), analysis.Unclear, sayNoOvershoot(rich, moved))
+			r.say(sensorProof(rich), analysis.Unclear, reason.NoOvershoot.Of(100*moved, sideWord(rich)))
 		}
 	}
 }
@@ -135,27 +156,29 @@ func (r *ring) sensor(f *force) {
 // command is whether trim answered, on both flanks.
 func (r *ring) command(f *force) {
 	id, back := analysis.ProofCutsFuel, analysis.ProofAddsFuel
+	went, came := reason.MovedTrimFell, reason.TrimCameUp
 	if f.side == analysis.Lean {
 		id, back = back, id
+		went, came = reason.MovedTrimRose, reason.TrimCameDown
 	}
 	moved := f.made.end
 	switch {
 	case f.answered:
-		r.say(id, analysis.Proven, sayAnswer(f, moved), "after_s", f.after[0], "after_min_s", f.after[1], "after_max_s", f.after[2], "moved_pct", -100*f.sign*moved)
+		r.say(id, analysis.Proven, went.Of(f.side, f.after[1], f.after[2], 100*moved), "after_s", f.after[0], "after_min_s", f.after[1], "after_max_s", f.after[2], "moved_pct", -100*f.sign*moved)
 	case f.opened:
-		r.say(id, analysis.Unclear, sayOpened(f))
+		r.say(id, analysis.Unclear, reason.OpenedBeforeAnswer.Of(f.openedAt-f.begin))
 	case f.silent:
-		r.say(id, analysis.Unclear, saySilentOnce(f), "waited_s", f.away)
+		r.say(id, analysis.Unclear, reason.SilentOnce.Of(f.away), "waited_s", f.away)
 	default:
-		r.say(id, analysis.Unclear, sayTooShort(f), "moved_pct", -100*f.sign*moved)
+		r.say(id, analysis.Unclear, reason.HuntingOnly.Of(), "moved_pct", -100*f.sign*moved)
 	}
 	if !f.ended() || !f.answered {
 		return
 	}
 	// After the end trim comes back against what it has itself made.
-	if came := f.made.came; came >= max(twoCounts, 0.4*moved) && moved >= twoCounts {
+	if by := f.made.came; by >= max(twoCounts, 0.4*moved) && moved >= twoCounts {
 		if _, has := f.says[f.side == analysis.Lean]; has {
-			r.say(back, analysis.Proven, sayBack(f, came), "moved_pct", 100*f.sign*came)
+			r.say(back, analysis.Proven, came.Of(100*by), "moved_pct", 100*f.sign*by)
 		}
 	}
 }
@@ -177,14 +200,14 @@ func (r *ring) silence() {
 		}
 		switch {
 		case f.atZero && f.silent:
-			r.force(id, analysis.Failed, sayAtZero(f), "waited_s", f.away)
+			r.force(id, analysis.Failed, reason.AtItsMiddle.Of(f.away, f.side), "waited_s", f.away)
 		case f.silent && n >= 2:
-			r.force(id, analysis.Failed, saySilent(n, waited), "waited_s", waited, "forces", float64(n))
+			r.force(id, analysis.Failed, reason.SilentTimes.Of(n, waited), "waited_s", waited, "forces", float64(n))
 		case f.silent && r.answersOn(f.side.Opposite()) && !r.answersOn(f.side):
 			// Coming back from the other side is no answer on this one.
-			r.force(id, analysis.Failed, sayAtZero(f), "waited_s", f.away)
+			r.force(id, analysis.Failed, reason.AtItsMiddle.Of(f.away, f.side), "waited_s", f.away)
 		case f.silent && !r.answersOn(f.side):
-			r.force(id, analysis.Unclear, saySilentOnce(f), "waited_s", f.away)
+			r.force(id, analysis.Unclear, reason.SilentOnce.Of(f.away), "waited_s", f.away)
 		}
 	}
 }
@@ -204,15 +227,15 @@ func (r *ring) delivery(f *force) {
 	ev := []any{"gain", e.G, "gain_low", e.GLow, "gain_high", e.GHigh, "moved_pct", -100 * f.sign * moved}
 	switch {
 	case moved >= farEnough && f.made.off < ratioBack && e.G >= gainHalf:
-		r.say(analysis.ProofDelivery, analysis.Proven, sayBrought(moved), ev...)
+		r.say(analysis.ProofDelivery, analysis.Proven, reason.LoopBrought.Of(100*moved), ev...)
 	case moved >= twoCounts && over >= max(0.5*moved, f.enough()) && f.ended():
-		r.say(analysis.ProofDelivery, analysis.Proven, sayOvershoot(f, over), ev...)
+		r.say(analysis.ProofDelivery, analysis.Proven, reason.Overshot.Of(100*over), ev...)
 	case moved >= 0.10 && e.G < gainNone && e.GHigh < 0.3:
-		r.say(analysis.ProofDelivery, analysis.Failed, sayUndelivered(moved, e.G), ev...)
+		r.say(analysis.ProofDelivery, analysis.Failed, reason.LambdaUnfollowed.Of(100*moved, e.G), ev...)
 	case moved < farEnough:
-		r.say(analysis.ProofDelivery, analysis.Unclear, sayLittle(moved), ev...)
+		r.say(analysis.ProofDelivery, analysis.Unclear, reason.TrimLittle.Of(100*moved), ev...)
 	default:
-		r.say(analysis.ProofDelivery, analysis.Unclear, sayHalf(e.G), ev...)
+		r.say(analysis.ProofDelivery, analysis.Unclear, reason.FollowedInPart.Of(e.G), ev...)
 	}
 }
 
@@ -220,13 +243,13 @@ func (r *ring) recovery(f *force) {
 	switch {
 	case !f.ended():
 	case f.recovered > 0:
-		r.force(analysis.ProofRecovery, analysis.Proven, sayRecovered(f.recovered-f.end), "after_s", f.recovered-f.end)
+		r.force(analysis.ProofRecovery, analysis.Proven, reason.BackAfter.Of(max(0, f.recovered-f.end)), "after_s", f.recovered-f.end)
 	case f.opened:
-		r.say(analysis.ProofRecovery, analysis.Unclear, "the computer had left closed loop")
+		r.say(analysis.ProofRecovery, analysis.Unclear, reason.HadLeftClosedLoop.Of())
 	case r.w.now-f.end < recoverWithin:
-		r.say(analysis.ProofRecovery, analysis.Unclear, "not watched for long enough after the end", "watched_s", r.w.now-f.end)
+		r.say(analysis.ProofRecovery, analysis.Unclear, reason.EndUnwatched.Of(), "watched_s", r.w.now-f.end)
 	default:
-		r.say(analysis.ProofRecovery, analysis.Unclear, sayNoRecovery)
+		r.say(analysis.ProofRecovery, analysis.Unclear, reason.NotBack.Of())
 	}
 }
 
@@ -260,20 +283,25 @@ func (r *ring) scale() {
 		ev = append(ev, "delay_s", f.fit.Delay, "delay_low_s", f.fit.DelayLow, "delay_high_s", f.fit.DelayHigh,
 			"lag_s", f.fit.Tau, "lag_low_s", f.fit.TauLow, "lag_high_s", f.fit.TauHigh, "fed_pct", 100*f.fit.P, "ramp_s", f.fit.On)
 	}
+	scale := reason.Scale.Of(g, low, high)
 	switch rear, seen := r.rearProves(); {
 	case g >= gainSound && g <= gainMost:
-		r.say(analysis.ProofScale, analysis.Proven, sayScale(g, low, high), ev...)
+		r.say(analysis.ProofScale, analysis.Proven, scale, ev...)
 	case g < gainNone || !r.is(analysis.ProofDelivery, analysis.Proven) && !rear && g < gainSound:
-		r.say(analysis.ProofScale, analysis.Unclear, sayWhichHalf(g, seen), ev...)
+		half := reason.HalfOfWhat.Of(g)
+		if seen {
+			half = half.And(reason.RearUndecided)
+		}
+		r.say(analysis.ProofScale, analysis.Unclear, half, ev...)
 		r.half = g >= gainNone
 	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && rear || low > gainMost):
 		r.skewed = true
-		r.say(analysis.ProofScale, analysis.Failed, saySkewed(g, low, high), ev...)
+		r.say(analysis.ProofScale, analysis.Failed, scale.And(reason.WhileRearFollowed), ev...)
 		if rear {
-			r.say(analysis.ProofDelivery, analysis.Proven, rearMoved)
+			r.say(analysis.ProofDelivery, analysis.Proven, reason.RearFollowed.Of())
 		}
 	default:
-		r.say(analysis.ProofScale, analysis.Unclear, sayBetween(g, low, high), ev...)
+		r.say(analysis.ProofScale, analysis.Unclear, scale.And(reason.NeitherSoundNorWrong), ev...)
 	}
 	r.banks()
 }
@@ -314,7 +342,12 @@ func (r *ring) banks() {
 		}
 		p := r.by[analysis.ProofScale]
 		if d := f.fit.G - f.beside.G; math.Abs(d) > 0.15 && (f.fit.GHigh < f.beside.GLow || f.fit.GLow > f.beside.GHigh) {
-			p.Why += sayOddBank(r.w.cfg.Sensor.Bank, r.w.cfg.Sensor.Beside().Bank, f.fit.G, f.beside.G)
+			own, other := r.w.cfg.Sensor.Bank, r.w.cfg.Sensor.Beside().Bank
+			odd := own
+			if math.Abs(f.beside.G-1) > math.Abs(f.fit.G-1) {
+				odd = other
+			}
+			p.Why = p.Why.And(reason.OddBank, other, f.beside.G, odd)
 		}
 		p.Evidence["gain_other_bank"] = math.Round(f.beside.G*1000) / 1000
 	}
@@ -350,7 +383,7 @@ func (r *ring) lag() {
 	r.slow = true
 	for _, rich := range []bool{true, false} {
 		if p := r.by[sensorProof(rich)]; p.State == analysis.Proven && !fast[rich] {
-			p.Why += saySlow(worst.fit.Tau, worst.fit.TauLow, worst.fit.TauHigh)
+			p.Why = p.Why.And(reason.SlowLag, worst.fit.Tau, worst.fit.TauLow, worst.fit.TauHigh)
 			p.Evidence["lag_s"] = math.Round(worst.fit.Tau*1000) / 1000
 		}
 	}
@@ -372,7 +405,7 @@ func (r *ring) unfollowed() {
 			continue
 		}
 		if w.opened(m.at-2, to) {
-			r.say(analysis.ProofInput, analysis.Unclear, wasOpen)
+			r.say(analysis.ProofInput, analysis.Unclear, reason.ForcedWhileOpen.Of())
 			continue
 		}
 		rest, noise := spread(w.own.lambda.values(nil, m.at-15, m.at-1))
@@ -390,11 +423,15 @@ func (r *ring) unfollowed() {
 		beside := w.besideMoved(m, to)
 		switch {
 		case still && (rear || beside):
-			r.say(sensorProof(rich), analysis.Failed, sayDead(m.side, to-m.at, far, rear), "waited_s", to-m.at, "moved_ratio", far)
-			r.say(analysis.ProofInput, analysis.Unclear, inputOrSensor)
-			r.say(analysis.ProofDelivery, analysis.Unclear, "the sensor does not show it")
+			dead := reason.StayedDeadBank
+			if rear {
+				dead = reason.StayedDeadRear
+			}
+			r.say(sensorProof(rich), analysis.Failed, dead.Of(m.side, to-m.at, far), "waited_s", to-m.at, "moved_ratio", far)
+			r.say(analysis.ProofInput, analysis.Unclear, reason.ReadingStoodStill.Of())
+			r.say(analysis.ProofDelivery, analysis.Unclear, reason.SensorShowsNot.Of())
 		default:
-			r.say(analysis.ProofInput, analysis.Unclear, wasItMoved)
+			r.say(analysis.ProofInput, analysis.Unclear, reason.WasItMoved.Of())
 		}
 	}
 }

@@ -1,12 +1,11 @@
 package wide
 
 import (
-	"fmt"
 	"slices"
 
 	"pushback/analysis"
-	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 )
 
 // readiness follows the conditions under which a test counts.
@@ -42,34 +41,22 @@ func (w *Watcher) stepStatus(p reading) {
 	w.ready.openAt = p.t()
 	if f := w.running(); f != nil && had && isClosed(was.v) && !f.opened && w.cfg.By != analysis.ByFuelCut {
 		f.opened, f.openedAt = true, p.t()
-		w.emit(analysis.Event{T: p.t(), Name: analysis.OpenLoop, Status: openWords(p.v)})
+		w.emit(analysis.Event{T: p.t(), Name: analysis.OpenLoop, Status: analysis.FuelStatus(int(p.v))})
 	}
 }
 
-func openWords(status float64) string {
-	switch int(status) {
-	case 1:
-		return "not warm enough yet"
-	case openDriving:
-		return "load or deceleration"
-	case 8:
-		return "a fault was found"
-	}
-	return fmt.Sprintf("status 0x%02X", int(status))
-}
-
-// unmet lists the conditions that do not hold, in words.
-func (w *Watcher) unmet() []string {
-	var out []string
+// unmet lists the conditions that do not hold.
+func (w *Watcher) unmet() []reason.Reason {
+	var out []reason.Reason
 	r := &w.ready
 	if w.cfg.By == analysis.ByWire && !w.byRear() {
-		out = append(out, hazard.Step("this sensor is a wide-range one: its wire must never be held; move the mixture instead, or let the computer cut the fuel", hazard.Propane, hazard.Hose))
+		out = append(out, reason.WideNeverHold.Of())
 	}
 	if r.hasCoolant && r.coolant < limits.WarmCoolant {
-		out = append(out, fmt.Sprintf("coolant %.0f °C: warm the engine up to %d °C or more", r.coolant, limits.WarmCoolant))
+		out = append(out, reason.CoolantCold.Of(r.coolant))
 	}
 	if s, has := w.status.last(); has && !isClosed(s.v) {
-		out = append(out, "open loop: "+openWords(s.v))
+		out = append(out, reason.LoopOpen.Of().Then(analysis.FuelStatus(int(s.v))))
 	}
 	if p, has := w.rpm.last(); has && p.v < limits.TurningSpeed {
 		out = append(out, r.fit.Standing())
@@ -84,7 +71,7 @@ func (w *Watcher) Barred() (now, always bool) {
 	return always || !w.ready.fit.Holds() || w.ready.said && has && !isClosed(s.v), always // an open loop answers nothing
 }
 
-// holds is unmet without the words.
+// holds reports whether all of them hold.
 func (w *Watcher) holds() bool {
 	r := &w.ready
 	s, hasStatus := w.status.last()
@@ -112,7 +99,7 @@ func (w *Watcher) stepReady(now float64) {
 		r.everReady = true
 		w.emit(analysis.Event{T: now, Name: analysis.Ready})
 	} else {
-		w.emit(analysis.Event{T: now, Name: analysis.NotReady, Reasons: slices.Clone(w.unmet())})
+		w.emit(analysis.Event{T: now, Name: analysis.NotReady, Reasons: w.unmet()})
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 )
 
 // rearHold is one time at which the wire of the narrow sensor behind the catalyst was held lean, on a
@@ -13,10 +14,10 @@ type rearHold struct {
 	begin, end     float64 // s; end 0: it is held
 	level          float64 // V, the mean
 	n              int
-	asked, moved   float64 // per cent of fuel: what the computer asked for, what the upstream sensor showed
-	askedN, movedN float64 // and their standard errors, per cent
-	by             string  // the signal that showed the asking
-	rich           bool    // released, the sensor itself said rich
+	asked, moved   float64     // per cent of fuel: what the computer asked for, what the upstream sensor showed
+	askedN, movedN float64     // and their standard errors, per cent
+	by             reason.Code // the signal that showed the asking
+	rich           bool        // released, the sensor itself said rich
 	measured       bool
 }
 
@@ -98,19 +99,19 @@ func (w *Watcher) measureRear(x *rearHold) {
 		return c - a, sa + sc, true
 	}
 	x.asked, x.askedN, x.by = 0, 99, ""
-	take := func(d, se float64, by string) {
+	take := func(d, se float64, by reason.Code) {
 		if x.by == "" || d-2*se > x.asked-2*x.askedN {
 			x.asked, x.askedN, x.by = d, se, by
 		}
 	}
 	if d, se, ok := shift(&b.rearTrim); ok {
-		take(d, max(se, 0.2), "its own trim")
+		take(d, max(se, 0.2), reason.RearAskedTrim)
 	}
 	if d, se, ok := shift(&w.command); ok {
-		take(-100*d, max(100*se, 0.1), "the commanded ratio")
+		take(-100*d, max(100*se, 0.1), reason.RearAskedRatio)
 	}
 	if d, se, ok := shift(&b.trim); ok {
-		take(d, max(se, 0.3), "short-term trim")
+		take(d, max(se, 0.3), reason.RearAskedShort)
 	}
 	if d, se, ok := shift(&b.lambda); ok {
 		x.moved, x.movedN = -100*d, max(100*se, 0.1)
@@ -139,24 +140,24 @@ func (h *rearWatch) weigh(r *ring) {
 			r.w.measureRear(x)
 		}
 		held := x.until(r.w.now) - x.begin
-		r.say(analysis.ProofInput, analysis.Proven, sayRearHeld(x.level, held), "held_v", x.level, "held_s", held, "begin_s", x.begin)
+		r.say(analysis.ProofInput, analysis.Proven, reason.RearHeld.Of(x.level, held), "held_v", x.level, "held_s", held, "begin_s", x.begin)
 		asks := x.by != "" && x.asked >= leastAsked && x.asked > 2*x.askedN
 		shows := x.measured && x.moved >= leastAsked*0.8 && x.moved > 2*x.movedN
 		ev := []any{"asked_pct", x.asked, "moved_pct", x.moved, "held_s", held}
 		switch {
 		case asks:
-			r.say(analysis.ProofAddsFuel, analysis.Proven, sayRearAsked(x), ev...)
+			r.say(analysis.ProofAddsFuel, analysis.Proven, x.by.Of(x.asked), ev...)
 		default:
-			r.say(analysis.ProofAddsFuel, analysis.Unclear, rearNotYet, ev...)
+			r.say(analysis.ProofAddsFuel, analysis.Unclear, reason.RearNotAsked.Of(), ev...)
 		}
 		switch {
 		case asks && shows:
-			r.say(analysis.ProofDelivery, analysis.Proven, sayRearMoved(x), ev...)
+			r.say(analysis.ProofDelivery, analysis.Proven, reason.UpstreamRicher.Of(x.moved), ev...)
 		case asks:
-			r.say(analysis.ProofDelivery, analysis.Unclear, rearNotMoved, ev...)
+			r.say(analysis.ProofDelivery, analysis.Unclear, reason.RearNotMoved.Of(), ev...)
 		}
 		if x.end > 0 && x.rich {
-			r.say(analysis.ProofSensorRich, analysis.Proven, rearRich, "held_s", held)
+			r.say(analysis.ProofSensorRich, analysis.Proven, reason.RearSaidRich.Of(), "held_s", held)
 		}
 	}
 }

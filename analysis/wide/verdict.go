@@ -2,7 +2,7 @@ package wide
 
 import (
 	"pushback/analysis"
-	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
 )
 
 // Verdict returns the verdict on all that was seen so far.
@@ -83,61 +83,61 @@ func (r *ring) oneSide() bool {
 }
 
 // next lists what to do now, the deciding step first, and names that where the verdict is open.
-func (r *ring) next(c analysis.Conclusion) (analysis.Step, []string) {
+func (r *ring) next(c analysis.Conclusion) (analysis.Step, []reason.Reason) {
 	if r.w.cfg.By == analysis.ByNothing {
 		return "", nil
 	}
 	switch c {
 	case analysis.LoopProven:
-		return "", []string{nextBelieve, hazard.Step(nextTrims, hazard.Running, hazard.Road), nextCodes}
+		return "", []reason.Reason{reason.Believe.Of(), reason.ReadTotalTrim.Of(), reason.NoCodeFromTest.Of()}
 	case analysis.PartlyProven, analysis.ConclusionUnclear:
-		step, text := r.deciding(c)
-		return step, []string{text}
+		step, says := r.deciding(c)
+		return step, []reason.Reason{says}
 	case analysis.NothingForced:
 		switch {
 		case r.w.byRear():
-			return "", []string{hazard.Step(nextRear, hazard.Wire, hazard.Running)}
+			return "", []reason.Reason{reason.HoldRear.Of()}
 		case r.w.cfg.By == analysis.ByFuelCut:
-			return "", []string{hazard.Step(nextLift, hazard.Running, hazard.Road)}
+			return "", []reason.Reason{reason.LiftOff.Of()}
 		}
-		return "", []string{hazard.Step(nextFeed, hazard.Propane, hazard.Running)}
+		return "", []reason.Reason{reason.FeedForRatio.Of()}
 	case analysis.ConclusionNotReady:
-		return "", append(r.w.unmet(), hazard.Step(nextReady, hazard.Running))
+		return "", append(r.w.unmet(), reason.BringToConditions.Of())
 	case analysis.NoCommand:
-		return "", []string{nextClosed, nextFrozen, nextService}
+		return "", []reason.Reason{reason.ClosedAllTheTime.Of(), reason.CodesMayFreeze.Of(), reason.WhenThisTrims.Of()}
 	case analysis.NoDelivery:
-		return "", []string{hazard.Step(nextPressure, hazard.Fuel, hazard.Running), hazard.Step(nextInjectors, hazard.Fuel, hazard.Running)}
+		return "", []reason.Reason{reason.FuelPressure.Of(), reason.Injectors.Of()}
 	case analysis.SensorDead:
-		return "", []string{hazard.Step(nextPump, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+		return "", []reason.Reason{reason.CheckPump.Of(), reason.ReplaceAndRepeat.Of()}
 	case analysis.SensorSlow:
-		return "", []string{hazard.Step(nextWarm, hazard.Running), hazard.Step(nextHeater, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+		return "", []reason.Reason{reason.WarmAtSpeed.Of(), reason.HeaterAndCode.Of(), reason.ReplaceAndRepeat.Of()}
 	}
-	return "", []string{hazard.Step(nextLeak, hazard.Running), hazard.Step(nextReference, hazard.Heater), hazard.Step(nextReplace, hazard.Heater)}
+	return "", []reason.Reason{reason.LeakAheadOfEither.Of(), reason.PlugAndResistor.Of(), reason.ReplaceAndRepeat.Of()}
 }
 
 // deciding is the one step that would settle what is open.
-func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, string) {
+func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, reason.Reason) {
 	open := func(id analysis.ProofID) bool { return r.is(id, analysis.Unclear) || r.is(id, analysis.Untested) }
 	switch {
 	case r.w.byRear():
 		if c == analysis.ConclusionUnclear && open(analysis.ProofAddsFuel) {
-			return analysis.LongerHold, hazard.Step(nextRear, hazard.Wire, hazard.Running)
+			return analysis.LongerHold, reason.HoldRear.Of()
 		}
-		return analysis.FeedPropane, hazard.Step(nextFeed, hazard.Propane, hazard.Running)
+		return analysis.FeedPropane, reason.FeedForRatio.Of()
 	case r.w.cuts.tested() && len(r.forces) == 0:
-		return analysis.FeedPropane, hazard.Step(nextFeed, hazard.Propane, hazard.Running)
+		return analysis.FeedPropane, reason.FeedForRatio.Of()
 	case r.is(analysis.ProofInput, analysis.Unclear):
-		return FuelCut, hazard.Step(nextCut, hazard.Running, hazard.Road)
+		return FuelCut, reason.CutTellsInput.Of()
 	case r.half:
-		return analysis.FeedPropane, hazard.Step(nextMetered, hazard.Propane, hazard.Running)
+		return analysis.FeedPropane, reason.MeteredFeed.Of()
 	case r.is(analysis.ProofRecovery, analysis.Unclear) && r.is(analysis.ProofScale, analysis.Proven):
-		return analysis.HandsOff, nextWait
+		return analysis.HandsOff, reason.HandsOffAfter.Of()
 	case open(analysis.ProofCutsFuel) || open(analysis.ProofSensorRich):
-		return analysis.FeedPropane, hazard.Step(nextFeed, hazard.Propane, hazard.Running)
+		return analysis.FeedPropane, reason.FeedForRatio.Of()
 	case open(analysis.ProofSensorLean) || open(analysis.ProofAddsFuel):
-		return analysis.FeedPropane, hazard.Step(nextShutOff, hazard.Propane, hazard.Running)
+		return analysis.FeedPropane, reason.ShutOffAgain.Of()
 	}
-	return analysis.LongerHold, hazard.Step(nextLonger, hazard.Propane, hazard.Running)
+	return analysis.LongerHold, reason.FeedLonger.Of()
 }
 
 // FuelCut is the step that lets the computer cut the fuel.

@@ -89,3 +89,5 @@ func middleOf(v []float64) float64 {
 	}
 	return v[n/2]
 }
+
+func abs(x float64) float64 { return max(x, -x) }

@@ -14,6 +14,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/accuracy"
+	"pushback/cmd/internal/words/why"
 )
 
 func main() {
@@ -147,14 +148,14 @@ func showTrial(seed uint64, model string, byMixture bool) {
 		fmt.Printf("truth: %s %.2f to %.2f s, answer at %.2f s, %.0f ohm, shaky: %v\n", f.Kind, f.Begin.Seconds(), f.End.Seconds(), f.Answer.Seconds(), f.Ohms, f.Shaky)
 	}
 	for _, e := range t.Events {
-		j, _ := json.Marshal(e)
+		j, _ := json.Marshal(why.Event(e))
 		fmt.Println(string(j))
 	}
 	fmt.Printf("%s, to be %s (or %v)\n", t.Verdict.Conclusion, t.Expected.Conclusion, t.Expected.Also)
 	for _, p := range t.Verdict.Proofs {
-		fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, p.Why)
+		fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, why.Text(p.Why))
 	}
-	fmt.Println(strings.Join(t.Reasons, "\n"))
+	fmt.Println(strings.Join(why.Texts(t.Reasons), "\n"))
 }
 
 // showGuided prints a guided test in order of time: what was done, asked, said and seen.
@@ -173,13 +174,13 @@ func showGuided(seed uint64) {
 		add(f.Begin.Seconds(), "      %s until %.1f s", f.Kind, f.End.Seconds())
 	}
 	for _, p := range t.Prompts {
-		add(p.At.Seconds(), "%s %s %s", strings.ToUpper(p.Step(analysis.ByWire)), p.Reason, strings.Join(p.Why, "; "))
+		add(p.At.Seconds(), "%s %s %s", strings.ToUpper(p.Step(analysis.ByWire)), p.Reason, strings.Join(why.Texts(p.Why), "; "))
 	}
 	for _, m := range t.Marks {
 		add(m.At.Seconds(), "      said: %s", m.Mark.Kind)
 	}
 	for _, e := range t.Events {
-		j, _ := json.Marshal(e)
+		j, _ := json.Marshal(why.Event(e))
 		add(e.T, "            %s", j)
 	}
 	slices.SortStableFunc(lines, func(a, b line) int { return cmp.Compare(a.at, b.at) })
@@ -188,7 +189,7 @@ func showGuided(seed uint64) {
 	}
 	fmt.Printf("%s; with nothing said: %s\n", t.Said, t.Untold)
 	for _, p := range t.Verdict.Proofs {
-		fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, p.Why)
+		fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, why.Text(p.Why))
 	}
-	fmt.Println(strings.Join(t.Reasons, "\n"))
+	fmt.Println(strings.Join(why.Texts(t.Reasons), "\n"))
 }

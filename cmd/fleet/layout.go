@@ -13,6 +13,7 @@ import (
 
 	"pushback/analysis/session"
 	"pushback/cmd/internal/intake"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/store"
 	"pushback/store/parquet"
@@ -146,7 +147,7 @@ func record(ctx context.Context, m store.Meta, from session.Source, also ...sess
 	if err != nil {
 		return transfer.Session{}, err
 	}
-	j, err := store.JudgementOf(res.Verdict, res.Events)
+	j, err := store.JudgementOf(why.Verdict(res.Verdict), why.Events(res.Events))
 	if err != nil {
 		return transfer.Session{}, err
 	}

@@ -10,6 +10,7 @@ import (
 	"pushback/cmd/internal/replay"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/store"
 )
@@ -84,7 +85,7 @@ func (a *app) runReplay(ctx context.Context, db *store.Store, ref string, f repl
 	}
 	if d != nil {
 		if f.keep {
-			if err := db.Judge(ctx, m.ID, res.End, res.Verdict, res.Events); err != nil {
+			if err := db.Judge(ctx, m.ID, res.End, why.Verdict(res.Verdict), why.Events(res.Events)); err != nil {
 				return err
 			}
 			if err := db.Edit(ctx, m.ID, func(to *store.Meta) { to.Watching, to.By = m.Watching, m.By }); err != nil {

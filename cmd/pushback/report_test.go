@@ -271,7 +271,7 @@ func TestReportTellsWhatWasWeighed(t *testing.T) {
 	text := textOfPage(page)
 	for _, r := range shown.Reasons {
 		r = strings.Join(strings.Fields(r), " ")
-		if strings.Contains(text, r) == strings.HasPrefix(r, analysis.ConclusionReason) {
+		if strings.Contains(text, r) == strings.HasPrefix(r, "Conclusion: ") {
 			t.Errorf("told or not: %q", r)
 		}
 	}

@@ -17,6 +17,7 @@ import (
 
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/poll"
@@ -80,7 +81,7 @@ func TestSoak(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := w.Finish(ctx, res.End, res.Verdict, res.Events); err != nil {
+	if err := w.Finish(ctx, res.End, why.Verdict(res.Verdict), why.Events(res.Events)); err != nil {
 		t.Fatal(err)
 	}
 	if err := errors.Join(a.Close(ctx), db.Close()); err != nil {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/poll"
@@ -25,7 +26,7 @@ type Trial struct {
 	Expected simcar.Expected
 	Verdict  analysis.Verdict
 	Events   []analysis.Event
-	Reasons  []string
+	Reasons  []reason.Reason
 	Truth    []simcar.ForceTruth // times since the session began
 	Wide     *simcar.WideTruth   // of a car with wide-range sensors
 	Err      error

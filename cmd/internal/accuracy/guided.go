@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd"
@@ -31,7 +32,7 @@ type GuidedTrial struct {
 	Events   []analysis.Event
 	Marks    []obd.Record
 	Verdict  analysis.Verdict
-	Reasons  []string
+	Reasons  []reason.Reason
 	Untold   truth.Outcome // what would have been said had nothing been tapped
 }
 

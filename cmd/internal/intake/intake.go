@@ -16,6 +16,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
@@ -185,7 +186,7 @@ func storeIn(ctx context.Context, db *store.Store, open Open, all []Session, bar
 		if _, err := session.Run(ctx, cleaned{r}, judge, rig.Stored{Writer: w}, bar(f.Result.End)); err != nil {
 			return errors.Join(err, w.Close())
 		}
-		err = w.Finish(ctx, f.Result.End, f.Result.Verdict, f.Result.Events)
+		err = w.Finish(ctx, f.Result.End, why.Verdict(f.Result.Verdict), why.Events(f.Result.Events))
 		var twin *store.DuplicateError
 		if errors.As(err, &twin) { // another import was faster
 			if err = db.Remove(ctx, f.Stored); err == nil {

@@ -11,6 +11,7 @@ import (
 	"pushback/analysis/hazard"
 	"pushback/analysis/session"
 	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/store"
 )
@@ -121,7 +122,7 @@ func (p *JSONLines) Write(f session.Frame) error {
 		}
 	}
 	for _, e := range f.Events {
-		if err := p.line(e); err != nil {
+		if err := p.line(why.Event(e)); err != nil {
 			return err
 		}
 	}
@@ -130,6 +131,7 @@ func (p *JSONLines) Write(f session.Frame) error {
 
 // Prompt prints what the technician is asked to do, when that has changed.
 func (p *JSONLines) Prompt(step session.Prompt) {
+	step.Why = why.Told(step.Why)
 	now := step
 	now.At, now.Since = 0, 0
 	b, err := now.StepJSON(p.by)
@@ -165,7 +167,7 @@ func (p *JSONLines) Lead(at time.Duration, g trimmap.Guidance) {
 func (p *JSONLines) Found(v any) error { return p.line(v) }
 
 // End prints the verdict.
-func (p *JSONLines) End(v analysis.Verdict) error { return p.line(v) }
+func (p *JSONLines) End(v analysis.Verdict) error { return p.line(why.Verdict(v)) }
 
 func (p *JSONLines) line(v any) error {
 	b, err := json.Marshal(v)

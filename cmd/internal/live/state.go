@@ -11,6 +11,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -220,7 +221,7 @@ func (s *State) event(e analysis.Event) {
 	switch e.Name {
 	case analysis.Ready, analysis.NotReady:
 		ready := e.Name == analysis.Ready
-		s.Ready, s.Reasons = &ready, e.Reasons
+		s.Ready, s.Reasons = &ready, why.Texts(e.Reasons)
 	case analysis.ForceBegins:
 		s.close(at)
 		s.Holds = append(s.Holds, Hold{Side: e.Side, From: at, Open: true})

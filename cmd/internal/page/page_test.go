@@ -18,6 +18,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/sessiontest"
@@ -612,7 +613,7 @@ func TestCautionsAreOnThePage(t *testing.T) {
 		t.Errorf("the step's caution is %q", v.Caution)
 	}
 	first, then := hazard.Step("enrich", hazard.Propane), hazard.Step("pull a hose", hazard.Hose)
-	s.Verdict = &analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{first, then}}
+	s.Verdict = &analysis.Verdict{Conclusion: analysis.SensorDead, Next: []reason.Reason{reason.Told.Of(first), reason.Told.Of(then)}}
 	if v := viewOf(s, live.Controls{}, Status{}); v.Step != "Enrich." || v.Caution != hazard.Propane.Caution() || len(v.Next) != 1 || v.Next[0] != then {
 		t.Errorf("step %q, caution %q, next %q", v.Step, v.Caution, v.Next)
 	}

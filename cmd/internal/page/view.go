@@ -9,6 +9,7 @@ import (
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 )
 
 // view is all that the page shows beside the traces, in words ready to be shown.
@@ -93,7 +94,7 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 		v.Good = goodness(s.Verdict.Conclusion)
 		for _, p := range s.Verdict.Proofs {
 			a := ring.Arc{ID: p.ID, State: p.State}
-			v.Proofs = append(v.Proofs, proofView{words.ArcSign(a), p.State, words.ProofTitles[p.ID], p.Why})
+			v.Proofs = append(v.Proofs, proofView{words.ArcSign(a), p.State, words.ProofTitles[p.ID], why.Text(p.Why)})
 		}
 		// What is wrong comes first: a phone shows the top of the list.
 		slices.SortStableFunc(v.Proofs, func(a, b proofView) int { return urgency[a.State] - urgency[b.State] })

@@ -18,6 +18,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 	"pushback/store"
 )
 
@@ -60,7 +61,7 @@ var colours string
 var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"time": words.SessionTime, "text": words.EventText, "length": words.Length, "title": func(p analysis.ProofID) string { return words.ProofTitles[p] },
 	"sign": func(s analysis.State) string { return words.StateSigns[s] }, "state": func(s analysis.State) string { return strings.ToLower(words.StateWords[s]) },
-	"evidence": words.EvidenceText, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
+	"evidence": words.EvidenceText, "because": why.Text, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
 	"nothingopen": func() string { return words.NothingOpen },
 	"hex":         func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
 	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace,

@@ -26,9 +26,11 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/compare"
 	"pushback/analysis/dossier"
+	"pushback/analysis/reason"
 	"pushback/analysis/series"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
@@ -63,8 +65,8 @@ func sample(text string, sides int) *Report {
 		s := &Subject{Session: store.Meta{ID: "abc234", Started: r.Made, Duration: 100 * time.Second, Watching: text, By: text, Origin: "import",
 			Sensors: []string{text}, Vehicle: text, Label: text, Note: text, Adapter: text, Version: text},
 			VIN: text, Records: 400, Hash: make([]byte, 32), Trace: t,
-			Verdict: analysis.Verdict{Conclusion: analysis.SensorDead, Next: []string{text}},
-			Events: []analysis.Event{{T: 1, Name: analysis.Ready, Reasons: []string{text}}, {T: 84, Name: analysis.CodeSet, Code: text},
+			Verdict: analysis.Verdict{Conclusion: analysis.SensorDead, Next: []reason.Reason{reason.Told.Of(text)}},
+			Events: []analysis.Event{{T: 1, Name: analysis.Ready, Reasons: []reason.Reason{reason.Told.Of(text)}}, {T: 84, Name: analysis.CodeSet, Code: text},
 				{T: 90, Name: analysis.GapSeen, Cause: text}},
 			Figures: analysis.Figures{PerSecond: 4, CanCountHz: 2},
 			Facts:   []words.Fact{{What: text, Text: text}}, Resting: []words.Fact{{What: text, Text: text}}, Switching: Table{[]string{text, text}, [][]string{{text, text}}, text},
@@ -73,7 +75,7 @@ func sample(text string, sides int) *Report {
 				Cells: []trimmap.Cell{{CellAt: trimmap.CellAt{Speed: 0, Load: 1}, Count: 30, Mean: 12, SD: 1}}}}}}
 		for k, id := range analysis.ProofOrder {
 			s.Verdict.Proofs = append(s.Verdict.Proofs, analysis.Proof{ID: id, State: []analysis.State{analysis.Proven, analysis.Failed, analysis.Unclear, analysis.Untested}[k%4],
-				Why: text, Evidence: map[string]float64{"after_s": 1, "after_min_s": 0.8, "after_max_s": 1.3, "rate_pct_s": 2}})
+				Why: reason.Told.Of(text), Evidence: map[string]float64{"after_s": 1, "after_min_s": 0.8, "after_max_s": 1.3, "rate_pct_s": 2}})
 		}
 		if sides == 2 {
 			s.Title = []string{"Before", "After"}[i]
@@ -566,19 +568,19 @@ func TestWeighed(t *testing.T) {
 	for _, c := range []struct{ forces, told, left int }{{0, 0, 0}, {1, 1, 0}, {shownForces, shownForces, 0}, {shownForces + 2, shownForces, 2}} {
 		var s Subject
 		for n := range c.forces {
-			s.Reasons = append(s.Reasons, fmt.Sprintf(analysis.ForceReason+"%d, lean.", n+1), "  Held.", "  Trim.")
+			s.Reasons = append(s.Reasons, reason.Force.Of(n+1, analysis.Lean, 1.0, 1.0, 1.0, 2.0).And(reason.AsSaid), reason.NoTrimRead.Of(), reason.NoFit.Of())
 		}
-		s.Reasons = append(s.Reasons, "Said to be forced rich.", analysis.ConclusionReason+"unclear")
+		s.Reasons = append(s.Reasons, reason.SaidForced.Of(analysis.Rich, 9.0).And(reason.Blank).And(reason.WentOn), reason.Concluded.Of(analysis.ConclusionUnclear))
 		got := s.Weighed()
 		if len(got) != c.told+1 || s.Unweighed() != c.left {
 			t.Fatalf("%d forces: %d told, %d left", c.forces, len(got)-1, s.Unweighed())
 		}
 		for i, w := range got[:c.told] {
-			if w.Head != s.Reasons[3*i] || !slices.Equal(w.Lines, []string{"Held.", "Trim."}) {
+			if w.Head != why.Text(s.Reasons[3*i]) || !slices.Equal(w.Lines, []string{"Trim: not read.", "The model was not fitted: too little was read."}) {
 				t.Errorf("force %d: %+v", i+1, w)
 			}
 		}
-		if last := got[c.told]; last.Head != "Said to be forced rich." || last.Lines != nil {
+		if last := got[c.told]; last.Head != "Said to be forced rich, for 9 s: it went on as before" || last.Lines != nil {
 			t.Errorf("%d forces, at the end: %+v", c.forces, last)
 		}
 	}

@@ -8,10 +8,12 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/analysis/reason"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -24,7 +26,7 @@ type Subject struct {
 	Records   int
 	Hash      []byte // of the records, as store.Content makes it
 	Verdict   analysis.Verdict
-	Reasons   []string // as the judge gives them
+	Reasons   []reason.Reason // as the judge gives them
 	Events    []analysis.Event
 	Figures   analysis.Figures
 	Forced    dossier.Forcing
@@ -209,19 +211,20 @@ func (s *Subject) Unweighed() int {
 func (s *Subject) weighed() (shown []Weighed, left int) {
 	forces, keep := 0, false
 	for _, r := range s.Reasons {
-		text := strings.TrimSpace(r)
+		line := why.Text(r)
+		text := strings.TrimSpace(line)
 		switch {
-		case strings.HasPrefix(r, " "):
+		case strings.HasPrefix(line, " "):
 			if keep {
 				w := &shown[len(shown)-1]
 				w.Lines = append(w.Lines, text)
 			}
 			continue
-		case strings.HasPrefix(r, analysis.ForceReason):
+		case r.Has(reason.Force):
 			forces++
 			keep = forces <= shownForces
 		default:
-			keep = !strings.HasPrefix(r, analysis.ConclusionReason)
+			keep = !r.Has(reason.Concluded)
 		}
 		if keep {
 			shown = append(shown, Weighed{Head: text})

@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/words/why"
 	"pushback/obd"
 	"pushback/store"
 	"pushback/store/transfer"
@@ -124,7 +125,7 @@ func (s *Session) run(ctx context.Context, src session.Source, more ...session.S
 	// What was recorded is kept and judged, whatever ended the session.
 	finish, done := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
 	defer done()
-	ferr := s.writer.Finish(finish, res.End, res.Verdict, res.Events)
+	ferr := s.writer.Finish(finish, res.End, why.Verdict(res.Verdict), why.Events(res.Events))
 	if ferr != nil && (err == nil || errors.Is(err, context.Canceled) || errors.Is(ferr, store.ErrReplaced)) { // which tells where all is
 		err = ferr
 	}

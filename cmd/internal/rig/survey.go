@@ -10,6 +10,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -88,7 +89,7 @@ func (s *Survey) Write(f session.Frame) error {
 	for _, e := range f.Events {
 		switch e.Name {
 		case analysis.Ready, analysis.NotReady:
-			s.told, s.Ready, s.Reasons = true, e.Name == analysis.Ready, e.Reasons
+			s.told, s.Ready, s.Reasons = true, e.Name == analysis.Ready, why.Texts(e.Reasons)
 		}
 	}
 	look := f.Record.At - s.first

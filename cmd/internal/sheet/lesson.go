@@ -10,6 +10,7 @@ import (
 	"pushback/cmd/internal/simrun"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 	"pushback/obd/simcar"
 )
 
@@ -41,7 +42,7 @@ type LessonSecond struct {
 
 // LessonOf is the JSON of a lesson, before it was answered.
 func LessonOf(seed uint64, id string, seconds []simrun.Second, by analysis.By, c simcar.Car, v analysis.Verdict) Lesson {
-	l := Lesson{Seed: seed, Session: id, Car: Car{c.Name, c.About}, Expects: append([]string{c.Expect}, c.Also...), Verdict: v}
+	l := Lesson{Seed: seed, Session: id, Car: Car{c.Name, c.About}, Expects: append([]string{c.Expect}, c.Also...), Verdict: why.Verdict(v)}
 	for _, s := range seconds {
 		j := LessonSecond{T: s.At, Low: Number(s.Low), High: Number(s.High), Trim: Number(s.Trim), Long: Number(s.Long),
 			Other: Number(s.Other), Rear: Number(s.Rear), RPM: Number(s.RPM)}

@@ -8,6 +8,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/term"
+	"pushback/cmd/internal/words/why"
 	"pushback/store"
 )
 
@@ -24,11 +25,11 @@ type Shown struct {
 }
 
 // ShownOf is what is shown of a session whose verdict is stored, or null; same says that it comes
-// to what is judged now, why that the reasons are wanted.
-func ShownOf(m store.Meta, d *dossier.Dossier, stored json.RawMessage, same, why bool) (Shown, error) {
-	s := Shown{Session: SessionOf(m), Events: list(d.Events), Found: StoredOf(d), Records: d.Records, SHA256: fmt.Sprintf("%x", d.Sum)}
+// to what is judged now, weighed that the reasons are wanted.
+func ShownOf(m store.Meta, d *dossier.Dossier, stored json.RawMessage, same, weighed bool) (Shown, error) {
+	s := Shown{Session: SessionOf(m), Events: list(why.Events(d.Events)), Found: StoredOf(d), Records: d.Records, SHA256: fmt.Sprintf("%x", d.Sum)}
 	if stored != nil {
-		v, err := json.Marshal(d.Verdict)
+		v, err := json.Marshal(why.Verdict(d.Verdict))
 		if err != nil {
 			return s, err
 		}
@@ -36,18 +37,18 @@ func ShownOf(m store.Meta, d *dossier.Dossier, stored json.RawMessage, same, why
 			s.Stored = stored
 		}
 	}
-	if why {
-		s.Reasons = d.Reasons
+	if weighed {
+		s.Reasons = why.Texts(d.Reasons)
 	}
 	return s, nil
 }
 
 // WriteShown prints the answer first, then what it rests on.
-func WriteShown(w io.Writer, m store.Meta, d *dossier.Dossier, why bool) {
+func WriteShown(w io.Writer, m store.Meta, d *dossier.Dossier, weighed bool) {
 	WriteSessionHead(w, m)
-	term.StyleOf(w).WriteVerdict(w, d.Verdict, why)
-	if why {
-		term.WriteReasons(w, d.Reasons)
+	term.StyleOf(w).WriteVerdict(w, d.Verdict, weighed)
+	if weighed {
+		term.WriteReasons(w, why.Texts(d.Reasons))
 	}
 	WriteStored(w, d)
 	fmt.Fprintln(w)

@@ -10,6 +10,7 @@ import (
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 )
 
 // look is what a drawing depends on beside the session's state.
@@ -163,7 +164,7 @@ func answerLines(v analysis.Verdict, w int) (out []listed) {
 		mark := signStyle(ring.Arc{ID: p.ID, State: p.State})
 		out = append(out, listed{words.StateSigns[p.State], words.ProofTitles[p.ID], words.StateWords[p.State], cell{bold: p.State == analysis.Failed}, mark})
 		if p.State == analysis.Failed || p.State == analysis.Unclear {
-			for _, t := range wrap(p.Why, w-2) {
+			for _, t := range wrap(why.Text(p.Why), w-2) {
 				out = append(out, listed{text: t, style: cell{fg: inkQuiet}})
 			}
 		}

@@ -24,6 +24,7 @@ import (
 	"go.uber.org/goleak"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/sessiontest"
@@ -548,7 +549,7 @@ func TestHeadlinesFit(t *testing.T) {
 		session.StageRelease, session.StageAnswer, session.StageDone} {
 		for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
 			s := live.NewState(sessiontest.B1S1, nil)
-			s.Prompt = &session.Prompt{Stage: stage, Side: side, Until: 28 * time.Second, Why: []string{"cold"}}
+			s.Prompt = &session.Prompt{Stage: stage, Side: side, Until: 28 * time.Second, Why: []reason.Reason{reason.Told.Of("cold")}}
 			all = append(all, words.Big(s).Text)
 		}
 	}

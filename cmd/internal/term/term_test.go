@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/sessiontest"
 	"pushback/cmd/internal/words"
@@ -69,10 +70,10 @@ func TestVerdictForPeople(t *testing.T) {
 	v := analysis.Verdict{
 		Conclusion: analysis.PartlyProven,
 		Proofs: []analysis.Proof{
-			{ID: analysis.ProofInput, State: analysis.Proven, Why: "held lean at 0.02 V", Evidence: map[string]float64{"held_s": 14.25, "level_v": 0.02}},
-			{ID: analysis.ProofCutsFuel, State: analysis.Untested, Why: "not forced rich"},
+			{ID: analysis.ProofInput, State: analysis.Proven, Why: reason.Told.Of("held lean at 0.02 V"), Evidence: map[string]float64{"held_s": 14.25, "level_v": 0.02}},
+			{ID: analysis.ProofCutsFuel, State: analysis.Untested, Why: reason.Told.Of("not forced rich")},
 		},
-		Next: []string{"hold the signal rich"},
+		Next: []reason.Reason{reason.Told.Of("hold the signal rich")},
 	}
 	var b bytes.Buffer
 	Style{}.WriteVerdict(&b, v, true)

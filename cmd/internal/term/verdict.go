@@ -13,6 +13,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 )
 
 // Running text keeps to the terminal it goes to; elsewhere, and where that is very wide, to these.
@@ -69,7 +70,7 @@ func (s Style) writeProofs(w io.Writer, proofs []analysis.Proof, evidence bool, 
 	fmt.Fprintln(w)
 	for _, p := range proofs {
 		fmt.Fprintf(w, "  %s %-26s %s\n", words.StateSigns[p.State], words.ProofTitles[p.ID], words.StateWords[p.State])
-		IndentTo(w, width, "      ", p.Why)
+		IndentTo(w, width, "      ", why.Text(p.Why))
 		if evidence && len(p.Evidence) > 0 {
 			IndentTo(w, width, "      ", evidenceText(p.Evidence))
 		}

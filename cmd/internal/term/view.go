@@ -3,12 +3,14 @@ package term
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 	"time"
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/words"
@@ -80,7 +82,7 @@ func (v *View) Prompt(p session.Prompt) {
 	defer v.mu.Unlock()
 	turned := p.More != v.prompt.More && p.Stage == session.StageHold || p.Twice && !v.prompt.Twice ||
 		len(p.Back) > 0 && len(p.Back) != len(v.prompt.Back) || p.Reason != v.prompt.Reason && p.Reason != ""
-	reasons := p.Stage == session.StageReady && strings.Join(p.Why, ";") != strings.Join(v.prompt.Why, ";")
+	reasons := p.Stage == session.StageReady && !slices.EqualFunc(p.Why, v.prompt.Why, reason.Reason.Same)
 	v.prompt = p
 	v.state.Told(p)
 	switch {

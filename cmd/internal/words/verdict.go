@@ -7,6 +7,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
+	"pushback/cmd/internal/words/why"
 )
 
 // Verdict is an answer in the order in which it is read: the name from across the shop, the
@@ -18,13 +19,13 @@ type Verdict struct {
 
 // VerdictOf words an answer.
 func VerdictOf(v analysis.Verdict) Verdict {
-	name, why, _ := strings.Cut(ConclusionText(v.Conclusion), ". ")
+	name, because, _ := strings.Cut(ConclusionText(v.Conclusion), ". ")
 	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.ConclusionUnclear && !wideRange(v) {
 		return open(v, name)
 	}
-	out := Verdict{Name: name, Why: why}
+	out := Verdict{Name: name, Why: because}
 	if len(v.Next) > 0 {
-		step, caution := hazard.Cut(v.Next[0])
+		step, caution := hazard.Cut(why.Text(v.Next[0]))
 		out.Step, out.Caution = sentence(step), caution
 	}
 	return out
@@ -37,9 +38,9 @@ func wideRange(v analysis.Verdict) bool { return proof(v, analysis.ProofScale).I
 // numbers.
 func Rest(v analysis.Verdict) []string {
 	if _, is := openNames[v.Decide]; len(v.Next) == 0 || is && v.Conclusion == analysis.ConclusionUnclear && !wideRange(v) {
-		return v.Next
+		return why.Texts(v.Next)
 	}
-	return v.Next[1:]
+	return why.Texts(v.Next[1:])
 }
 
 // First is the number of the first of them.
@@ -99,7 +100,7 @@ func open(v analysis.Verdict, n named) Verdict {
 	}
 	out := Verdict{Name: n.name, Why: n.why, Step: n.step}
 	if len(v.Next) > 0 {
-		_, out.Caution = hazard.Cut(v.Next[0])
+		_, out.Caution = hazard.Cut(why.Text(v.Next[0]))
 	}
 	return out
 }

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 )
 
 // foreign are words that no shop says of these things, or says otherwise (US English throughout), and
@@ -109,7 +110,7 @@ func TestOneFigure(t *testing.T) {
 func TestOpenVerdictsHaveNames(t *testing.T) {
 	for _, s := range []analysis.Step{analysis.LeanStep, analysis.RichStep, analysis.FeedPropane, analysis.InduceLean, analysis.LongerHold, analysis.ShorterHold,
 		analysis.CloseBranch, analysis.OpenCheck, analysis.CoolDown, analysis.LeakCheck, analysis.MoreReading, analysis.HandsOff, analysis.ForceOther, analysis.HoldWire} {
-		v := VerdictOf(analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Decide: s, Next: []string{"x"}})
+		v := VerdictOf(analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Decide: s, Next: []reason.Reason{reason.Told.Of("x")}})
 		if v.Name == "UNCLEAR" || v.Name == "" || v.Why == "" || v.Step == "" || len(v.Name) > 14 {
 			t.Errorf("%s: %+v", s, v)
 		}

@@ -13,6 +13,7 @@ import (
 	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/words/why"
 )
 
 // Around the cautions.
@@ -115,7 +116,7 @@ func PromptText(p session.Prompt, by analysis.By) string {
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			text := "NOT READY YET: " + hazard.Join(p.Why, "; ") + ". " + waitsFor(p)
+			text := "NOT READY YET: " + hazard.Join(why.Texts(p.Why), "; ") + ". " + waitsFor(p)
 			if !p.Barred {
 				text += " Press s to go ahead anyway."
 			}
@@ -191,9 +192,9 @@ func TestLength(p session.Prompt) string {
 // TakenBack says that an arc that was decided is not any more, and why.
 func TakenBack(p analysis.Proof) string {
 	if p.State == analysis.Proven || p.State == analysis.Failed {
-		return fmt.Sprintf("CHANGED: %s is now %s: %s.", ProofTitles[p.ID], strings.ToLower(StateWords[p.State]), p.Why)
+		return fmt.Sprintf("CHANGED: %s is now %s: %s.", ProofTitles[p.ID], strings.ToLower(StateWords[p.State]), why.Text(p.Why))
 	}
-	return fmt.Sprintf("TAKEN BACK: %s is open again: %s.", ProofTitles[p.ID], p.Why)
+	return fmt.Sprintf("TAKEN BACK: %s is open again: %s.", ProofTitles[p.ID], why.Text(p.Why))
 }
 
 // stepWhy says why a step is asked for once more, cut short or waited in.
@@ -251,11 +252,11 @@ func EventText(e analysis.Event) string {
 	switch e.Name {
 	case analysis.Ready:
 		if len(e.Reasons) > 0 {
-			return InUnits("ready for the test (" + strings.Join(e.Reasons, "; ") + ")")
+			return InUnits("ready for the test (" + strings.Join(why.Texts(e.Reasons), "; ") + ")")
 		}
 		return "ready for the test"
 	case analysis.NotReady:
-		return InUnits("not ready: " + hazard.Join(e.Reasons, "; "))
+		return InUnits("not ready: " + hazard.Join(why.Texts(e.Reasons), "; "))
 	case analysis.ForceBegins:
 		return Arrow(e.Side) + " " + string(e.Side) + " step starts"
 	case analysis.LoopAnswers:
@@ -282,7 +283,7 @@ func EventText(e analysis.Event) string {
 		}
 		return fmt.Sprintf("normal switching is back, %s release", After(e.After))
 	case analysis.OpenLoop:
-		return "the ECM left closed loop (fuel status " + e.Status + ")"
+		return "the ECM left closed loop (fuel status " + why.Text(e.Status) + ")"
 	case analysis.OtherBankAnswers:
 		return fmt.Sprintf("bank %d moved, but you forced bank %d", e.Bank, 3-e.Bank)
 	case analysis.ComputerLetsGo:

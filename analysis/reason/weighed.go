@@ -1,0 +1,66 @@
+package reason
+
+// Of a force.
+const (
+	Force               Code = "force" // number, side, from s, s, s, to s
+	SeenUnsaid          Code = "seen_unsaid"
+	AsSaid              Code = "as_said"
+	DiscountedUnfit     Code = "discounted_unfit"
+	DiscountedOutOfStep Code = "discounted_out_of_step"
+	Stop                Code = "stop"
+	RestRead            Code = "rest_read"        // readings, s, V, V, stays, s, s, stays, s, s
+	RestUnread          Code = "rest_unread"      // readings, s
+	TrimRestRead        Code = "trim_rest_read"   // readings, s, %, %, %
+	TrimRestUnread      Code = "trim_rest_unread" // readings, s
+	HeldShare           Code = "held_share"       // %, V, chance
+	Weighed             Code = "weighed"          // by readings, by others, by release, before
+	NoForce             Code = "no_force"         // V, s, from s, log odds, log odds
+	SaidForced          Code = "said_forced"      // side, s
+	SaidMean            Code = "said_mean"        // readings, V
+	Blank               Code = "blank"
+	WentOn              Code = "went_on"
+)
+
+// Of trim's answer to it.
+const (
+	NoTrimRead     Code = "no_trim_read"
+	TrimRead       Code = "trim_read" // readings, from %, %, %, last %
+	AnswerOpen     Code = "answer_open"
+	Answered       Code = "answered"
+	AnswerSilent   Code = "answer_silent"
+	AnswerWrongWay Code = "answer_wrong_way"
+	AnswerCannot   Code = "answer_cannot"
+	AgainstHunting Code = "against_hunting" // s, blocks, %, correlation, sum, sum, sum, sum, alarm, alarm
+	AnswerBegan    Code = "answer_began"    // s, s, s
+	Surely         Code = "surely"
+	AnswerRate     Code = "answer_rate"  // % a s
+	StoodWithin    Code = "stood_within" // s, % a s, s
+)
+
+// Of its release.
+const (
+	ReleasedAt   Code = "released_at" // trim %, side
+	ReportOpen   Code = "report_open"
+	Reported     Code = "reported"
+	ReportedLate Code = "reported_late"
+	NotReported  Code = "not_reported"
+	ReportVague  Code = "report_vague"
+	NoReport     Code = "no_report"
+	Bracket      Code = "bracket"
+	Unbracket    Code = "unbracket"
+	StayedOnSide Code = "stayed_on_side" // s, s, s
+	StillThere   Code = "still_there"
+	LeftWith     Code = "left_with" // %
+	RearRest     Code = "rear_rest" // V, V
+	RearNoRest   Code = "rear_no_rest"
+	RearAway     Code = "rear_away"   // trim %, s, g, s, g
+	RearGone     Code = "rear_gone"   // side
+	RearStayed   Code = "rear_stayed" // side
+)
+
+// Of how the conclusion follows.
+const (
+	Concluded Code = "concluded" // conclusion
+	ArcsOf    Code = "arcs_of"   // state, proofs
+	ArcOrder  Code = "arc_order"
+)
