@@ -20,7 +20,7 @@ type replayFlags struct {
 	sensor, by string // as if these had been tested; "" as stored
 	samples    bool
 	found      bool
-	keep       bool    // the judgement with the session
+	keep       bool    // the judgment with the session
 	speed      float64 // 0: as fast as possible
 	views      viewFlags
 }
@@ -34,7 +34,7 @@ func newReplay(a *app) *cobra.Command {
 those of the live session, byte for byte, unless the program has learned since.
 With --speed it is shown as it was when it was live: at 1, faster, step by step, back
 and forth (the keys are on the screen), with --page on a phone too.
-Nothing stored is changed, unless --store is given: then this judgement becomes the
+Nothing stored is changed, unless --store is given: then this judgment becomes the
 session's, which ends a session whose program died. The exit status is the verdict's.`,
 		Args: named("SESSION"),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -59,7 +59,7 @@ The car's battery and a person as the resistor are refused always; --from batter
 	fl.Float64Var(&f.top, "top", 0, "check this upper resistor of `OHMS` instead of choosing")
 	fl.Float64Var(&f.bottom, "bottom", 0, "and this lower one of `OHMS`")
 	fl.BoolVar(&f.clipped, "clipped", false, "the lower resistor is held by clips, not soldered")
-	fl.Float64Var(&f.input, "input", 0, "the computer's input resistance in `OHMS` (0: 1 to 10 MΩ)")
+	fl.Float64Var(&f.input, "input", 0, "the ECM's input resistance in `OHMS` (0: 1 to 10 MΩ)")
 	fl.Float64Var(&f.pullVolts, "pull-volts", -1, "`VOLTS` that the computer pulls the open wire to (without it 0.40 to 0.55 V)")
 	fl.Float64Var(&f.pullOhms, "pull-ohms", 0, "through `OHMS` (0: 0.34 to 4 MΩ)")
 	fl.BoolVar(&f.all, "all", false, "print the tables too: with the sensor connected, each slip and failure, the ground's limits")
@@ -85,7 +85,7 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 	case given("top") != given("bottom") || given("top") && !(f.top > 0 && f.bottom > 0):
 		return usagef(cmd, "--top and --bottom come together, in ohms above 0")
 	case f.input < 0 || f.pullOhms < 0 || !(math.Abs(f.returnVolts) < 100) || !(f.pullVolts < 100):
-		return usagef(cmd, "the computer's input or return is not possible")
+		return usagef(cmd, "the ECM's input or return is not possible")
 	}
 	series, err := bias.ParseSeries(f.series)
 	if err != nil {

@@ -95,11 +95,10 @@ func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 		o.Answer = "Not tested: this recording doesn't include the test."
 		o.Next = []string{"If the sensor or the computer is in doubt, the test still has to be done."}
 	default:
-		say := VerdictOf(v)
-		o.Answer = "Not known yet. " + say.Why
-		o.Next = []string{"We'll run one more test before replacing anything."}
-		if say.Step != "" {
-			o.Next = append(o.Next, "That test: "+say.Step)
+		o.Answer, o.Next = "Not known yet: the test didn't settle it.", []string{"We'll run one more test before replacing anything."}
+		if say := VerdictOf(v); say.owner != "" {
+			o.Answer = "Not known yet. " + say.owner
+			o.Next = append(o.Next, say.plan)
 		}
 	}
 	if o.Tone == "doubt" {

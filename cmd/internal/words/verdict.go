@@ -15,6 +15,8 @@ import (
 type Verdict struct {
 	Name, Why     string
 	Step, Caution string // "" there is nothing to do
+
+	owner, plan string // reason and step in the words of the car's owner, of a verdict that is open
 }
 
 // VerdictOf words an answer.
@@ -52,7 +54,8 @@ func (v Verdict) Title() string { return v.Name + ". " + v.Why }
 func sentence(s string) string { return capital(strings.TrimSuffix(s, ".")) + "." }
 
 // named is what an open verdict is called by the step that would settle it, and the step.
-type named struct{ name, why, step string }
+// To the car's owner it says why and what is done next without the trade's words.
+type named struct{ name, why, step, owner, plan string }
 
 const (
 	propaneTells = "Feed propane. Sensor goes above 0.8 V: it's good. Stays low: it's dead, or its wire is."
@@ -60,20 +63,48 @@ const (
 )
 
 var openNames = map[analysis.Step]named{
-	analysis.LeanStep:    {"REDO LEAN", "The lean step wasn't clear enough to count.", "Repeat the lean step: " + limits.HoldText + ", good connection."},
-	analysis.RichStep:    {"REDO RICH", "The rich step wasn't clear enough to count.", "Repeat the rich step: " + limits.HoldText + ", good connection."},
-	analysis.FeedPropane: {"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", propaneTells},
-	analysis.InduceLean:  {"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", leanTells},
-	analysis.LongerHold:  {"HOLD LONGER", "The steps were too short to tell.", "Repeat with " + limits.HoldText + " steps and " + limits.RestText + " of rest between."},
-	analysis.ShorterHold: {"ECM LET GO", "The ECM saw the step, took it for a fault and stopped using the sensor.", "Read and clear the codes, then repeat with shorter steps."},
-	analysis.CloseBranch: {"SENSOR OPEN", "After the release the sensor was still disconnected.", "Reconnect the sensor the moment you release, and repeat."},
-	analysis.OpenCheck:   {"CHECK INPUT", "The reading may be the ECM's own bias, not the sensor.", "Disconnect the sensor and watch the reading."},
-	analysis.CoolDown:    {"TOO HOT", "A hot sensor reads rich too low to count.", "Let it idle for some minutes, then repeat the lean step."},
-	analysis.LeakCheck:   {"LEAK OR SENSOR", "The sensor has only ever read lean; an exhaust leak does that too.", "Check for an exhaust leak ahead of the sensor."},
-	analysis.MoreReading: {"TOO FEW READS", "Too few readings to tell.", "Repeat with fewer signals or a faster adapter."},
-	analysis.HandsOff:    {"WAIT FOR IT", "The loop had no time to settle after the release.", "Repeat, then keep hands off for " + limits.RestText + " after the release."},
-	analysis.ForceOther:  {"WHICH BANK", "Both banks moved together.", "Test the other bank's sensor and see whose trim responds."},
-	analysis.HoldWire:    {"WIRE OR SENSOR", "The reading didn't move with the mixture: sensor, wire or ECM input.", "Pull the signal wire lean, then drive it rich. Reading follows: the sensor is dead. It doesn't: wire or ECM input."},
+	analysis.LeanStep: {
+		"REDO LEAN", "The lean step wasn't clear enough to count.", "Repeat the lean step: " + limits.HoldText + ", good connection.",
+		"One half of the test wasn't clear enough to count.", "We'll repeat that half."},
+	analysis.RichStep: {
+		"REDO RICH", "The rich step wasn't clear enough to count.", "Repeat the rich step: " + limits.HoldText + ", good connection.",
+		"One half of the test wasn't clear enough to count.", "We'll repeat that half."},
+	analysis.FeedPropane: {
+		"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", propaneTells,
+		"Either the fuel doesn't change when the computer asks for it, or the sensor doesn't notice.", "We'll enrich the mixture ourselves and see whether the sensor notices."},
+	analysis.InduceLean: {
+		"FUEL OR SENSOR", "Either the fuel doesn't change or the sensor doesn't see it.", leanTells,
+		"Either the fuel doesn't change when the computer asks for it, or the sensor doesn't notice.", "We'll let in some air and see whether the sensor notices."},
+	analysis.LongerHold: {
+		"HOLD LONGER", "The steps were too short to tell.", "Repeat with " + limits.HoldText + " steps and " + limits.RestText + " of rest between.",
+		"The test was too short to tell.", "We'll repeat it with more time for each half."},
+	analysis.ShorterHold: {
+		"ECM LET GO", "The ECM saw the step, took it for a fault and stopped using the sensor.", "Read and clear the codes, then repeat with shorter steps.",
+		"The computer noticed the test, took it for a fault and stopped listening to the sensor.", "We'll read and clear the codes, then repeat the test with shorter steps."},
+	analysis.CloseBranch: {
+		"SENSOR OPEN", "After the release the sensor was still disconnected.", "Reconnect the sensor the moment you release, and repeat.",
+		"The sensor was still disconnected when its own reading was wanted.", "We'll repeat the test and reconnect it in time."},
+	analysis.OpenCheck: {
+		"CHECK INPUT", "The reading may be the ECM's own bias, not the sensor.", "Disconnect the sensor and watch the reading.",
+		"What the computer reads may not come from the sensor at all.", "We'll unplug the sensor and watch what the computer reads then."},
+	analysis.CoolDown: {
+		"TOO HOT", "A hot sensor reads rich too low to count.", "Let it idle for some minutes, then repeat the lean step.",
+		"The sensor was too hot to be judged.", "We'll let the engine idle for some minutes and repeat the test."},
+	analysis.LeakCheck: {
+		"LEAK OR SENSOR", "The sensor has only ever read lean; an exhaust leak does that too.", "Check for an exhaust leak ahead of the sensor.",
+		"A leak in the exhaust ahead of the sensor would look just like a bad sensor.", "We'll check the exhaust for leaks first."},
+	analysis.MoreReading: {
+		"TOO FEW READS", "Too few readings to tell.", "Repeat with fewer signals or a faster adapter.",
+		"The car gives its readings too slowly for what was seen.", "We'll repeat the test with fewer other readings."},
+	analysis.HandsOff: {
+		"WAIT FOR IT", "The loop had no time to settle after the release.", "Repeat, then keep hands off for " + limits.RestText + " after the release.",
+		"The engine had no time to settle after the test.", "We'll repeat it and wait longer at the end."},
+	analysis.ForceOther: {
+		"WHICH BANK", "Both banks moved together.", "Test the other bank's sensor and see whose trim responds.",
+		"Both sides of the engine responded together.", "We'll test the other side's sensor."},
+	analysis.HoldWire: {
+		"WIRE OR SENSOR", "The reading didn't move with the mixture: sensor, wire or ECM input.", "Pull the signal wire lean, then drive it rich. Reading follows: the sensor is dead. It doesn't: wire or ECM input.",
+		"The reading didn't follow the mixture: the sensor, its wire or the computer itself.", "We'll put a signal on the wire, which tells these apart."},
 }
 
 // open names a verdict that is open by what keeps it so.
@@ -88,17 +119,21 @@ func open(v analysis.Verdict, n named) Verdict {
 	low, isLow := pegged(cut)
 	switch {
 	case v.Decide == analysis.FeedPropane && isHigh && rich.State == analysis.Proven:
-		n = named{"NO ROOM TO ADD", "Trim was already at " + high + ", so it couldn't add fuel when driven lean.", "Feed propane until trim comes down, then repeat the lean step."}
+		n = named{"NO ROOM TO ADD", "Trim was already at " + high + ", so it couldn't add fuel when driven lean.", "Feed propane until trim comes down, then repeat the lean step.",
+			"The sensor works, but the computer already adds as much fuel as it can.", "We'll enrich the mixture ourselves, then repeat that half of the test."}
 	case v.Decide == analysis.FeedPropane && isHigh:
-		n = named{"PEGGED LEAN", "Trim was already pegged at " + high + ": too lean for the ECM to correct, or a false lean reading.", "Feed propane. Sensor goes rich: it's good, find the lean cause. Stays lean: it's dead."}
+		n = named{"PEGGED LEAN", "Trim was already pegged at " + high + ": too lean for the ECM to correct, or a false lean reading.", "Feed propane. Sensor goes rich: it's good, find the lean cause. Stays lean: it's dead.",
+			"The computer already adds as much fuel as it can: the engine runs too lean for it, or the sensor says so falsely.", "We'll enrich the mixture ourselves and see whether the sensor notices."}
 	case v.Decide == analysis.InduceLean && isLow && lean.State == analysis.Proven:
-		n = named{"NO ROOM TO CUT", "Trim was already at " + low + ", so it couldn't cut fuel when driven rich.", "Pull a small vacuum hose until trim comes up, then repeat the rich step."}
+		n = named{"NO ROOM TO CUT", "Trim was already at " + low + ", so it couldn't cut fuel when driven rich.", "Pull a small vacuum hose until trim comes up, then repeat the rich step.",
+			"The sensor works, but the computer already takes away as much fuel as it can.", "We'll let in some air, then repeat that half of the test."}
 	case v.Decide == analysis.InduceLean && isLow:
-		n = named{"PEGGED RICH", "Trim was already pegged at " + low + ": too rich for the ECM to correct, or a false rich reading.", "Pull a small vacuum hose. Sensor goes lean: it's good, find the rich cause. Stays rich: it's dead."}
+		n = named{"PEGGED RICH", "Trim was already pegged at " + low + ": too rich for the ECM to correct, or a false rich reading.", "Pull a small vacuum hose. Sensor goes lean: it's good, find the rich cause. Stays rich: it's dead.",
+			"The computer already takes away as much fuel as it can: the engine runs too rich for it, or the sensor says so falsely.", "We'll let in some air and see whether the sensor notices."}
 	case (v.Decide == analysis.LeanStep || v.Decide == analysis.RichStep) && input.State == analysis.Unclear:
 		n.name, n.why = "TAPS DIFFER", "Your taps and the reading differ: what you connected wasn't seen when you said so."
 	}
-	out := Verdict{Name: n.name, Why: n.why, Step: n.step}
+	out := Verdict{Name: n.name, Why: n.why, Step: n.step, owner: n.owner, plan: n.plan}
 	if len(v.Next) > 0 {
 		_, out.Caution = hazard.Cut(why.Text(v.Next[0]))
 	}

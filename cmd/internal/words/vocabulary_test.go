@@ -39,19 +39,20 @@ var foreign = []struct{ word, instead string }{
 
 // What people read has one vocabulary: the texts of every room that shows something.
 func TestVocabulary(t *testing.T) {
-	for _, dir := range []string{".", "../sheet", "../report", "../page", "../term", "../views", "../../../analysis/trimmap", "../../../analysis/hazard"} {
+	for _, dir := range []string{".", "../sheet", "../report", "../page", "../term", "../views", "../live", "../rig", "../replay", "../intake", "../advice", "../ring",
+		"../../pushback", "../../../analysis/trimmap", "../../../analysis/hazard"} {
 		for name, texts := range literals(t, dir) {
 			for _, text := range texts {
 				check(t, name, text)
 			}
 		}
 	}
-	for _, name := range []string{"../report/report.html", "../page/assets/index.html"} {
+	for _, name := range []string{"../report/report.html", "../page/assets/index.html", "../../../README.md"} {
 		b, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)
 		}
-		check(t, name, regexp.MustCompile(`(?s)<style.*?</style>|<[^>]*>|\{\{.*?\}\}`).ReplaceAllString(string(b), " "))
+		check(t, name, regexp.MustCompile(`(?s)<style.*?</style>|\x60{3}.*?\x60{3}|<[^>]*>|\{\{.*?\}\}`).ReplaceAllString(string(b), " "))
 	}
 }
 
@@ -92,6 +93,9 @@ func literals(t *testing.T, dir string) map[string][]string {
 	return out
 }
 
+// What the car's owner would stumble over.
+var forOwner = regexp.MustCompile(`(?i)trim|\bECM|propane|\d V|loop|bias|bank`)
+
 // A time after a step is never said more exactly than it was read, and by one interval.
 func TestOneFigure(t *testing.T) {
 	for _, tt := range []struct{ got, want string }{
@@ -113,6 +117,9 @@ func TestOpenVerdictsHaveNames(t *testing.T) {
 		v := VerdictOf(analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Decide: s, Next: []reason.Reason{reason.Told.Of("x")}})
 		if v.Name == "UNCLEAR" || v.Name == "" || v.Why == "" || v.Step == "" || len(v.Name) > 14 {
 			t.Errorf("%s: %+v", s, v)
+		}
+		if v.owner == "" || v.plan == "" || forOwner.MatchString(v.owner+v.plan) {
+			t.Errorf("%s: to the owner: %q, %q", s, v.owner, v.plan)
 		}
 	}
 	pegged := analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Decide: analysis.FeedPropane, Proofs: []analysis.Proof{
