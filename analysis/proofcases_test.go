@@ -1,0 +1,388 @@
+package analysis
+
+import (
+	"slices"
+	"testing"
+)
+
+// evenly is a sensor that cycled before the force, as a loop makes it; flatBase one that did not.
+func evenly() voltsBase {
+	stays := []float64{0.9, 1, 1.1, 0.9, 1, 1.1, 1, 1, 0.9, 1}
+	return voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.08, high: 0.9, changes: 30,
+		lean: staysOf(slices.Clone(stays)), rich: staysOf(slices.Clone(stays)), shareRich: 0.5}
+}
+
+func flatBase() voltsBase {
+	return voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.42, high: 0.44}
+}
+
+// good is a force of a side in which all went as in a sound car: held for 15 s at a good contact, trim answered from 1 s on
+// and went 15 % past its middle, the sensor told of it on the release and the loop cycled again.
+func good(side Side) *force {
+	f := &force{side: side, bank: 1, level: 0.02, share: 1, madeWhen: madeWhen{beginLo: 10, beginHi: 10.1, begin: 10, ended: true, endLo: 25, endHi: 25.1, end: 25},
+		computerDid: computerDid{ready: true}, volts: evenly(), resumed: true}
+	f.own = answer{state: answered, up: 1, n: 60, lo: 10, hi: 10.1, began: 10, base: trimBase{n: 40, seconds: 12, low: -1.6, high: 1.6, activity: 1, flatFor: 0.5},
+		course:   course{start: 0, now: 15, nowAt: 25, top: 15, peak: 15, raw: 15, rawTop: 15},
+		onsetFit: onsetFit{onset: 11, onsetLo: 10.8, onsetHi: 11.2, rate: 2, rated: true}}
+	f.own.steadyAt = 24.5
+	f.rel = release{state: sensorSays, expect: side.Opposite(), lo: 25, hi: 25.1, at: 25, trimThen: 15, trimMade: 15, left: true, stillLeft: 0.1, lastOn: point{31, 31, 0.85},
+		reached: reached{n: 30, hasOn: true, nOn: 20, best: 0.88, strong: 15, firstOn: point{25.2, 25.3, 0.85}, bottom: 0.1, top: 0.9}, recovery: recovery{resumed: true, resumedAt: 33}}
+	f.down = downstream{seen: true, side: side.Opposite(), n: 30, answered: true, answeredAt: 16, oxygen: 5, away: 25, most: 15}
+	if side == Rich {
+		f.level = 0.95
+		f.own.up, f.own.raw, f.own.rawTop = -1, -15, 15
+		f.rel.best, f.rel.bottom, f.rel.top = 0.06, 0.05, 0.9
+		f.volts.low, f.volts.high = 1-f.volts.high, 1-f.volts.low
+	}
+	return f
+}
+
+// quietTrim is a trim that stood where it was, for s seconds.
+func quietTrim(s float64) func(*force) {
+	return func(f *force) {
+		f.end = f.begin + s
+		f.own.state, f.own.rate, f.own.rated = silent, 0, false
+		f.own.now, f.own.top, f.own.peak, f.own.raw, f.own.rawTop, f.own.nowAt = 0, 0, 0, 0.7*f.own.up, 0.7, f.begin+s
+		f.own.steadyAt = f.begin
+		f.resumed, f.rel = false, release{state: sensorNotYet}
+	}
+}
+
+// idle is a loop that had not worked before the force.
+func idle(f *force) {
+	f.volts = flatBase()
+	f.own.base = trimBase{n: 40, seconds: 12, low: 0, high: 0.8, flatFor: 12}
+}
+
+// judged is a watcher's view of forces, each made by a change of a good one.
+func judged(by By, forces ...*force) *assessment {
+	w := NewWatcher(Config{By: by})
+	w.now = 120
+	w.forces = forces
+	return assess(w)
+}
+
+// with is a good force of a side, changed.
+func with(side Side, changes ...func(*force)) *force {
+	f := good(side)
+	for _, c := range changes {
+		c(f)
+	}
+	return f
+}
+
+// How far each proof comes by what a force has shown; every case holds for a lean force and, mirrored, for a rich one. The
+// meaning of each proof is the README's: only what the computer or the sensor did counts, and where the force could not have
+// shown it, it is not failed.
+func TestProofsOfOneForce(t *testing.T) {
+	type states struct{ command, delivery, sensor, bank, recovery State }
+	all := states{Proven, Proven, Proven, Proven, Proven}
+	change := func(f func(*states)) states {
+		s := all
+		f(&s)
+		return s
+	}
+	for _, c := range []struct {
+		name   string
+		by     By
+		change func(*force)
+		want   states
+	}{
+		{"all went well", ByWire, func(*force) {}, all},
+
+		// trim
+		{"with the force", ByWire, func(f *force) { quietTrim(15)(f); f.own.state = wrongWay; f.own.now = -8 },
+			states{Failed, Untested, Untested, Untested, Unclear}},
+		{"with the force, but at a poor contact", ByWire, func(f *force) { quietTrim(15)(f); f.own.state = wrongWay; f.own.now = -8; f.share = 0.9 },
+			states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"with the force, the loop open for a while", ByWire, func(f *force) { quietTrim(15)(f); f.own.state = wrongWay; f.own.now = -8; f.wasOpen = true },
+			states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"with the mixture: purge may be that", ByMixture, func(f *force) {
+			quietTrim(15)(f)
+			f.own.state = wrongWay
+			f.own.now = -8
+			f.strong = 3
+		},
+			states{Unclear, Untested, "", Untested, Unclear}},
+		{"pegged at its limit", ByWire, func(f *force) { quietTrim(15)(f); f.own.state = cannot }, states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"silent, though it steered before: paused perhaps", ByWire, quietTrim(15), states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"silent, and it never steered", ByWire, func(f *force) { quietTrim(15)(f); idle(f) }, states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"silent for longer than any pause", ByWire, func(f *force) { quietTrim(31)(f); idle(f) }, states{Failed, Untested, Untested, Untested, Unclear}},
+		{"and a poor contact is silent as well", ByWire, func(f *force) { quietTrim(15)(f); f.own.state = answerOpen; f.share = 0.9 },
+			states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"not read", ByWire, func(f *force) { quietTrim(15)(f); f.own.state, f.own.n = answerOpen, 0 }, states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"too short", ByWire, func(f *force) { quietTrim(3)(f); f.own.state = answerOpen }, states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"the loop opened first", ByWire, func(f *force) {
+			quietTrim(8)(f)
+			f.own.state, f.opened, f.openedAt, f.wasOpen = answerOpen, true, 18, true
+		}, states{Unclear, Untested, Unclear, Untested, Unclear}},
+		{"the computer let go first", ByWire, func(f *force) { quietTrim(8)(f); f.own.state, f.letGo, f.letGoAt = answerOpen, byStatus, 18 },
+			states{Unclear, Untested, Untested, Untested, Unclear}},
+
+		// where it stopped
+		{"to its middle and no further, for long", ByWire, func(f *force) {
+			f.own.start, f.own.raw, f.own.rawTop, f.own.steadyAt = -15, 0.5*f.own.up, 0.5, 12
+			f.own.now, f.own.top, f.own.peak = 0, 0, 0
+		}, change(func(s *states) { s.command = Failed })},
+		{"the same, but the hold was poor", ByWire, func(f *force) {
+			f.own.start, f.own.raw, f.own.rawTop, f.own.steadyAt, f.share = -15, 0.5*f.own.up, 0.5, 12, 0.9
+			f.own.now, f.own.top, f.own.peak = 0, 0, 0
+		}, change(func(s *states) { s.command = Unclear })},
+		{"just past its middle", ByWire, func(f *force) {
+			f.own.start, f.own.raw, f.own.rawTop = -15, 0.2*f.own.up, 0.3
+		}, change(func(s *states) { s.command = Unclear })},
+		{"at a limit", ByWire, func(f *force) { f.own.limit, f.own.limitRaw = true, 15 }, all},
+
+		// delivery
+		{"the rear sensor shows it, the forced one not", ByWire, func(f *force) {
+			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
+		},
+			change(func(s *states) { s.sensor = Unclear })}, // it cycled before, so perhaps it did not follow
+		{"neither", ByWire, func(f *force) {
+			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
+			f.down.answered = false
+		}, change(func(s *states) { s.delivery, s.sensor = Failed, Unclear })},
+		{"neither, but the sensor never cycled", ByWire, func(f *force) {
+			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
+			f.down.answered, f.volts = false, flatBase()
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Failed })},
+		{"neither, with too little oxygen for a catalyst", ByWire, func(f *force) {
+			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
+			f.down.answered, f.down.oxygen = false, 2.9
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
+		{"neither, the branch perhaps open", ByWire, func(f *force) {
+			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect, openReading: openReading{doubtful: true}}
+			f.down.answered = false
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
+		{"no rear sensor", ByWire, func(f *force) {
+			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
+			f.down = downstream{}
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
+		{"the rear sensor lay there before", ByWire, func(f *force) {
+			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
+			f.down.answered, f.down.blind = false, true
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
+		{"no rear sensor, the forced one tells", ByWire, func(f *force) { f.down = downstream{} }, all},
+		{"no rear sensor, the forced one tells but swings by itself", ByWire, func(f *force) {
+			f.down = downstream{}
+			f.volts.lean, f.volts.rich = staysOf([]float64{0.1, 9, 0.2, 30}), staysOf([]float64{0.1, 9, 0.2, 30})
+			f.rel.stillLeft, f.rel.lastOn = -0.8, point{60, 60, 0.8} // it stayed long after trim was back
+		}, change(func(s *states) { s.delivery = Unclear })},
+		{"the forced one left long before trim was back", ByWire, func(f *force) { f.rel.stillLeft, f.rel.lastOn = 0.9, point{28, 28, 0.8} },
+			change(func(s *states) { s.sensor = Unclear })},
+		{"late", ByWire, func(f *force) { f.rel.state, f.rel.lastOff = sensorLate, point{28, 28, 0.3} }, change(func(s *states) { s.sensor = Unclear })},
+		{"released too early", ByWire, func(f *force) { f.rel.state = sensorNotYet }, change(func(s *states) { s.sensor = Unclear })},
+
+		// bank and way back
+		{"the other bank answers alone", ByWire, func(f *force) {
+			quietTrim(15)(f)
+			f.emittedOther = true
+			f.other = answer{state: answered, up: f.own.up, n: 30, course: course{now: 12, top: 12}}
+		}, states{Unclear, Untested, Untested, Failed, Unclear}},
+		{"the other bank answers too", ByWire, func(f *force) {
+			f.other = answer{state: answered, up: f.own.up, n: 30, course: course{now: 12, top: 12}}
+		},
+			change(func(s *states) { s.bank = Unclear })},
+		{"the other bank stands", ByWire, func(f *force) { f.other = answer{state: silent, up: f.own.up, n: 30} }, all},
+		{"it does not cycle again", ByWire, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 40 },
+			change(func(s *states) { s.recovery = Failed })},
+		{"not watched for long enough", ByWire, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 100 },
+			change(func(s *states) { s.recovery = Unclear })},
+		{"the loop is open", ByWire, func(f *force) {
+			f.resumed, f.rel.resumed, f.rel.backSince, f.opened, f.openedAt = false, false, 40, true, 24
+		}, change(func(s *states) { s.recovery = Unclear })},
+		{"it did not cycle before", ByWire, func(f *force) {
+			f.resumed, f.rel.resumed, f.rel.backSince, f.volts = false, false, 40, flatBase()
+		}, change(func(s *states) { s.recovery = Unclear })},
+		{"still held", ByWire, func(f *force) { f.ended, f.resumed, f.rel = false, false, release{} },
+			change(func(s *states) { s.sensor, s.recovery = Untested, Untested })},
+	} {
+		for _, side := range []Side{Lean, Rich} {
+			a := judged(c.by, with(side, c.change))
+			got := states{a.command(side).State, a.delivery().State, a.sensor(side.Opposite()).State, a.bankProof().State, a.recovery().State}
+			if c.want.sensor == "" {
+				got.sensor = ""
+			}
+			if got != c.want {
+				t.Errorf("%s, %s:\n got %v\nwant %v", c.name, side, got, c.want)
+			}
+			if other := a.command(side.Opposite()).State; other != Untested {
+				t.Errorf("%s, %s: the side that was not forced is %s", c.name, side, other)
+			}
+		}
+	}
+}
+
+// Several forces: a failure beside a success stays said, and what two of them show together.
+func TestProofsOfSeveralForces(t *testing.T) {
+	later := func(f *force) { f.beginLo, f.beginHi, f.begin, f.endLo, f.endHi, f.end = 60, 60.1, 60, 75, 75.1, 75 }
+	mute := func(f *force) {
+		f.volts = flatBase()
+		f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
+	}
+	noDown := func(f *force) { f.down = downstream{} }
+	for _, c := range []struct {
+		name   string
+		by     By
+		forces func() []*force
+		proof  func(*assessment) Proof
+		want   State
+	}{
+		{"trim: silent once, then not: proven", ByWire, func() []*force { return []*force{with(Lean, quietTrim(15)), with(Lean, later)} },
+			func(c *assessment) Proof { return c.command(Lean) }, Proven},
+		{"trim: silent twice, a minute apart, and never the loop steered", ByWire,
+			func() []*force {
+				return []*force{with(Lean, quietTrim(15), idle), with(Lean, later, quietTrim(15), idle)}
+			},
+			func(c *assessment) Proof { return c.command(Lean) }, Failed},
+		{"trim: the same, but the loop steered before each: paused, or let go of", ByWire,
+			func() []*force { return []*force{with(Lean, quietTrim(15)), with(Lean, later, quietTrim(15))} },
+			func(c *assessment) Proof { return c.command(Lean) }, Unclear},
+		{"trim: silent twice within a pause", ByWire,
+			func() []*force {
+				return []*force{with(Lean, quietTrim(15), idle), with(Lean, quietTrim(15), idle, func(f *force) { f.begin, f.end = 35, 50 })}
+			},
+			func(c *assessment) Proof { return c.command(Lean) }, Unclear},
+		{"trim: silent on this side twice, answers the other: one way only, or paused", ByWire,
+			func() []*force {
+				return []*force{with(Lean, quietTrim(15), idle), with(Lean, later, quietTrim(15), idle), with(Rich)}
+			},
+			func(c *assessment) Proof { return c.command(Lean) }, Unclear},
+		{"sensor: told once, not the other time", ByWire, func() []*force { return []*force{with(Lean), with(Lean, later, mute)} },
+			func(c *assessment) Proof { return c.sensor(Rich) }, Unclear},
+		{"sensor: late once, told once", ByWire, func() []*force {
+			return []*force{with(Lean, func(f *force) { f.rel.state, f.rel.lastOff = sensorLate, point{28, 28, 0.3} }), with(Lean, later)}
+		}, func(c *assessment) Proof { return c.sensor(Rich) }, Proven},
+		{"delivery: both sides told by a sensor that swings", ByWire, func() []*force {
+			swings := func(f *force) {
+				noDown(f)
+				f.volts.lean, f.volts.rich = staysOf([]float64{0.1, 9, 0.2, 30}), staysOf([]float64{0.1, 9, 0.2, 30})
+				f.rel.stillLeft, f.rel.lastOn = -0.8, point{60, 60, 0.8}
+			}
+			return []*force{with(Lean, swings), with(Rich, later, swings)}
+		}, func(c *assessment) Proof { return c.delivery() }, Proven},
+		{"delivery: what one release shows, another denies", ByWire, func() []*force {
+			return []*force{with(Lean, noDown), with(Lean, later, noDown, func(f *force) {
+				f.rel = release{state: sensorVague, trimMade: 10, at: 75, lastOff: point{78, 78, 0.1}, expect: Rich}
+			})}
+		}, func(c *assessment) Proof { return c.delivery() }, Unclear},
+		{"delivery: the same, but the rear sensor shows it", ByWire, func() []*force {
+			return []*force{with(Lean), with(Lean, later, func(f *force) {
+				f.rel = release{state: sensorVague, trimMade: 10, at: 75, lastOff: point{78, 78, 0.1}, expect: Rich}
+			})}
+		}, func(c *assessment) Proof { return c.delivery() }, Proven},
+		{"recovery: the last force tells", ByWire, func() []*force {
+			return []*force{with(Lean), with(Rich, later, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 80 })}
+		}, func(c *assessment) Proof { return c.recovery() }, Failed},
+		{"recovery: once is enough where the last was not watched", ByWire, func() []*force {
+			return []*force{with(Lean), with(Rich, later, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 110 })}
+		}, func(c *assessment) Proof { return c.recovery() }, Proven},
+		{"input: a force that was seen", ByWire, func() []*force { return []*force{with(Lean)} }, func(c *assessment) Proof { return c.input() }, Proven},
+		{"input: none", ByWire, func() []*force { return nil }, func(c *assessment) Proof { return c.input() }, Untested},
+		{"input: only in a car that was not ready", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.ready = false })} },
+			func(c *assessment) Proof { return c.input() }, Untested},
+		{"input by mixture: a reading that did not follow", ByMixture, func() []*force {
+			return []*force{with(Lean, func(f *force) { f.volts, f.level, f.rel = flatBase(), 0.43, release{} })}
+		}, func(c *assessment) Proof { return c.input() }, Unclear},
+		{"bank by mixture: it reaches both banks", ByMixture, func() []*force {
+			return []*force{with(Lean, func(f *force) { f.other = answer{state: answered, up: 1, n: 30, course: course{now: 12, top: 12}} })}
+		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
+		{"bank: the reading of bank 2 followed", ByWire, func() []*force { return []*force{with(Lean, quietTrim(15), func(f *force) { f.bank = 2 })} },
+			func(c *assessment) Proof { return c.bankProof() }, Failed},
+		{"bank: both sensors were held, this one's bank answered", ByWire, func() []*force {
+			return []*force{with(Lean), with(Lean, later, quietTrim(15), func(f *force) { f.bank = 2 })}
+		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
+		{"sensor by mixture: it said so itself", ByMixture, func() []*force { return []*force{with(Rich, func(f *force) { f.strong = 3 })} },
+			func(c *assessment) Proof { return c.sensor(Rich) }, Proven},
+		{"sensor by mixture: not far enough", ByMixture, func() []*force { return []*force{with(Rich, func(f *force) { f.level, f.strong = 0.62, 0 })} },
+			func(c *assessment) Proof { return c.sensor(Rich) }, Unclear},
+	} {
+		if got := c.proof(judged(c.by, c.forces()...)); got.State != c.want {
+			t.Errorf("%s: %s, want %s (%s)", c.name, got.State, c.want, got.Why)
+		}
+	}
+}
+
+// A force that does not count: while the conditions did not hold, or, where each is announced, one that nobody announced.
+func TestForcesThatCount(t *testing.T) {
+	for _, c := range []struct {
+		name              string
+		by                By
+		marks             int
+		change            func(*force)
+		counts, discounts int
+	}{
+		{"as it was", ByWire, 0, func(*force) {}, 1, 0},
+		{"not ready", ByWire, 0, func(f *force) { f.ready = false }, 0, 1},
+		{"mixture, not announced, though others were", ByMixture, 1, func(*force) {}, 0, 0},
+		{"mixture, announced", ByMixture, 1, func(f *force) { f.marked = true }, 1, 0},
+		{"mixture, nobody says anything", ByMixture, 0, func(*force) {}, 1, 0},
+		{"wire, the other bank's reading lay still, not announced", ByWire, 1, func(f *force) { f.bank = 2 }, 0, 0},
+		{"wire, the other bank's, announced", ByWire, 1, func(f *force) { f.bank, f.marked = 2, true }, 1, 0},
+	} {
+		w := NewWatcher(Config{By: c.by})
+		w.marks, w.forces = c.marks, []*force{with(Lean, c.change)}
+		if a := assess(w); len(a.forces) != c.counts || len(a.discounted) != c.discounts {
+			t.Errorf("%s: %d count, %d do not", c.name, len(a.forces), len(a.discounted))
+		}
+	}
+}
+
+// The one step that would settle an open verdict: what hides all behind it comes first, and the step's own name says it.
+func TestDecidingStep(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		by     By
+		watch  func(*Watcher)
+		forces []*force
+		proofs map[ProofID]State
+		end    Conclusion
+		want   Step
+	}{
+		{name: "one side only", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofAddsFuel: Proven}, end: PartlyProven, want: RichStep},
+		{name: "the other side only", forces: []*force{good(Rich)}, proofs: map[ProofID]State{ProofCutsFuel: Proven}, end: PartlyProven, want: LeanStep},
+		{name: "it left closed loop", forces: []*force{with(Lean, func(f *force) { f.opened, f.openedAt = true, 18 })}, proofs: map[ProofID]State{ProofAddsFuel: Unclear}, want: ShorterHold},
+		{name: "it let go", forces: []*force{with(Lean, func(f *force) { f.letGo, f.letGoAt = byTrim, 18 })}, want: ShorterHold},
+		{name: "the input is not clear", proofs: map[ProofID]State{ProofInput: Unclear}, want: LeanStep},
+		{name: "the input is not clear on the rich side", watch: func(w *Watcher) { w.follow[1].vague = true }, proofs: map[ProofID]State{ProofInput: Unclear}, want: RichStep},
+		{name: "by mixture, the reading does not follow", by: ByMixture, forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofInput: Unclear}, want: HoldWire},
+		{name: "by mixture, nothing was seen", by: ByMixture, proofs: map[ProofID]State{ProofInput: Unclear}, want: FeedPropane},
+		{name: "the branch may be open", forces: []*force{with(Lean, func(f *force) { f.rel.doubtful = true })}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: CloseBranch},
+		{name: "the sensor failed, the mixture perhaps too", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofSensorRich: Failed}, want: FeedPropane},
+		{name: "no room to add", forces: []*force{with(Lean, func(f *force) { f.own.state = cannot })}, want: FeedPropane},
+		{name: "no room to cut", forces: []*force{with(Rich, func(f *force) { f.own.state = cannot })}, want: InduceLean},
+		{name: "it does not cycle yet", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofRecovery: Unclear, ProofAddsFuel: Unclear}, want: HandsOff},
+		{name: "adds, open", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofAddsFuel: Unclear, ProofDelivery: Unclear}, want: LeanStep},
+		{name: "cuts, open", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofCutsFuel: Unclear, ProofSensorLean: Unclear}, want: RichStep},
+		{name: "a hot cell", forces: []*force{with(Lean, func(f *force) { f.rel.state, f.rel.strong, f.rel.grey = sensorVague, 0, 9 })}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: CoolDown},
+		{name: "delivery alone", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofDelivery: Unclear}, want: LongerHold},
+		{name: "the bank alone", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofBank: Unclear}, want: ForceOther},
+		{name: "nothing names a step", forces: []*force{good(Lean)}, want: LongerHold},
+	} {
+		if c.by == "" {
+			c.by = ByWire
+		}
+		if c.end == "" {
+			c.end = ConclusionUnclear
+		}
+		a := judged(c.by, c.forces...)
+		if c.watch != nil {
+			c.watch(a.w)
+		}
+		var proofs []Proof
+		for _, id := range ProofOrder {
+			s := c.proofs[id]
+			if s == "" {
+				s = Untested
+			}
+			proofs = append(proofs, Proof{ID: id, State: s})
+		}
+		got, next := a.next(c.end, proofs)
+		if got != c.want || len(next) == 0 {
+			t.Errorf("%s: %s, want %s (%q)", c.name, got, c.want, next)
+		}
+		if settled, _ := a.next(LoopProven, proofs); settled != "" {
+			t.Errorf("%s: a verdict that is settled asks for %s", c.name, settled)
+		}
+	}
+}
