@@ -298,7 +298,7 @@ func TestProofsOfSeveralForces(t *testing.T) {
 			func(c *assessment) Proof { return c.sensor(Rich) }, Unclear},
 	} {
 		if got := c.proof(judged(c.by, c.forces()...)); got.State != c.want {
-			t.Errorf("%s: %s, want %s (%s)", c.name, got.State, c.want, got.Why)
+			t.Errorf("%s: %s, want %s (%v)", c.name, got.State, c.want, got.Why)
 		}
 	}
 }
@@ -379,7 +379,7 @@ func TestDecidingStep(t *testing.T) {
 		}
 		got, next := a.next(c.end, proofs)
 		if got != c.want || len(next) == 0 {
-			t.Errorf("%s: %s, want %s (%q)", c.name, got, c.want, next)
+			t.Errorf("%s: %s, want %s (%v)", c.name, got, c.want, next)
 		}
 		if settled, _ := a.next(LoopProven, proofs); settled != "" {
 			t.Errorf("%s: a verdict that is settled asks for %s", c.name, settled)

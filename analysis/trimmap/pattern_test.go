@@ -143,7 +143,7 @@ func TestAt(t *testing.T) {
 // readings are of bank 1 at one speed and load, their short-term trim by a script.
 func readings(t *testing.T, script string, rpm, load, flow float64) (out []Reading) {
 	for _, p := range scripttest.Points(t, script) {
-		out = append(out, Reading{At: p.At, Bank: 1, Short: p.Value, Long: 2, RPM: rpm, Load: load, Flow: flow})
+		out = append(out, Reading{At: p.At, Bank: 1, Short: p.Value, RPM: rpm, Load: load, Flow: flow})
 	}
 	return out
 }
@@ -157,12 +157,12 @@ func TestCells(t *testing.T) {
 		mean, sd     float64
 		thin         bool
 	}{
-		{"one reading", "1s 3", 1, 0, 5, math.NaN(), true},
-		{"two", "1s 2; 2s 4", 2, 1, 5, math.Sqrt2, true},
-		{"enough", "0s..12s/1s 3", 13, 12, 5, 0, false},
-		{"ten, too quick", "0s..1800ms/200ms 3", 10, 1.8, 5, 0, true},
-		{"long, too few", "0s..12s/3s 3", 5, 12, 5, 0, true},
-		{"a pause is no time", "0s 3; 1s 3; 60s 3; 61s 3", 4, 2, 5, 0, true},
+		{"one reading", "1s 3", 1, 0, 3, math.NaN(), true},
+		{"two", "1s 2; 2s 4", 2, 1, 3, math.Sqrt2, true},
+		{"enough", "0s..12s/1s 3", 13, 12, 3, 0, false},
+		{"ten, too quick", "0s..1800ms/200ms 3", 10, 1.8, 3, 0, true},
+		{"long, too few", "0s..12s/3s 3", 5, 12, 3, 0, true},
+		{"a pause is no time", "0s 3; 1s 3; 60s 3; 61s 3", 4, 2, 3, 0, true},
 	} {
 		all := readings(t, c.script, 800, 25, 3)
 		cells := cellsOf(slices.Values(all), 1)
@@ -176,6 +176,45 @@ func TestCells(t *testing.T) {
 		}
 		if other := cellsOf(slices.Values(all), 2); len(other) != 0 {
 			t.Errorf("%s: the other bank has %v", c.name, other)
+		}
+	}
+}
+
+// Idle is compared with itself five minutes later, where both were read for long enough: 15 readings a second apart, the first
+// within two minutes. A change of 4 % is said, as toward zero or away from it.
+func TestIdleAgain(t *testing.T) {
+	for _, c := range []struct {
+		name, trim   string
+		rpm          float64
+		first, later float64
+		want         bool
+	}{
+		{"the same", "0s..30s/1s 6; 301s..330s/1s 6", 800, 6, 6, true},
+		{"walked back", "0s..30s/1s 10; 301s..330s/1s 2", 800, 10, 2, true},
+		{"the first two minutes alone are the start", "0s..119s/1s 10; 120s..299s/1s 50; 300s..330s/1s 2", 800, 10, 2, true},
+		{"too soon", "0s..30s/1s 10; 60s..299s/1s 2", 800, 0, 0, false},
+		{"too few at first", "0s..13s/1s 10; 301s..330s/1s 2", 800, 0, 0, false},
+		{"too few later", "0s..30s/1s 10; 301s..314s/1s 2", 800, 0, 0, false},
+		{"many within a second are one", "0s..30s/1s 10; 301s..304s/100ms 2", 800, 0, 0, false},
+		{"no idle", "0s..30s/1s 10; 301s..330s/1s 2", 1200, 0, 0, false},
+	} {
+		for _, start := range []float64{0, 1000} {
+			for _, sign := range []float64{1, -1} {
+				all := readings(t, c.trim, c.rpm, 25, 3)
+				for i := range all {
+					all[i].At += start
+					all[i].Short *= sign
+				}
+				got := idleOf(slices.Values(all), 1).idle()
+				if (got != nil) != c.want {
+					t.Errorf("%s: %+v", c.name, got)
+				} else if got != nil && (math.Abs(got.First-sign*c.first) > 1e-9 || math.Abs(got.Later-sign*c.later) > 1e-9 || math.Abs(got.Minutes-330./60) > 1e-9) {
+					t.Errorf("%s: %+v", c.name, got)
+				}
+				if idleOf(slices.Values(all), 2).opened {
+					t.Errorf("%s: the other bank idled", c.name)
+				}
+			}
 		}
 	}
 }
@@ -223,7 +262,7 @@ func TestLead(t *testing.T) {
 		{"nothing yet", []stage{{3, 800, 25}}, sound, "map_idle", false},
 		{"idle alone", fullDrive[:1], sound, "map_2500", false}, // 1500 rpm without load draws about as much
 		{"idle, and nearly 2500", []stage{{60, 800, 25}, {60, 2300, 20}}, sound, "map_cruise", false},
-		{"four times idle's flow, and between, without the pull", []stage{{60, 800, 25}, {60, 2300, 20}, {60, 2000, 45}}, sound, "done", true},
+		{"four times idle's flow, and between, without the pull", []stage{{60, 800, 25}, {60, 2300, 20}, {60, 2000, 45}}, sound, "map_idle_again", true},
 		{"all of it", fullDrive, sound, "done", true},
 		{"all of it, scattered", fullDrive, func(_ int, f float64) float64 { return 12 * math.Sin(f*1e4) }, "done", false},
 	} {
