@@ -8,6 +8,7 @@ import (
 
 	"pushback/cmd/internal/accuracy/heldout"
 	"pushback/cmd/internal/accuracy/third"
+	"pushback/cmd/internal/accuracy/thirdwide"
 	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd"
 )
@@ -67,6 +68,8 @@ var Models = []Model{
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
 	{Name: "third", About: "narrow sensors by wire, and drives, written apart, for tuning", N: 1000, Hours: 40,
 		Tests: recordings(third.Narrow), Unforced: recordings(third.Unforced)},
+	{Name: "thirdwide", About: "the same of wide-range sensors, by mixture, fuel cut and the rear wire", N: 600, Hours: 20,
+		Tests: recordings(thirdwide.Wide), Unforced: recordings(thirdwide.Unforced)},
 	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, From: 1000, N: 1000, Hours: 100,
 		Tests: recordings(heldout.Narrow), Unforced: recordings(heldout.Drive)},
 	{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, From: 1000, N: 600, Hours: 40,
