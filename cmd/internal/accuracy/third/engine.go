@@ -92,18 +92,20 @@ type canister struct {
 	Purge  float64 // how far its valve is open, 0 to 1
 	Purged float64 // s since it began to open
 	opens  bool
+	valve  float64 // s in which it is opened and shut
 	next   float64 // when it opens or shuts
 }
 
 // NewEngine draws an engine.
 func NewEngine(r *rand.Rand, legs []Leg) *Engine {
-	e := &Engine{r: r, Legs: legs, Idle: between(r, 580, 950), Litres: between(r, 0.9, 4), Film: between(r, 0, 0.12), CutsOff: r.Float64() < 0.85}
+	e := &Engine{r: r, Legs: legs, Idle: between(r, 580, 950), Litres: between(r, 0.9, 4), Film: between(r, 0, 0.06), CutsOff: r.Float64() < 0.85}
 	if r.Float64() < 0.2 {
 		e.Hunting = between(r, 15, 70)
 	}
 	if r.Float64() < 0.7 {
-		e.Vapour = math.Pow(r.Float64(), 2) * 0.15
+		e.Vapour = math.Pow(r.Float64(), 2) * 0.1
 	}
+	e.valve = between(r, 1.5, 12)
 	e.RPM, e.Load, e.next = e.Idle, 0.2, between(r, -20, 90)
 	return e
 }
@@ -149,7 +151,7 @@ func (e *Engine) Step(t float64) {
 	if e.opens && !e.Cut {
 		open = 1
 	}
-	e.Purge += (open - e.Purge) * Dt / 2.5
+	e.Purge += (open - e.Purge) * Dt / e.valve
 	// As much vapour is the smaller share, the more the engine burns.
 	e.wander += -e.wander*Dt/20 + 0.006*math.Sqrt(2*Dt/20)*r.NormFloat64()
 	e.Extra = e.Purge*e.Vapour*min(1, 3/e.Flow) - e.film + e.wander

@@ -117,6 +117,9 @@ func NewCar(r *rand.Rand, fault string, legs []third.Leg) *Car {
 func (c *Car) breaks() {
 	r, g := c.r, &c.Ring
 	switch c.Fault {
+	case "pump open":
+		// Perfect at rest (trim 0, λ 1.000): a computer that steered by the rear sensor too would walk its trim to the limit.
+		g.RearRate = 0
 	case "gain":
 		g.Gain = between(r, 0.6, 1.5)
 	case "offset":

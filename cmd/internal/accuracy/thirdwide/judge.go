@@ -107,6 +107,7 @@ func (s *scene) judge() {
 	switch {
 	case s.Fault == "untouched":
 		s.accept("nothing_forced", "not_ready")
+		s.coasted()
 		s.never("failed", "input", "adds_fuel", "cuts_fuel", "delivery", "sensor_rich", "sensor_lean", "bank", "sensor_scale")
 	case s.Fault == "cold":
 		s.accept("not_ready")
@@ -128,6 +129,14 @@ func (s *scene) judge() {
 			faint = s.Fault == "pump open" || s.Rate < 2
 		}
 		s.Forces = append(s.Forces, truth.Force{Side: h.Side, Begin: h.Begin, End: h.End, Faint: faint})
+	}
+}
+
+// coasted accepts that the lean side is proven where the computer cut the fuel for long enough on a drive:
+// whoever lifted the foot, the sensor had to show it.
+func (s *scene) coasted() {
+	if s.cut > 1.5 {
+		s.accept("partly_proven")
 	}
 }
 

@@ -39,6 +39,7 @@ type scene struct {
 	marks []said
 	trace []look
 	end   float64
+	cut   float64 // s of the longest fuel cut
 }
 
 type said struct {
@@ -70,6 +71,7 @@ func Unforced(seed uint64) (*truth.Test, []obd.Record) {
 	s.Car = NewCar(r, "", third.Drive(r, how, s.end+60))
 	s.port(r)
 	s.run()
+	s.coasted()
 	return s.Test, s.Port.Records
 }
 
@@ -208,7 +210,12 @@ func (s *scene) run() {
 	for c.t = -warm; c.t < 0; {
 		c.Step(force{})
 	}
+	cut := 0.0
 	for t := 0.0; t < s.end; t += dt {
+		if cut += dt; !c.Cut {
+			cut = 0
+		}
+		s.cut = max(s.cut, cut)
 		var f force
 		for _, h := range s.Holds {
 			now := h.at(t)
