@@ -157,7 +157,7 @@ func (s *scene) technician(r *rand.Rand, begin float64) {
 func (s *scene) port(r *rand.Rand) {
 	rate := math.Exp(between(r, math.Log(0.5), math.Log(20)))
 	together := rate > 4 || r.Float64() < 0.4
-	slow := []string{"RPM", "FUELSYS1", "LONGFT1", "RPM", "ECT", "LOAD_PCT", "VSS"}
+	slow := []string{"RPM", "FUELSYS1", "LONGFT1", "RPM", "ECT", "FUELSYS1", "LOAD_PCT", "VSS"}
 	fast := []string{"O2S11", "SHRTFT1"}
 	if r.Float64() < 0.6 {
 		slow = append(slow, "MAF")

@@ -173,7 +173,9 @@ func (c *Car) phi(b *bank, f force) float64 {
 	if c.Full {
 		fuel = 1.14
 	} else {
-		fuel *= 1 / c.command(b)
+		if c.Fault != "undelivered" || b != c.banks[0] { // what asks for fuel is not obeyed, whatever part of it
+			fuel *= 1 / c.command(b, c.t)
+		}
 	}
 	if !c.Ring.Metered {
 		fuel *= c.Flow / (c.Flow + f.Hose*c.idle)
@@ -181,11 +183,11 @@ func (c *Car) phi(b *bank, f force) float64 {
 	return fuel
 }
 
-// command is λ as the computer asks for it in closed loop: its own dither, and the rear sensor's part.
-func (c *Car) command(b *bank) float64 {
+// command is λ as the computer asks for it in closed loop at t: its own dither, and the rear sensor's part.
+func (c *Car) command(b *bank, t float64) float64 {
 	l := 1.0
 	if g := c.Ring; g.Dither > 0 {
-		l += math.Copysign(g.Dither/2, math.Sin(2*math.Pi*c.t/g.Period))
+		l += math.Copysign(g.Dither/2, math.Sin(2*math.Pi*t/g.Period))
 	}
 	return l / (1 + b.trim)
 }
@@ -248,6 +250,11 @@ func (c *Car) behind(b *bank, f force, first bool) {
 	}
 }
 
+// excess is λc/λm − 1 as the computer has it: it knows how long a sound sensor takes to see a command.
+func (c *Car) excess(b *bank) float64 {
+	return c.command(b, c.t-c.Delay*(0.25+0.75*min(1, c.idle/c.Flow))-0.15)/c.lambda(b) - 1
+}
+
 // control is PI on λc/λm − 1.
 func (c *Car) control(b *bank, first bool) {
 	g := c.Ring
@@ -259,7 +266,7 @@ func (c *Car) control(b *bank, first bool) {
 		b.integ = b.short
 		return
 	}
-	y := c.command(b)/c.lambda(b) - 1
+	y := c.excess(b)
 	b.integ = min(g.Limit, max(-g.Limit, b.integ-g.Ki*y*dt))
 	b.short = min(g.Limit, max(-g.Limit, b.integ-g.Kp*y))
 	if b.learn += dt; g.Learn > 0 && b.learn > g.Learn && math.Abs(b.integ) > 0.015 && c.Purge < 0.3 {
@@ -305,7 +312,7 @@ func (c *Car) Value(name string) float64 {
 		case c.Cut:
 			return 1
 		}
-		return lambda(c.command(b))
+		return lambda(c.command(b, c.t))
 	case "SHRTFT1":
 		return third.Trim(b.short)
 	case "SHRTFT2":

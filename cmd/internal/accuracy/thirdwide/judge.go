@@ -138,6 +138,10 @@ func (s *scene) coasted() {
 	if s.cut > 1.5 {
 		s.accept("partly_proven")
 	}
+	// Vapour that purge lets in is propane by another name: the loop does answer it, and the sensor shows it.
+	if s.purge > 0.03 {
+		s.accept("partly_proven", "loop_proven")
+	}
 }
 
 // mixture is what may be said where propane or a hose moved it.
@@ -154,7 +158,7 @@ func (s *scene) mixture(t sum) {
 	switch s.Fault {
 	case "pump open":
 		s.accept("unclear")
-		if t.rear || slices.Contains(s.Port.Slow, "O2S12") {
+		if t.rear || len(s.Car.banks) == 2 || slices.Contains(s.Port.Slow, "O2S12") {
 			s.accept("sensor_dead")
 		}
 		s.never("proven", "sensor_rich", "sensor_lean", "sensor_scale")

@@ -40,6 +40,7 @@ type scene struct {
 	trace []look
 	end   float64
 	cut   float64 // s of the longest fuel cut
+	purge float64 // the most that purge added
 }
 
 type said struct {
@@ -163,7 +164,7 @@ func (s *scene) port(r *rand.Rand) {
 	if s.Sensor == "B1S2" {
 		fast = []string{"O2S12", "SHRTFT1", "EQ_RAT11"}
 	}
-	slow := []string{"RPM", "FUELSYS1", "LONGFT1", "ECT", "RPM", "VSS", "LOAD_PCT"}
+	slow := []string{"RPM", "FUELSYS1", "LONGFT1", "ECT", "FUELSYS1", "RPM", "VSS", "LOAD_PCT"}
 	if s.Sensor == "B1S2" {
 		slow = append(slow, "EQ_RAT", "STSO2FT1")
 	} else {
@@ -215,7 +216,7 @@ func (s *scene) run() {
 		if cut += dt; !c.Cut {
 			cut = 0
 		}
-		s.cut = max(s.cut, cut)
+		s.cut, s.purge = max(s.cut, cut), max(s.purge, c.Purge*c.Vapour*min(1, 3/c.Flow))
 		var f force
 		for _, h := range s.Holds {
 			now := h.at(t)
@@ -232,7 +233,7 @@ func (s *scene) run() {
 		n := len(s.Port.Reads)
 		s.Port.Step(t, c.Value)
 		if b := c.banks[0]; len(s.Port.Reads) > n && s.Hours == 0 {
-			s.trace = append(s.trace, look{t, c.command(b)/c.lambda(b) - 1, 100 * b.short, b.read, 100 * b.trim})
+			s.trace = append(s.trace, look{t, c.excess(b), 100 * b.short, b.read, 100 * b.trim})
 		}
 	}
 }
