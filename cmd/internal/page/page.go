@@ -72,6 +72,7 @@ type outbox struct {
 	tone    string        // to be sent with it
 	volts   time.Duration // the traces are sent up to here
 	trim    time.Duration
+	command time.Duration
 	view    []byte // as last sent
 	axis    []byte
 }
@@ -184,7 +185,7 @@ func (p *Page) Restart(verdict func() analysis.Verdict) {
 	defer p.mu.Unlock()
 	p.state = live.NewState(p.cfg.Setup, verdict)
 	p.state.Replay = p.cfg.Controls.Play != nil
-	p.out.volts, p.out.trim, p.out.view, p.out.axis, p.out.tone = 0, 0, nil, nil, ""
+	p.out.volts, p.out.trim, p.out.command, p.out.view, p.out.axis, p.out.tone = 0, 0, 0, nil, nil, ""
 	p.broadcast(p.whole())
 }
 

@@ -36,6 +36,7 @@ type message struct {
 	Now   float64         `json:"now"`
 	V     points          `json:"v,omitempty"` // sensor voltage
 	T     points          `json:"t,omitempty"` // trim
+	C     points          `json:"c,omitempty"` // the commanded lambda
 	View  json.RawMessage `json:"view,omitempty"`
 	Axis  json.RawMessage `json:"axis,omitempty"`
 	Tone  string          `json:"tone,omitempty"`
@@ -97,9 +98,9 @@ func (p *Page) send() {
 		p.out.pending.Stop()
 		p.out.pending = nil
 	}
-	m := message{Now: p.state.Now.Seconds(), V: after(p.state.VTrace, p.out.volts), T: after(p.state.TTrace, p.out.trim), Tone: p.out.tone}
+	m := message{Now: p.state.Now.Seconds(), V: after(p.state.VTrace, p.out.volts), T: after(p.state.TTrace, p.out.trim), C: after(p.state.CTrace, p.out.command), Tone: p.out.tone}
 	p.out.at, p.out.tone = time.Now(), ""
-	p.mark(m.V, m.T)
+	p.mark(m.V, m.T, m.C)
 	if b := p.viewJSON(); !bytes.Equal(b, p.out.view) {
 		p.out.view, m.View = b, b
 	}
@@ -111,19 +112,22 @@ func (p *Page) send() {
 	}
 }
 
-func (p *Page) mark(v, t points) {
+func (p *Page) mark(v, t, c points) {
 	if n := len(v); n > 0 {
 		p.out.volts = v[n-1].At
 	}
 	if n := len(t); n > 0 {
 		p.out.trim = t[n-1].At
 	}
+	if n := len(c); n > 0 {
+		p.out.command = c[n-1].At
+	}
 }
 
 // whole is all that a new guest needs.
 func (p *Page) whole() []byte {
 	from := p.state.Now - live.Kept
-	return encode(message{Whole: true, Now: p.state.Now.Seconds(), V: after(p.state.VTrace, from), T: after(p.state.TTrace, from),
+	return encode(message{Whole: true, Now: p.state.Now.Seconds(), V: after(p.state.VTrace, from), T: after(p.state.TTrace, from), C: after(p.state.CTrace, from),
 		View: p.viewJSON(), Axis: p.axisJSON()})
 }
 

@@ -7,7 +7,7 @@ const span = 60;      // seconds on the time axis
 const kept = 300;     // seconds of traces kept here
 const quietFor = 2.5; // seconds without a word from the program: the connection is gone
 
-const traces = { v: [[], []], t: [[], []] };
+const traces = { v: [[], []], t: [[], []], c: [[], []] }; // the reading, trim, the lambda that is commanded
 let now = 0, view = null, marks = { bands: [], ticks: [] };
 let heard = performance.now(), age = 0, ended = false;
 
@@ -25,11 +25,11 @@ function connect() {
 
 function take(m) {
   if (m.whole) {
-    for (const k of ["v", "t"]) traces[k] = [[], []];
+    for (const k in traces) traces[k] = [[], []];
     ended = false;
   }
   now = m.now;
-  for (const k of ["v", "t"]) {
+  for (const k in traces) {
     const [xs, ys] = traces[k];
     for (const [x, y] of m[k] || []) {
       const last = xs[xs.length - 1];
@@ -224,7 +224,7 @@ function chart(id, key, range, level, stroke) {
         splits: (u, i, lo, hi) => u.bbox.height < 45 * dpr() ? [lo, hi] : [lo, level, hi], values: (u, ys) => ys.map(y => key === "v" ? String(y) : signed(y)) },
     ],
     series: [{}, { stroke, width: 2.5, points: { show: false }, spanGaps: false }],
-    hooks: { drawClear: [shade], draw: [key === "t" ? ticks : () => {}] },
+    hooks: { drawClear: [shade], draw: [key === "t" ? ticks : commanded] },
   }, traces[key], $(id));
   return u;
 }
@@ -242,6 +242,18 @@ function shade(u) {
     c.fillRect(x0, b.side === "lean" ? u.bbox.top + u.bbox.height - 3 * dpr() : u.bbox.top, x1 - x0, 3 * dpr());
   }
   c.restore();
+}
+
+// The lambda that is commanded, a thin line from one reading of it to the next.
+function commanded(u) {
+  if (!view || !view.wide) return;
+  const c = u.ctx, [xs, ys] = traces.c;
+  c.save();
+  c.beginPath(); c.rect(u.bbox.left, u.bbox.top, u.bbox.width, u.bbox.height); c.clip();
+  c.strokeStyle = css("--ink"); c.lineWidth = dpr(); c.setLineDash([6 * dpr(), 4 * dpr()]);
+  c.beginPath();
+  xs.forEach((x, i) => ys[i] !== null && c[i && ys[i - 1] !== null ? "lineTo" : "moveTo"](u.valToPos(x, "x", true), u.valToPos(ys[i], "y", true)));
+  c.stroke(); c.restore();
 }
 
 // Ticks that would lie over each other move apart, and none leaves the drawing.

@@ -66,7 +66,7 @@ var wide = sentences{
 	reason.RearAskedRatio:       say("held lean, the computer asked for %.1f %% more fuel, by the commanded ratio"),
 	reason.RearAskedShort:       say("held lean, the computer asked for %.1f %% more fuel, by short-term trim"),
 	reason.UpstreamRicher:       say("the upstream sensor grew richer by %.1f %%, without any gas"),
-	reason.Believe:              say("believe the sensor: look for the cause of the mixture elsewhere"),
+	reason.Believe:              say("the sensor is good: look for the cause of the mixture elsewhere"),
 	reason.NoCodeFromTest:       say("check that the test itself has left no code"),
 	reason.FeedForRatio:         say("feed propane at a warm idle until lambda has gone down by 0.05 or more, for 12 s, and shut it off at once: the onset tests rich, the end tests lean", hazard.Propane, hazard.Running),
 	reason.ShutOffAgain:         say("feed propane again for 12 s, shut it off at once, and keep hands off for 20 s: lambda must go lean while trim comes back", hazard.Propane, hazard.Running),
