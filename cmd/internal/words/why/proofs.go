@@ -12,7 +12,7 @@ var proofs = sentences{
 	reason.LayAsHeld:             say("it lay at %.2f V for %.0f s, as a wire that is held does, or a sensor in a mixture that stays %s; nobody said which"),
 	reason.WentOnAsBefore:        say("the technician held it %s for %.0f s and the reading went on as before (mean %.2f V)"),
 	reason.HeldSide:              say("held %s at %.2f V for %.1f s"),
-	reason.NotWithMixture:        say("the reading lay between %.2f and %.2f V and did not follow the mixture: the sensor, its wire or the computer's input"),
+	reason.NotWithMixture:        say("the reading lay between %.2f and %.2f V and did not follow the mixture: the sensor, its wire or the ECM input"),
 	reason.WentWithMixture:       say("the reading went %s with the mixture for %.1f s"),
 	reason.SeenAsBank:            say(", seen as bank %d"),
 	reason.AnotherUnfollowed:     say("; another force was not followed: contact, or a source too weak?"),
