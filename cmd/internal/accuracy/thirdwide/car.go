@@ -70,6 +70,7 @@ type Car struct {
 	Status byte
 
 	banks []*bank
+	open  float64 // s for which the loop stays open after a cut
 	t     float64
 	idle  float64 // g/s
 	r     *rand.Rand
@@ -143,7 +144,9 @@ func (c *Car) Step(f force) {
 	case c.Fault == "cold":
 		c.Status = 1
 	case c.Cut, c.Full:
-		c.Status = 4
+		c.Status, c.open = 4, c.Delay+0.4
+	case c.open > 0: // it waits until the gas of the closed loop has come to the sensor
+		c.open -= dt
 	default:
 		c.Status = 2
 	}
