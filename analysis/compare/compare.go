@@ -7,10 +7,10 @@ package compare
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
+	"pushback/analysis/reason"
 	"pushback/analysis/stats"
 	"pushback/analysis/trimmap"
 )
@@ -72,7 +72,7 @@ type Change struct {
 // Result is a comparison of trims.
 type Result struct {
 	Answer  Answer
-	Why     string
+	Why     reason.Reason
 	Cells   []Change // matched conditions
 	Overall *Change  // weighted mean of all matched conditions; nil: none matched
 	Shifted bool     // trims moved, whether nearer to zero or not
@@ -108,10 +108,10 @@ func trims(before, after []trimmap.Readings, between float64) Result {
 	})
 	switch {
 	case nb == 0 || na == 0:
-		r.Answer, r.Why = NotComparable, "one side has no usable trim reading (closed loop, warm, steady, no step)"
+		r.Answer, r.Why = NotComparable, reason.SideWithoutTrims.Of()
 		return r
 	case len(r.Cells) == 0:
-		r.Answer, r.Why = NotComparable, "no matching condition was driven long enough both before and after; drive the same again"
+		r.Answer, r.Why = NotComparable, reason.NoMatch.Of()
 		return r
 	}
 	all := overall(r.Cells, apart)
@@ -314,7 +314,7 @@ func decide(all []*Change) {
 	}
 }
 
-func conclude(cells []Change, all Change) (Answer, string, bool) {
+func conclude(cells []Change, all Change) (Answer, reason.Reason, bool) {
 	better, worse, shifted := 0, 0, all.Shifted
 	for _, c := range cells {
 		switch c.Answer {
@@ -325,24 +325,16 @@ func conclude(cells []Change, all Change) (Answer, string, bool) {
 		}
 		shifted = shifted || c.Shifted
 	}
-	count := func(n int) string {
-		if n == 1 {
-			return "1 condition"
-		}
-		return fmt.Sprintf("%d conditions", n)
-	}
-	moved := fmt.Sprintf("from %+.1f to %+.1f %% on average over %s", all.Before.Mean, all.After.Mean, count(len(cells)))
+	moved := reason.OnAverage.Of(all.Before.Mean, all.After.Mean, reason.Conditions(len(cells)))
 	switch {
 	case better > 0 && worse > 0:
-		why := fmt.Sprintf("closer to zero in %s, farther in %s; total trim went %s", count(better), count(worse), moved)
-		return all.Answer, why, shifted
+		return all.Answer, reason.CloserAndFarther.Of(reason.Conditions(better), reason.Conditions(worse)).Then(moved), shifted
 	case better > 0 || all.Answer == Better:
-		return Better, "total trim is nearer to zero: " + moved, shifted
+		return Better, reason.TrimNearer.Of().Then(moved), shifted
 	case worse > 0 || all.Answer == Worse:
-		return Worse, "total trim is farther from zero: " + moved, shifted
+		return Worse, reason.TrimFarther.Of().Then(moved), shifted
 	case shifted:
-		return NoDifference, "total trim moved, " + moved + ", but is neither nearer to zero nor farther", shifted
+		return NoDifference, reason.TrimMoved.Of().Then(moved).And(reason.NeitherNearer), shifted
 	}
-	return NoDifference, fmt.Sprintf("total trim went %s; that is within what an unchanged car does (a change of less than about %.1f %% cannot be told)",
-		moved, (all.Diff.Hi-all.Diff.Lo)/2), shifted
+	return NoDifference, reason.TrimWent.Of().Then(moved).And(reason.WithinUnchanged, (all.Diff.Hi-all.Diff.Lo)/2), shifted
 }

@@ -215,7 +215,7 @@ func TestAnswers(t *testing.T) {
 		{"too much removed, yet better", sides(idle(20)), sides(idle(-4)), Better, true},
 	} {
 		if r := Trims(tt.before, tt.after); r.Answer != tt.want || r.Shifted != tt.shifted {
-			t.Errorf("%s: %s, shifted %v (%s)", tt.name, r.Answer, r.Shifted, r.Why)
+			t.Errorf("%s: %s, shifted %v (%v)", tt.name, r.Answer, r.Shifted, r.Why)
 		}
 	}
 }

@@ -142,7 +142,7 @@ func TestRealCarUnchanged(t *testing.T) {
 		return out
 	}
 	r := Trims(readings(first[0][1:]), readings(first[1][:3]))
-	t.Logf("before and after the refill, three recordings each: %s, moved %v: %s", r.Answer, r.Shifted, r.Why)
+	t.Logf("before and after the refill, three recordings each: %s, moved %v: %v", r.Answer, r.Shifted, r.Why)
 	if !r.Shifted {
 		t.Error("the refill is not seen")
 	}

@@ -7,6 +7,7 @@ package reason
 import (
 	"encoding/json"
 	"fmt"
+	"reflect"
 	"slices"
 
 	"pushback/analysis/hazard"
@@ -18,7 +19,7 @@ type Code string
 // Clause is one of the sentences, or parts of one, that make a reason.
 type Clause struct {
 	Code    Code
-	Figures []any         // as they are named beside the code
+	Figures []any         // as they are named beside the code; a reason among them is read as it stands
 	Hazards []hazard.Kind // of this case, beside those of the code
 }
 
@@ -30,6 +31,9 @@ type Interval struct{ Lo, Hi float64 }
 
 // Chance is a probability.
 type Chance float64
+
+// Conditions is how many conditions of driving.
+type Conditions int
 
 // Codes of any kind.
 const (
@@ -73,7 +77,7 @@ func (r Reason) Has(code Code) bool {
 // Same reports whether two come to the same.
 func (r Reason) Same(other Reason) bool {
 	return slices.EqualFunc(r, other, func(a, b Clause) bool {
-		return a.Code == b.Code && slices.Equal(a.Figures, b.Figures) && slices.Equal(a.Hazards, b.Hazards)
+		return a.Code == b.Code && reflect.DeepEqual(a.Figures, b.Figures) && slices.Equal(a.Hazards, b.Hazards)
 	})
 }
 

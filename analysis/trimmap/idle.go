@@ -3,7 +3,7 @@ package trimmap
 import (
 	"math"
 
-	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
 )
 
 // Idle is a bank's total trim at idle at the start of a session and minutes later.
@@ -13,7 +13,7 @@ import (
 type Idle struct {
 	First, Later float64 // %, means
 	Minutes      float64 // that lie between
-	Says         string
+	Says         reason.Reason
 }
 
 // How idles are compared. The numbers are common practice without a source, but for the change: an unchanged car's
@@ -74,11 +74,11 @@ func (i idles) idle() *Idle {
 	x := &Idle{First: i.start.mean(), Later: i.later.mean(), Minutes: (i.later.last - i.first) / 60}
 	switch moved := x.Later - x.First; {
 	case math.Abs(moved) < idleChanges:
-		x.Says = "idle trim is the same minutes later: no learned idle term to be seen"
+		x.Says = reason.IdleSame.Of()
 	case math.Abs(x.Later) < math.Abs(x.First):
-		x.Says = hazard.Step("idle trim walked back toward zero with nothing repaired: the ECM may have learned an idle term that trim doesn't show, so a leak can hide there; rule out purge, then smoke-test the intake", hazard.Running)
+		x.Says = reason.IdleWalkedBack.Of()
 	default:
-		x.Says = hazard.Step("idle trim moved away from zero with nothing changed: look at it with purge closed", hazard.Running)
+		x.Says = reason.IdleMovedAway.Of()
 	}
 	return x
 }

@@ -3,14 +3,15 @@ package trimmap
 import (
 	"slices"
 
+	"pushback/analysis/reason"
 	"pushback/decode"
 )
 
 // Guidance is what a drive that fills the map needs now.
 type Guidance struct {
-	Step   string // names the condition: map_idle, map_1500, map_2500, map_cruise, map_pull, map_idle_again; done
-	What   string // the condition in words, with its cautions; "" when it is done
-	Have   int    // readings near its air flow, a second apart at least, of Want
+	Step   string        // names the condition: map_idle, map_1500, map_2500, map_cruise, map_pull, map_idle_again; done
+	What   reason.Reason // the condition; nil when it is done
+	Have   int           // readings near its air flow, a second apart at least, of Want
 	Want   int
 	Cell   *Cell   // of the bank, that is being filled; nil: nothing counts now
 	Bank   int     // that the step is for; 0: nothing was read yet
@@ -50,7 +51,7 @@ func (l *Lead) look() Guidance {
 	for r := range d.Readings {
 		seen[r.Bank], at[r.Bank] = true, r
 	}
-	g := Guidance{Step: conditions[0].name, What: conditions[0].What, Want: perThird}
+	g := Guidance{Step: conditions[0].name, What: conditions[0].what.Of(), Want: perThird}
 	all, open := true, false
 	for bank := range seen {
 		if !seen[bank] {
@@ -64,7 +65,7 @@ func (l *Lead) look() Guidance {
 			continue
 		}
 		open = true
-		g.Step, g.What, g.Have, g.Bank = n.name, n.What, near, bank
+		g.Step, g.What, g.Have, g.Bank = n.name, n.what.Of(), near, bank
 		if r := at[bank]; r.At >= l.c.end-checkEvery {
 			if cell, ok := At(r); ok {
 				for _, c := range cellsOf(d.Readings, bank) {
@@ -80,7 +81,7 @@ func (l *Lead) look() Guidance {
 	}
 	for bank := range seen {
 		if i := idleOf(d.Readings, bank); seen[bank] && i.opened && i.later.n < perThird {
-			return Guidance{Step: idleAgain.name, What: idleAgain.What, Have: i.later.n, Want: perThird, Bank: bank, Apart: all,
+			return Guidance{Step: idleAgain.name, What: idleAgain.what.Of(), Have: i.later.n, Want: perThird, Bank: bank, Apart: all,
 				Wait: max(0, i.first+idleApart-l.c.end)}
 		}
 	}
@@ -95,5 +96,5 @@ func apart(f Fit) bool {
 // Enough reports whether the map needs no more driving: it tells leak, supply and scale apart for all banks, or
 // nothing is left to drive that would.
 func (m Map) Enough() bool {
-	return len(m.Banks) > 0 && (m.Next == "" || !slices.ContainsFunc(m.Banks, func(r Result) bool { return !apart(r.Fit) }))
+	return len(m.Banks) > 0 && (m.Next == nil || !slices.ContainsFunc(m.Banks, func(r Result) bool { return !apart(r.Fit) }))
 }

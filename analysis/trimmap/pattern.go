@@ -1,12 +1,11 @@
 package trimmap
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"sync"
 
-	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
 	"pushback/analysis/stats"
 )
 
@@ -41,10 +40,10 @@ type Result struct {
 	Cells   []Cell
 	Fit     Fit
 	Pattern Pattern
-	Says    string   // the pattern in words
-	Points  []string // what it points to, the likeliest and cheapest to look at first
-	Limits  []string // what the data do not show
-	Idle    *Idle    // nil: not read twice
+	Says    reason.Reason   // the pattern with its numbers
+	Points  []reason.Reason // what it points to, the likeliest and cheapest to look at first
+	Limits  []reason.Reason // what the data do not show
+	Idle    *Idle           // nil: not read twice
 }
 
 // judge names the pattern of a fit.
@@ -107,97 +106,90 @@ func judge(f Fit) Pattern {
 
 // points is the one table from a pattern to what it points to (trade practice; the
 // rows for vacuum leak and supply as in trade articles, the others common practice).
-func points(p Pattern, flow Flow, both, two bool) []string {
-	bank := "this bank"
+func points(p Pattern, flow Flow, both, two bool) []reason.Reason {
+	bank := reason.ThisBank
 	if both {
-		bank = "all banks: look for one common cause"
+		bank = reason.AllBanks
 	}
-	var out []string
+	var out []reason.Reason
 	if two && (p != Normal && p != NoData && p != Undecided) {
-		out = append(out, bank)
+		out = append(out, bank.Of())
 	}
-	add := func(s ...string) { out = append(out, s...) }
+	add := func(codes ...reason.Code) {
+		for _, c := range codes {
+			out = append(out, c.Of())
+		}
+	}
 	switch p {
 	case AddsAtIdle:
 		if flow == SpeedDensity || flow == ByLoad {
-			add("does it have a MAF? Without one, unmetered air mostly raises the idle, and trim points to an exhaust leak ahead of the sensor first")
+			add(reason.HasItMAF)
 		}
-		add(hazard.Step("vacuum leak: hoses, intake gasket, brake booster, crankcase ventilation, oil cap (smoke, or propane around the joints)", hazard.Propane, hazard.Running),
-			"an exhaust leak ahead of the sensor: outside air reads as lean, most at idle",
-			"a misfire or a weak injector at idle")
+		add(reason.VacuumLeak,
+			reason.ExhaustLeak,
+			reason.MisfireAtIdle)
 	case AddsAtLoad:
-		add(hazard.Step("weak fuel supply: pressure and volume under load, filter, pump, its voltage", hazard.Fuel),
-			"a MAF reading low at high flow: compare with what the engine should draw",
-			"restricted injectors")
+		add(reason.WeakSupply,
+			reason.MAFLow,
+			reason.RestrictedInjectors)
 	case AddsAll:
-		add("a MAF or MAP sensor that reads low over its whole range", hazard.Step("low fuel pressure", hazard.Fuel),
-			"fuel with more ethanol than the ECM expects", "an oxygen sensor that reads falsely lean: the bias test shows it")
+		add(reason.AirSensorLow, reason.LowPressure,
+			reason.MoreEthanol, reason.FalselyLean)
 	case CutsAtIdle:
-		add(hazard.Step("a leaking injector: pressure that falls after switching off", hazard.Fuel), hazard.Step("purge: close it and look again", hazard.Running),
-			"fuel in the oil, coming back through the crankcase ventilation", hazard.Step("a leaking pressure regulator, on cars that have its vacuum hose", hazard.Fuel))
+		add(reason.LeakingInjector, reason.ClosePurge,
+			reason.FuelInOil, reason.LeakingRegulator)
 	case CutsAtLoad:
-		add("a MAF reading high at high flow", hazard.Step("fuel pressure that rises with load: regulator, return line", hazard.Fuel))
+		add(reason.MAFHighAtLoad, reason.PressureRises)
 	case CutsAll:
-		add(hazard.Step("fuel pressure too high", hazard.Fuel), "a MAF reading high", "purge", "an oxygen sensor that reads falsely rich: the bias test shows it")
+		add(reason.PressureHigh, reason.MAFHigh, reason.Purge, reason.FalselyRich)
 	case AddsSomehow:
-		add("unmetered air, supply or scale: the run below separates them")
+		add(reason.AddsOpen)
 	case CutsSomehow:
-		add("leaking injector, purge, pressure or scale: the run below separates them")
+		add(reason.CutsOpen)
 	}
 	return out
 }
 
-// says words a pattern with its numbers.
-func says(p Pattern, f Fit, unit string) string {
-	at := func(i Interval, x float64) string { return fmt.Sprintf("%+.1f %% at %.3g %s", i.Value, x, unit) }
-	ends := at(f.AtLow, f.Low) + ", " + at(f.AtHigh, f.High)
+// says is a pattern with its numbers.
+func says(p Pattern, f Fit, unit string) reason.Reason {
+	code, known := patternCodes[p]
+	switch {
+	case !known:
+		code = reason.NoPattern
+	case p == NoData:
+		return code.Of()
+	}
+	ends := reason.TrimAtFlow.Of(f.AtLow.Value, f.Low, unit).And(reason.AndAtFlow, f.AtHigh.Value, f.High, unit)
 	if f.Model == LevelOnly {
-		ends = at(f.AtMid, f.Mid)
+		ends = reason.TrimAtFlow.Of(f.AtMid.Value, f.Mid, unit)
 	}
-	switch p {
-	case NoData:
-		return "not enough usable readings"
-	case Normal:
-		return "total trim is normal everywhere it was driven (" + ends + ")"
-	case AddsAtIdle:
-		return "positive trim at low airflow, less at high (" + ends + "): unmetered air (vacuum leak)"
-	case AddsAtLoad:
-		return "positive trim grows with airflow (" + ends + "): weak fuel supply or MAF reading low"
-	case AddsAll:
-		return "positive trim, the same everywhere (" + ends + "): MAF, fuel pressure or fuel quality off by a constant percentage"
-	case CutsAtIdle:
-		return "negative trim at low airflow, less at high (" + ends + "): extra fuel at idle (purge, leaking injector)"
-	case CutsAtLoad:
-		return "negative trim grows with airflow (" + ends + ")"
-	case CutsAll:
-		return "negative trim, the same everywhere (" + ends + "): MAF or fuel pressure off by a constant percentage"
-	case AddsSomehow:
-		return "positive trim, more than usual (" + ends + "), but not enough data to see how it changes with airflow"
-	case CutsSomehow:
-		return "negative trim, more than usual (" + ends + "), but not enough data to see how it changes with airflow"
-	}
-	return "no clear pattern (" + ends + "): the readings scatter too much or contradict each other"
+	return code.Of(ends)
+}
+
+var patternCodes = map[Pattern]reason.Code{
+	NoData: reason.NoUsableTrims, Normal: reason.TrimsNormal, AddsAtIdle: reason.AddsAtIdle, AddsAtLoad: reason.AddsAtLoad, AddsAll: reason.AddsAll,
+	CutsAtIdle: reason.CutsAtIdle, CutsAtLoad: reason.CutsAtLoad, CutsAll: reason.CutsAll, AddsSomehow: reason.AddsSomehow, CutsSomehow: reason.CutsSomehow,
 }
 
 // condition is one way to run the engine.
 type condition struct {
 	name         string // for other programs
-	What         string
+	what         reason.Code
 	speed, share float64 // rpm, % load
 }
 
 // conditions spread over what a petrol engine draws, the cheapest first; the load
 // figures are usual ones.
 var conditions = []condition{
-	{"map_idle", hazard.Step("warm idle, nothing switched on, for two minutes", hazard.Running), 800, 25},
-	{"map_1500", hazard.Step("1500 rpm without load, for one minute", hazard.Running), 1500, 20},
-	{"map_2500", hazard.Step("2500 rpm without load, for one minute", hazard.Running), 2500, 20},
-	{"map_cruise", hazard.Step("a steady cruise at 1500 to 2500 rpm in a high gear, for some minutes", hazard.Road), 2000, 45},
-	{"map_pull", hazard.Step("long pulls at 2000 to 3500 rpm and three quarters of full load, on the road", hazard.Road), 2750, 78},
+	{"map_idle", reason.DriveIdle, 800, 25},
+	{"map_1500", reason.Drive1500, 1500, 20},
+	{"map_2500", reason.Drive2500, 2500, 20},
+	{"map_cruise", reason.DriveCruise, 2000, 45},
+	{"map_pull", reason.DrivePull, 2750, 78},
 }
 
 // idleAgain comes last: some computers learn an idle term that no trim shows.
-var idleAgain = condition{"map_idle_again", hazard.Step("warm idle again, nothing switched on", hazard.Running, hazard.Road), 800, 25}
+var idleAgain = condition{"map_idle_again", reason.DriveIdleAgain, 800, 25}
 
 // newFlow is how far, as a factor, an air flow must be from all that was driven to
 // tell something new.
@@ -239,8 +231,8 @@ func nextCondition(d Data, bank int) (condition, int, bool) {
 type Map struct {
 	Data
 	Banks  []Result
-	Next   string   // the condition to drive next; "" none
-	Limits []string // of the whole session
+	Next   reason.Reason   // the condition to drive next; nil none
+	Limits []reason.Reason // of the whole session
 }
 
 // Build makes the map of a session.
@@ -273,33 +265,33 @@ func Build(d Data) Map {
 		b.Points = points(b.Pattern, d.Flow, both, len(m.Banks) > 1)
 		switch b.Fit.Model {
 		case LevelOnly:
-			b.Limits = append(b.Limits, fmt.Sprintf("only one airflow was driven (%.3g to %.3g %s); also take 2500 rpm and a loaded run", b.Fit.Low, b.Fit.High, d.FlowUnit))
+			b.Limits = append(b.Limits, reason.OneAirflow.Of(b.Fit.Low, b.Fit.High, d.FlowUnit))
 		case Falling:
-			b.Limits = append(b.Limits, fmt.Sprintf("airflow ranged only from %.3g to %.3g %s, or wasn't held steady in between, so falling trim can't be told apart: vacuum leak or scale", b.Fit.Low, b.Fit.High, d.FlowUnit))
+			b.Limits = append(b.Limits, reason.LittleAirflow.Of(b.Fit.Low, b.Fit.High, d.FlowUnit))
 		}
 	}
 	if d.Count == 0 {
-		m.Limits = append(m.Limits, "no usable short-term trim reading")
+		m.Limits = append(m.Limits, reason.NoShortTrim.Of())
 	}
 	if !d.Status {
-		m.Limits = append(m.Limits, "fuel status was not read; open loop was guessed from trims at zero")
+		m.Limits = append(m.Limits, reason.StatusUnread.Of())
 	}
 	switch d.Flow {
 	case SpeedDensity:
-		m.Limits = append(m.Limits, "airflow is calculated from MAP, rpm and intake temperature; its shape counts, not its size")
+		m.Limits = append(m.Limits, reason.FlowFromMAP.Of())
 	case ByLoad:
-		m.Limits = append(m.Limits, "airflow was not read; rpm × calculated load is used instead")
+		m.Limits = append(m.Limits, reason.FlowFromLoad.Of())
 	case NoFlow:
-		m.Limits = append(m.Limits, "no airflow: neither MAF, nor MAP with rpm and intake temperature, nor load were read")
+		m.Limits = append(m.Limits, reason.FlowUnknown.Of())
 	}
 	for _, b := range m.Banks {
 		if n, _, open := nextCondition(d, b.Bank); open {
-			m.Next = n.What
+			m.Next = n.what.Of()
 			break
 		}
 	}
 	if len(m.Banks) == 0 {
-		m.Next = conditions[0].What
+		m.Next = conditions[0].what.Of()
 	}
 	return m
 }

@@ -4,13 +4,14 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
 	"pgregory.net/rapid"
 
+	"pushback/analysis/reason"
 	"pushback/analysis/scripttest"
 	"pushback/decode"
 )
@@ -85,33 +86,34 @@ func TestJudgeIsSymmetric(t *testing.T) {
 }
 
 // Each pattern that is a fault points somewhere and says its numbers; a usual one sends nobody anywhere.
-func TestPointsAndWords(t *testing.T) {
+func TestPoints(t *testing.T) {
 	f := fitted(Full, 14, 6, 1, 1)
-	said := map[string]Pattern{}
+	said := map[reason.Code]Pattern{}
 	for p := range mirrorOf {
 		got, quiet := points(p, Metered, false, false), p == Normal || p == NoData || p == Undecided
 		if (len(got) == 0) != quiet {
-			t.Errorf("%s points to %q", p, got)
+			t.Errorf("%s points to %v", p, got)
 		}
 		two := points(p, Metered, true, true)
 		if want := len(got); !quiet && len(two) != want+1 || quiet && len(two) != 0 {
-			t.Errorf("%s of all banks points to %q", p, two)
+			t.Errorf("%s of all banks points to %v", p, two)
 		}
 		text := says(p, f, "g/s")
-		if p != NoData && (!strings.Contains(text, "+14.0 % at 3 g/s") || !strings.Contains(text, "+1.0 % at 40 g/s")) {
-			t.Errorf("%s without its numbers: %q", p, text)
+		ends := reason.TrimAtFlow.Of(14.0, 3.0, "g/s").And(reason.AndAtFlow, 1.0, 40.0, "g/s")
+		if p != NoData && !reflect.DeepEqual(text[0].Figures, []any{ends}) {
+			t.Errorf("%s without its numbers: %v", p, text)
 		}
-		if other, twice := said[text]; twice {
-			t.Errorf("%s and %s say the same: %q", p, other, text)
+		if other, twice := said[text[0].Code]; twice {
+			t.Errorf("%s and %s say the same: %v", p, other, text)
 		}
-		said[text] = p
+		said[text[0].Code] = p
 	}
-	if one := says(AddsSomehow, fitted(LevelOnly, 0, 12, 0, 1), "g/s"); !strings.Contains(one, "+12.0 % at 10 g/s") {
-		t.Errorf("one air flow is said as %q", one)
+	if one := says(AddsSomehow, fitted(LevelOnly, 0, 12, 0, 1), "g/s"); !reflect.DeepEqual(one[0].Figures, []any{reason.TrimAtFlow.Of(12.0, 10.0, "g/s")}) {
+		t.Errorf("one air flow is said as %v", one)
 	}
 	// Without an air meter unmetered air is metered by pressure: the leak is less likely, and that comes first.
-	if with, without := points(AddsAtIdle, Metered, false, false), points(AddsAtIdle, SpeedDensity, false, false); len(without) != len(with)+1 || without[0] == with[0] {
-		t.Errorf("with a meter %q, without %q", with, without)
+	if with, without := points(AddsAtIdle, Metered, false, false), points(AddsAtIdle, SpeedDensity, false, false); len(without) != len(with)+1 || without[0].Same(with[0]) {
+		t.Errorf("with a meter %v, without %v", with, without)
 	}
 }
 
@@ -287,8 +289,8 @@ func TestLead(t *testing.T) {
 		if g.Step != c.want || g.Enough != (c.want == "done") || g.Apart != c.apart {
 			t.Errorf("%s: %+v, want %s, apart %v", c.name, g, c.want, c.apart)
 		}
-		if g.Enough != (g.What == "") || g.Enough != (g.Bank == 0) {
-			t.Errorf("%s: what to do is %q of bank %d", c.name, g.What, g.Bank)
+		if g.Enough != (g.What == nil) || g.Enough != (g.Bank == 0) {
+			t.Errorf("%s: what to do is %v of bank %d", c.name, g.What, g.Bank)
 		}
 		seconds := 0
 		for _, s := range c.stages {
@@ -345,9 +347,9 @@ func TestEnough(t *testing.T) {
 		want bool
 	}{
 		{"no bank", Map{}, false},
-		{"told apart", Map{Banks: []Result{{Fit: done}}, Next: "more"}, true},
-		{"one of two is not", Map{Banks: []Result{{Fit: done}, {Fit: open}}, Next: "more"}, false},
-		{"a short range tells no leak from scale", Map{Banks: []Result{{Fit: fitted(Falling, 14, 6, 1, 1)}}, Next: "more"}, false},
+		{"told apart", Map{Banks: []Result{{Fit: done}}, Next: reason.Drive2500.Of()}, true},
+		{"one of two is not", Map{Banks: []Result{{Fit: done}, {Fit: open}}, Next: reason.Drive2500.Of()}, false},
+		{"a short range tells no leak from scale", Map{Banks: []Result{{Fit: fitted(Falling, 14, 6, 1, 1)}}, Next: reason.Drive2500.Of()}, false},
 		{"not, and nothing is left to drive", Map{Banks: []Result{{Fit: open}}}, true},
 	} {
 		if got := c.m.Enough(); got != c.want {

@@ -6,12 +6,12 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
 	"pgregory.net/rapid"
 
+	"pushback/analysis/reason"
 	"pushback/decode"
 )
 
@@ -112,14 +112,14 @@ func TestPatterns(t *testing.T) {
 				t.Errorf("%s: %s is %+.3f (%+.3f to %+.3f), want %+.3f", tt.name, k.name, k.got.Value, k.got.Lo, k.got.Hi, k.want)
 			}
 		}
-		if tt.banks == 2 && (m.Banks[1].Pattern != Normal || !strings.Contains(strings.Join(m.Banks[0].Points, ";"), "this bank")) {
+		if tt.banks == 2 && (m.Banks[1].Pattern != Normal || !m.Banks[0].Points[0].Has(reason.ThisBank)) {
 			t.Errorf("%s: bank 2 %s, points %v", tt.name, m.Banks[1].Pattern, m.Banks[0].Points)
 		}
-		if tt.name == "idle only" && !strings.HasPrefix(m.Next, "2500 rpm without load") {
-			t.Errorf("after idle alone the next condition is %q", m.Next)
+		if tt.name == "idle only" && !m.Next.Has(reason.Drive2500) {
+			t.Errorf("after idle alone the next condition is %v", m.Next)
 		}
-		if tt.name == "sound" && m.Next != "" {
-			t.Errorf("everything was driven, yet next is %q", m.Next)
+		if tt.name == "sound" && m.Next != nil {
+			t.Errorf("everything was driven, yet next is %v", m.Next)
 		}
 	}
 }
@@ -157,7 +157,7 @@ func TestAnySamples(t *testing.T) {
 		}
 		m := Build(c.Data([]Span{{10, 12}}, rapid.Float64Range(0, 3).Draw(t, "litres")))
 		for _, b := range m.Banks {
-			if _, err := json.Marshal([]any{b.Fit.A, b.Fit.AtLow, b.Fit.Falls}); err != nil || b.Says == "" {
+			if _, err := json.Marshal([]any{b.Fit.A, b.Fit.AtLow, b.Fit.Falls}); err != nil || b.Says == nil {
 				t.Fatalf("%+v: %v", b, err)
 			}
 		}
@@ -234,7 +234,7 @@ func TestTrimBeside(t *testing.T) {
 func TestNothing(t *testing.T) {
 	var c Collector
 	m := Build(c.Data(nil, 0))
-	if len(m.Banks) != 0 || m.Next == "" || len(m.Limits) == 0 {
+	if len(m.Banks) != 0 || m.Next == nil || len(m.Limits) == 0 {
 		t.Errorf("%+v", m)
 	}
 }

@@ -150,7 +150,7 @@ func (p *JSONLines) Lead(at time.Duration, g trimmap.Guidance) {
 		return
 	}
 	p.step = g.Step
-	_, caution := hazard.Cut(g.What)
+	_, caution := hazard.Cut(why.Text(g.What))
 	cautions := []string{}
 	if caution != "" {
 		cautions = append(cautions, caution)

@@ -8,6 +8,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 )
 
 // Comparison is what the two sides of a repair come to, in words.
@@ -29,7 +30,7 @@ type Comparison struct {
 // NewComparison words a comparison.
 func NewComparison(c dossier.Comparison) *Comparison {
 	r := c.Trims
-	out := &Comparison{Answer: r.Answer, Shifted: r.Shifted, Differ: c.Different(), Why: r.Why, Limits: words.CompareLimits(c.Limits)}
+	out := &Comparison{Answer: r.Answer, Shifted: r.Shifted, Differ: c.Different(), Why: why.Text(r.Why), Limits: words.CompareLimits(c.Limits)}
 	for _, x := range r.Cells {
 		out.Trims = append(out.Trims, changeRow([]string{fmt.Sprint(x.Bank), words.EdgeText(trimmap.SpeedEdges, x.Speed), words.EdgeText(trimmap.LoadEdges, x.Load)}, x, cellAnswer(x)))
 	}

@@ -11,6 +11,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 )
 
 // Comparison is the JSON of two sides of a repair.
@@ -85,7 +86,7 @@ type CodePair struct {
 // ComparisonOf is the JSON of a comparison of the sessions with these ids.
 func ComparisonOf(before, after []string, c dossier.Comparison) Comparison {
 	r := c.Trims
-	j := Comparison{Before: before, After: after, Answer: r.Answer, Why: r.Why, Shifted: r.Shifted, Cells: each(r.Cells, cellChangeOf),
+	j := Comparison{Before: before, After: after, Answer: r.Answer, Why: why.Text(r.Why), Shifted: r.Shifted, Cells: each(r.Cells, cellChangeOf),
 		Matched: [2]Number{Number(r.Matched[0]), Number(r.Matched[1])}, Sensor: each(c.Sensor, figureOf), Force: each(c.Force, forceOf),
 		Tests: each(c.Tests, testPairOf), Codes: each(c.Codes, codePairOf), Freeze: [2]*Freeze{freezeOf(c.Freeze[0]), freezeOf(c.Freeze[1])},
 		Open: [2][]string{list(c.Open[0]), list(c.Open[1])}, Done: list(c.Done), Limits: words.CompareLimits(c.Limits)}
@@ -172,7 +173,7 @@ func WriteComparison(w io.Writer, before, after []string, c dossier.Comparison) 
 // answerWhy is the reason of the answer; of two vehicles there is none to give.
 func answerWhy(c dossier.Comparison) string {
 	if !c.Different() {
-		return c.Trims.Why
+		return why.Text(c.Trims.Why)
 	}
 	for _, l := range c.Limits {
 		if l.ID == dossier.LimitVehicles {

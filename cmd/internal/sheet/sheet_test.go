@@ -9,6 +9,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/compare"
 	"pushback/analysis/dossier"
+	"pushback/analysis/reason"
 	"pushback/analysis/trimmap"
 )
 
@@ -56,7 +57,7 @@ func TestNothingIsEmpty(t *testing.T) {
 // A comparison's rows say what was measured, and leave out what stands still by definition.
 func TestWriteComparison(t *testing.T) {
 	c := dossier.Comparison{
-		Trims:  compare.Result{Answer: compare.NoDifference, Shifted: true, Why: "total trim moved"},
+		Trims:  compare.Result{Answer: compare.NoDifference, Shifted: true, Why: reason.Told.Of("total trim moved")},
 		Force:  []dossier.ForcePair{{What: dossier.ForceLatency, Side: analysis.Lean, Before: dossier.ForceValue{Lo: 0.2, Hi: 0.4}, After: dossier.ForceValue{Lo: math.NaN(), Hi: math.NaN()}, Answer: compare.NotComparable}},
 		Codes:  []dossier.CodePair{{Code: dossier.Code{Code: "P0171", State: "stored"}, Change: dossier.Gone}},
 		Limits: []dossier.Limit{{ID: dossier.LimitGone}},

@@ -11,6 +11,7 @@ import (
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 )
 
 // Trims is the JSON of a session's trim map.
@@ -76,18 +77,18 @@ type Fit struct {
 // TrimsOf is the JSON of a session's map.
 func TrimsOf(id string, m trimmap.Map, b *measure.Breathing) Trims {
 	return Trims{Session: id, Readings: m.Count, Left: m.Left, Flow: m.Flow, FlowUnit: m.FlowUnit,
-		Banks: each(m.Banks, bankOf), Limits: list(m.Limits), Next: m.Next, Breathing: breathingOf(b)}
+		Banks: each(m.Banks, bankOf), Limits: list(why.Texts(m.Limits)), Next: why.Text(m.Next), Breathing: breathingOf(b)}
 }
 
 func bankOf(b trimmap.Result) Bank {
-	return Bank{Bank: b.Bank, Pattern: b.Pattern, Says: b.Says, Points: list(b.Points), Cells: each(b.Cells, cellOf), Fit: fitOf(b.Fit), Limits: list(b.Limits), Idle: idleOf(b.Idle)}
+	return Bank{Bank: b.Bank, Pattern: b.Pattern, Says: why.Text(b.Says), Points: list(why.Texts(b.Points)), Cells: each(b.Cells, cellOf), Fit: fitOf(b.Fit), Limits: list(why.Texts(b.Limits)), Idle: idleOf(b.Idle)}
 }
 
 func idleOf(i *trimmap.Idle) *Idle {
 	if i == nil {
 		return nil
 	}
-	return &Idle{Number(i.First), Number(i.Later), Number(i.Minutes), i.Says}
+	return &Idle{Number(i.First), Number(i.Later), Number(i.Minutes), why.Text(i.Says)}
 }
 
 func fitOf(f trimmap.Fit) *Fit {
@@ -122,8 +123,9 @@ func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 	}
 	fmt.Fprintln(w)
 	for _, b := range m.Banks {
-		fmt.Fprintf(w, "\nBANK %d  %s\n", b.Bank, strings.ToUpper(b.Says[:1])+b.Says[1:]+".")
-		for _, p := range b.Points {
+		says := why.Text(b.Says)
+		fmt.Fprintf(w, "\nBANK %d  %s\n", b.Bank, strings.ToUpper(says[:1])+says[1:]+".")
+		for _, p := range why.Texts(b.Points) {
 			term.Indent(w, "  - ", p)
 		}
 		fmt.Fprintln(w)
@@ -132,7 +134,7 @@ func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 		if b.Idle != nil {
 			term.Indent(w, "  idle: ", words.IdleText(*b.Idle))
 		}
-		for _, l := range b.Limits {
+		for _, l := range why.Texts(b.Limits) {
 			fmt.Fprintf(w, "  ! %s\n", l)
 		}
 	}
@@ -140,12 +142,12 @@ func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 		fmt.Fprintln(w)
 		term.Indent(w, "engine air: ", words.BreathingText(b))
 	}
-	for _, l := range m.Limits {
+	for _, l := range why.Texts(m.Limits) {
 		fmt.Fprintf(w, "! %s\n", l)
 	}
-	if m.Next != "" {
+	if m.Next != nil {
 		fmt.Fprintln(w)
-		term.Indent(w, "next: ", m.Next)
+		term.Indent(w, "next: ", why.Text(m.Next))
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis/hazard"
 	"pushback/analysis/trimmap"
+	"pushback/cmd/internal/words/why"
 )
 
 // LeadStep says what to drive next to fill the trim map, its caution in a line of its own, or that it is enough.
@@ -17,7 +18,7 @@ func LeadStep(g trimmap.Guidance) []string {
 	case g.Enough:
 		return []string{"ENOUGH: nothing is left to drive that would tell leak, supply and scale apart."}
 	}
-	what, caution := hazard.Cut(g.What)
+	what, caution := hazard.Cut(why.Text(g.What))
 	if g.Wait > 0 {
 		what = fmt.Sprintf("as you like for about %.0f min, then %s", math.Ceil(g.Wait/60), what)
 	}
@@ -62,5 +63,5 @@ func driveBig(g trimmap.Guidance, over bool) Headline {
 
 // IdleText words the idle at the start and minutes later.
 func IdleText(i trimmap.Idle) string {
-	return fmt.Sprintf("%+.1f %% at first, %+.1f %% %.0f min later: %s", i.First, i.Later, i.Minutes, i.Says)
+	return fmt.Sprintf("%+.1f %% at first, %+.1f %% %.0f min later: %s", i.First, i.Later, i.Minutes, why.Text(i.Says))
 }

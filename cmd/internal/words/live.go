@@ -12,6 +12,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
+	"pushback/cmd/internal/words/why"
 	"pushback/decode"
 	"pushback/obd"
 )
@@ -223,7 +224,7 @@ func heldBig(s *live.State) string {
 func Caution(s *live.State) string {
 	switch {
 	case s.Drive != nil && s.Verdict == nil && !s.Lost:
-		_, caution := hazard.Cut(s.Drive.What)
+		_, caution := hazard.Cut(why.Text(s.Drive.What))
 		return caution
 	case s.Drive != nil:
 		return ""

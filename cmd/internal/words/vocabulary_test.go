@@ -40,7 +40,7 @@ var foreign = []struct{ word, instead string }{
 // What people read has one vocabulary: the texts of every room that shows something.
 func TestVocabulary(t *testing.T) {
 	for _, dir := range []string{".", "../sheet", "../report", "../page", "../term", "../views", "../live", "../rig", "../replay", "../intake", "../advice", "../ring", "./why",
-		"../../pushback", "../../../analysis/trimmap", "../../../analysis/hazard"} {
+		"../../pushback", "../../../analysis/hazard"} {
 		for name, texts := range literals(t, dir) {
 			for _, text := range texts {
 				check(t, name, text)

@@ -27,7 +27,7 @@ func say(text string, h ...hazard.Kind) sentence { return sentence{text, h} }
 // all of them.
 var all = func() sentences {
 	s := sentences{reason.Told: say("%s"), reason.Because: say(": ")}
-	for _, some := range []sentences{proofs, conditions, advice, weighed, wide} {
+	for _, some := range []sentences{proofs, conditions, advice, weighed, wide, trims} {
 		maps.Copy(s, some)
 	}
 	return s
@@ -75,6 +75,12 @@ func figures(of []any) []any {
 			out[i] = interval(f)
 		case reason.Chance:
 			out[i] = odds(float64(f))
+		case reason.Conditions:
+			if out[i] = fmt.Sprintf("%d conditions", f); f == 1 {
+				out[i] = "1 condition"
+			}
+		case reason.Reason:
+			out[i] = Text(f)
 		}
 	}
 	return out
