@@ -64,6 +64,7 @@ type Findings struct {
 	Propane []Propane
 	Line    *Line // nil: fewer than two flows
 	Rest    *Rest // nil: no lean error to speak of, or no air flow
+	Both    []Both
 }
 
 // row is what was read at one time; NaN: not yet.
@@ -74,7 +75,9 @@ type note struct{ at, propane float64 }
 
 // Collector takes the samples and notes of one session in order of time.
 type Collector struct {
+	number [2]int // of the watched bank and of the other
 	bank   string // "1"
+	banks  [2]gauge
 	rows   []row
 	now    row
 	short  float32
@@ -87,7 +90,8 @@ type Collector struct {
 // NewCollector returns one for a bank's trims.
 func NewCollector(bank int) *Collector {
 	nan := float32(math.NaN())
-	return &Collector{bank: string(rune('0' + bank)), now: row{0, nan, nan, nan, nan, nan, nan}, short: nan}
+	own := decode.SensorID{Bank: bank, Position: 1}
+	return &Collector{number: [2]int{bank, own.Beside().Bank}, banks: [2]gauge{newGauge(own), newGauge(own.Beside())}, bank: string(rune('0' + bank)), now: row{0, nan, nan, nan, nan, nan, nan}, short: nan}
 }
 
 // often is how far apart rows are at least, s: hours of them are not to take room.
@@ -99,6 +103,9 @@ func (c *Collector) Add(s decode.Sample) {
 		return
 	}
 	v := float32(s.Value)
+	for i := range c.banks {
+		c.banks[i].add(s.Signal.Name, float32((s.Sent+s.Received).Seconds()/2), v)
+	}
 	switch s.Signal.Name {
 	case "LONGFT" + c.bank:
 		c.long = v
@@ -162,6 +169,14 @@ func (c *Collector) Findings(holds []Hold, mixture bool) (f Findings) {
 		}
 		f.Propane = append(f.Propane, p)
 	}
+	f.Both = c.both(holds, mixture, func(h Hold) float64 {
+		for _, p := range f.Propane {
+			if p.At == h.From {
+				return p.Expected
+			}
+		}
+		return math.NaN()
+	})
 	f.Line = line(f.Propane)
 	f.Rest = c.rest(holds)
 	return f

@@ -44,7 +44,7 @@ func TestOxygen(t *testing.T) { near(t, "20 s", Oxygen(2.5, 0.25, 20), 2.89, 0.0
 func feed(c *Collector, from, to float64, values map[string]float64) {
 	for t := from; t < to; t += 0.25 {
 		at := time.Duration(t * float64(time.Second))
-		for _, name := range []string{"LONGFT1", "RPM", "LOAD_PCT", "MAF", "IAT", "SHRTFT1"} {
+		for _, name := range []string{"LONGFT1", "RPM", "LOAD_PCT", "MAF", "IAT", "SHRTFT1", "SHRTFT2", "O2S11", "O2S21"} {
 			if v, ok := values[name]; ok {
 				c.Add(decode.Sample{Sent: at, Received: at, Value: v, Signal: &decode.Signal{Name: name}})
 			}
@@ -119,4 +119,47 @@ func FuzzNote(f *testing.F) {
 			t.Errorf("%q: %v L", text, v)
 		}
 	})
+}
+
+// Both banks, worked by hand: two wires 5 s apart, each answered by its own trim or by the other's; propane that one bank
+// corrects by half, or not at all.
+func TestBoth(t *testing.T) {
+	type at struct{ one, two float64 } // s, when the trims begin to move; 0: never
+	for _, tt := range []struct {
+		name    string
+		mixture bool
+		answers at
+		by      [2]float64 // %
+		want    Likeness
+	}{
+		{"each its own", false, at{20.5, 25.5}, [2]float64{12, 12}, EachItsOwn},
+		{"swapped", false, at{25.5, 20.5}, [2]float64{12, 12}, Crossed},
+		{"one silent wire", false, at{20.5, 0}, [2]float64{12, 0}, NotTold},
+		{"alike", true, at{20.5, 21}, [2]float64{-12, -11}, Alike},
+		{"one less", true, at{20.5, 21}, [2]float64{-12, -6}, OneLess},
+		{"one silent", true, at{20.5, 0}, [2]float64{-12, 0}, OneSilent},
+		{"too little", true, at{20.5, 21}, [2]float64{-1, -1}, NotTold},
+	} {
+		c := NewCollector(1)
+		moved := func(t, from, by float64) float64 {
+			if from == 0 || t < from {
+				return 0
+			}
+			return by
+		}
+		volts := func(t, from float64) float64 {
+			if !tt.mixture && t >= from && t < 36 {
+				return 0.02
+			}
+			return 0.1 + 0.7*float64(int(t)%2) // it cycles
+		}
+		for s := 0.0; s < 40; s += 0.25 {
+			feed(c, s, s+0.25, map[string]float64{"SHRTFT1": moved(s, tt.answers.one, tt.by[0]), "SHRTFT2": moved(s, tt.answers.two, tt.by[1]),
+				"O2S11": volts(s, 20), "O2S21": volts(s, 25)})
+		}
+		f := c.Findings([]Hold{{Rich: tt.mixture, From: 20, To: 35}}, tt.mixture)
+		if len(f.Both) != 1 || f.Both[0].Says != tt.want {
+			t.Errorf("%s: %+v, want %s", tt.name, f.Both, tt.want)
+		}
+	}
 }

@@ -3,18 +3,19 @@ package reason
 // Of a trim map: its pattern, with the trims at the ends.
 const (
 	NoUsableTrims Code = "no_usable_trims"
-	TrimsNormal   Code = "trims_normal" // ends
-	AddsAtIdle    Code = "adds_at_idle" // ends
-	AddsAtLoad    Code = "adds_at_load" // ends
-	AddsAll       Code = "adds_all"     // ends
-	CutsAtIdle    Code = "cuts_at_idle" // ends
-	CutsAtLoad    Code = "cuts_at_load" // ends
-	CutsAll       Code = "cuts_all"     // ends
-	AddsSomehow   Code = "adds_somehow" // ends
-	CutsSomehow   Code = "cuts_somehow" // ends
-	NoPattern     Code = "no_pattern"   // ends
-	TrimAtFlow    Code = "trim_at_flow" // %, air flow, its unit
-	AndAtFlow     Code = "and_at_flow"  // %, air flow, its unit
+	TrimsNormal   Code = "trims_normal"  // ends
+	AddsAtIdle    Code = "adds_at_idle"  // ends
+	AddsAtLoad    Code = "adds_at_load"  // ends
+	AddsAll       Code = "adds_all"      // ends
+	CutsAtIdle    Code = "cuts_at_idle"  // ends
+	CutsAtLoad    Code = "cuts_at_load"  // ends
+	CutsAll       Code = "cuts_all"      // ends
+	AddsSomehow   Code = "adds_somehow"  // ends
+	CutsSomehow   Code = "cuts_somehow"  // ends
+	TurnsToCuts   Code = "turns_to_cuts" // ends
+	NoPattern     Code = "no_pattern"    // ends
+	TrimAtFlow    Code = "trim_at_flow"  // %, air flow, its unit
+	AndAtFlow     Code = "and_at_flow"   // %, air flow, its unit
 )
 
 // What it points to: trade practice; vacuum leak and supply as in trade articles, the others common practice.
@@ -44,6 +45,31 @@ const (
 	FalselyRich         Code = "falsely_rich"
 	AddsOpen            Code = "adds_open"
 	CutsOpen            Code = "cuts_open"
+)
+
+// What two banks say together, with the trims of both at the ends, and what that points to: worked out, and common practice.
+const (
+	OppositeTrims Code = "opposite_trims" // ends
+	OneDrawsLess  Code = "one_draws_less" // ends, bank
+	BankEnds      Code = "bank_ends"      // bank, %, air flow, its unit, %, air flow
+	AndBankEnds   Code = "and_bank_ends"  // the same
+	SensorPlugs   Code = "sensor_plugs"
+	WhoseTrim     Code = "whose_trim"
+	BackPressure  Code = "back_pressure" // bank
+	BreathesBadly Code = "breathes_badly"
+	BoostLeak     Code = "boost_leak"
+	BoostLost     Code = "boost_lost"
+	MAFBothWays   Code = "mafboth_ways"
+)
+
+// Of trim at idle with the purge valve open and shut.
+const (
+	PurgeTrims   Code = "purge_trims" // %, %
+	PurgeIsIt    Code = "purge_is_it"
+	PurgeFuel    Code = "purge_fuel"
+	PurgeAir     Code = "purge_air"
+	PurgeIsNot   Code = "purge_is_not"
+	PurgeNothing Code = "purge_nothing"
 )
 
 // What to drive for it.

@@ -80,32 +80,32 @@ type raw struct {
 // under is what readings were read under; NaN: not known. A value of service 01 has 16 bits at
 // most.
 type under struct {
-	long, rpm, load, coolant, maf, pressure, intake, status float32 // status NaN: never read
-	bank                                                    uint8
-	steady                                                  bool
-	beside                                                  bool // the trim came with the sensor's voltage
+	long, rpm, load, coolant, maf, pressure, intake, purge, status float32 // status NaN: never read
+	bank                                                           uint8
+	steady                                                         bool
+	beside                                                         bool // the trim came with the sensor's voltage
 }
 
 // same reports whether two are the same, where NaN is as NaN.
 func (u *under) same(o *under) bool {
 	like := func(a, b float32) bool { return math.Float32bits(a) == math.Float32bits(b) }
 	return like(u.long, o.long) && like(u.rpm, o.rpm) && like(u.load, o.load) && like(u.coolant, o.coolant) && like(u.maf, o.maf) &&
-		like(u.pressure, o.pressure) && like(u.intake, o.intake) && like(u.status, o.status) && u.bank == o.bank && u.steady == o.steady && u.beside == o.beside
+		like(u.pressure, o.pressure) && like(u.intake, o.intake) && like(u.purge, o.purge) && like(u.status, o.status) && u.bank == o.bank && u.steady == o.steady && u.beside == o.beside
 }
 
 func (r raw) reading(by Flow, litres float64) Reading {
 	return Reading{At: r.at, Bank: int(r.bank), Short: float64(r.short), Long: float64(r.long), RPM: float64(r.rpm), Load: float64(r.load),
-		Flow: r.flow(by, litres), Coolant: float64(r.coolant)}
+		Flow: r.flow(by, litres), Coolant: float64(r.coolant), Purge: float64(r.purge)}
 }
 
 // Collector takes the samples of one session in order of time.
 type Collector struct {
-	speed, load, maf, pressure, intake, coolant latest
-	status, long                                [5]latest            // by fuel system, and by bank
-	shorts                                      series.Series        // short-term trims, %, at twice the middle of the exchange
-	blocks                                      []*[blockSize]uint32 // places in unders, one a trim
-	unders                                      []under
-	end                                         float64
+	speed, load, maf, pressure, intake, coolant, purge latest
+	status, long                                       [5]latest            // by fuel system, and by bank
+	shorts                                             series.Series        // short-term trims, %, at twice the middle of the exchange
+	blocks                                             []*[blockSize]uint32 // places in unders, one a trim
+	unders                                             []under
+	end                                                float64
 }
 
 // Add takes one sample.
@@ -126,6 +126,8 @@ func (c *Collector) Add(s decode.Sample) {
 		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.pressure = v }))
 	case "IAT":
 		c.intake.set(at, s.Value)
+	case "EVAP_PCT":
+		c.purge.set(at, s.Value)
 	case "ECT":
 		c.coolant.set(at, s.Value)
 	case "FUELSYS1", "FUELSYS2":
@@ -144,7 +146,7 @@ func (c *Collector) trim(s decode.Sample, bank int, beside bool) {
 	u := under{bank: uint8(bank), rpm: float32(c.speed.or(at, freshSpeed, betweenSpeed, i)),
 		load: float32(c.load.or(at, freshAir, betweenAir, i)), coolant: float32(c.coolant.get(at, freshSlow)),
 		maf: float32(c.maf.or(at, freshAir, betweenAir, i)), pressure: float32(c.pressure.or(at, freshAir, betweenAir, i)),
-		intake: float32(c.intake.get(at, freshSlow)), beside: beside, status: float32(math.NaN())}
+		intake: float32(c.intake.get(at, freshSlow)), purge: float32(c.purge.get(at, freshAir)), beside: beside, status: float32(math.NaN())}
 	if l := c.long[bank]; l.n > 0 {
 		u.long = float32(l.v)
 	}

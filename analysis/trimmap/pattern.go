@@ -13,17 +13,18 @@ import (
 type Pattern string
 
 const (
-	NoData      Pattern = "no_data"      // too few readings to say anything
-	Normal      Pattern = "normal"       // within the usual band wherever it was driven
-	AddsAtIdle  Pattern = "adds_at_idle" // adds at low flow, less with more: a constant amount of air too much
-	AddsAtLoad  Pattern = "adds_at_load" // adds the more, the more flows: supply runs out
-	AddsAll     Pattern = "adds_all"     // adds everywhere alike: scale
-	CutsAtIdle  Pattern = "cuts_at_idle" // cuts at low flow, less with more: a constant amount of fuel too much
-	CutsAtLoad  Pattern = "cuts_at_load" // cuts the more, the more flows
-	CutsAll     Pattern = "cuts_all"     // cuts everywhere alike
-	AddsSomehow Pattern = "adds_unclear" // adds too much, but over what flow is not shown
-	CutsSomehow Pattern = "cuts_unclear" // cuts too much, the same
-	Undecided   Pattern = "undecided"    // the readings scatter too much, or contradict each other
+	NoData      Pattern = "no_data"        // too few readings to say anything
+	Normal      Pattern = "normal"         // within the usual band wherever it was driven
+	AddsAtIdle  Pattern = "adds_at_idle"   // adds at low flow, less with more: a constant amount of air too much
+	AddsAtLoad  Pattern = "adds_at_load"   // adds the more, the more flows: supply runs out
+	AddsAll     Pattern = "adds_all"       // adds everywhere alike: scale
+	CutsAtIdle  Pattern = "cuts_at_idle"   // cuts at low flow, less with more: a constant amount of fuel too much
+	CutsAtLoad  Pattern = "cuts_at_load"   // cuts the more, the more flows
+	CutsAll     Pattern = "cuts_all"       // cuts everywhere alike
+	AddsSomehow Pattern = "adds_unclear"   // adds too much, but over what flow is not shown
+	CutsSomehow Pattern = "cuts_unclear"   // cuts too much, the same
+	TurnsToCuts Pattern = "adds_then_cuts" // adds at low flow, cuts at high: air comes in, then gets lost
+	Undecided   Pattern = "undecided"      // the readings scatter too much, or contradict each other
 )
 
 // The usual bands of total trim, % (trade articles: ±8 acceptable, ±10 to be looked
@@ -44,6 +45,7 @@ type Result struct {
 	Points  []reason.Reason // what it points to, the likeliest and cheapest to look at first
 	Limits  []reason.Reason // what the data do not show
 	Idle    *Idle           // nil: not read twice
+	Purge   *Purge          // nil: not read with the purge valve open and shut
 }
 
 // judge names the pattern of a fit.
@@ -80,7 +82,9 @@ func judge(f Fit) Pattern {
 	}
 	flat := falls == 0 && f.Falls.Hi-f.Falls.Lo <= 2*shape
 	switch {
-	case low*high < 0:
+	case low > 0 && high < 0:
+		return TurnsToCuts
+	case low < 0 && high > 0:
 		return Undecided
 	case low > 0 && falls > 0:
 		return AddsAtIdle
@@ -138,8 +142,10 @@ func points(p Pattern, flow Flow, both, two bool) []reason.Reason {
 	case CutsAtIdle:
 		add(reason.LeakingInjector, reason.ClosePurge,
 			reason.FuelInOil, reason.LeakingRegulator)
+	case TurnsToCuts:
+		add(reason.BoostLeak, reason.MAFBothWays)
 	case CutsAtLoad:
-		add(reason.MAFHighAtLoad, reason.PressureRises)
+		add(reason.BoostLost, reason.MAFHighAtLoad, reason.PressureRises)
 	case CutsAll:
 		add(reason.PressureHigh, reason.MAFHigh, reason.Purge, reason.FalselyRich)
 	case AddsSomehow:
@@ -169,6 +175,7 @@ func says(p Pattern, f Fit, unit string) reason.Reason {
 var patternCodes = map[Pattern]reason.Code{
 	NoData: reason.NoUsableTrims, Normal: reason.TrimsNormal, AddsAtIdle: reason.AddsAtIdle, AddsAtLoad: reason.AddsAtLoad, AddsAll: reason.AddsAll,
 	CutsAtIdle: reason.CutsAtIdle, CutsAtLoad: reason.CutsAtLoad, CutsAll: reason.CutsAll, AddsSomehow: reason.AddsSomehow, CutsSomehow: reason.CutsSomehow,
+	TurnsToCuts: reason.TurnsToCuts,
 }
 
 // condition is one way to run the engine.
@@ -231,6 +238,7 @@ func nextCondition(d Data, bank int) (condition, int, bool) {
 type Map struct {
 	Data
 	Banks  []Result
+	Pair   *Pair           // what two banks say together that neither says alone; nil: nothing
 	Next   reason.Reason   // the condition to drive next; nil none
 	Limits []reason.Reason // of the whole session
 }
@@ -258,10 +266,12 @@ func Build(d Data) Map {
 	for i := range m.Banks {
 		m.Banks[i].Pattern = judge(m.Banks[i].Fit)
 	}
+	m.Pair = pairOf(m.Banks, d.FlowUnit)
 	both := len(m.Banks) > 1 && !slices.ContainsFunc(m.Banks, func(r Result) bool { return r.Pattern != m.Banks[0].Pattern })
 	for i := range m.Banks {
 		b := &m.Banks[i]
 		b.Says = says(b.Pattern, b.Fit, d.FlowUnit)
+		b.Purge = purgeOf(d.Readings, b.Bank).purge(b.Pattern)
 		b.Points = points(b.Pattern, d.Flow, both, len(m.Banks) > 1)
 		switch b.Fit.Model {
 		case LevelOnly:

@@ -29,7 +29,7 @@ func mirrored(f Fit) Fit {
 }
 
 var mirrorOf = map[Pattern]Pattern{
-	NoData: NoData, Normal: Normal, Undecided: Undecided,
+	NoData: NoData, Normal: Normal, Undecided: Undecided, TurnsToCuts: Undecided, // the other way round no one fault does it
 	AddsAtIdle: CutsAtIdle, AddsAtLoad: CutsAtLoad, AddsAll: CutsAll, AddsSomehow: CutsSomehow,
 	CutsAtIdle: AddsAtIdle, CutsAtLoad: AddsAtLoad, CutsAll: AddsAll, CutsSomehow: AddsSomehow,
 }
@@ -52,7 +52,7 @@ func TestJudge(t *testing.T) {
 		{"much everywhere", fitted(Full, 12, 12, 12, 1), AddsAll},
 		{"much everywhere, its fall not known", fitted(Full, 12, 12, 12, 7), AddsSomehow},
 		{"much in the middle alone", fitted(Full, 4, 12, 4, 1), AddsAll},
-		{"a leak that cuts at load too", fitted(Full, 14, 2, -14, 1), Undecided},
+		{"a leak that cuts at load too", fitted(Full, 14, 2, -14, 1), TurnsToCuts},
 		{"beyond the band, its interval reaching to usual", fitted(Full, 9, 9, 9, 5.5), Undecided},
 		{"just beyond, and known", fitted(Full, 8.1, 8.1, 8.1, 1), AddsAll},
 		{"a short range shows a fall too", fitted(Falling, 14, 6, 1, 1), AddsAtIdle},
@@ -76,7 +76,7 @@ func TestJudgeIsSymmetric(t *testing.T) {
 		f := fitted(rapid.SampledFrom([]Model{NoModel, LevelOnly, Falling, Full}).Draw(t, "model"), v.Draw(t, "low"), v.Draw(t, "mid"), v.Draw(t, "high"),
 			rapid.Float64Range(0.1, 12).Draw(t, "half"))
 		p := judge(f)
-		if got := judge(mirrored(f)); got != mirrorOf[p] {
+		if got := judge(mirrored(f)); got != mirrorOf[p] && !(p == Undecided && got == TurnsToCuts) {
 			t.Fatalf("%+v: %s, mirrored %s", f, p, got)
 		}
 		if p == Normal && math.Abs(f.AtMid.Value) > Usual {
@@ -265,8 +265,9 @@ func TestLead(t *testing.T) {
 		{"idle alone", fullDrive[:1], sound, "map_2500", false}, // 1500 rpm without load draws about as much
 		{"idle, and nearly 2500", []stage{{60, 800, 25}, {60, 2300, 20}}, sound, "map_cruise", false},
 		{"four times idle's flow, and between, without the pull", []stage{{60, 800, 25}, {60, 2300, 20}, {60, 2000, 45}}, sound, "map_idle_again", true},
+		{"the same, and idle five minutes later", []stage{{60, 800, 25}, {60, 2300, 20}, {190, 2000, 45}, {30, 800, 25}}, sound, "done", true},
 		{"all of it", fullDrive, sound, "done", true},
-		{"all of it, scattered", fullDrive, func(_ int, f float64) float64 { return 12 * math.Sin(f*1e4) }, "done", false},
+		{"all of it, and it contradicts itself", fullDrive, func(_ int, f float64) float64 { return 14 * math.Tanh(f-10) }, "done", false},
 	} {
 		var l Lead
 		looked := 0

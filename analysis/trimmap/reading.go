@@ -17,6 +17,7 @@ type Reading struct {
 	Load    float64 // %
 	Flow    float64 // by the session's Flow
 	Coolant float64 // °C
+	Purge   float64 // %, commanded
 }
 
 // Total is what the computer adds altogether, %.

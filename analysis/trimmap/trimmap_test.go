@@ -261,3 +261,76 @@ func TestSlowRound(t *testing.T) {
 		t.Errorf("kept those after %v s, want that after 0 s only", kept)
 	}
 }
+
+// What two banks say together, and a leak that turns: worked by hand from how air and fuel part.
+func TestTogether(t *testing.T) {
+	sign := func(bank int) float64 { return float64(2*bank - 3) } // bank 1 down, bank 2 up
+	for _, tt := range []struct {
+		name  string
+		total func(bank int, flow float64) float64
+		want  Together
+		bank  int
+	}{
+		{"swapped sensors", func(bank int, _ float64) float64 { return 24 * sign(bank) }, Opposite, 0},
+		{"bank 1 restricted", func(bank int, f float64) float64 { return 0.35 * f * sign(bank) }, Restricted, 1},
+		{"bank 2 restricted", func(bank int, f float64) float64 { return -0.35 * f * sign(bank) }, Restricted, 2},
+		{"one leak", func(bank int, f float64) float64 { return float64(2-bank) * 36 / f }, "", 0},
+		{"both alike", func(int, float64) float64 { return 14 }, "", 0},
+		{"sound, a little apart", func(bank int, _ float64) float64 { return 3 * sign(bank) }, "", 0},
+	} {
+		var c Collector
+		drive(&c, fullDrive, tt.total, 2, 5, meter)
+		p := Build(c.Data(nil, 0)).Pair
+		if p == nil && tt.want != "" || p != nil && (p.Name != tt.want || p.Bank != tt.bank) {
+			t.Errorf("%s: %+v, want %s of bank %d", tt.name, p, tt.want, tt.bank)
+		}
+	}
+	var c Collector
+	drive(&c, fullDrive, func(_ int, f float64) float64 { return 45/f - 0.5*f }, 1, 5, meter)
+	if b := Build(c.Data(nil, 0)).Banks[0]; b.Pattern != TurnsToCuts || b.Points[0][0].Code != reason.BoostLeak {
+		t.Errorf("adds at idle, cuts under load: %s, %v", b.Pattern, b.Points)
+	}
+}
+
+// Trim at idle by commanded purge (PID 2E), and an idle that walks back minutes later.
+func TestPurgeAndIdleAgain(t *testing.T) {
+	for _, tt := range []struct {
+		name            string
+		open, shut      float64 // %, trim
+		late            float64 // %, trim after five minutes, on top
+		purge, idleSays reason.Code
+	}{
+		{"full canister", -12, -1, 0, reason.PurgeIsIt, reason.IdleSame},
+		{"no difference", 1, 1, 0, reason.PurgeNothing, reason.IdleSame},
+		{"injector", -12, -12, 0, reason.PurgeIsNot, reason.IdleSame},
+		{"learned idle", 12, 12, -8, reason.PurgeNothing, reason.IdleWalkedBack},
+		{"drifts away", 1, 1, 9, reason.PurgeNothing, reason.IdleMovedAway},
+	} {
+		var c Collector
+		at := time.Duration(0)
+		add := func(name string, v float64) {
+			c.Add(decode.Sample{Signal: decode.ByName(name), Sent: at, Received: at, Value: v})
+		}
+		for i := range 420 {
+			at += time.Second
+			trim, purge := tt.shut, 0.0
+			if i/20%2 == 1 {
+				trim, purge = tt.open, 60
+			}
+			if i > 240 {
+				trim += tt.late
+			}
+			for name, v := range map[string]float64{"FUELSYS1": 2, "ECT": 90, "RPM": 750, "LOAD_PCT": 25, "MAF": 3, "EVAP_PCT": purge} {
+				add(name, v)
+			}
+			add("SHRTFT1", trim)
+		}
+		b := Build(c.Data(nil, 0)).Banks[0]
+		if b.Purge == nil || b.Purge.Says[1].Code != tt.purge {
+			t.Errorf("%s: purge %+v", tt.name, b.Purge)
+		}
+		if b.Idle == nil || b.Idle.Says[0].Code != tt.idleSays {
+			t.Errorf("%s: idle %+v", tt.name, b.Idle)
+		}
+	}
+}

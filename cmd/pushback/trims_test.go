@@ -5,9 +5,11 @@ import (
 	"encoding/json"
 	"math"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
+	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/sheet"
 	"pushback/obd"
 	"pushback/obd/simcar"
@@ -45,7 +47,7 @@ func simCar(t testing.TB, name string) simcar.Car {
 // minutes: the pattern is the one that the trade's table gives that fault.
 func TestTrimsOfSimulatedCars(t *testing.T) {
 	if testing.Short() {
-		t.Skip("drives six cars for twenty minutes")
+		t.Skip("drives eight cars for twenty minutes")
 	}
 	for _, tt := range []struct {
 		car, want string
@@ -58,6 +60,8 @@ func TestTrimsOfSimulatedCars(t *testing.T) {
 		{"rich-injector", "cuts_at_idle", obd.ISO9141, -36},
 		{"supply-weak", "adds_at_load", obd.ISO9141, 0},
 		{"air-meter-low", "adds_all", obd.ISO9141, 0},
+		{"purge-rich", "normal", obd.ISO9141, 0},
+		{"bank-restricted", "cuts_at_load", obd.ISO9141, 0},
 	} {
 		t.Run(tt.car, func(t *testing.T) {
 			t.Parallel()
@@ -67,6 +71,17 @@ func TestTrimsOfSimulatedCars(t *testing.T) {
 			var j sheet.Trims
 			if err := json.Unmarshal([]byte(out), &j); err != nil {
 				t.Fatal(err)
+			}
+			if tt.car == "purge-rich" {
+				if p := j.Banks[0].Purge; p == nil || !strings.Contains(p.Says, "comes through the purge valve") {
+					t.Errorf("purge: %+v", p)
+				}
+			}
+			if tt.car == "bank-restricted" {
+				if j.Pair == nil || j.Pair.Name != trimmap.Restricted || j.Pair.Bank != 1 {
+					t.Errorf("together: %s", out)
+				}
+				j.Banks = j.Banks[:1]
 			}
 			if len(j.Banks) != 1 || string(j.Banks[0].Pattern) != tt.want {
 				t.Fatalf("want %s: %s", tt.want, out)

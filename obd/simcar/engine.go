@@ -18,6 +18,7 @@ const (
 // engineSpec is what both banks share.
 type engineSpec struct {
 	banks        int
+	canister     float64 // g/s of air-equivalent vapour while the purge valve is open, and PID 2E tells of it; 0: none
 	litres       float64
 	idleRPM      float64
 	idleFlow     float64 // g/s, metered, at idle with everything off
@@ -58,6 +59,17 @@ func (g *grid) at(i, j int) float64 {
 	return g[i][j]
 }
 
+// purgeEvery is how long a canister's valve is open, and then shut, s.
+const purgeEvery = 40.0
+
+// purge is the vapour, in g/s, that the spec's canister gives now.
+func (c *car) purge() float64 {
+	if e := &c.spec.engine; e.canister > 0 && math.Mod(c.seconds()+1e4*purgeEvery, 2*purgeEvery) < purgeEvery {
+		return e.canister
+	}
+	return 0
+}
+
 // stopSpec is an engine that stops by itself: at first, for off seconds, then it runs for on
 // seconds, and so forth. The zero value never stops.
 type stopSpec struct{ first, off, on float64 }
@@ -75,6 +87,7 @@ type bankSpec struct {
 	leak             float64 // g/s of unmetered air at idle vacuum
 	falseAir         float64 // share of outside air in the exhaust at the sensor, at idle
 	plume            float64 // more of it that passes the sensor alone, not yet mixed with the rest
+	restricted       float64 // share of its air that it lacks, for each g/s that the engine draws; below 0: the other's lack
 	undelivered      bool    // the trims do not reach the injectors
 	wander           float64 // sigma of the slow mixture noise
 	wanderTau        float64 // s
@@ -255,8 +268,8 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	evaporated := b.film / e.filmTau
 	b.film += dt * (e.filmShare*fuel - evaporated)
 	burnt := (1-e.filmShare)*fuel + evaporated
-	burnt += b.spec.injector + (c.driver.purge+c.tech.propane*e.idleFlow)*share
-	air := metered + leak
+	burnt += b.spec.injector + (c.driver.purge+c.purge()+c.tech.propane*e.idleFlow)*share
+	air := metered*(1-b.spec.restricted*c.air) + leak
 	b.past[c.n%ring] = burnt / air * (1 + b.noise)
 
 	late := c.delay / dt
@@ -292,6 +305,8 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 			} else {
 				down = tap
 			}
+		} else {
+			up = c.tech.beside
 		}
 		if c.spec.wide {
 			b.front.tell(&b.spec.wide, c.rng.NormFloat64)

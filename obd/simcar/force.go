@@ -23,13 +23,15 @@ const (
 func (k ForceKind) Wire() bool { return k == ForceLean || k == ForceRich }
 
 // sort tells what can be done at the same time: one of each.
-func (k ForceKind) sort() int {
+func (f Force) sort() int {
 	switch {
-	case k.Wire():
+	case f.Kind.Wire() && f.Beside:
+		return 5
+	case f.Kind.Wire():
 		return 1
-	case k == ForceOpen:
+	case f.Kind == ForceOpen:
 		return 2
-	case k == ForceRev:
+	case f.Kind == ForceRev:
 		return 4
 	}
 	return 3
@@ -47,6 +49,7 @@ type Force struct {
 	Percent float64
 	Ramp    time.Duration // a propane valve opens and shuts in; 0: at once, but for some tenths of a second
 	Shaky   bool          // the contact is held by a trembling hand
+	Beside  bool          // on the wire of the other bank's upstream sensor
 }
 
 // Ends returns when the force ends; far in the future when For is 0.
@@ -110,7 +113,7 @@ const maxForceTime = 1000 * time.Hour
 
 // ParseForce reads a force written as KIND@AT+FOR, with options after a colon:
 // "lean@20s+12s", "rich@45s+12s:0.9V,600ohm", "propane@20s+15s:12%",
-// "lean@20s+12s:shaky". Without +FOR the force lasts until it is released.
+// "lean@20s+12s:shaky", "rich@25s+10s:other" (the other bank's wire). Without +FOR the force lasts until it is released.
 func ParseForce(s string) (Force, error) {
 	bad := func(what, v string) (Force, error) {
 		return Force{}, fmt.Errorf("parse force %q: %s %q, want KIND@AT+FOR[:OPTIONS] such as lean@20s+12s", s, what, v)
@@ -146,9 +149,13 @@ func ParseForce(s string) (Force, error) {
 
 // option reads one option into f.
 func (f *Force) option(o string) bool {
-	if o == "shaky" {
+	switch o {
+	case "shaky":
 		f.Shaky = true
 		return true
+	case "other":
+		f.Beside = true
+		return f.Kind.Wire()
 	}
 	for _, unit := range []struct {
 		suffix string
@@ -157,7 +164,7 @@ func (f *Force) option(o string) bool {
 	}{
 		{"ohm", &f.Ohms, f.Kind.Wire()},
 		{"V", &f.Volts, f.Kind == ForceRich},
-		{"%", &f.Percent, f.Kind.sort() == 3},
+		{"%", &f.Percent, f.sort() == 3},
 	} {
 		if number, found := strings.CutSuffix(o, unit.suffix); found && unit.ok {
 			v, err := strconv.ParseFloat(number, 64)

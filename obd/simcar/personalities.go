@@ -32,6 +32,13 @@ var habits = []build{
 			c.bank[0].leak, c.control.idleTerm, c.control.learn = 0.36, 0.01, 0
 			c.control.learned[0], c.control.shortTerm[0] = 0.05, 0.07
 		}},
+	{"bank-restricted", "Two banks, one of whose exhausts is half blocked: bank 1 draws less than its half of the air, the less the more flows; its trim goes down, bank 2's up by as much. The loop is sound.",
+		only("loop_proven"), func(c *Car) {
+			vee(c)
+			c.bank[0].restricted, c.bank[1].restricted = 0.004, -0.004
+		}},
+	{"purge-rich", "A canister full of fuel: with the purge valve open, 40 s in 80, trim goes far down, with it shut it is sound. The loop is sound.",
+		[]string{"loop_proven", "partly_proven", "unclear"}, func(c *Car) { c.engine.canister = 0.45 }},
 	{"open-level-zero", "An open input is pulled down to 0 V. The loop is sound.",
 		only("loop_proven"), func(c *Car) { c.bias(-1) }},
 	{"open-level-high", "An open input reads 1.1 V. The loop is sound.",

@@ -77,6 +77,12 @@ var enginePIDs = map[byte]pid{
 	0x1C: {nil, func(c *car, d *snapshot) []byte { return []byte{0x06} }}, // EOBD
 	0x1D: {func(c *Car) bool { return c.fourBanks }, func(c *car, d *snapshot) []byte { return []byte{c.sensorMap()} }},
 	0x1F: {nil, func(c *car, d *snapshot) []byte { return two(d.ran) }},
+	0x2E: {func(c *Car) bool { return c.engine.canister > 0 }, func(c *car, d *snapshot) []byte {
+		if c.purge() > 0 {
+			return []byte{0x99} // 60 %
+		}
+		return []byte{0}
+	}},
 	0x21: {recent, func(c *car, d *snapshot) []byte {
 		if len(c.computer.stored) > 0 {
 			return two(37)

@@ -17,6 +17,7 @@ type technician struct {
 	ramp, full     float64     // of the propane valve: s, and the share that it opens to
 	propane, leak  float64     // share of idle airflow now
 	wired          *ForceTruth // wire force now, for the computer
+	beside         contact     // with the other bank's upstream wire now
 }
 
 func (h *technician) init(cfg *Config) {
@@ -32,7 +33,7 @@ func (h *technician) init(cfg *Config) {
 func (h *technician) step(c *car) contact {
 	now := c.now()
 	var tap contact
-	h.wired = nil
+	h.wired, h.beside = nil, contact{}
 	propane, leak, open, rev := 0.0, 0.0, false, false
 	for i := range h.forces {
 		f := &h.forces[i]
@@ -57,6 +58,10 @@ func (h *technician) step(c *car) contact {
 		case ForceRev:
 			rev = true
 		default:
+			if f.Beside {
+				h.beside = contact{closed: true, volts: f.volts(), ohms: f.ohms(), opensSensor: h.opensSensor}
+				continue
+			}
 			h.wired = f
 			tap = contact{closed: true, volts: f.volts(), ohms: f.ohms()}
 			if f.Shaky {
@@ -104,7 +109,7 @@ func (h *technician) clip(car *Car, sensor string) {
 func (h *technician) apply(f Force, now time.Duration) {
 	for i := range h.forces {
 		g := &h.forces[i]
-		if g.Begin >= 0 && g.End < 0 && g.Kind.sort() == f.Kind.sort() {
+		if g.Begin >= 0 && g.End < 0 && g.sort() == f.sort() {
 			g.End = now
 		}
 	}

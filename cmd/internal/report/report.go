@@ -16,6 +16,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
 	"pushback/cmd/internal/words/why"
@@ -62,8 +63,8 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"time": words.SessionTime, "text": words.EventText, "length": words.Length, "title": func(p analysis.ProofID) string { return words.ProofTitles[p] },
 	"sign": func(s analysis.State) string { return words.StateSigns[s] }, "state": func(s analysis.State) string { return strings.ToLower(words.StateWords[s]) },
 	"evidence": words.EvidenceText, "because": why.Text, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
-	"nothingopen": func() string { return words.NothingOpen },
-	"hex":         func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
+	"idleText": func(i *trimmap.Idle) string { return words.IdleText(*i) }, "nothingopen": func() string { return words.NothingOpen },
+	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
 	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace,
 	"rows": func(title string, rows [][]string) any {
 		heads := []string{"before", "after", "answer"}

@@ -11,8 +11,29 @@ type Measures struct {
 	Propane   []Propane  `json:"propane"`
 	Line      *Line      `json:"propane_line"` // null: fewer than two flows
 	Rest      *Rest      `json:"lean_at_idle"` // null: not lean, or no air flow
+	Both      []Both     `json:"both_banks"`
 	Oxygen    []Dose     `json:"catalyst_oxygen"`
 	Breathing *Breathing `json:"engine_air"` // null: no pull, no air meter, or the displacement is not known
+}
+
+// Both is the JSON of a force that reached both banks.
+type Both struct {
+	Side  analysis.Side    `json:"side"`
+	Wire  bool             `json:"wire"`
+	Apart Number           `json:"apart_s"` // between the two wires
+	Banks []BankMoved      `json:"banks"`
+	Says  measure.Likeness `json:"says"`
+}
+
+// BankMoved is the JSON of one bank's answer.
+type BankMoved struct {
+	Bank     int    `json:"bank"`
+	T        Number `json:"t"`
+	Before   Number `json:"total_trim_pct"`
+	Moved    Number `json:"moved_pct"`
+	Gain     Number `json:"gain"`
+	AfterMin Number `json:"after_min_s"` // null: within its own hunting
+	AfterMax Number `json:"after_max_s"`
 }
 
 // Propane is the JSON of one hold of added fuel.
@@ -61,7 +82,7 @@ type Breathing struct {
 }
 
 func measuresOf(d *dossier.Dossier) Measures {
-	m := Measures{Propane: each(d.Measured.Propane, propaneOf), Oxygen: each(d.Measured.Oxygen, doseOf), Breathing: breathingOf(d.Measured.Breathing(0))}
+	m := Measures{Propane: each(d.Measured.Propane, propaneOf), Oxygen: each(d.Measured.Oxygen, doseOf), Both: each(d.Measured.Both, bothOf), Breathing: breathingOf(d.Measured.Breathing(0))}
 	if l := d.Measured.Line; l != nil {
 		m.Line = &Line{l.Flows, Number(l.Slope), Number(l.Off)}
 	}
@@ -75,6 +96,17 @@ func propaneOf(p measure.Propane) Propane {
 	j := Propane{p.At, Number(p.Litres), Number(p.Flow), Number(p.Moved), Number(p.Share), Number(p.Expected)}
 	if p.Litres == 0 {
 		j.Litres = j.Expected // not known either
+	}
+	return j
+}
+
+func bothOf(b measure.Both) Both {
+	j := Both{Side: analysis.Lean, Wire: b.Wire, Apart: Number(b.Apart()), Says: b.Says}
+	if b.Rich {
+		j.Side = analysis.Rich
+	}
+	for _, m := range b.Banks {
+		j.Banks = append(j.Banks, BankMoved{m.Bank, Number(m.Held), Number(m.Before), Number(m.Moved), Number(m.Gain), Number(m.AfterMin), Number(m.AfterMax)})
 	}
 	return j
 }

@@ -46,7 +46,7 @@ func TestNothingIsEmpty(t *testing.T) {
 			t.Fatal(err)
 		}
 		for key, value := range fields {
-			mayBeNull := map[string]bool{"freeze_frame": true, "monitors": true, "cleared": true, "overall": true, "engine_air": true}
+			mayBeNull := map[string]bool{"freeze_frame": true, "monitors": true, "cleared": true, "overall": true, "engine_air": true, "together": true}
 			if string(value) == "null" && !mayBeNull[key] {
 				t.Errorf("%s: %s is null", name, key)
 			}

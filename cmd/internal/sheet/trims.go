@@ -22,6 +22,7 @@ type Trims struct {
 	Flow      trimmap.Flow `json:"air_flow"`
 	FlowUnit  string       `json:"air_flow_unit"`
 	Banks     []Bank       `json:"banks"`
+	Pair      *Pair        `json:"together"` // null: nothing that one bank alone does not say
 	Limits    []string     `json:"limits"`
 	Next      string       `json:"next"`       // "" nothing
 	Breathing *Breathing   `json:"engine_air"` // null: not shown
@@ -37,6 +38,22 @@ type Bank struct {
 	Fit     *Fit            `json:"fit"` // null: too few readings
 	Limits  []string        `json:"limits"`
 	Idle    *Idle           `json:"idle_again"` // null: not read twice, minutes apart
+	Purge   *Purge          `json:"purge"`      // null: not read with the valve open and shut
+}
+
+// Purge is the JSON of total trim at idle by commanded purge.
+type Purge struct {
+	Open Number `json:"open_pct"`
+	Shut Number `json:"shut_pct"`
+	Says string `json:"says"`
+}
+
+// Pair is the JSON of what two banks say together.
+type Pair struct {
+	Name   trimmap.Together `json:"pattern"`
+	Bank   int              `json:"bank,omitempty"`
+	Says   string           `json:"says"`
+	Points []string         `json:"points_to"`
 }
 
 // Idle is the JSON of total trim at idle at the start and minutes later.
@@ -77,11 +94,25 @@ type Fit struct {
 // TrimsOf is the JSON of a session's map.
 func TrimsOf(id string, m trimmap.Map, b *measure.Breathing) Trims {
 	return Trims{Session: id, Readings: m.Count, Left: m.Left, Flow: m.Flow, FlowUnit: m.FlowUnit,
-		Banks: each(m.Banks, bankOf), Limits: list(why.Texts(m.Limits)), Next: why.Text(m.Next), Breathing: breathingOf(b)}
+		Banks: each(m.Banks, bankOf), Pair: pairOf(m.Pair), Limits: list(why.Texts(m.Limits)), Next: why.Text(m.Next), Breathing: breathingOf(b)}
 }
 
 func bankOf(b trimmap.Result) Bank {
-	return Bank{Bank: b.Bank, Pattern: b.Pattern, Says: why.Text(b.Says), Points: list(why.Texts(b.Points)), Cells: each(b.Cells, cellOf), Fit: fitOf(b.Fit), Limits: list(why.Texts(b.Limits)), Idle: idleOf(b.Idle)}
+	return Bank{Bank: b.Bank, Pattern: b.Pattern, Says: why.Text(b.Says), Points: list(why.Texts(b.Points)), Cells: each(b.Cells, cellOf), Fit: fitOf(b.Fit), Limits: list(why.Texts(b.Limits)), Idle: idleOf(b.Idle), Purge: purgeOf(b.Purge)}
+}
+
+func pairOf(p *trimmap.Pair) *Pair {
+	if p == nil {
+		return nil
+	}
+	return &Pair{p.Name, p.Bank, why.Text(p.Says), list(why.Texts(p.Points))}
+}
+
+func purgeOf(p *trimmap.Purge) *Purge {
+	if p == nil {
+		return nil
+	}
+	return &Purge{Number(p.Open), Number(p.Shut), why.Text(p.Says)}
 }
 
 func idleOf(i *trimmap.Idle) *Idle {
@@ -122,6 +153,13 @@ func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 		fmt.Fprintf(w, "; left out: %s", l)
 	}
 	fmt.Fprintln(w)
+	if p := m.Pair; p != nil {
+		says := why.Text(p.Says)
+		fmt.Fprintf(w, "\nBOTH BANKS  %s.\n", strings.ToUpper(says[:1])+says[1:])
+		for _, x := range why.Texts(p.Points) {
+			term.Indent(w, "  - ", x)
+		}
+	}
 	for _, b := range m.Banks {
 		says := why.Text(b.Says)
 		fmt.Fprintf(w, "\nBANK %d  %s\n", b.Bank, strings.ToUpper(says[:1])+says[1:]+".")
@@ -131,6 +169,9 @@ func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 		fmt.Fprintln(w)
 		writeCells(w, b.Cells)
 		writeFit(w, b.Fit, m.FlowUnit)
+		if b.Purge != nil {
+			term.Indent(w, "  purge: ", why.Text(b.Purge.Says))
+		}
 		if b.Idle != nil {
 			term.Indent(w, "  idle: ", words.IdleText(*b.Idle))
 		}

@@ -30,6 +30,9 @@ func MeasureFacts(d *dossier.Dossier) (out []Fact) {
 	if l := d.Measured.Line; l != nil {
 		add("propane", "%d flows on a line through zero: trim moved %.0f %% of what it should (75 to 125 %%: flow, MAF and trim agree), %.1f points off the line at most", l.Flows, 100*l.Slope, l.Off)
 	}
+	for _, b := range d.Measured.Both {
+		out = append(out, Fact{What: "both banks", Text: BothText(b)})
+	}
 	if r := d.Measured.Rest; r != nil {
 		add("lean at idle", "trim of %+.0f %% at %.2g g/s is worth %.2g L/min of propane; if all of it is a vacuum leak, about %.2g g/s of unmetered air", r.Trim, r.Flow, r.Litres, r.Trim/100*r.Flow)
 	}
@@ -40,6 +43,44 @@ func MeasureFacts(d *dossier.Dossier) (out []Fact) {
 		add("engine air", "%s", BreathingText(b))
 	}
 	return out
+}
+
+// BothText words how both banks answered one force, side by side.
+func BothText(b measure.Both) string {
+	what := "air"
+	switch {
+	case b.Wire && b.Rich:
+		what = "both wires driven rich"
+	case b.Wire:
+		what = "both wires driven lean"
+	case b.Rich:
+		what = "propane"
+	}
+	text := what
+	for i, m := range b.Banks {
+		text += fmt.Sprintf("%s bank %d's trim moved by %+.1f %% from %+.1f %%", [...]string{":", ";"}[i], m.Bank, m.Moved, m.Before)
+		if !math.IsNaN(m.Gain) {
+			text += fmt.Sprintf(", %.0f %% of what it should", 100*m.Gain)
+		}
+		switch {
+		case math.IsNaN(m.AfterMax):
+			text += ", within its own hunting"
+		case m.AfterMax < 0:
+			text += fmt.Sprintf(", %.1f to %.1f s before its wire was held", -m.AfterMax, -m.AfterMin)
+		default:
+			text += ", " + Within(max(0, m.AfterMin), m.AfterMax)
+		}
+	}
+	return text + ". " + bothSays[b.Says]
+}
+
+var bothSays = map[measure.Likeness]string{
+	measure.Alike:      "Both sensors and both trims see and correct the same change. Propane can't show swapped sensors.",
+	measure.OneLess:    "One bank corrects less: sensor, trim limit or a bank that draws less air. Propane can't show swapped sensors.",
+	measure.OneSilent:  "One bank doesn't correct: test its sensor's wire next.",
+	measure.EachItsOwn: "Each wire moved its own bank's trim: the banks aren't swapped.",
+	measure.Crossed:    "Each wire moved the other bank's trim: the two sensors' connectors are swapped.",
+	measure.NotTold:    "Not enough to compare the banks.",
 }
 
 func doseText(o analysis.Dose) string {
