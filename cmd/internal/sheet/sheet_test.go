@@ -64,7 +64,7 @@ func TestWriteComparison(t *testing.T) {
 	}
 	var b strings.Builder
 	WriteComparison(&b, []string{"one"}, []string{"two"}, c)
-	for _, want := range []string{"before one, after two", "CHANGED, BUT NO CLOSER TO ZERO: total trim moved.", "response to the lean step", "after 0.20 to 0.40 s", "gone", "P0171 (stored)", "! a missing code doesn't prove a repair"} {
+	for _, want := range []string{"before one, after two", "CHANGED, BUT NO CLOSER TO ZERO: total trim moved.", "response to the lean step", "after 0.2 to 0.4 s", "gone", "P0171 (stored)", "! a missing code doesn't prove a repair"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("no %q in\n%s", want, &b)
 		}

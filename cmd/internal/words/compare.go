@@ -69,7 +69,7 @@ func ForceText(what dossier.ForceFigure, v dossier.ForceValue) string {
 	case !v.Known():
 		return ""
 	case what == dossier.ForceLatency:
-		return fmt.Sprintf("after %.2f to %.2f s", v.Lo, v.Hi)
+		return Within(v.Lo, v.Hi)
 	}
 	return fmt.Sprintf("%.2f to %.2f %%/s", v.Lo, v.Hi)
 }

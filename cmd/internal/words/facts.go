@@ -115,16 +115,16 @@ func TestText(t decode.TestResult) string {
 	if t.NotRun {
 		return "not completed since the codes were cleared"
 	}
-	text := strings.TrimSpace(fmt.Sprintf("%.4g %s", t.Value, t.Unit))
+	text := strings.TrimSpace(fmt.Sprintf("%s %s", testFigure(t.Value), t.Unit))
 	noMin, noMax := math.IsNaN(t.Min), math.IsNaN(t.Max)
 	switch {
 	case noMin && noMax, t.Min == t.Value && t.Max == t.Value: // a constant of the computer's
 	case noMin:
-		text += fmt.Sprintf(" (at most %.4g)", t.Max)
+		text += fmt.Sprintf(" (at most %s)", testFigure(t.Max))
 	case noMax:
-		text += fmt.Sprintf(" (at least %.4g)", t.Min)
+		text += fmt.Sprintf(" (at least %s)", testFigure(t.Min))
 	default:
-		text += fmt.Sprintf(" (limits %.4g to %.4g)", t.Min, t.Max)
+		text += fmt.Sprintf(" (limits %s to %s)", testFigure(t.Min), testFigure(t.Max))
 	}
 	if !t.Passed() {
 		text += " FAILED"
@@ -133,6 +133,14 @@ func TestText(t decode.TestResult) string {
 		text += ", raw count"
 	}
 	return text
+}
+
+// testFigure is a test's value in no more places than its unit resolves (0.305 mV of a volt: SAE J1979, scaling 0A).
+func testFigure(v float64) string {
+	if math.Abs(v) < 10 {
+		return fmt.Sprintf("%.3g", v)
+	}
+	return fmt.Sprintf("%.4g", v)
 }
 
 // OwnTestFact words one of the computer's own figures beside the recording's.
