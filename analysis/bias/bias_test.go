@@ -2,10 +2,12 @@ package bias
 
 import (
 	"math"
-	"strings"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"pushback/analysis/reason"
 )
 
 // Values as printed in IEC 60063 (from memory), some of each series; E96 holds 4.99
@@ -73,21 +75,25 @@ func TestRefusals(t *testing.T) {
 	for _, tt := range []struct {
 		what string
 		d    Design
-		why  string // "" allowed
+		why  reason.Code // "" allowed
+		when any         // the first figure; nil any
 	}{
-		{"dry cell", find(DryCell, 0.9, 600), ""},
-		{"a supply of 1.5 V", find(Bench(1.5, 0.05), 0.9, 600), ""},
-		{"5 V supply, 5 %", find(Bench(5, 0.05), 0.9, 1000), "lower resistor opens"},
-		{"two dry cells", find(Bench(3, 0.1), 0.9, 1000), "lower resistor opens"},
-		{"low source resistance", find(DryCell, 0.9, 60), "push"},
-		{"too high a target", find(DryCell, 1.1, 600), "worst case"},
-		{"lower resistor in clips", clipped, "lower resistor opens"},
-		{"the car's battery", find(Bench(12.6, 0.15), 0.9, 1000), "car's own supply"},
-		{"a 9 V battery", find(Bench(9, 0.1), 0.9, 1000), "car's own supply"},
+		{"dry cell", find(DryCell, 0.9, 600), "", nil},
+		{"a supply of 1.5 V", find(Bench(1.5, 0.05), 0.9, 600), "", nil},
+		{"5 V supply, 5 %", find(Bench(5, 0.05), 0.9, 1000), reason.WireAbove, BottomOpen},
+		{"two dry cells", find(Bench(3, 0.1), 0.9, 1000), reason.WireAbove, BottomOpen},
+		{"low source resistance", find(DryCell, 0.9, 60), reason.PushesCurrent, nil},
+		{"too high a target", find(DryCell, 1.1, 600), reason.WireWorst, nil},
+		{"lower resistor in clips", clipped, reason.WireAbove, BottomOpen},
+		{"the car's battery", find(Bench(12.6, 0.15), 0.9, 1000), reason.CarsOwnSupply, nil},
+		{"a 9 V battery", find(Bench(9, 0.1), 0.9, 1000), reason.CarsOwnSupply, nil},
 	} {
-		got := strings.Join(tt.d.Refusals(), "; ")
-		if (tt.why == "") != (got == "") || !strings.Contains(got, tt.why) {
-			t.Errorf("%s (%v over %v): refused for %q, want %q", tt.what, tt.d.Top, tt.d.Bottom, got, tt.why)
+		got := tt.d.Refusals()
+		named := slices.ContainsFunc(got, func(r reason.Reason) bool {
+			return r.Has(tt.why) && (tt.when == nil || r[0].Figures[0] == tt.when)
+		})
+		if (tt.why == "") != (len(got) == 0) || tt.why != "" && !named {
+			t.Errorf("%s (%v over %v): refused for %v, want %s", tt.what, tt.d.Top, tt.d.Bottom, got, tt.why)
 		}
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"pushback/analysis/reason"
 )
 
 // The limits. A reading ends at 1.275 V (SAE J1979, PIDs 14 to 1B) and a healthy cell
@@ -129,13 +131,13 @@ func (d Design) byClip(f Fault) bool {
 }
 
 // Refusals says why the source must not be used; none when it may.
-func (d Design) Refusals() []string {
-	var out []string
+func (d Design) Refusals() []reason.Reason {
+	var out []reason.Reason
 	if d.Supply.Volts.Hi >= Battery {
-		out = append(out, fmt.Sprintf("%.3g V is the car's own supply or as much: one joint that breaks puts it on an input made for about 1 V", d.Supply.Volts.Nom))
+		out = append(out, reason.CarsOwnSupply.Of(d.Supply.Volts.Nom))
 	}
 	if wire, _ := d.Worst(OpenBranch, Sound); wire.Hi > maxWire {
-		out = append(out, fmt.Sprintf("the wire can reach %.2f V in the worst case, more than %.1f V", wire.Hi, maxWire))
+		out = append(out, reason.WireWorst.Of(wire.Hi, maxWire))
 	}
 	for _, f := range Faults {
 		wire, _ := d.Worst(OpenBranch, f)
@@ -145,31 +147,31 @@ func (d Design) Refusals() []string {
 		}
 		switch {
 		case wire.Hi > limit:
-			out = append(out, fmt.Sprintf("when %s the wire can reach %.2f V, more than %.3g V", f, wire.Hi, limit))
+			out = append(out, reason.WireAbove.Of(f, wire.Hi, limit))
 		case -wire.Lo > maxWire:
-			out = append(out, fmt.Sprintf("when %s the wire can reach %.2f V, below %.3g V", f, wire.Lo, -maxWire))
+			out = append(out, reason.WireBelow.Of(f, wire.Lo, -maxWire))
 		}
 	}
 	if i := d.Shorted(); i > maxAmps {
-		out = append(out, fmt.Sprintf("it can push %.1f mA into what the clip touches, more than %.0f mA", 1e3*i, 1e3*maxAmps))
+		out = append(out, reason.PushesCurrent.Of(1e3*i, 1e3*maxAmps))
 	}
 	return out
 }
 
 // Cautions says what is allowed but must be minded.
-func (d Design) Cautions() []string {
-	var out []string
+func (d Design) Cautions() []reason.Reason {
+	var out []reason.Reason
 	if wire, _ := d.Worst(OpenBranch, Sound); wire.Lo < MinRich {
-		out = append(out, fmt.Sprintf("in the worst case the wire gets only %.2f V; below %.2f V a rich step proves nothing: measure before the test", wire.Lo, MinRich))
+		out = append(out, reason.WireTooLow.Of(wire.Lo, MinRich))
 	}
 	for _, s := range Sensors {
 		if x := d.Nominal(s).Solve(Sound); x.Wire < MinRich {
-			out = append(out, fmt.Sprintf("with the sensor still connected (%s, %s) the wire gets only %.2f V: open the sensor's branch", s.State, Ohms(s.Ohms), x.Wire))
+			out = append(out, reason.OpenForSource.Of(s.State, Ohms(s.Ohms), x.Wire))
 			break
 		}
 	}
 	if wire, _ := d.Worst(OpenBranch, BottomOpen); wire.Hi > maxWire {
-		out = append(out, fmt.Sprintf("should the lower resistor's joint break, the wire gets up to %.2f V through %s: solder it, and measure before each use", wire.Hi, Ohms(d.Top)))
+		out = append(out, reason.JointMayBreak.Of(wire.Hi, Ohms(d.Top)))
 	}
 	return out
 }

@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
 )
 
 // Kind names what is measured, as people type it.
@@ -30,24 +30,24 @@ type Usual struct {
 	Low, High float64 // usual
 	Most      float64 // beyond it no meter reading of this kind is one
 	Source    string
-	TooLow    string // step to take, with its cautions
-	TooHigh   string
+	TooLow    reason.Code // the step to take
+	TooHigh   reason.Code
 }
 
 // All are the kinds, in the order in which they are told.
 var All = []Usual{
 	{Return, "sensor return to battery minus", "V", -0.1, 0.1, 20, "a ground's drop of 0.1 V at most: common practice, no source",
-		hazard.Step("check the meter's leads: a return below battery minus", hazard.Running),
-		hazard.Step("at about 2.5 V the maker may have raised the return: look it up, and jumper to the return only. Else clean the ECM ground and measure again", hazard.Wire, hazard.Running)},
+		reason.ReturnBelow,
+		reason.ReturnAbove},
 	{Heater, "sensor heater, cold", "ohm", 2, 20, 1e6, "workshop texts give 3 ohm and 9.2 ohm at 20 °C: no one figure fits all",
-		hazard.Step("look up the heater's resistance: this low it is shorted, and may have taken its fuse along", hazard.Heater),
-		hazard.Step("look up the heater's resistance: this high it is open, and the sensor stays cold at idle", hazard.Heater)},
+		reason.HeaterShorted,
+		reason.HeaterOpen},
 	{Pressure, "fuel pressure, port injection at idle", "kPa", 200, 450, 30000, "2 to 4.5 bar for port injection: common practice, no source; direct injection has tens of times that",
-		hazard.Step("look up the fuel pressure: weak supply; check filter, pump and its voltage", hazard.Fuel),
-		hazard.Step("look up the fuel pressure: too high; check regulator and return line", hazard.Fuel)},
+		reason.SupplyWeak,
+		reason.SupplyStrong},
 	{Supply, "feed with the engine running", "V", 13, 14.8, 40, "charging at 13 to 14.8 V: common practice, no source; some makers' alternators rest at less",
-		hazard.Step("load-test battery and charging, and look for a drop in the feed", hazard.Running),
-		hazard.Step("check the charging: more than a 12 V system is to have", hazard.Running)},
+		reason.FeedLow,
+		reason.FeedHigh},
 }
 
 // Reading is one reading of a meter.
@@ -67,8 +67,16 @@ func (r Reading) Side() int {
 	return 0
 }
 
-// Step is what a reading that is not usual asks for; "" of a usual one.
-func (r Reading) Step() string { return [...]string{r.TooLow, "", r.TooHigh}[1+r.Side()] }
+// Step is what a reading that is not usual asks for; nil of a usual one.
+func (r Reading) Step() reason.Reason {
+	switch r.Side() {
+	case -1:
+		return r.TooLow.Of()
+	case 1:
+		return r.TooHigh.Of()
+	}
+	return nil
+}
 
 // prefix begins an entry that is a reading.
 const prefix = "meter "

@@ -5,7 +5,6 @@
 package switching
 
 import (
-	"fmt"
 	"iter"
 	"math"
 	"slices"
@@ -388,17 +387,4 @@ func margins(b SpeedBand) []Limit {
 		}
 	}
 	return out
-}
-
-// Text words an edge, honest about what the sampling can show.
-func (e Edge) Text(perSecond float64) string {
-	switch {
-	case e.Count == 0:
-		return "none seen"
-	case !e.Shown():
-		return fmt.Sprintf("not measurable at %.1f readings/s", perSecond)
-	case e.AtLeast > 0:
-		return fmt.Sprintf("between %.0f and %.0f ms", 1e3*e.AtLeast, 1e3*e.AtMost)
-	}
-	return fmt.Sprintf("within %.0f ms", 1e3*e.AtMost)
 }

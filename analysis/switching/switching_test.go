@@ -72,7 +72,7 @@ func TestWave(t *testing.T) {
 		}
 	}
 	for _, b := range all[1] {
-		if !math.IsNaN(b.Per10s) || !math.IsNaN(b.Period) || b.Rise.Shown() || b.Rise.Text(b.PerSecond) != "not measurable at 2.1 readings/s" {
+		if !math.IsNaN(b.Per10s) || !math.IsNaN(b.Period) || b.Rise.Shown() {
 			t.Errorf("2.1 readings/s claim too much: %+v", b)
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"pushback/analysis/hazard"
 	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/sheet"
+	"pushback/cmd/internal/words/why"
 )
 
 // sourceFlags describe a source and what it is joined to.
@@ -117,7 +118,7 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 	}
 	d.Clipped = f.clipped
 
-	refusals := d.Refusals()
+	refusals := why.Texts(d.Refusals())
 	if a.json {
 		if err := json.NewEncoder(a.out).Encode(sheet.SourceOf(d, f.returnVolts, refusals)); err != nil {
 			return err

@@ -10,6 +10,7 @@ import (
 	"pushback/analysis/hazard"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
+	"pushback/cmd/internal/words/why"
 )
 
 // WriteRefused explains why a battery, or a person, is never a source.
@@ -73,7 +74,7 @@ func writeRich(w io.Writer, d bias.Design) {
   second path, and then a slipped return clip no longer fails safe.`)
 	term.Indent(w, "  ! ", hazard.Wire.Caution())
 	term.Indent(w, "  ! ", words.OpenBranch)
-	for _, c := range d.Cautions() {
+	for _, c := range why.Texts(d.Cautions()) {
 		term.Indent(w, "  ! ", c)
 	}
 	term.Indent(w, "  ! ", fmt.Sprintf(`A broken joint or a bridged resistor is the worst single failure: %.2f V at most, and with R1 bridged `+
@@ -205,7 +206,7 @@ type Ground struct {
 func SourceOf(d bias.Design, raised float64, refusals []string) Source {
 	open, behind := d.Open()
 	wire, most := d.Worst(bias.OpenBranch, bias.Sound)
-	j := Source{Safe: len(refusals) == 0, Refused: list(refusals), Cautions: list(d.Cautions()),
+	j := Source{Safe: len(refusals) == 0, Refused: list(refusals), Cautions: list(why.Texts(d.Cautions())),
 		Supply: Range(d.Supply.Volts), Series: d.Series.Name, Tolerance: 100 * d.Tolerance,
 		Top: d.Top, Bottom: d.Bottom, OpenV: open, SourceOhms: behind, Wire: Range(wire),
 		DrawnMA: 1e3 * most.Drawn, ShortedMA: 1e3 * d.Shorted(), PowerMW: [2]float64{1e3 * most.Power[0], 1e3 * most.Power[1]},

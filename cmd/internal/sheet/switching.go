@@ -36,7 +36,7 @@ type Edge struct {
 
 func bandOf(b switching.SpeedBand) Band {
 	edge := func(e switching.Edge) Edge {
-		j := Edge{Number(math.NaN()), Number(math.NaN()), e.Text(b.PerSecond)}
+		j := Edge{Number(math.NaN()), Number(math.NaN()), words.FlankText(e, b.PerSecond)}
 		if e.Shown() {
 			j.AtLeast, j.AtMost = Number(e.AtLeast), Number(e.AtMost)
 		}
@@ -51,7 +51,7 @@ func writeBand(w io.Writer, b switching.SpeedBand) {
 		b.Low, b.High, b.Mean, 100*b.ShareRich, b.Readings, b.PerSecond))
 	say := func(text string) { line(w, "", "  "+text) }
 	say(words.PaceText(b))
-	say(fmt.Sprintf("rise 0.30 to 0.60 V %s; fall %s", b.Rise.Text(b.PerSecond), b.Fall.Text(b.PerSecond)))
+	say(fmt.Sprintf("rise 0.30 to 0.60 V %s; fall %s", words.FlankText(b.Rise, b.PerSecond), words.FlankText(b.Fall, b.PerSecond)))
 	for _, l := range b.Limits {
 		if words.LimitText(l.State) != "" {
 			say(words.BesideUsual(l))

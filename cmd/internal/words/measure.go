@@ -9,6 +9,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/analysis/measure"
 	"pushback/analysis/meter"
+	"pushback/cmd/internal/words/why"
 )
 
 // MeasureFacts words what a session has measured beside its verdict.
@@ -139,7 +140,7 @@ func MeterSteps(entries []string) (out []string) {
 	for _, r := range meter.Unusual(entries) {
 		_, says, _ := strings.Cut(EntryText(r.Entry()), "meter, ")
 		says, _, _ = strings.Cut(says, ";")
-		out = append(out, says+": "+r.Step())
+		out = append(out, says+": "+why.Text(r.Step()))
 	}
 	return out
 }

@@ -61,8 +61,8 @@ var SwitchingRows = []struct {
 	{"rich of the time", "", func(b switching.SpeedBand) string { return measured("%.0f %%", 100*b.ShareRich) }},
 	{"cross-counts in 10 s", "changes of side in 10 s", func(b switching.SpeedBand) string { return measured("%.1f", b.Per10s) }},
 	{"period", "", func(b switching.SpeedBand) string { return measured("%.2f s", b.Period) }},
-	{"rise from 0.30 to 0.60 V", "rise from 0.30 to 0.60 V, s", func(b switching.SpeedBand) string { return b.Rise.Text(b.PerSecond) }},
-	{"fall from 0.60 to 0.30 V", "fall from 0.60 to 0.30 V, s", func(b switching.SpeedBand) string { return b.Fall.Text(b.PerSecond) }},
+	{"rise from 0.30 to 0.60 V", "rise from 0.30 to 0.60 V, s", func(b switching.SpeedBand) string { return FlankText(b.Rise, b.PerSecond) }},
+	{"fall from 0.60 to 0.30 V", "fall from 0.60 to 0.30 V, s", func(b switching.SpeedBand) string { return FlankText(b.Fall, b.PerSecond) }},
 }
 
 func measured(format string, v float64) string {
@@ -75,4 +75,17 @@ func measured(format string, v float64) string {
 // BesideUsual sets a figure beside what is usual.
 func BesideUsual(l switching.Limit) string {
 	return fmt.Sprintf("%s %.2f is %s (%s); that alone doesn't make a sensor bad", l.What, l.Value, LimitText(l.State), l.Usual)
+}
+
+// FlankText words how fast a sensor crosses, honest about what so many readings a second can show.
+func FlankText(e switching.Edge, perSecond float64) string {
+	switch {
+	case e.Count == 0:
+		return "none seen"
+	case !e.Shown():
+		return fmt.Sprintf("not measurable at %.1f readings/s", perSecond)
+	case e.AtLeast > 0:
+		return fmt.Sprintf("between %.0f and %.0f ms", 1e3*e.AtLeast, 1e3*e.AtMost)
+	}
+	return fmt.Sprintf("within %.0f ms", 1e3*e.AtMost)
 }

@@ -91,7 +91,8 @@ func TestSentences(t *testing.T) {
 		gas := code == reason.OnlyGas || code == reason.OnGas // what it runs on, nothing to do
 		_, is := conditions[code]
 		_, drives := trims[code]
-		if pattern := strings.Contains(s.text, "(%s)"); advises || drives && !pattern || is && !gas {
+		_, reads := tools[code]
+		if pattern := strings.Contains(s.text, "(%s)"); advises || reads || drives && !pattern || is && !gas {
 			for _, m := range hazardtest.Missing(text, false) {
 				t.Errorf("%q lacks %q", text, m)
 			}
