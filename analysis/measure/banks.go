@@ -59,7 +59,7 @@ const (
 
 // gauge is the trims and the voltage of a bank's first sensor as they came.
 type gauge struct {
-	names       struct{ long, short, beside, volts string }
+	names       struct{ long, short, beside, volts, ratio string }
 	short, long float32
 	trims       []reading // total trim, %
 	volts       []reading
@@ -68,7 +68,7 @@ type gauge struct {
 type reading struct{ at, v float32 }
 
 func newGauge(id decode.SensorID) (g gauge) {
-	g.names.long, g.names.short, g.names.beside, g.names.volts = id.LongTrim(), id.Trim(), id.TrimBeside(), id.Voltage()
+	g.names.long, g.names.short, g.names.beside, g.names.volts, g.names.ratio = id.LongTrim(), id.Trim(), id.TrimBeside(), id.Voltage(), id.Ratio()
 	return g
 }
 

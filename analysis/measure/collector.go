@@ -65,6 +65,7 @@ type Findings struct {
 	Line    *Line // nil: fewer than two flows
 	Rest    *Rest // nil: no lean error to speak of, or no air flow
 	Both    []Both
+	Snaps   []Snap
 }
 
 // row is what was read at one time; NaN: not yet.
@@ -78,6 +79,7 @@ type Collector struct {
 	number [2]int // of the watched bank and of the other
 	bank   string // "1"
 	banks  [2]gauge
+	snaps  snapper
 	rows   []row
 	now    row
 	short  float32
@@ -106,6 +108,7 @@ func (c *Collector) Add(s decode.Sample) {
 	for i := range c.banks {
 		c.banks[i].add(s.Signal.Name, float32((s.Sent+s.Received).Seconds()/2), v)
 	}
+	c.snaps.add(s.Signal.Name, &c.banks[0], float32((s.Sent+s.Received).Seconds()/2), v)
 	switch s.Signal.Name {
 	case "LONGFT" + c.bank:
 		c.long = v
@@ -177,6 +180,7 @@ func (c *Collector) Findings(holds []Hold, mixture bool) (f Findings) {
 		}
 		return math.NaN()
 	})
+	f.Snaps = c.snaps.all
 	f.Line = line(f.Propane)
 	f.Rest = c.rest(holds)
 	return f

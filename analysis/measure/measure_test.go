@@ -163,3 +163,66 @@ func TestBoth(t *testing.T) {
 		}
 	}
 }
+
+// A snap worked by hand: engine speed goes up and comes back, the reading rises over a time that is given.
+func TestSnap(t *testing.T) {
+	for _, tt := range []struct {
+		name          string
+		every, rise   float64 // s
+		back, driven  bool
+		want          int
+		shown         bool
+		quick, slow   bool
+		highest, last float64 // V
+	}{
+		{"quick", 0.02, 0.05, true, false, 1, true, true, false, 0.9, 0.05},
+		{"slow", 0.02, 0.4, true, false, 1, true, false, true, 0.9, 0.05},
+		{"between two readings", 0.08, 0.05, true, false, 1, true, true, false, 0.9, 0.05},
+		{"neither is sure", 0.09, 0.12, true, false, 1, true, false, false, 0.9, 0.05},
+		{"too few readings", 0.15, 0.05, true, false, 1, false, false, false, 0.9, 0.05},
+		{"held at speed", 0.02, 0.05, false, false, 0, false, false, false, 0, 0},
+		{"driven off", 0.02, 0.05, true, true, 0, false, false, false, 0, 0},
+	} {
+		c := NewCollector(1)
+		add := func(name string, s, v float64) {
+			at := time.Duration(s * float64(time.Second))
+			c.Add(decode.Sample{Sent: at, Received: at, Value: v, Signal: &decode.Signal{Name: name}})
+		}
+		next := 0.0
+		for s := 0.0; s < 30; s += tt.every {
+			volts := 0.1
+			switch {
+			case s >= 13:
+				volts = 0.05
+			case s >= 10.3:
+				volts = min(0.1+(s-10.3)/tt.rise*0.3, 0.9) // 0.3 V in that time
+			}
+			add("O2S11", s, volts)
+			if s < next {
+				continue
+			}
+			next += 0.5
+			rpm, speed := 750.0, 0.0
+			if s >= 10 && (s < 12 || !tt.back) {
+				rpm = 3500
+			}
+			if tt.driven && s >= 11 {
+				speed = 20
+			}
+			add("VSS", s, speed)
+			add("RPM", s, rpm)
+		}
+		got := c.Findings(nil, false).Snaps
+		if len(got) != tt.want {
+			t.Errorf("%s: %+v", tt.name, got)
+			continue
+		}
+		if tt.want == 0 {
+			continue
+		}
+		if s := got[0]; s.Shown != tt.shown || s.Quick() != tt.quick || s.Slow() != tt.slow || s.RiseMin > tt.rise+1e-3 || s.RiseMax < tt.rise-1e-3 ||
+			math.Abs(s.High-tt.highest) > 0.01 || math.Abs(s.Low-tt.last) > 0.01 {
+			t.Errorf("%s: %+v", tt.name, s)
+		}
+	}
+}

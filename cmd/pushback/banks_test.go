@@ -5,6 +5,7 @@ import (
 	"errors"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -105,6 +106,51 @@ func TestBothBanks(t *testing.T) {
 			if !tt.mixture && (b.Apart < 4 || b.Apart > 6.5) {
 				t.Errorf("held %v s apart", b.Apart)
 			}
+		})
+	}
+}
+
+// A snap of the throttle shows a good sensor's fast rise and a lazy one's slow one where there are ten readings a second, and is
+// refused on a slow bus, with what to do instead.
+func TestSnapThrottle(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole sessions")
+	}
+	for _, tt := range []struct {
+		name, car, want string
+		bus             obd.Bus
+	}{
+		{"good", "healthy", "the sensor reads both sides", obd.CAN11at500},
+		{"lazy", "sensor-lazy", "slower than a good one", obd.CAN11at500},
+		{"slow bus", "healthy", "use a scope on the signal", obd.ISO9141},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			db := filepath.Join(t.TempDir(), "p.db")
+			id := recordSim(t, db, simcar.Config{Car: simCar(t, tt.car), Bus: tt.bus, Seed: 2,
+				Forces: []simcar.Force{{Kind: simcar.ForceSnap, At: 30 * time.Second}}}, 50*time.Second)
+			out, _ := command(t, "show", id, "--db", db)
+			if n := strings.Count(out, "snap throttle"); n != 1 || !strings.Contains(strings.Join(strings.Fields(out), " "), tt.want) {
+				t.Errorf("%d snaps, want %q in:\n%s", n, tt.want, out)
+			}
+			out, _ = command(t, "show", id, "--db", db, "--json")
+			if strings.Contains(out, `"event":"force_begins"`) {
+				t.Errorf("taken for a force: %s", out)
+			}
+			var seen struct {
+				Found struct {
+					Measures struct {
+						Snap []struct {
+							T, High, Low float64
+							Shown        bool
+							Rise         *float64 `json:"rise_max_s"`
+						} `json:"snap_throttle"`
+					}
+				}
+			}
+			if err := json.Unmarshal([]byte(out), &seen); err != nil {
+				t.Fatal(err)
+			}
+			t.Logf("%+v", seen.Found.Measures.Snap)
 		})
 	}
 }

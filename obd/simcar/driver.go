@@ -39,6 +39,7 @@ type driver struct {
 	purge     float64 // g/s of air-equivalent vapour now
 	purgeGoal float64
 	nextPurge float64
+	neutral   bool // out of gear: a snap of the throttle
 }
 
 func (d *driver) init(c *car, cfg *Config) {
@@ -101,7 +102,7 @@ func (d *driver) step(c *car) {
 	c.load += (load - c.load) * dt / loadTau
 	c.air = max(c.maxFlow()*c.load, 0.5)
 	speed := 0.0
-	if d.now == pulling || d.now == cruising || d.now == coasting {
+	if !d.neutral && (d.now == pulling || d.now == cruising || d.now == coasting) {
 		speed = c.rpm / 35
 	}
 	c.speed += (speed - c.speed) * dt / 2
@@ -117,8 +118,18 @@ func (d *driver) pedal(c *car, down bool) {
 	d.now, d.rpm, d.load, d.until = coasting, c.spec.engine.idleRPM, 0.06, c.seconds()+4
 }
 
+// snap opens the throttle wide for a moment, without load, and lets it go.
+func (d *driver) snap(c *car) {
+	d.neutral = true
+	d.now, d.rpm, d.load, d.until = snapping, 4000, 0.9, c.seconds()+0.9
+}
+
 // next chooses the following segment of town driving.
 func (d *driver) next(c *car, t float64) {
+	if d.drive != Town && d.now == snapping {
+		d.now, d.rpm, d.load, d.until = coasting, c.spec.engine.idleRPM, 0.07, t+3
+		return
+	}
 	if d.drive != Town { // let go, the engine idles again
 		d.now, d.rpm, d.load, d.until = idling, c.spec.engine.idleRPM, 0, math.Inf(1)
 		return

@@ -17,6 +17,7 @@ const (
 	ForceVacuum  ForceKind = "vacuum"  // takes a vacuum hose off
 	ForceOpen    ForceKind = "open"    // opens the sensor's branch at the harness box, nothing touched
 	ForceRev     ForceKind = "rev"     // holds 2700 rpm; its end is the throttle let go, and the fuel cut
+	ForceSnap    ForceKind = "snap"    // the throttle snapped open and let go at 4000 rpm; it lasts about a second
 )
 
 // Wire reports whether the force acts on the signal wire, not on the mixture.
@@ -31,7 +32,7 @@ func (f Force) sort() int {
 		return 1
 	case f.Kind == ForceOpen:
 		return 2
-	case f.Kind == ForceRev:
+	case f.Kind == ForceRev, f.Kind == ForceSnap:
 		return 4
 	}
 	return 3
@@ -90,9 +91,9 @@ func (f Force) percent() float64 {
 // Validate reports a value that no technician's force could have.
 func (f Force) Validate() error {
 	switch f.Kind {
-	case ForceLean, ForceRich, ForcePropane, ForceVacuum, ForceOpen, ForceRev:
+	case ForceLean, ForceRich, ForcePropane, ForceVacuum, ForceOpen, ForceRev, ForceSnap:
 	default:
-		return fmt.Errorf("force kind %q: want lean, rich, propane, vacuum, open or rev", f.Kind)
+		return fmt.Errorf("force kind %q: want lean, rich, propane, vacuum, open, rev or snap", f.Kind)
 	}
 	switch {
 	case f.At < 0 || f.For < 0 || f.At > maxForceTime || f.For > maxForceTime:

@@ -57,6 +57,9 @@ func (h *technician) step(c *car) contact {
 			open = true
 		case ForceRev:
 			rev = true
+		case ForceSnap:
+			c.driver.snap(c)
+			f.End = now
 		default:
 			if f.Beside {
 				h.beside = contact{closed: true, volts: f.volts(), ohms: f.ohms(), opensSensor: h.opensSensor}

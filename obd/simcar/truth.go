@@ -46,7 +46,7 @@ func (h *technician) answered(bank int, moved float64, now time.Duration) {
 	}
 	for i := range h.forces {
 		f := &h.forces[i]
-		if f.Begin < 0 || f.End >= 0 || f.Kind == ForceOpen || f.Kind == ForceRev || (bank == h.bank) == f.Beside && f.Kind.Wire() {
+		if f.Begin < 0 || f.End >= 0 || f.Kind == ForceOpen || f.sort() == 4 || (bank == h.bank) == f.Beside && f.Kind.Wire() {
 			continue
 		}
 		switch {

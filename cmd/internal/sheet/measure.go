@@ -12,8 +12,20 @@ type Measures struct {
 	Line      *Line      `json:"propane_line"` // null: fewer than two flows
 	Rest      *Rest      `json:"lean_at_idle"` // null: not lean, or no air flow
 	Both      []Both     `json:"both_banks"`
+	Snaps     []Snap     `json:"snap_throttle"`
 	Oxygen    []Dose     `json:"catalyst_oxygen"`
 	Breathing *Breathing `json:"engine_air"` // null: no pull, no air meter, or the displacement is not known
+}
+
+// Snap is the JSON of one snap of the throttle.
+type Snap struct {
+	T       float64 `json:"t"`
+	Rate    Number  `json:"readings_per_s"`
+	Shown   bool    `json:"shown"` // false: too few readings, nothing below counts
+	High    Number  `json:"high_v"`
+	Low     Number  `json:"low_v"`
+	RiseMin Number  `json:"rise_min_s"`
+	RiseMax Number  `json:"rise_max_s"`
 }
 
 // Both is the JSON of a force that reached both banks.
@@ -82,7 +94,7 @@ type Breathing struct {
 }
 
 func measuresOf(d *dossier.Dossier) Measures {
-	m := Measures{Propane: each(d.Measured.Propane, propaneOf), Oxygen: each(d.Measured.Oxygen, doseOf), Both: each(d.Measured.Both, bothOf), Breathing: breathingOf(d.Measured.Breathing(0))}
+	m := Measures{Propane: each(d.Measured.Propane, propaneOf), Oxygen: each(d.Measured.Oxygen, doseOf), Both: each(d.Measured.Both, bothOf), Snaps: each(d.Measured.Snaps, snapOf), Breathing: breathingOf(d.Measured.Breathing(0))}
 	if l := d.Measured.Line; l != nil {
 		m.Line = &Line{l.Flows, Number(l.Slope), Number(l.Off)}
 	}
@@ -98,6 +110,10 @@ func propaneOf(p measure.Propane) Propane {
 		j.Litres = j.Expected // not known either
 	}
 	return j
+}
+
+func snapOf(s measure.Snap) Snap {
+	return Snap{s.At, Number(s.Rate), s.Shown, Number(s.High), Number(s.Low), Number(s.RiseMin), Number(s.RiseMax)}
 }
 
 func bothOf(b measure.Both) Both {

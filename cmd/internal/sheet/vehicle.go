@@ -4,13 +4,16 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"pushback/analysis/dossier"
 	"pushback/analysis/hazard"
+	"pushback/analysis/measure"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
+	"pushback/decode"
 	"pushback/obd"
 )
 
@@ -116,6 +119,13 @@ func (v *Vehicle) Write(w io.Writer) {
 	}
 	rate := fmt.Sprintf("%.1f readings/s of %s", v.RateHz, v.Watching)
 	say("rate", "%s", rate)
+	switch narrow := slices.ContainsFunc(v.Sensors, func(s Sensor) bool { return s.Name == v.Watching && s.Kind == decode.Narrow.String() }); {
+	case !narrow:
+	case v.RateHz >= measure.SnapRate:
+		term.Indent(w, "snap         ", "can be timed here: "+words.SnapHow)
+	default:
+		term.Indent(w, "snap         ", words.SnapRefused(v.RateHz))
+	}
 	WriteCodesRead(w, dossier.VehicleData{Codes: v.data.Codes, Freeze: v.data.Freeze, Monitors: v.data.Monitors})
 	writeTests(w, v.data.Tests)
 	fmt.Fprintln(w)

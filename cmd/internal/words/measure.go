@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/analysis/hazard"
 	"pushback/analysis/measure"
 	"pushback/analysis/meter"
 	"pushback/cmd/internal/words/why"
@@ -34,6 +35,9 @@ func MeasureFacts(d *dossier.Dossier) (out []Fact) {
 	for _, b := range d.Measured.Both {
 		out = append(out, Fact{What: "both banks", Text: BothText(b)})
 	}
+	for _, s := range d.Measured.Snaps {
+		out = append(out, Fact{What: "snap throttle", Text: SnapText(s)})
+	}
 	if r := d.Measured.Rest; r != nil {
 		add("lean at idle", "trim of %+.0f %% at %.2g g/s is worth %.2g L/min of propane; if all of it is a vacuum leak, about %.2g g/s of unmetered air", r.Trim, r.Flow, r.Litres, r.Trim/100*r.Flow)
 	}
@@ -45,6 +49,44 @@ func MeasureFacts(d *dossier.Dossier) (out []Fact) {
 	}
 	return out
 }
+
+// SnapText words what a snap of the throttle has shown, or why it can't here and what to do instead.
+func SnapText(s measure.Snap) string {
+	if !s.Shown {
+		return SnapRefused(s.Rate)
+	}
+	text := fmt.Sprintf("%.2f V at most, then %.2f V at least", s.High, s.Low)
+	switch {
+	case s.High >= measure.SnapRich && s.Low <= measure.SnapLean:
+		text += ": the sensor reads both sides (a good one gets over 0.8 V and under 0.2 V)"
+	case s.High < measure.SnapRich && s.Low <= measure.SnapLean:
+		text += ": not over 0.8 V, where a good sensor gets if the throttle was snapped wide open"
+	case s.High >= measure.SnapRich:
+		text += ": not under 0.2 V, where a good sensor gets if the ECM cuts the fuel as the throttle closes"
+	default:
+		text += ": neither over 0.8 V nor under 0.2 V; was the throttle snapped wide open?"
+	}
+	if !math.IsNaN(s.RiseMax) {
+		text += fmt.Sprintf("; rise from 0.3 to 0.6 V in %.2f to %.2f s at %.0f readings/s: ", s.RiseMin, s.RiseMax, s.Rate)
+		switch {
+		case s.Quick():
+			text += "as fast as a good one (0.1 s)"
+		case s.Slow():
+			text += "slower than a good one (0.1 s), or the ECM renews its reading less often"
+		default:
+			text += "too few readings in between to call it fast or slow"
+		}
+	}
+	return text + ". This alone doesn't judge a sensor."
+}
+
+// SnapRefused says why a snap of the throttle shows nothing at a car's rate, and what does.
+func SnapRefused(rate float64) string {
+	return hazard.Step(fmt.Sprintf("not at %.1f readings/s: it takes %.0f to see a rise of 0.1 s; use a scope on the signal, or feed propane and watch how high the sensor gets", rate, measure.SnapRate), hazard.Propane)
+}
+
+// SnapHow says how the throttle is snapped.
+var SnapHow = hazard.Step("snap the throttle wide open and let go before 4000 rpm, engine warm, out of gear", hazard.Running)
 
 // BothText words how both banks answered one force, side by side.
 func BothText(b measure.Both) string {
