@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -117,22 +116,13 @@ func (l *layout) file(ctx context.Context, shop, path string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, r.Close()) }()
-	for {
-		m, err := r.Session(ctx)
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
+	return intake.Sessions(ctx, r, func(m store.Meta) error {
 		s, err := record(ctx, m, r)
 		if err != nil {
 			return err
 		}
-		if err := l.add(ctx, shop, s); err != nil {
-			return err
-		}
-	}
+		return l.add(ctx, shop, s)
+	})
 }
 
 // record takes a session from its source, with today's events and verdict. Its description keeps the

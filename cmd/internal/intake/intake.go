@@ -91,14 +91,7 @@ func Read(ctx context.Context, open Open, said Said, bar session.Sink) (all []Se
 // Each judges the sessions of r one after the other and hands each over as it ends, so that one is
 // held at a time; it stops at the first error, its own or take's. A nil bar sees nothing.
 func Each(ctx context.Context, r transfer.Reader, said Said, bar session.Sink, take func(Session) error) error {
-	for {
-		m, err := r.Session(ctx)
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
+	return Sessions(ctx, r, func(m store.Meta) error {
 		if n := len(m.Label) + len(m.Vehicle) + len(m.Note) + len(m.Adapter); n > 64<<10 {
 			return fmt.Errorf("session %.20q: its description has %d letters", m.ID, n)
 		}
@@ -123,7 +116,21 @@ func Each(ctx context.Context, r transfer.Reader, said Said, bar session.Sink, t
 		if len(f.Meta.Sensors) == 0 {
 			f.Meta.Sensors = f.Table.sensors()
 		}
-		if err := take(f); err != nil {
+		return take(f)
+	})
+}
+
+// Sessions hands over the sessions of r one after the other, whose records take reads from it; it stops at the first error.
+func Sessions(ctx context.Context, r transfer.Reader, take func(store.Meta) error) error {
+	for {
+		m, err := r.Session(ctx)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err == nil {
+			err = take(m)
+		}
+		if err != nil {
 			return err
 		}
 	}
