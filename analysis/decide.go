@@ -57,7 +57,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 		add(sideStep(side), reason.OtherSide.Of(side).With(c.hazards(side)...))
 		return out
 	}
-	if c.letGoAdvice(add) || c.unseenAdvice(by, add) {
+	if c.stalledAdvice(by, add) || c.letGoAdvice(add) || c.unseenAdvice(by, add) {
 		return out
 	}
 	c.branchAdvice(add)
@@ -75,11 +75,28 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	return out
 }
 
+// stalledAdvice: the engine stopped in a force, and the computer let go of nothing.
+func (c *assessment) stalledAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) bool {
+	for _, f := range c.forces {
+		proof := ProofAddsFuel
+		if f.side == Rich {
+			proof = ProofCutsFuel
+		}
+		if f.stalled && by[proof].State != Proven {
+			add(sideStep(f.side), reason.StoppedInHold.Of().With(c.hazards(f.side)...))
+			return true
+		}
+	}
+	return false
+}
+
 // letGoAdvice: the computer saw the force; longer holds, which all else asks for, would show no more.
 func (c *assessment) letGoAdvice(add func(Step, reason.Reason)) bool {
 	for _, f := range c.forces {
 		at, what := f.letGoAt, reason.GaveTrimUp
 		switch {
+		case f.stalled:
+			continue
 		case f.opened:
 			at, what = f.openedAt, reason.LeftClosedLoop
 		case f.letGo == byStatus:

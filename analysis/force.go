@@ -43,6 +43,7 @@ type computerDid struct {
 	ready    bool // the conditions for the test held
 	openedAt float64
 	opened   bool   // it left closed loop meanwhile
+	stalled  bool   // because the engine stopped
 	letGo    string // how it let go of the sensor; "": it did not
 	letGoAt  float64
 	wasOpen  bool // at its beginning or some time later: trim may have moved for that

@@ -8,7 +8,7 @@ const (
 
 // letsGo notes that the computer has stopped using the sensor while the wire was held: an answer of its own.
 func (w *Watcher) letsGo(f *force, at float64, how string) {
-	if f.letGo != "" {
+	if f.letGo != "" || f.stalled {
 		return
 	}
 	f.letGo, f.letGoAt = how, at
@@ -55,6 +55,10 @@ func (w *Watcher) statusChanged(f *force, at float64, was int) {
 		w.letsGo(f, at, byStatus)
 	}
 }
+
+// stallKnown is how long after a force its engine may be found to stand, s: the loop opens at once, engine speed is
+// read now and then while an answer is awaited.
+const stallKnown = 6.0
 
 // pauseLasts is for how long a computer may pause trim, s: 10 to 20 s for purge, idle or fuel learning (found
 // on makers' computers). One silence is none where it can be such a pause.

@@ -220,6 +220,9 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		w.ready.coolant, w.ready.hasCoolant = p.v, true
 	case roleRPM:
 		w.ready.rpm.add(p)
+		if f := w.running(); f != nil && p.v < limits.TurningSpeed && (!f.ended || p.lo < f.end+stallKnown) {
+			f.stalled = true
+		}
 		w.ready.fit.Turns(p.v >= limits.TurningSpeed)
 	case roleFit:
 		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)

@@ -77,8 +77,11 @@ func Join(steps []string, separator string) string {
 	var advice, cautions []string
 	for _, s := range steps {
 		a, c := Cut(s)
-		if advice = append(advice, strings.TrimSuffix(a, ".")); c != "" && !slices.Contains(cautions, c) {
-			cautions = append(cautions, c)
+		advice = append(advice, strings.TrimSuffix(a, "."))
+		for _, k := range Kinds() { // several hazards of a step stand in one text
+			if said := k.Caution(); strings.Contains(c, strings.TrimSuffix(said, ".")) && !slices.Contains(cautions, said) {
+				cautions = append(cautions, said)
+			}
 		}
 	}
 	text := strings.Join(advice, separator)

@@ -59,6 +59,7 @@ const (
 	OtherBank         Code = "other_bank"
 	CoolDown          Code = "cool_down"
 	GaveTrimUp        Code = "gave_trim_up"
+	StoppedInHold     Code = "stopped_in_hold"
 	LeftClosedLoop    Code = "left_closed_loop"
 	SaidFault         Code = "said_fault"
 	TookForFault      Code = "took_for_fault" // after s

@@ -95,7 +95,7 @@ func (a *app) runSimulate(ctx context.Context, sim *simcar.Sim, f simulateFlags)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.errOut, "car %q; type lean, rich, propane, vacuum, release or quit\n", f.car)
+	fmt.Fprintf(a.errOut, "car %q; type lean, rich, propane, vacuum, open, rev, snap, release or quit\n", f.car)
 	go simrun.Obey(a.in, a.errOut, sim, cancel)
 	<-ctx.Done()
 	return nil

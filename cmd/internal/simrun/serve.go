@@ -95,7 +95,7 @@ func Obey(in io.Reader, errOut io.Writer, sim *simcar.Sim, quit func()) {
 func typedForce(words []string) (simcar.Force, error) {
 	f := simcar.Force{Kind: simcar.ForceKind(words[0])}
 	if f.Validate() != nil || len(words) > 2 {
-		return simcar.Force{}, fmt.Errorf("not understood: %q (lean, rich, propane, vacuum or open with a length such as 12s; release; quit)",
+		return simcar.Force{}, fmt.Errorf("not understood: %q (lean, rich, propane, vacuum, open or rev with a length such as 12s; snap; release; quit)",
 			strings.Join(words, " "))
 	}
 	if len(words) == 2 {

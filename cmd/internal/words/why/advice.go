@@ -62,6 +62,7 @@ var advice = sentences{
 	reason.OtherBank:          say("test the other bank's sensor and see whose trim responds", hazard.Wire),
 	reason.CoolDown:           say("let the engine idle for some minutes, so that the exhaust cools, and force lean again; or enrich with propane", hazard.Running, hazard.Wire, hazard.Propane),
 	reason.GaveTrimUp:         say("gave trim up"),
+	reason.StoppedInHold:      say("repeat it: the engine stopped in the step, which shows nothing; start-stop off, a hybrid in its inspection mode"),
 	reason.LeftClosedLoop:     say("left closed loop"),
 	reason.SaidFault:          say("said that it runs with a fault in the sensor's circuit"),
 	reason.TookForFault:       say(" %.0f s after the force began; it saw the force and took it for a fault, which is an answer of its own"),
