@@ -103,7 +103,12 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 		return x, nil
 	}
 	if a.counts && !a.noEcho && 0 < req.Expect && req.Expect < 10 {
-		text += string(rune('0' + req.Expect))
+		// 01101 without its first digit resets a computer, 01002 begins programming. The header of
+		// J1850 is for J1979 alone (from memory).
+		with, j1850 := text+string(rune('0'+req.Expect)), a.format.Bus == VPW || a.format.Bus == PWM
+		if j1850 || !Strays(with, false) || Strays(text, false) {
+			text = with
+		}
 	}
 	x.Sent = a.now()
 	err := a.exchange(ctx, &x, text)

@@ -293,6 +293,50 @@ func TestRisky(t *testing.T) {
 	}
 }
 
+// TestTakes: messages that a unit must refuse or ignore by ISO 14229-1, and others.
+func TestTakes(t *testing.T) {
+	for hex, want := range map[string]bool{
+		// ISO 14229-1: identifier and a control parameter of 00 to 03; three bytes of a group; a routine's number.
+		"2F41510312": true, "2F415103": true, "2F4151": false, "2F41F10C41": false, "14FFFF33": true, "14F406": false, "14F406F4": false,
+		"31010203": true, "3101": false, "31F4010203": false, "2EF190": false, "2EF19001": true, "1101": true, "1116": false, "1181": true,
+		"11F406": false, "1003": true, "1083": true, "10F406": false, "1000": false, "8501": true, "3401": false, "340011": false, "3400110102": true,
+		"04": true, "0401": false, "2801": false, "280101": true, "2200": false, "22F414": false, "3E00": false, "194233081E": false,
+		"2701": true, "3D11010203": true, "3D110102": false, "870101": true, "3601": true,
+	} {
+		if got := obd.Takes(request(t, hex).Bytes(), false); got != want {
+			t.Errorf("%s: taken %v", hex, got)
+		}
+	}
+	for _, hex := range []string{"1041", "11C1", "2770", "8540"} { // the maker's
+		if m := request(t, hex).Bytes(); obd.Takes(m, false) || !obd.Takes(m, true) {
+			t.Errorf("%s: %v, by the maker %v", hex, obd.Takes(m, false), obd.Takes(m, true))
+		}
+	}
+}
+
+// TestStrays: a line that puts earlier characters in again makes a request that begins with any of them.
+func TestStrays(t *testing.T) {
+	for line, want := range map[string]bool{
+		"01101": true, "01102": true, "01109": false, "0110": false, "011101": true, "010111": false, "01002": true, "010C041": true, "01040C1": false,
+		"012E061403": true, "0106142E": false, "0114061": false, "0104": true, "011010": true, "194233041E": false,
+	} {
+		if obd.Strays(line, false) != want {
+			t.Errorf("%s: %v", line, !want)
+		}
+	}
+	// What is asked of every car of J1979-2. It has no service 08 (194233081E).
+	for _, line := range []string{"22F810", "22F802", "22F4001", "22F4141", "22F406F4141", "22F40CF406F4142", "22F601", "194233041E", "195533", "19563301"} {
+		if obd.Strays(line, true) {
+			t.Errorf("a stretch of %s changes something", line)
+		}
+	}
+	for _, line := range []string{"22F411F40C", "22F42EF406F414", "22F401F408F40C"} {
+		if !obd.Strays(line, true) {
+			t.Errorf("no stretch of %s passes for one that changes something", line)
+		}
+	}
+}
+
 // TestCommandsHarmless: no command to the adapter itself becomes such a request if
 // characters of it are lost, but the one whose AT is checked first.
 func TestCommandsHarmless(t *testing.T) {

@@ -43,7 +43,7 @@ func (a *Adapter) raise(ctx context.Context) error {
 			return err
 		}
 		// Without its T and R it would be a request.
-		if err := a.confirm(ctx, "AT"); errors.Is(err, errEcho) || errors.Is(err, errSilent) {
+		if err := a.confirm(ctx, "", "AT"); errors.Is(err, errEcho) || errors.Is(err, errSilent) {
 			return nil
 		} else if err != nil {
 			return err

@@ -22,13 +22,17 @@ const serviceDigits = 2
 func (a *Adapter) send(ctx context.Context, text string, wait time.Duration, more func([]byte) time.Duration) (raw []byte, sent, at time.Time, err error) {
 	sent = a.clock.Now()
 	if text != "" && !a.noEcho {
-		if err := a.confirm(ctx, text[:serviceDigits]); err != nil {
+		whole := text[0] != '0' // in the words of J1979-2: each has a neighbour that changes something
+		lead := ""
+		if whole {
+			lead = " " // what comes while the adapter is busy stops it and is lost: not the first digit
+		}
+		if err := a.confirm(ctx, lead, text[:serviceDigits]); err != nil {
 			return nil, sent, a.clock.Now(), err
 		}
-		whole := text[0] != '0' // in the words of J1979-2: each has a neighbour that changes something
 		text = text[serviceDigits:]
 		if whole || Risky(text) { // a stray return in it would make a request of what follows
-			if err := a.confirm(ctx, text); err != nil {
+			if err := a.confirm(ctx, "", text); err != nil {
 				return nil, sent, a.clock.Now(), err
 			}
 			text = ""
@@ -64,10 +68,10 @@ func withoutEcho(raw []byte, text string) ([]byte, bool) {
 	return raw, false
 }
 
-// confirm sends the beginning of a request and waits for its echo. What else stands in
+// confirm sends blanks and the beginning of a request, and waits for its echo. What else stands in
 // the adapter's line is then ended by resync, and is no request.
-func (a *Adapter) confirm(ctx context.Context, text string) error {
-	if err := a.write(text); err != nil {
+func (a *Adapter) confirm(ctx context.Context, lead, text string) error {
+	if err := a.write(lead + text); err != nil {
 		return err
 	}
 	echo, err := a.hear(ctx, len(text))

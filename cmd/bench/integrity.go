@@ -64,27 +64,6 @@ type tapped struct {
 	message []byte
 }
 
-// takes tells whether a computer on CAN does what a request that may change something says: by
-// the lengths and the parameters that ISO 14229-1 defines, where it narrows them; all
-// else it must answer with 7F and 12, 13 or 31.
-func takes(m []byte) bool {
-	switch m[0] {
-	case 0x10, 0x11: // session and reset: one byte, whose highest bit wants no answer; 06 to 3F are reserved
-		return len(m) == 2 && m[1]&0x7F != 0 && (m[1]&0x7F < 0x06 || m[1]&0x7F >= 0x40) && m[1]&0x7F != 0x7F
-	case 0x14: // a group, of which FF.... is all or the emission-related codes
-		return len(m) == 4 && m[1] == 0xFF && m[2] == 0xFF
-	case 0x2E: // identifier and data
-		return len(m) >= 4
-	case 0x2F: // identifier, then return, reset, freeze or adjust
-		return len(m) >= 4 && m[3] <= 3
-	case 0x31: // start, stop or result of a routine
-		return len(m) >= 4 && 1 <= m[1]&0x7F && m[1]&0x7F <= 3
-	case 0x08, 0x27, 0x28, 0x29, 0x2C, 0x34, 0x35, 0x36, 0x37, 0x38, 0x3D, 0x83, 0x84, 0x85, 0x86, 0x87:
-		return true
-	}
-	return false // no such service
-}
-
 // trial is one setup under way.
 type trial struct {
 	tally
@@ -117,7 +96,7 @@ func prepare(ctx context.Context, s setup, seed uint64) (*trial, error) {
 		case obd.Changes(int(m.Message[0]), len(m.Message)-1):
 			t.changes++
 			t.forbidden = fmt.Sprintf("%X", m.Message)
-			if !s.bus.CAN() || takes(m.Message) {
+			if !s.bus.CAN() || obd.Takes(m.Message, true) {
 				t.taken++
 			}
 		}
@@ -273,9 +252,10 @@ func integrityTable(ctx context.Context, n int, of string) error {
 	fmt.Printf("Samples over a bad line. Per byte, both ways: lost %g, one bit changed %g, another byte %g, doubled %g,\n", r.Lose, r.Flip, r.Change, r.Double)
 	fmt.Printf("held up for as much as 3 s %g, up to 40 bytes cut out or put in %g.\n", r.Delay, r.Splice)
 	fmt.Println("wrong: a sample that no computer sent during its exchange. 04: requests to clear codes on the bus; other: such as may change something else;")
-	fmt.Println("taken: of them, those that a computer takes by the lengths and parameters of ISO 14229-1.")
+	fmt.Println("taken: of them, those that a computer may take by the lengths and parameters of ISO 14229-1, on other buses than CAN all.")
 	rows := [][]string{{"replies", "exchanges", "events", "good", "samples", "wrong", "per million events", "04", "other", "taken", "guard"}}
 	var examples []string
+	taken, total := 0, 0
 	chosen := slices.DeleteFunc(slices.Clone(setups), func(s setup) bool { return !strings.Contains(s.name, of) })
 	for i, s := range chosen {
 		share := (n + len(chosen) - 1) / len(chosen)
@@ -283,6 +263,7 @@ func integrityTable(ctx context.Context, n int, of string) error {
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.name, err)
 		}
+		taken, total = taken+t.erasures+t.taken, total+t.exchanges
 		fmt.Fprintf(os.Stderr, "\r%d of %d ", i+1, len(chosen))
 		rows = append(rows, []string{s.name, fmt.Sprint(t.exchanges), fmt.Sprint(t.hits), percent(float64(t.good) / float64(t.exchanges)),
 			fmt.Sprint(t.samples), fmt.Sprint(t.wrong), fmt.Sprintf("%.0f", 1e6*float64(t.wrong)/float64(t.hits)), fmt.Sprint(t.erasures), fmt.Sprint(t.changes), fmt.Sprint(t.taken), s.guard})
@@ -295,6 +276,11 @@ func integrityTable(ctx context.Context, n int, of string) error {
 	}
 	fmt.Fprint(os.Stderr, "\r")
 	grid(rows)
+	fmt.Printf("Requests that clear codes or that a computer may take: %d in %d exchanges", taken, total)
+	if taken == 0 { // the rule of three
+		fmt.Printf("; with a certainty of 95 %% there are fewer than %.1f in a million", 3e6/float64(total))
+	}
+	fmt.Println(".")
 	for _, e := range examples {
 		fmt.Println("such as", e)
 	}

@@ -67,6 +67,7 @@ type plan struct {
 	unsure  bool            // replies cannot be counted beforehand
 	noCount map[string]int  // failures in a row of requests with a count: it may be wrong
 	codes   map[string]int  // lines that answer requests for trouble codes
+	safe    map[string]bool // by PIDs in order
 }
 
 // slow lists what else is read, how often, and within what time at the latest. The maps of trim
@@ -274,9 +275,10 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 	if p.awaiting(now) {
 		share = awaitShare
 	}
+	joins := func(it *item) bool { _, ok := p.place(it, fast); return ok }
 	var chosen []*item
 	switch {
-	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !p.joins(due[0], fast):
+	case len(due) > 0 && (p.credit >= 1 || len(fast) == 0) && !joins(due[0]):
 		p.credit = max(0, p.credit-1)
 		chosen = p.pack(due[:1], due[1:])
 	case len(fast) > 0:
@@ -299,12 +301,11 @@ func (p *plan) next(now time.Duration) (obd.Request, []*item) {
 	for _, it := range chosen {
 		it.read = now
 	}
-	p.order(chosen)
 	req := chosen[0].request()
 	for _, it := range chosen[1:] {
 		req.Data = append(req.Data, it.pid)
 	}
-	if it := chosen[0]; p.double && len(chosen) == 1 && p.doubles(it.service, it.pid) {
+	if it := chosen[0]; p.double && len(chosen) == 1 && p.doubles(it.service, it.pid) && p.harmless([]byte{it.pid, it.pid}) {
 		req.Data = append(req.Data, it.pid)
 	}
 	req.Expect = p.expect(req)
@@ -382,35 +383,44 @@ func (p *plan) await(on bool, now time.Duration) {
 	p.awaits = now + awaitMost
 }
 
-// lasts tells whether an item may only be the last of a request in J1979-2. A line that puts
-// the end of what it has carried before a request makes one of it that begins with any of its
-// characters: of 22F434F40C a 34, which begins a download. At the end nothing follows that it could
-// take for its own.
-func (p *plan) lasts(it *item) bool {
-	return p.dialect == obd.J1979v2 && it.service == 0x01 && it.pid != 0x04 && obd.Changes(int(it.pid), 2)
-}
-
-// order puts the items of a request so that no end of it changes anything; 04 is a clear request
-// only by itself.
-func (p *plan) order(chosen []*item) {
-	if p.dialect != obd.J1979v2 {
-		return
+// place puts an item into a request with those that are chosen, as near to its end as can be; false where
+// it does not go into one with them. A line that puts the end of what it has carried before a request
+// makes one of it that begins with any of its characters, so no stretch may be one that a unit takes.
+func (p *plan) place(it *item, chosen []*item) ([]*item, bool) {
+	if !p.multi || len(chosen) == 0 || len(chosen) >= p.limit() || !p.packs(it) {
+		return nil, false
 	}
-	rank := func(it *item) int {
-		switch {
-		case it.pid == 0x04:
-			return 0
-		case p.lasts(it):
-			return 2
+	for at := len(chosen); at >= 0; at-- {
+		if all := slices.Insert(slices.Clone(chosen), at, it); p.harmless(pids(all)) {
+			return all, true
 		}
-		return 1
 	}
-	slices.SortStableFunc(chosen, func(a, b *item) int { return cmp.Compare(rank(a), rank(b)) })
+	return nil, false
 }
 
-// joins tells whether an item goes into one request with those that are chosen.
-func (p *plan) joins(it *item, chosen []*item) bool {
-	return p.multi && 0 < len(chosen) && len(chosen) < p.limit() && p.packs(it) && !(p.lasts(it) && slices.ContainsFunc(chosen, p.lasts))
+func pids(items []*item) (all []byte) {
+	for _, it := range items {
+		all = append(all, it.pid)
+	}
+	return all
+}
+
+// harmless tells whether a request for these PIDs cannot become one that changes something. In J1979 what
+// a maker may have defined beyond the standard is let pass: one sensor alone (0114, and one reply) has that.
+func (p *plan) harmless(pids []byte) bool {
+	safe, known := p.safe[string(pids)]
+	if !known {
+		words, _ := p.dialect.Words(obd.Request{Service: 0x01, Data: pids})
+		safe = !obd.Strays(words, p.dialect == obd.J1979v2)
+		for replies := '1'; replies <= '9'; replies++ {
+			safe = safe && !obd.Strays(words+string(replies), p.dialect == obd.J1979v2)
+		}
+		if p.safe == nil {
+			p.safe = map[string]bool{}
+		}
+		p.safe[string(pids)] = safe
+	}
+	return safe
 }
 
 // pack fills the request of first with more items where the car allows that.
@@ -420,8 +430,11 @@ func (p *plan) pack(first, more []*item) []*item {
 		return chosen
 	}
 	for _, it := range more {
-		if !slices.Contains(chosen, it) && p.joins(it, chosen) {
-			chosen = append(chosen, it)
+		if slices.Contains(chosen, it) {
+			continue
+		}
+		if all, ok := p.place(it, chosen); ok {
+			chosen = all
 		}
 	}
 	return chosen

@@ -82,3 +82,59 @@ func TestCounted(t *testing.T) {
 		}
 	}
 }
+
+// TestStraysNowhere: of what is packed for cars that have nearly all there is, no stretch is a request that
+// changes something, with any count of replies behind it, and all is read.
+func TestStraysNowhere(t *testing.T) {
+	for _, dialect := range []obd.Dialect{obd.J1979, obd.J1979v2} {
+		for _, layout := range [][2]byte{{0x13, 0x33}, {0x1D, 0xFF}} {
+			var d decode.Decoder
+			for base := byte(0); base <= 0x60; base += 0x20 {
+				bits := []byte{0x41, base, 0xFF, 0xFF, 0xFF, 0xFF}
+				if base == 0 && layout[0] == 0x13 {
+					bits[5] = 0xF7 // it has not both ways to tell its sensors
+				}
+				if _, err := d.Reply(0x7E8, []byte{1, base}, bits, 0, 0, nil); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if _, err := d.Reply(0x7E8, []byte{1, layout[0]}, []byte{0x41, layout[0], layout[1]}, 0, 0, nil); err != nil {
+				t.Fatal(err)
+			}
+			p := plan{can: true, multi: true, dialect: dialect, car: &d, noCount: map[string]int{}, codes: map[string]int{}}
+			p.fill(&d, "B1S1")
+			asked, packed := map[byte]bool{}, 0
+			for i := range 3000 {
+				now := time.Duration(i) * 20 * time.Millisecond
+				if i%500 == 250 {
+					p.announce(obd.MarkRelease, now)
+				}
+				req, _ := p.next(now)
+				if req.Service != 0x01 {
+					continue
+				}
+				for _, pid := range req.Data {
+					asked[pid] = true
+				}
+				if len(req.Data) < 2 {
+					continue
+				}
+				packed++
+				words, _ := dialect.Words(req)
+				for _, count := range []string{"", "1", "2", "3", "4", "5", "6", "7", "8", "9"} {
+					if obd.Strays(words+count, dialect == obd.J1979v2) {
+						t.Fatalf("%v: a stretch of %s%s changes something", dialect, words, count)
+					}
+				}
+			}
+			for _, it := range p.items {
+				if it.service == 0x01 && !asked[it.pid] {
+					t.Errorf("%v: %02X was not asked", dialect, it.pid)
+				}
+			}
+			if packed < 2500 {
+				t.Errorf("%v: only %d of 3000 were packed", dialect, packed)
+			}
+		}
+	}
+}
