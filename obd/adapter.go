@@ -103,7 +103,7 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 		return x, nil
 	}
 	if a.counts && !a.noEcho && 0 < req.Expect && req.Expect < 10 {
-		// 01101 without its first digit resets a computer, 01002 begins programming. The header of
+		// 01101 without its first digit resets a computer, 01002 has it wait for a program. The header of
 		// J1850 is for J1979 alone (from memory).
 		with, j1850 := text+string(rune('0'+req.Expect)), a.format.Bus == VPW || a.format.Bus == PWM
 		if j1850 || !Strays(with, false) || Strays(text, false) {

@@ -52,12 +52,13 @@ func TestFindDialect(t *testing.T) {
 		asked  string // in the new words
 	}{
 		{"J1979", nil, obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true}, ""},
-		{"11 bits", second(nil), obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F810 22F400 22F4001"},
-		{"29 bits", can29(nil), obd.Format{Bus: obd.CAN29at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F810 22F400 22F4001"},
+		{"11 bits", second(nil), obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F4001"},
+		{"29 bits", can29(nil), obd.Format{Bus: obd.CAN29at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
 		{"a van that does not know F810", can29(map[string]string{"22F810": nobody}),
-			obd.Format{Bus: obd.CAN29at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F810 22F400 22F4001"},
+			obd.Format{Bus: obd.CAN29at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
+		{"29 bits at 250", can29(nil), obd.Format{Bus: obd.CAN29at250, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
 		{"one that refuses the old by its own address", second(map[string]string{"0100": "7E8037F011100000000"}),
-			obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F810 22F400 22F4001"},
+			obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F4001"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			on, answer := "", answers(tt.car)
@@ -65,7 +66,11 @@ func TestFindDialect(t *testing.T) {
 				if strings.HasPrefix(line, "ATTP") {
 					on = line
 				}
-				if on == "ATTP6" && tt.format.Bus != obd.CAN11at500 && !strings.HasPrefix(line, "AT") {
+				here := fmt.Sprintf("ATTP%d", tt.format.Bus)
+				if slow := tt.format.Bus == obd.CAN29at250; line != "" && line[0] != 'A' && tt.format.Bus != obd.CAN11at500 && on != here {
+					if slow == (on == "ATTP8") {
+						return "NO DATA\r\r>", 20 * ms // the same wires
+					}
 					return "CAN ERROR\r\r>", 20 * ms // there is no such bus
 				}
 				return answer(line)
@@ -94,7 +99,7 @@ func TestNobody(t *testing.T) {
 		monitor  string
 		has, not string
 	}{
-		{"a bus without anybody", "?", `on can11-500 nobody answers 0100, 22F810, 22F400 ("NO DATA")`, "trucks"},
+		{"a bus without anybody", "?", `on can11-500 nobody answers 0100, 22F400, 22F810 ("NO DATA")`, "trucks"},
 		// Engine speed and diagnostics of SAE J1939-71 and -73: PGN 61444 and 65226.
 		{"a truck", "0CF00400F07D7D000000FF7D\r18FECA00FFFF00000000FFFF", "on can29-250 others talk as trucks do (SAE J1939: 0CF00400 18FECA00)", "can29-250 nobody"},
 		{"answers of others are no truck's", "18DAF1100341057000000000", "on can29-250 nobody answers", "trucks"},

@@ -58,29 +58,42 @@ func (e *NoVehicleError) Is(target error) bool {
 	return false
 }
 
-// searchOrder is how buses are tried one by one: the common ones first, those
-// with a slow start last.
-var searchOrder = []Bus{CAN11at500, CAN29at500, CAN11at250, CAN29at250, ISO14230Fast, VPW, PWM, ISO14230Slow, ISO9141}
+// searchOrder is how buses are tried: those that one question can tell of together, the common ones
+// first, those with a slow start last.
+var searchOrder = [][]Bus{{CAN11at500, CAN29at500}, {CAN11at250, CAN29at250}, {PWM}, {VPW}, {ISO14230Fast}, {ISO9141}, {ISO14230Slow}}
 
-// supported is the request that every vehicle answers (SAE J1979): which PIDs
-// are supported.
+// supported is the request that every vehicle answers (SAE J1979): which PIDs are supported. In
+// the words of J1979-2 it is 22F400.
 var supported = Request{Service: 0x01, Data: []byte{0x00}}
 
-// introductions are the first questions in the words of J1979-2, in order: what the car speaks
-// (F810), and because some vans do not know that, which PIDs are supported. They are the
-// requests of J1979 that stand for them.
-var introductions = []Request{{Service: 0x09, Data: []byte{0x10}}, supported}
+// version is, in the words of J1979-2, its first question: what the car speaks (22F810). Some vans
+// do not know it, so it is asked only where nobody has answered the other.
+var version = Request{Service: 0x09, Data: []byte{0x10}}
+
+// Vain is a bus on which nobody has answered which PIDs are supported, as J1979 has it.
+type Vain struct {
+	Bus  Bus
+	Said Outcome
+}
 
 // FindBus makes the adapter talk on the bus that is wanted, or with BusUnknown on
-// the one that it finds: by its own search, and if that fails one by one. There a CAN bus
-// on which nobody answers as J1979 has it is asked as J1979-2 has it. It also learns
+// the one that it finds: one by one, then by the adapter's own search. A CAN bus that is there, but
+// where nobody answers as J1979 has it, is asked as J1979-2 has it. It also learns
 // whether headers are printed and whether the adapter takes a number of replies to wait for.
+// Buses that were asked in vain just now are not asked again so but by the adapter's search.
 //
 // When no vehicle answers the error is a [*NoVehicleError]; others are
 // [ErrNoAdapter], [ErrLinkLost], or the context's.
-func (a *Adapter) FindBus(ctx context.Context, want Bus) (Format, error) {
+func (a *Adapter) FindBus(ctx context.Context, want Bus, vain ...Vain) (Format, error) {
 	a.format, a.counts, a.heard = Format{}, false, nil
-	f, said, err := a.search(ctx, want)
+	s := search{Adapter: a, said: map[Bus]string{}}
+	for _, v := range vain {
+		if v.Said == NoData || v.Said == BusError {
+			s.said[v.Bus] = ""
+			s.mark(v.Bus, v.Said)
+		}
+	}
+	f, said, err := s.find(ctx, want)
 	if err == nil && f.Bus == BusUnknown {
 		none := &NoVehicleError{Said: said, Heard: a.heard}
 		none.Voltage, err = a.voltage(ctx)
@@ -97,41 +110,99 @@ func (a *Adapter) FindBus(ctx context.Context, want Bus) (Format, error) {
 	return f, nil
 }
 
-// search returns Format{} and the adapter's last words when no vehicle answers.
-func (a *Adapter) search(ctx context.Context, want Bus) (f Format, said string, err error) {
-	if want != BusUnknown {
-		for range 2 { // a car that was just switched on may miss the first
-			if f, said, err = a.try(ctx, want); err != nil || f.Bus != BusUnknown {
-				break
-			}
-		}
-		return f, said, err
-	}
-	if f, said, err = a.try(ctx, BusUnknown); err != nil || f.Bus != BusUnknown {
-		return f, said, err
-	}
-	for _, b := range searchOrder {
-		var words string
-		if f, words, err = a.try(ctx, b); err != nil || f.Bus != BusUnknown {
-			return f, words, err
-		}
-		if said == "" {
-			said = words
-		}
-	}
-	return Format{}, said, nil
+// search is one search for a bus.
+type search struct {
+	*Adapter
+	said  map[Bus]string // the adapter's words where nobody answered
+	on    Bus            // on which the adapter is; BusUnknown: its own search
+	there []Bus          // CAN buses on which somebody takes what is sent, though nobody answers
 }
 
-// try asks on one bus, or with BusUnknown lets the adapter search.
-func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
-	if a.opts.Trying != nil {
-		a.opts.Trying(b)
+func (s *search) mark(b Bus, o Outcome) {
+	if b.CAN() && o != BusError && o != AdapterReset && !slices.Contains(s.there, b) {
+		s.there = append(s.there, b)
 	}
-	if ok, err := a.protocol(ctx, b); err != nil || !ok {
-		return Format{}, "", err
+}
+
+// find returns Format{} and the adapter's last words when no vehicle answers.
+func (s *search) find(ctx context.Context, want Bus) (f Format, said string, err error) {
+	if want != BusUnknown {
+		for range 2 { // a car that was just switched on may miss the first
+			if f, err = s.group(ctx, []Bus{want}, true); err != nil || f.Bus != BusUnknown {
+				return f, "", err
+			}
+		}
+		return Format{}, s.said[want], s.listen(ctx, []Bus{want})
+	}
+	s.tell(BusUnknown)
+	for _, buses := range searchOrder {
+		if buses[0].CAN() && slices.ContainsFunc(s.there, func(b Bus) bool { return !slices.Contains(buses, b) }) {
+			continue // of another speed than the one that is there
+		}
+		if f, err = s.group(ctx, buses, false); err != nil || f.Bus != BusUnknown {
+			return f, "", err
+		}
+	}
+	if f, err = s.try(ctx, BusUnknown); err != nil || f.Bus != BusUnknown {
+		return f, "", err
+	}
+	for _, buses := range searchOrder {
+		if !buses[0].CAN() {
+			break
+		}
+		if f, err = s.group(ctx, slices.DeleteFunc(slices.Clone(buses), func(b Bus) bool { _, asked := s.said[b]; return asked }), true); err != nil || f.Bus != BusUnknown {
+			return f, "", err
+		}
+	}
+	for _, b := range append([]Bus{BusUnknown}, slices.Concat(searchOrder...)...) {
+		if said == "" {
+			said = s.said[b]
+		}
+	}
+	return Format{}, said, s.listen(ctx, s.there)
+}
+
+// group asks on buses of one kind, in both dialects: on CAN of one speed, where the second is asked only
+// if the first is there, or all is wanted.
+func (s *search) group(ctx context.Context, buses []Bus, all bool) (f Format, err error) {
+	for i, b := range buses {
+		if i > 0 && !all && !slices.Contains(s.there, buses[0]) {
+			break
+		}
+		if _, asked := s.said[b]; asked && !all {
+			continue
+		}
+		if f, err = s.try(ctx, b); err != nil || f.Bus != BusUnknown {
+			return f, err
+		}
+	}
+	for _, b := range buses {
+		if !slices.Contains(s.there, b) {
+			continue
+		}
+		if f, err = s.introduce(ctx, b); err != nil || f.Bus != BusUnknown {
+			return f, err
+		}
+	}
+	return Format{}, nil
+}
+
+func (s *search) tell(b Bus) {
+	if s.opts.Trying != nil {
+		s.opts.Trying(b)
+	}
+}
+
+// try asks on one bus, or with BusUnknown lets the adapter search, in the words of J1979.
+func (s *search) try(ctx context.Context, b Bus) (Format, error) {
+	if b != BusUnknown {
+		s.tell(b)
+	}
+	s.on = b
+	if ok, err := s.protocol(ctx, b); err != nil || !ok {
+		return Format{}, err
 	}
 	wait := 3 * second
-	fixed := b
 	switch b {
 	case BusUnknown:
 		wait = 30 * second
@@ -140,67 +211,101 @@ func (a *Adapter) try(ctx context.Context, b Bus) (Format, string, error) {
 	case ISO9141, ISO14230Slow: // 5 baud: 2 s for the address alone, and the adapter may try twice
 		wait = 10 * second
 	}
-	raw, err := a.ask(ctx, supported.Hex(), wait)
+	raw, err := s.ask(ctx, supported.Hex(), wait)
 	if errors.Is(err, errSilent) {
-		return Format{}, "", nil
+		return Format{}, nil
 	}
 	if err != nil {
-		return Format{}, "", err
+		return Format{}, err
 	}
+	s.said[b] = lastWords(raw)
 	if b == BusUnknown {
-		if b, err = a.current(ctx); err != nil {
-			return Format{}, "", err
+		if b, err = s.current(ctx); err != nil {
+			return Format{}, err
 		}
 	}
-	words := lastWords(raw)
-	f := a.recognise(raw, b, supported, J1979)
-	if f.Bus == BusUnknown && fixed.CAN() {
-		if f, raw, err = a.introduce(ctx, fixed, raw); err != nil || f.Bus == BusUnknown {
-			return Format{}, words, err
-		}
-	}
+	f := s.recognise(raw, b, supported, J1979)
 	if f.Bus == BusUnknown {
-		return f, words, nil
+		_, o := Parse(raw, Format{Bus: b, Headers: s.headers}, supported)
+		s.mark(b, o)
+		return f, nil
 	}
+	return f, s.use(ctx, f, raw)
+}
+
+// use takes the format that the answer raw to the question for supported PIDs has shown.
+func (a *Adapter) use(ctx context.Context, f Format, raw []byte) error {
 	if f.Headers != a.headers {
 		a.quirk("accepts ATH1 but prints no headers")
 	}
 	a.format = f
-	return f, "", a.probeCount(ctx, raw)
+	return a.probeCount(ctx, raw)
 }
 
-// introduce asks on a CAN bus in the words of J1979-2, after raw came of J1979's first question.
-// It returns the format and the answer to the question for supported PIDs.
-func (a *Adapter) introduce(ctx context.Context, b Bus, raw []byte) (Format, []byte, error) {
-	if _, o := Parse(raw, Format{Bus: b, Headers: a.headers}, supported); o == BusError || o == AdapterReset {
-		return Format{}, nil, nil // there is no such bus
+// introduce asks on a CAN bus in the words of J1979-2.
+func (s *search) introduce(ctx context.Context, b Bus) (Format, error) {
+	raw, err := s.askSecond(ctx, b, supported)
+	if err != nil {
+		return Format{}, err
 	}
-	heard := Heard{Bus: b, Said: lastWords(raw), Asked: []string{supported.Hex()}}
-	for _, req := range introductions {
-		text, _ := J1979v2.Words(req)
-		if !a.sends(text) {
-			a.quirk("no echo: a request that could turn into another on its way is not sent")
-			break
+	f := s.recognise(raw, b, supported, J1979v2)
+	if f.Bus == BusUnknown {
+		return f, nil
+	}
+	return f, s.use(ctx, f, raw)
+}
+
+// askSecond asks a question in the words of J1979-2 on a CAN bus and returns what came, if anything.
+func (s *search) askSecond(ctx context.Context, b Bus, req Request) ([]byte, error) {
+	text, _ := J1979v2.Words(req)
+	if !s.sends(text) {
+		s.quirk("no echo: a request that could turn into another on its way is not sent")
+		return nil, nil
+	}
+	if s.on != b {
+		s.on = b
+		if _, err := s.protocol(ctx, b); err != nil {
+			return nil, err
 		}
-		heard.Asked = append(heard.Asked, text)
-		raw, err := a.ask(ctx, text, 3*second)
-		if errors.Is(err, errSilent) {
-			return Format{}, nil, nil
+	}
+	i := slices.IndexFunc(s.heard, func(h Heard) bool { return h.Bus == b })
+	if i < 0 {
+		i = len(s.heard)
+		s.heard = append(s.heard, Heard{Bus: b, Said: s.said[b], Asked: []string{supported.Hex()}})
+	}
+	if !slices.Contains(s.heard[i].Asked, text) {
+		s.heard[i].Asked = append(s.heard[i].Asked, text)
+	}
+	raw, err := s.ask(ctx, text, 3*second)
+	if errors.Is(err, errSilent) {
+		return nil, nil
+	}
+	return raw, err
+}
+
+// listen finds out what there is on CAN buses where nobody has answered.
+func (s *search) listen(ctx context.Context, buses []Bus) error {
+	for _, b := range buses {
+		if !slices.Contains(s.there, b) {
+			continue
 		}
+		if _, err := s.askSecond(ctx, b, version); err != nil {
+			return err
+		}
+		if b.IDBits() != 29 {
+			continue
+		}
+		ids, err := s.overhear(ctx)
 		if err != nil {
-			return Format{}, nil, err
+			return err
 		}
-		if f := a.recognise(raw, b, req, J1979v2); f.Bus != BusUnknown && req.Service == supported.Service {
-			return f, raw, nil
+		for i := range s.heard {
+			if s.heard[i].Bus == b {
+				s.heard[i].HeavyDuty = ids
+			}
 		}
 	}
-	var err error
-	if b.IDBits() == 29 {
-		heard.HeavyDuty, err = a.overhear(ctx)
-	}
-	a.heard = slices.DeleteFunc(a.heard, func(h Heard) bool { return h.Bus == b })
-	a.heard = append(a.heard, heard)
-	return Format{}, nil, err
+	return nil
 }
 
 // overhear listens to what others say on the bus for a moment, and returns the identifiers
@@ -239,20 +344,25 @@ func heavyDuty(said string) (ids []string) {
 // left, which it keeps when the power goes: what was there is read first, and Close puts it back.
 func (a *Adapter) protocol(ctx context.Context, b Bus) (bool, error) {
 	n := strconv.Itoa(int(b))
-	if a.kept == "" {
+	kept := a.kept
+	if kept == "" {
 		answer, err := a.command(ctx, "ATTP"+n, second)
 		if err != nil || strings.Contains(answer, "OK") {
 			return err == nil, err
 		}
-		if a.kept, err = a.command(ctx, "ATDPN", second); err != nil {
+		if kept, err = a.command(ctx, "ATDPN", second); err != nil {
 			return false, err
 		}
-		if !protocolNumber(a.kept) {
-			a.kept = "0"
+		if !protocolNumber(kept) {
+			kept = "0"
 		}
 	}
 	answer, err := a.command(ctx, "ATSP"+n, second)
-	return strings.Contains(answer, "OK"), err
+	ok := strings.Contains(answer, "OK")
+	if ok { // else it may know ATTP, but not this bus
+		a.kept = kept
+	}
+	return ok, err
 }
 
 // protocolNumber tells whether text is what ATDPN prints.

@@ -68,8 +68,8 @@ func Takes(m []byte, maker bool) bool {
 		return len(m) > 0 && m[0]&0x0F > 0 && m[0]>>4 > 0 && len(m)-1 >= int(m[0]&0x0F+m[0]>>4)+length
 	}
 	switch m[0] {
-	case 0x10: // session
-		return len(m) == 2 && defined(4, 2)
+	case 0x10: // session: 01 is the usual one
+		return len(m) == 2 && sub != 1 && defined(4, 2)
 	case 0x11: // reset
 		return len(m) == 2 && defined(5, 2)
 	case 0x14: // a group, of which FF.... is all or the emission-related codes

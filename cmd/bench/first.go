@@ -141,7 +141,7 @@ func firstTable(ctx context.Context) error {
 // firstSecond prints the same of a car that speaks J1979-2, and of one that speaks J1979 and comes
 // in turn with it.
 func firstSecond(ctx context.Context, seconds func(time.Duration) string) error {
-	rows := [][]string{{"J1979-2", "known", "over ideal", "in turn with J1979", "J1979 in turn with it", "new"}}
+	rows := [][]string{{"J1979-2", "known", "over ideal", "in turn with J1979", "J1979 in turn with it", "new", "unknown"}}
 	for _, bus := range speedBuses[:4] {
 		me, old := visit{secondCar.car, bus}, visit{known, bus}
 		row := []string{bus.String()}
@@ -155,6 +155,11 @@ func firstSecond(ctx context.Context, seconds func(time.Duration) string) error 
 				row = append(row, percent(read.Seconds()/idealStart(bus, 38400).Seconds()-1))
 			}
 		}
+		read, _, err := longest(ctx, func(b obd.Bus) []visit { return []visit{{other, b}, me} })
+		if err != nil {
+			return err
+		}
+		row = append(row, seconds(read))
 		rows = append(rows, row)
 	}
 	grid(rows)

@@ -98,7 +98,7 @@ func repliesOf(x *obd.Exchange) []Reply {
 
 // tries are the buses to ask on before a search, of the cars that are remembered: two quick
 // ones, then slow ones, the slowest last. A start with 5 baud takes 2.5 s in vain, so before
-// it comes the bus that most cars have. A known car is met within a tenth of the shortest time
+// it come those that tell of CAN, which most cars have. A known car is met within a tenth of the shortest time
 // that way; one that is not known waits for what was asked in vain, 3 s at the most.
 func tries(cars []Car) []obd.Bus {
 	if len(cars) == 0 {
@@ -118,7 +118,7 @@ func tries(cars []Car) []obd.Bus {
 	}
 	all := append(quick[:min(len(quick), 2)], fast...) // there is one fast K-line
 	if len(slow) > 0 {
-		all = append(add(all, obd.CAN11at500), slow[0])
+		all = append(add(add(all, obd.CAN11at500), obd.CAN11at250), slow[0])
 	}
 	return all
 }
@@ -149,7 +149,11 @@ func (p *Poller) find(ctx context.Context) (known bool, first *obd.Exchange, err
 	if p.config.Bus != obd.BusUnknown && len(cars) > 0 { // there is no other
 		buses = []obd.Bus{p.config.Bus}
 	}
+	var vain []obd.Vain
 	for _, b := range buses {
+		if !b.CAN() && slices.ContainsFunc(vain, func(v obd.Vain) bool { return v.Bus.CAN() && v.Said == obd.NoData }) {
+			break // there is a CAN bus: it may be any car of those
+		}
 		for _, there := range speaking(cars, b) {
 			if err := p.adapter.Use(ctx, there[0].Known); errors.Is(err, obd.ErrNoVehicle) {
 				break
@@ -157,20 +161,33 @@ func (p *Poller) find(ctx context.Context) (known bool, first *obd.Exchange, err
 				return false, nil, err
 			}
 			p.vehicle.Format = there[0].Known.Format
-			if known, first, err := p.meet(ctx, there); known || first != nil || err != nil {
-				return known, first, err
+			known, first, err := p.meet(ctx, there)
+			if known || answered(first) != nil || err != nil {
+				return known, answered(first), err
+			}
+			if first != nil && p.vehicle.Format.Dialect == obd.J1979 {
+				vain = append(vain, obd.Vain{Bus: b, Said: first.Outcome})
 			}
 		}
 	}
 	p.begin()
-	if p.vehicle.Format, err = p.adapter.FindBus(ctx, p.config.Bus); err != nil {
+	if p.vehicle.Format, err = p.adapter.FindBus(ctx, p.config.Bus, vain...); err != nil {
 		return false, nil, err
 	}
 	if there := onBus(cars, p.vehicle.Format.Bus, p.vehicle.Format.Dialect); len(there) > 0 {
-		return p.meet(ctx, there)
+		known, first, err = p.meet(ctx, there)
+		return known, answered(first), err
 	}
 	p.begin()
 	return false, nil, nil
+}
+
+// answered returns the exchange if a car has answered it.
+func answered(x *obd.Exchange) *obd.Exchange {
+	if x == nil || x.Outcome != obd.OK {
+		return nil
+	}
+	return x
 }
 
 func onBus(cars []Car, b obd.Bus, d obd.Dialect) []Car {
@@ -202,7 +219,7 @@ func speaking(cars []Car, b obd.Bus) [][]Car {
 
 // meet asks the first request, and takes a car for known if it answers that as it did then. What
 // else discovery asks comes after the first reading, and is compared too. Of another car it
-// returns the answer.
+// returns the answer, of none what came instead.
 func (p *Poller) meet(ctx context.Context, cars []Car) (known bool, x *obd.Exchange, err error) {
 	req := obd.Request{Service: 0x01, Data: []byte{0x00}}
 	req.Expect = cars[0].count(req)
@@ -223,7 +240,7 @@ func (p *Poller) meet(ctx context.Context, cars []Car) (known bool, x *obd.Excha
 	}
 	f := printed(x, p.vehicle.Format)
 	if f.Bus == obd.BusUnknown {
-		return false, nil, nil
+		return false, x, nil
 	}
 	if f != p.vehicle.Format || !agrees(cars[0]) && req.Expect > 0 {
 		if f != p.vehicle.Format {

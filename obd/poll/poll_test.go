@@ -430,7 +430,7 @@ func TestDialogue(t *testing.T) {
 	}
 	want := []string{
 		"AT", "ATZ", "ATE1", "ATM0", "ATL0", "ATS0", "ATH1", "ATAT1", "ATI", "AT", "ATRV", // the adapter
-		"ATTP0", "0100", "ATDPN", "01001", // the bus, and whether a count is taken
+		"ATTP6", "0100", "01001", // the bus, and whether a count is taken
 		"0100", "01131", "01031", "03", "07", // what the car offers
 		"010C0C1", "AT", "010C031", "AT", // neither twice nor packed; AT after each "?"
 		"01141", "01061", "01141", "01031", "01061",

@@ -102,7 +102,8 @@ func TestDialogue(t *testing.T) {
 		{"wrong bus", Config{Car: carNamed(t, "healthy"), Bus: obd.CAN11at500}, []step{
 			{"ATE0", `OK`},
 			{"ATSP3", `OK`}, {"0100", `^BUS INIT: \.\.\.ERROR\r\r$`},
-			{"ATSP7", `OK`}, {"0100", `^CAN ERROR\r\r$`},
+			{"ATSP7", `OK`}, {"0100", `^NO DATA\r\r$`}, // the same wires
+			{"ATSP8", `OK`}, {"0100", `^CAN ERROR\r\r$`},
 			{"ATSP2", `OK`}, {"0100", `^NO DATA\r\r$`},
 			{"ATSPA2", `OK`}, {"0100", `^SEARCHING\.\.\.\r41 00`},
 		}},

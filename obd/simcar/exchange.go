@@ -89,7 +89,7 @@ func (a *adapter) connect(then func()) {
 				a.println("OK")
 				link(b)
 			})
-		case b.CAN() && !there(b):
+		case b.CAN() && !there(b) && !a.acknowledged(b):
 			a.after(100*time.Millisecond, func() { a.done("CAN ERROR") })
 		case !there(b):
 			a.after(a.timeout, func() { a.done("NO DATA") })

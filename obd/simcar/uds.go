@@ -353,3 +353,10 @@ func (c *car) udsFreeze(n *node, data []byte) ([]byte, byte) {
 func (a *adapter) there(b obd.Bus, searching bool) bool {
 	return !a.s.cfg.KeyOff && !a.storm && b == a.s.bus && !(searching && a.s.cfg.Car.uds != nil)
 }
+
+// acknowledged reports whether the bus is a CAN bus of that speed, so that its nodes acknowledge what is
+// sent, though none takes an identifier of that length for its own.
+func (a *adapter) acknowledged(b obd.Bus) bool {
+	fast := func(b obd.Bus) bool { return b == obd.CAN11at500 || b == obd.CAN29at500 }
+	return a.s.bus.CAN() && fast(b) == fast(a.s.bus) && !a.s.cfg.KeyOff && !a.storm
+}
