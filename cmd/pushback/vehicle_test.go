@@ -247,7 +247,7 @@ func TestVehicleRemembers(t *testing.T) {
 		}
 		a, out, _ := testApp(t, db)
 		searched := false
-		v := spied(lookOf(sim, obd.BusUnknown), func(text string) { searched = searched || strings.Contains(text, "ATTP0") }, func(int) {})
+		v := spied(lookOf(sim, obd.BusUnknown), func(text string) { searched = searched || strings.Contains(text, "ATTP6") }, func(int) {})
 		v.memory = rig.MemoryBeside(db)
 		if err := a.runVehicle(t.Context(), v, ""); err != nil {
 			t.Fatal(err)
