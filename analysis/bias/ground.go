@@ -17,7 +17,9 @@ type Ground struct {
 }
 
 // groundThrough returns the largest resistance from wire to return with which the
-// wire stays at or below limit V; +Inf where it is below without any.
+// wire stays at or below limit V.
+//
+// Special cases are: a wire that stays below without any ground has +Inf.
 func groundThrough(limit float64, s Sensor, c Computer) float64 {
 	// What flows into the wire at the limit must leave through the ground.
 	in := (s.EMF-limit)/s.Ohms + (c.PullVolts.Hi-limit)/c.PullOhms.Lo - limit/c.Input.Hi

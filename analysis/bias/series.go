@@ -40,9 +40,14 @@ func ParseSeries(name string) (Series, error) {
 	return Series{}, fmt.Errorf("find resistor series %q: not E12, E24 or E96", name)
 }
 
-// Between lists the values of the series from lo to hi Ω.
+// Between lists the values of the series from lo to hi Ω, both included.
+//
+// Special cases are: lo of 0 or below has no decade to begin with, and lists none; nor does lo above hi.
 func (s Series) Between(lo, hi float64) []float64 {
 	var out []float64
+	if !(lo > 0) || math.IsInf(hi, 1) {
+		return nil
+	}
 	for e := math.Floor(math.Log10(lo)); math.Pow(10, e) <= hi; e++ {
 		for _, m := range s.decade {
 			// Through text, so that 1.2·10³ is 1200 and not 1199.9999999999998.

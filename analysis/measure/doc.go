@@ -16,6 +16,8 @@ func Oxygen(flow, share, seconds float64) float64 { return OxygenInAir * flow * 
 
 // PropaneShare is the fuel that litres a minute of propane gas bring, as a share of what an air flow in g/s
 // burns with: 0.3 L/min at 2.5 g/s is 0.057.
+//
+// Special cases are: propane into no air flow is +Inf, none into none NaN.
 func PropaneShare(litres, flow float64) float64 {
 	return litres / 60 * propaneDensity * propaneAir / flow
 }
@@ -34,6 +36,8 @@ func PropaneFlow(share, flow float64) float64 {
 func Settles(p float64) float64 { return -p }
 
 // Moved is by what factor, less one, total trim went from one to another, both in per cent.
+//
+// Special cases are: from -100 %, no fuel at all, nothing is a factor: ±Inf or NaN.
 func Moved(from, to float64) float64 { return (1+to/100)/(1+from/100) - 1 }
 
 // Filled is the air that an engine of a displacement (litres) draws, g/s, if each of its cylinders fills with

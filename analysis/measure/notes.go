@@ -19,6 +19,8 @@ const (
 
 // PropaneNote reads a flow of propane, L/min, out of a technician's note ('propane 0.3 L/min'); false
 // where it says none, or one that cannot be.
+//
+// Special cases are: of several the first counts; a comma is a point; 0, and more than 30, cannot be.
 func PropaneNote(text string) (float64, bool) { return said(propaneNote, text, mostPropane) }
 
 // DisplacementNote reads an engine's displacement, litres ('displacement 2.0 L'); false as above.

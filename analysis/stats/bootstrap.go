@@ -81,7 +81,9 @@ func SD(v []float64) float64 {
 }
 
 // Holm returns which of the hypotheses with these p-values are rejected at the level
-// for all of them together; NaN: not tested, but counted (Holm, Scandinavian Journal of Statistics 6, 1979).
+// for all of them together (Holm, Scandinavian Journal of Statistics 6, 1979).
+//
+// Special cases are: NaN is not tested and never rejected, but counted; none is none.
 func Holm(p []float64, level float64) []bool {
 	out := make([]bool, len(p))
 	for done := 0; done < len(p); done++ {
@@ -101,6 +103,8 @@ func Holm(p []float64, level float64) []bool {
 
 // StudentP is the two-sided p-value of a t-value with df degrees of freedom, to
 // about 1e-6: the level at which its interval just excludes zero.
+//
+// Special cases are: t of ±Inf is 0, of NaN 1.
 func StudentP(t, df float64) float64 {
 	t = math.Abs(t)
 	lo, hi := 0.5, 1.0 // of the distribution at t

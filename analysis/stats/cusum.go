@@ -35,6 +35,8 @@ func runLength(k, h, shift float64) float64 {
 // AlarmLimit is the H at which a CUSUM with k alarms within n independent standard normal
 // values with probability alpha at most: the average run length is made 1.1·n/alpha, as
 // run lengths at rest are close to exponential and Siegmund's figure is a little high.
+//
+// Special cases are: n below 1 counts as 1; an alpha that any H would keep is 0.
 func AlarmLimit(k float64, n int, alpha float64) float64 {
 	want := 1.1 * float64(max(n, 1)) / alpha
 	lo, hi := 0.0, 50.0

@@ -14,7 +14,10 @@ type Hinge struct {
 // onsets whose sum of squares an F test at the given confidence does not refuse (D. V.
 // Hinkley, Inference in two-phase regression, Journal of the American Statistical
 // Association 66, 1971). least is a variance that the readings have in any case, as by their whole
-// counts. ok is false for fewer than four readings or an empty span.
+// counts.
+//
+// Special cases are: fewer than four readings, and an empty span, are not ok; a level series has a slope of 0 and an
+// onset that may lie anywhere.
 func FitHinge(t, y []float64, from, to, confidence, least float64) (h Hinge, ok bool) {
 	n := len(t)
 	if n < 4 || !(to > from) {

@@ -11,7 +11,8 @@ func Median(v []float64) float64 { return Quantile(v, 0.5) }
 
 // Quantile returns the q-quantile of v by linear interpolation of the order statistics
 // (definition 7 of Hyndman and Fan, The American Statistician 50, 1996). It reorders v.
-// NaN for none.
+//
+// Special cases are: none is NaN; one value is that for any q; q is 0 to 1, and the values are finite.
 func Quantile(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
@@ -76,6 +77,8 @@ func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) 
 // StudentQuantile is the p-quantile of Student's t with df degrees of freedom, df ≥ 1,
 // not necessarily whole (G. W. Hill, Algorithm 396, Communications of the ACM 13, 1970;
 // good to about six digits, a little less below 5 degrees).
+//
+// Special cases are: p of 0 is -Inf, of 1 +Inf, NaN is NaN; df of +Inf, or above a million, is the normal distribution.
 func StudentQuantile(p, df float64) float64 {
 	if p < 0.5 {
 		return -StudentQuantile(1-p, df)

@@ -47,7 +47,10 @@ const huberK = 1.345
 // rlm of the R package MASS does). The covariance is the sandwich of its score
 // equations with Bartlett weights up to lag readings (Newey and West, Econometrica 55,
 // 1987; as NeweyWest of the R package sandwich without prewhitening or adjustment), so
-// x must be in order of time. Each row of x is one reading.
+// x must be in order of time. Each row of x is one reading. The error wraps [ErrSingular].
+//
+// Special cases are: no more readings than columns, and columns of which one is made of the others, are singular;
+// readings that lie on the fit have a Scale and errors of 0.
 func Huber(x [][]float64, y []float64, lag int) (Fit, error) { return fit(x, y, lag, huberK) }
 
 // ols fits by ordinary least squares, with the same covariance.
@@ -293,7 +296,12 @@ func invert(m [][]float64) ([][]float64, error) {
 // Lag is how many readings a Newey-West sum must reach back: the usual
 // 4·(n/100)^(2/9), or as many as the given time holds, whichever is more; at most a
 // quarter of n.
+//
+// Special cases are: a rate that is NaN or 0 leaves the usual; fewer than four readings have none.
 func Lag(n int, perSecond, seconds float64) int {
 	l := math.Max(math.Floor(4*math.Pow(float64(n)/100, 2.0/9)), math.Ceil(perSecond*seconds))
+	if math.IsNaN(perSecond) {
+		l = math.Floor(4 * math.Pow(float64(n)/100, 2.0/9))
+	}
 	return int(math.Min(l, float64(n/4)))
 }

@@ -167,8 +167,9 @@ func (b SpeedBand) Blocks() int { return len(b.parts) }
 
 // Errors returns the standard error of each figure by resampling parts of some 10 s that
 // do not overlap (E. Carlstein, Annals of Statistics 14, 1986): readings that follow each
-// other are not independent. NaN where there are fewer than two parts. The same seed gives
-// the same errors.
+// other are not independent. The same seed gives the same errors.
+//
+// Special cases are: fewer than two parts are NaN; parts that are all alike have errors of 0.
 func (b SpeedBand) Errors(times int, seed uint64) []float64 {
 	out := make([]float64, figures)
 	if len(b.parts) < 2 {

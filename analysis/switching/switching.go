@@ -121,6 +121,8 @@ type Edge struct {
 
 // Shown reports whether the readings are close enough for the edge to mean something: a
 // bracket wider than the transition of a healthy sensor shows nothing of it.
+//
+// Special cases are: none seen shows nothing.
 func (e Edge) Shown() bool { return e.Count > 0 && e.AtMost-e.AtLeast <= widest }
 
 // SpeedBand is the sensor at one kind of engine speed. NaN: not measured.
