@@ -63,8 +63,9 @@ func Find(s Supply, target, wanted float64, series Series, tolerance float64, c 
 	}
 	ratio := target / s.Volts.Nom
 	best := math.Inf(1)
+	bottoms := series.Between(wanted/2, 2*wanted/(1-ratio)*1.1)
 	for _, top := range series.Between(wanted/2, 2*wanted/ratio*1.1) {
-		for _, bottom := range series.Between(wanted/2, 2*wanted/(1-ratio)*1.1) {
+		for _, bottom := range bottoms {
 			behind := top * bottom / (top + bottom)
 			if behind < wanted/2 || behind > 2*wanted {
 				continue

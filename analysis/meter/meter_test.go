@@ -1,8 +1,12 @@
 package meter
 
 import (
+	"fmt"
+	"math"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 func TestParse(t *testing.T) {
@@ -69,4 +73,33 @@ func FuzzParse(f *testing.F) {
 			t.Errorf("%q: %q is read as %+v", text, r.Entry(), again)
 		}
 	})
+}
+
+// What was read is kept and read back, whatever was typed; what is said of it does not depend on the unit.
+func TestEntriesComeBack(t *testing.T) {
+	units := map[Kind][]string{Return: {"", "v", "mV"}, Heater: {"", "ohm", "Ω", "kohm"}, Pressure: {"", "kPa", "bar", "psi"}, Supply: {"", " V"}}
+	rapid.Check(t, func(t *rapid.T) {
+		u := rapid.SampledFrom(All).Draw(t, "kind")
+		v := rapid.Float64Range(-1.2*u.Most, 1.2*u.Most).Draw(t, "value")
+		text := fmt.Sprintf("%s=%.4f%s", u.Kind, v, rapid.SampledFrom(units[u.Kind]).Draw(t, "unit"))
+		if rapid.Bool().Draw(t, "comma") {
+			text = strings.Replace(text, ".", ",", 1)
+		}
+		r, err := Parse(text)
+		if err != nil {
+			if !strings.Contains(err.Error(), "not possible") {
+				t.Fatalf("%q: %v", text, err)
+			}
+			return
+		}
+		back, ok := Read(r.Entry())
+		if !ok || back != r || math.Abs(r.Value) > u.Most || (r.Side() == 0) != (u.Low <= r.Value && r.Value <= u.High) {
+			t.Fatalf("%q is %q, and comes back as %+v (%v)", text, r.Entry(), back, ok)
+		}
+	})
+	for _, entry := range []string{"", "heater=3", "meter ", "meter heater=3", "meter heater=3.0 ohm", "meter heater=3 kohm", "METER heater=3 ohm", "meter heater=3 ohm "} {
+		if r, ok := Read(entry); ok {
+			t.Errorf("%q is an entry: %+v", entry, r)
+		}
+	}
 }

@@ -58,6 +58,9 @@ func TestSpecialCases(t *testing.T) {
 	if got := Holm([]float64{nan, 0.02, nan}, 0.05); !slices.Equal(got, []bool{false, false, false}) {
 		t.Errorf("untested ones are not counted: %v", got) // 0.02 > 0.05/3
 	}
+	if got := Holm([]float64{0.03, 0.01, 0.02}, 0.05); !slices.Equal(got, []bool{true, true, true}) {
+		t.Errorf("each that is rejected leaves the others more: %v", got) // 0.05/3, 0.05/2, 0.05
+	}
 	if got := Holm([]float64{nan, 0.016, nan}, 0.05); !slices.Equal(got, []bool{false, true, false}) {
 		t.Errorf("one in three: %v", got)
 	}

@@ -91,7 +91,7 @@ func TestStretchesDoNotJoin(t *testing.T) {
 	}{
 		{"with a pause", two, nil, 62, 0, 12},
 		{"without", "0s..6s/200ms 0.1; 6.2s..12.2s/200ms 0.8", nil, 62, 1, 12.2},
-		{"a force between, and 20 s after it", "0s..10s/200ms 0.1; 10.2s..36s/200ms 0.5; 36.2s..42s/200ms 0.8", []Span{{11, 15}}, 51 + 4 - 4 + 30 + 4, 0, 0},
+		{"a force between, and 20 s after it", "0s..9.8s/200ms 0.1; 10.2s..30s/200ms 0.8; 30.2s..42s/200ms 0.1", []Span{{11, 15}}, 50 + 35, 0, 16.6},
 	} {
 		b := read(t, c.script, 800).Bands(c.forced)
 		if len(b) != 1 {
@@ -124,6 +124,7 @@ func TestEdges(t *testing.T) {
 		{"too far apart", "0s 0.1; 0.5s 0.8", Edge{1, 0, 0.5}, false, "not measurable at 2.0 readings/s"},
 		{"from the middle", "0s 0.4; 0.1s 0.8", Edge{0, 0, math.NaN()}, false, "none seen"},
 		{"turns back first", "0s 0.1; 0.1s 0.5; 0.2s 0.2; 0.25s 0.8", Edge{1, 0, 0.05}, true, "within 50 ms"},
+		{"dwells between, turns back", "0s 0.1; 0.1s 0.4; 0.15s 0.5; 0.2s 0.2; 0.25s 0.8", Edge{1, 0, 0.05}, true, "within 50 ms"},
 		{"the middle of two", "0s 0.1; 0.1s 0.8; 1s 0.1; 1.06s 0.8", Edge{2, 0, 0.08}, true, "within 80 ms"},
 	} {
 		var e edges
