@@ -143,7 +143,7 @@ func TestWriteToAFullPort(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-	case <-time.After(5 * time.Second):
+	case <-time.After(30 * time.Second):
 		t.Fatal("Close hangs")
 	}
 }

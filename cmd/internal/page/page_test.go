@@ -291,15 +291,10 @@ func TestConnectionsAreBounded(t *testing.T) {
 		defer c.Close()
 		conns = append(conns, c)
 	}
-	closed := 0
-	for _, c := range conns[maxConnsFrom-maxFrom+1:] {
-		_ = c.SetReadDeadline(time.Now().Add(2 * time.Second))
-		if _, err := c.Read(make([]byte, 1)); err == io.EOF || strings.Contains(fmt.Sprint(err), "reset") {
-			closed++
-		}
-	}
-	if closed == 0 {
-		t.Errorf("%d connections from one address were all taken", maxConnsFrom+maxFrom)
+	last := conns[len(conns)-1] // more were there when it came
+	_ = last.SetReadDeadline(time.Now().Add(30 * time.Second))
+	if _, err := last.Read(make([]byte, 1)); err != io.EOF && !strings.Contains(fmt.Sprint(err), "reset") {
+		t.Errorf("%d connections from one address were all taken: %v", maxConnsFrom+maxFrom, err)
 	}
 	for _, c := range conns {
 		c.Close()

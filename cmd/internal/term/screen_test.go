@@ -222,7 +222,7 @@ func (x *terminal) shows(golden string, flags ...string) {
 		x.t.Fatal(err)
 	}
 	var got string
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		if got = capture(); got == string(want) {
 			return
 		}
@@ -665,7 +665,7 @@ func TestBells(t *testing.T) {
 	_ = s.Write(session.Frame{Record: obd.Record{At: 27 * time.Second}})                                                                                   // not yet again
 	_ = s.Write(session.Frame{Record: obd.Record{At: 28 * time.Second}})                                                                                   // again
 	_ = s.Write(session.Frame{Record: obd.Record{At: 29 * time.Second}, Events: []analysis.Event{{T: 29, Name: analysis.ForceEnds, Side: analysis.Lean}}}) // not
-	for end := time.Now().Add(20 * time.Second); (len(s.bells) > 0 || heard.Load() < 6) && time.Now().Before(end); {
+	for end := time.Now().Add(60 * time.Second); (len(s.bells) > 0 || heard.Load() < 6) && time.Now().Before(end); {
 		time.Sleep(10 * time.Millisecond)
 	}
 	time.Sleep(time.Second) // one too many would come now
