@@ -1,0 +1,208 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"pushback/analysis/scripttest"
+	"pushback/decode"
+)
+
+// cycling is the script of a sensor that is lean and rich in turn, about a second each, read five times a second, from one second to
+// before another.
+func cycling(from, to float64) string {
+	var out []string
+	for i, at := 0, from; at < to-1e-9; i, at = i+1, at+1 {
+		out = append(out, fmt.Sprintf("%gs..%gs/200ms %s", at, at+0.8, []string{"0.12->0.08", "0.8->0.86"}[i%2]))
+	}
+	return strings.Join(out, "; ")
+}
+
+// hunting is the script of a trim that goes up and down with it.
+func hunting(from, to float64) string {
+	var out []string
+	for i, at := 0, from; at < to-1e-9; i, at = i+1, at+1 {
+		out = append(out, fmt.Sprintf("%gs..%gs/200ms %s", at+0.1, at+0.9, []string{"-1.6->1.6", "1.6->-1.6"}[i%2]))
+	}
+	return strings.Join(out, "; ")
+}
+
+// playSession gives a watcher scripts of signals, each "NAME script", and of marks ("says ..."), in order of time, and returns what it
+// told and itself. Turned over, lean is rich and what trim adds it cuts.
+func playSession(t *testing.T, cfg Config, turn bool, scripts ...string) ([]Event, *Watcher) {
+	t.Helper()
+	type sample struct {
+		at   time.Duration
+		name string
+		word string
+		v    float64
+	}
+	var all []sample
+	for _, s := range scripts {
+		name, script, _ := strings.Cut(s, " ")
+		if name == "says" {
+			for _, step := range scripttest.Steps(t, script) {
+				all = append(all, sample{at: step.At, name: name, word: step.Words})
+			}
+			continue
+		}
+		for _, p := range scripttest.Points(t, script) {
+			v := p.Value
+			if turn && strings.HasPrefix(name, "O2S") {
+				v = 0.94 - v
+			} else if turn && strings.HasPrefix(name, "SHRTFT") {
+				v = -v
+			}
+			if strings.HasPrefix(name, "SHRTFT") {
+				v = math.Round(v*1.28) / 1.28 // in the standard's counts
+			}
+			all = append(all, sample{at: time.Duration(p.At * float64(time.Second)), name: name, v: v})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b sample) int { return int(a.at - b.at) })
+	w := NewWatcher(cfg)
+	var out []Event
+	for _, s := range all {
+		switch {
+		case s.name != "says":
+			out = append(out, w.Step(decode.Sample{Signal: decode.ByName(s.name), Sent: s.at, Received: s.at, Value: s.v})...)
+		case s.word == "release":
+			out = append(out, w.Release(s.at)...)
+		case turn:
+			out = append(out, w.Mark(s.at, Side(s.word).Opposite())...)
+		default:
+			out = append(out, w.Mark(s.at, Side(s.word))...)
+		}
+	}
+	return append(out, w.Finish(all[len(all)-1].at)...), w
+}
+
+// tellsOf compares what was told with names and times, s, that may be a second off.
+func tellsOf(t *testing.T, name string, got []Event, want string) {
+	t.Helper()
+	var names []string
+	for _, e := range got {
+		names = append(names, fmt.Sprintf("%s %.1f", e.Name, e.T))
+	}
+	ok := true
+	steps := strings.Split(want, ", ")
+	if want == "" {
+		steps = nil
+	}
+	if ok = len(steps) == len(got); ok {
+		for i, s := range steps {
+			is, at, _ := strings.Cut(s, " ")
+			when, err := strconv.ParseFloat(at, 64)
+			if err != nil {
+				t.Fatalf("%s: %q: %v", name, s, err)
+			}
+			ok = ok && string(got[i].Name) == is && math.Abs(got[i].T-when) <= 1
+		}
+	}
+	if !ok {
+		t.Errorf("%s:\n got %s\nwant %s", name, strings.Join(names, ", "), want)
+	}
+}
+
+// Whole sessions in text, and what is told of them: the times are those of the scripts, by hand. Each holds turned over too, lean for
+// rich, but where air and fuel differ.
+func TestSessionsInText(t *testing.T) {
+	const warm = "ECT 0s..120s/5s 90"
+	const turning = "RPM 0s..120s/2s 800"
+	const closed = "FUELSYS1 0s..120s/2s 2"
+	volts := func(held string) string {
+		return "O2S11 " + cycling(0, 40) + "; 40s..54.8s/200ms 0.03; " + held
+	}
+	back := "55s..59.8s/200ms 0.86->0.9; " + cycling(60, 100)
+	trims := func(mid string) string { return "SHRTFT1 " + hunting(0, 40) + "; " + mid + "; " + hunting(61, 100) }
+	adds := trims("40.1s..54.9s/200ms 0->22; 55.1s..60.9s/200ms 22->0")
+	for _, c := range []struct {
+		name    string
+		scripts []string
+		want    string
+		wantEnd map[ProofID]State
+	}{
+		{"nobody touches it", []string{warm, turning, closed, "O2S11 " + cycling(0, 60), "SHRTFT1 " + hunting(0, 60)}, "ready 2", nil},
+		{"a sound loop", []string{warm, turning, closed, volts(back), adds, "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, loop_answers 40, force_ends 55, sensor_answers 55, switching_resumes 61",
+			map[ProofID]State{ProofInput: Proven, ProofAddsFuel: Proven, ProofSensorRich: Proven, ProofRecovery: Proven}},
+		{"trim stands", []string{warm, turning, closed, volts(cycling(55, 100)), trims("40.1s..60.9s/200ms 0"), "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, loop_silent 48, force_ends 55, switching_resumes 56",
+			map[ProofID]State{ProofInput: Proven, ProofSensorRich: Untested}},
+		{"trim goes with the force", []string{warm, turning, closed, volts(cycling(55, 100)), trims("40.1s..54.9s/200ms 0->-20; 55.1s..60.9s/200ms -20->0"), "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, loop_wrong_way 44, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Failed}},
+		{"the loop opens", []string{warm, turning, "FUELSYS1 0s..44s/2s 2; 46s..62s/2s 1; 64s..120s/2s 2", volts(back), trims("40.1s..60.9s/200ms 0"), "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, open_loop 46, force_ends 55, not_ready 58, switching_resumes 61, ready 66", map[ProofID]State{ProofInput: Proven, ProofAddsFuel: Unclear}},
+		{"a mark that nothing follows", []string{warm, turning, closed, "O2S11 " + cycling(0, 100), "SHRTFT1 " + hunting(0, 100), "says 40s lean; 55s release"},
+			"ready 2", map[ProofID]State{ProofInput: Failed}},
+		{"the other bank's trim answers", []string{warm, turning, closed, volts(cycling(55, 100)), trims("40.1s..60.9s/200ms 0"),
+			"SHRTFT2 " + hunting(0, 40) + "; 40.1s..54.9s/200ms 0->22; 55.1s..60.9s/200ms 22->0; " + hunting(61, 100), "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, other_bank_answers 40, loop_silent 48, force_ends 55, switching_resumes 56", map[ProofID]State{ProofBank: Failed}},
+		{"a hole in the readings", []string{warm, turning, closed, "O2S11 " + cycling(0, 20) + "; " + cycling(40, 60), "SHRTFT1 " + hunting(0, 60)}, "ready 2, gap 20", nil},
+		{"the hold goes on to the end", []string{warm, turning, closed, "O2S11 " + cycling(0, 40) + "; 40s..54.8s/200ms 0.03", "SHRTFT1 " + hunting(0, 40) + "; 40.1s..54.9s/200ms 0->22", "says 40s lean"},
+			"ready 2, force_begins 40, loop_answers 40", map[ProofID]State{ProofAddsFuel: Proven, ProofSensorRich: Untested, ProofRecovery: Untested}},
+	} {
+		for _, turn := range []bool{false, true} {
+			name := c.name
+			if turn {
+				name += ", turned over"
+			}
+			got, w := playSession(t, Config{}, turn, c.scripts...)
+			tellsOf(t, name, got, c.want)
+			for id, s := range c.wantEnd {
+				if turn {
+					id = map[ProofID]ProofID{ProofAddsFuel: ProofCutsFuel, ProofSensorRich: ProofSensorLean}[id]
+					if id == "" {
+						continue
+					}
+				}
+				if p := proofIn(w.Verdict(), id); p.State != s {
+					t.Errorf("%s: %s is %s, want %s", name, id, p.State, s)
+				}
+			}
+		}
+	}
+}
+
+// Ready is said after two seconds, and taken back after twelve: closed loop comes and goes with each deceleration. What is not read
+// forbids nothing.
+func TestReadinessInText(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		scripts []string
+		want    string
+	}{
+		{"nothing but the sensor", []string{"O2S11 " + cycling(0, 20)}, "ready 2"},
+		{"cold, then warm", []string{"ECT 0s..30s/1s 50; 31s..60s/1s 60", "O2S11 " + cycling(0, 60)}, "not_ready 2, ready 33"},
+		{"59 °C is cold", []string{"ECT 0s..30s/1s 59"}, "not_ready 2"},
+		{"open for five seconds", []string{"FUELSYS1 0s..10s/1s 2; 11s..15s/1s 4; 16s..40s/1s 2"}, "ready 2"},
+		{"open for thirteen", []string{"FUELSYS1 0s..10s/1s 2; 11s..24s/1s 4; 25s..40s/1s 2"}, "ready 2, not_ready 23, ready 27"},
+		{"closed with a fault is closed", []string{"FUELSYS1 0s..10s/1s 16"}, "ready 2"},
+		{"a fault from the beginning", []string{"FUELSYS1 0s..10s/1s 8"}, "not_ready 2"},
+		{"the engine stands", []string{"RPM 0s..10s/1s 0; 11s..20s/1s 800"}, "not_ready 2, ready 13"},
+		{"a wide-range sensor", []string{"EQ_RAT11 0s..10s/1s 1"}, "not_ready 0"},
+		{"a diesel", []string{"FUEL_TYP 0s..10s/1s 4"}, "not_ready 2"},
+		{"secondary air, then none", []string{"AIR_STAT 0s..20s/1s 1; 21s..30s/1s 4"}, "not_ready 2, ready 23"},
+		{"the second fuel system is another bank's", []string{"FUELSYS1 0s..10s/1s 2", "FUELSYS2 0s..10s/1s 1"}, "ready 2"},
+	} {
+		got, _ := playSession(t, Config{}, false, c.scripts...)
+		tellsOf(t, c.name, got, c.want)
+	}
+	for _, c := range []struct {
+		name    string
+		scripts []string
+		want    string
+	}{
+		{"bank 2 has a system of its own", []string{"FUELSYS1 0s..20s/1s 1", "FUELSYS2 0.5s..20.5s/1s 2"}, "ready 2"},
+		{"bank 2's own is open", []string{"FUELSYS1 0s..20s/1s 2", "FUELSYS2 0.5s..20.5s/1s 1"}, "not_ready 3"},
+		{"both banks on one", []string{"FUELSYS1 0s..20s/1s 1", "FUELSYS2 0.5s..20.5s/1s 0"}, "not_ready 2"},
+	} {
+		got, _ := playSession(t, Config{Sensor: decode.SensorID{Bank: 2, Position: 1}}, false, c.scripts...)
+		tellsOf(t, c.name, got, c.want)
+	}
+}
