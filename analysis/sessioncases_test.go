@@ -3,11 +3,8 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"slices"
-	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	"pushback/analysis/scripttest"
 	"pushback/decode"
@@ -32,81 +29,42 @@ func hunting(from, to float64) string {
 	return strings.Join(out, "; ")
 }
 
-// playSession gives a watcher scripts of signals, each "NAME script", and of marks ("says ..."), in order of time, and returns what it
-// told and itself. Turned over, lean is rich and what trim adds it cuts.
-func playSession(t *testing.T, cfg Config, turn bool, scripts ...string) ([]Event, *Watcher) {
+// playSession gives a watcher what scripts tell (see [scripttest.Merge]), and returns what it told and itself. Turned over, lean is
+// rich and what trim adds it cuts.
+func playSession(t *testing.T, cfg Config, turn bool, scripts ...string) ([]scripttest.Event, *Watcher) {
 	t.Helper()
-	type sample struct {
-		at   time.Duration
-		name string
-		word string
-		v    float64
-	}
-	var all []sample
-	for _, s := range scripts {
-		name, script, _ := strings.Cut(s, " ")
-		if name == "says" {
-			for _, step := range scripttest.Steps(t, script) {
-				all = append(all, sample{at: step.At, name: name, word: step.Words})
-			}
-			continue
+	w := NewWatcher(cfg)
+	var out []scripttest.Event
+	take := func(events []Event) {
+		for _, e := range events {
+			out = append(out, scripttest.Event{Name: string(e.Name), T: e.T})
 		}
-		for _, p := range scripttest.Points(t, script) {
-			v := p.Value
-			if turn && strings.HasPrefix(name, "O2S") {
+	}
+	all := scripttest.Merge(t, scripts...)
+	for _, s := range all {
+		side := Side(s.Words)
+		if turn {
+			side = side.Opposite()
+		}
+		switch v, trim := s.Value, strings.HasPrefix(s.Name, "SHRTFT"); {
+		case s.Words == "release":
+			take(w.Release(s.At))
+		case s.Words != "":
+			take(w.Mark(s.At, side))
+		default:
+			if turn && strings.HasPrefix(s.Name, "O2S") {
 				v = 0.94 - v
-			} else if turn && strings.HasPrefix(name, "SHRTFT") {
+			} else if turn && trim {
 				v = -v
 			}
-			if strings.HasPrefix(name, "SHRTFT") {
+			if trim {
 				v = math.Round(v*1.28) / 1.28 // in the standard's counts
 			}
-			all = append(all, sample{at: time.Duration(p.At * float64(time.Second)), name: name, v: v})
+			take(w.Step(decode.Sample{Signal: decode.ByName(s.Name), Sent: s.At, Received: s.At, Value: v}))
 		}
 	}
-	slices.SortStableFunc(all, func(a, b sample) int { return int(a.at - b.at) })
-	w := NewWatcher(cfg)
-	var out []Event
-	for _, s := range all {
-		switch {
-		case s.name != "says":
-			out = append(out, w.Step(decode.Sample{Signal: decode.ByName(s.name), Sent: s.at, Received: s.at, Value: s.v})...)
-		case s.word == "release":
-			out = append(out, w.Release(s.at)...)
-		case turn:
-			out = append(out, w.Mark(s.at, Side(s.word).Opposite())...)
-		default:
-			out = append(out, w.Mark(s.at, Side(s.word))...)
-		}
-	}
-	return append(out, w.Finish(all[len(all)-1].at)...), w
-}
-
-// tellsOf compares what was told with names and times, s, that may be a second off.
-func tellsOf(t *testing.T, name string, got []Event, want string) {
-	t.Helper()
-	var names []string
-	for _, e := range got {
-		names = append(names, fmt.Sprintf("%s %.1f", e.Name, e.T))
-	}
-	ok := true
-	steps := strings.Split(want, ", ")
-	if want == "" {
-		steps = nil
-	}
-	if ok = len(steps) == len(got); ok {
-		for i, s := range steps {
-			is, at, _ := strings.Cut(s, " ")
-			when, err := strconv.ParseFloat(at, 64)
-			if err != nil {
-				t.Fatalf("%s: %q: %v", name, s, err)
-			}
-			ok = ok && string(got[i].Name) == is && math.Abs(got[i].T-when) <= 1
-		}
-	}
-	if !ok {
-		t.Errorf("%s:\n got %s\nwant %s", name, strings.Join(names, ", "), want)
-	}
+	take(w.Finish(all[len(all)-1].At))
+	return out, w
 }
 
 // Whole sessions in text, and what is told of them: the times are those of the scripts, by hand. Each holds turned over too, lean for
@@ -153,7 +111,7 @@ func TestSessionsInText(t *testing.T) {
 				name += ", turned over"
 			}
 			got, w := playSession(t, Config{}, turn, c.scripts...)
-			tellsOf(t, name, got, c.want)
+			scripttest.Tells(t, name, got, c.want)
 			for id, s := range c.wantEnd {
 				if turn {
 					id = map[ProofID]ProofID{ProofAddsFuel: ProofCutsFuel, ProofSensorRich: ProofSensorLean}[id]
@@ -191,7 +149,7 @@ func TestReadinessInText(t *testing.T) {
 		{"the second fuel system is another bank's", []string{"FUELSYS1 0s..10s/1s 2", "FUELSYS2 0s..10s/1s 1"}, "ready 2"},
 	} {
 		got, _ := playSession(t, Config{}, false, c.scripts...)
-		tellsOf(t, c.name, got, c.want)
+		scripttest.Tells(t, c.name, got, c.want)
 	}
 	for _, c := range []struct {
 		name    string
@@ -203,6 +161,6 @@ func TestReadinessInText(t *testing.T) {
 		{"both banks on one", []string{"FUELSYS1 0s..20s/1s 1", "FUELSYS2 0.5s..20.5s/1s 0"}, "not_ready 2"},
 	} {
 		got, _ := playSession(t, Config{Sensor: decode.SensorID{Bank: 2, Position: 1}}, false, c.scripts...)
-		tellsOf(t, c.name, got, c.want)
+		scripttest.Tells(t, c.name, got, c.want)
 	}
 }

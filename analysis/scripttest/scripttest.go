@@ -9,7 +9,10 @@
 package scripttest
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -126,4 +129,64 @@ func Points(t testing.TB, text string) []Point {
 		t.Fatal(err)
 	}
 	return points
+}
+
+// Told is a reading of a signal, or words of somebody, at a time.
+type Told struct {
+	At    time.Duration
+	Name  string // of the signal; "says" of words
+	Value float64
+	Words string
+}
+
+// Merge reads several scripts, each "NAME script", of readings or, named "says", of words, and returns what they
+// tell in order of time; at one time in order of the scripts.
+func Merge(t testing.TB, scripts ...string) []Told {
+	t.Helper()
+	var out []Told
+	for _, s := range scripts {
+		name, script, _ := strings.Cut(s, " ")
+		if name == "says" {
+			for _, step := range Steps(t, script) {
+				out = append(out, Told{At: step.At, Name: name, Words: step.Words})
+			}
+			continue
+		}
+		for _, p := range Points(t, script) {
+			out = append(out, Told{At: time.Duration(math.Round(p.At * float64(time.Second))), Name: name, Value: p.Value})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Told) int { return cmp.Compare(a.At, b.At) })
+	return out
+}
+
+// An Event is what was told of a script, by its name and when it happened, s.
+type Event struct {
+	Name string
+	T    float64
+}
+
+// Tells fails unless the events are those of want, "name s, name s", in its order; the times may be a second off.
+func Tells(t testing.TB, what string, got []Event, want string) {
+	t.Helper()
+	var steps, is []string
+	if want != "" {
+		steps = strings.Split(want, ", ")
+	}
+	ok := len(steps) == len(got)
+	for i, e := range got {
+		is = append(is, fmt.Sprintf("%s %.1f", e.Name, e.T))
+		if !ok {
+			continue
+		}
+		name, at, _ := strings.Cut(steps[i], " ")
+		when, err := strconv.ParseFloat(at, 64)
+		if err != nil {
+			t.Fatalf("%s: %q: %v", what, steps[i], err)
+		}
+		ok = e.Name == name && math.Abs(e.T-when) <= 1
+	}
+	if !ok {
+		t.Errorf("%s:\n got %s\nwant %s", what, strings.Join(is, ", "), want)
+	}
 }

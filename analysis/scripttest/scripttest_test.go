@@ -2,6 +2,7 @@ package scripttest
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 )
@@ -47,5 +48,38 @@ func TestParsePoints(t *testing.T) {
 		if got, err := ParsePoints(text); err == nil {
 			t.Errorf("%q: %v, want an error", text, got)
 		}
+	}
+}
+
+func TestMerge(t *testing.T) {
+	got := Merge(t, "RPM 0s..2s/1s 800->900", "says 1s lean; 1.5s release", "ECT 1s 90")
+	want := []Told{{0, "RPM", 800, ""}, {time.Second, "RPM", 850, ""}, {time.Second, "says", 0, "lean"}, {time.Second, "ECT", 90, ""},
+		{1500 * time.Millisecond, "says", 0, "release"}, {2 * time.Second, "RPM", 900, ""}}
+	if !slices.Equal(got, want) {
+		t.Errorf("%v, want %v", got, want)
+	}
+}
+
+// quietly is a testing.TB that only notes whether it failed.
+type quietly struct {
+	testing.TB
+	failed bool
+}
+
+func (q *quietly) Helper()               {}
+func (q *quietly) Errorf(string, ...any) { q.failed = true }
+
+func TestTells(t *testing.T) {
+	got := []Event{{"ready", 2}, {"gap", 9.4}}
+	for want, ok := range map[string]bool{"ready 2, gap 10": true, "ready 3, gap 8.5": true, "ready 2, gap 11": false, "gap 10, ready 2": false, "ready 2": false, "": false, "ready 2, gap 9, gap 9": false} {
+		q := &quietly{}
+		Tells(q, "it", got, want)
+		if q.failed == ok {
+			t.Errorf("%q: fails %v", want, q.failed)
+		}
+	}
+	q := &quietly{}
+	if Tells(q, "it", nil, ""); q.failed {
+		t.Error("nothing is not nothing")
 	}
 }

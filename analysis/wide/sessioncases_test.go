@@ -1,10 +1,7 @@
 package wide
 
 import (
-	"fmt"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -14,70 +11,29 @@ import (
 	"pushback/decode"
 )
 
-// played gives a watcher scripts of signals, each "NAME script", and of marks ("says ..."), in order of time, and returns what it
-// told and itself.
-func played(t *testing.T, cfg analysis.Config, scripts ...string) ([]analysis.Event, *Watcher) {
+// played gives a watcher what scripts tell (see [scripttest.Merge]), and returns what it told and itself.
+func played(t *testing.T, cfg analysis.Config, scripts ...string) ([]scripttest.Event, *Watcher) {
 	t.Helper()
-	type sample struct {
-		at         time.Duration
-		name, word string
-	}
-	var all []sample
-	for _, s := range scripts {
-		name, script, _ := strings.Cut(s, " ")
-		if name == "says" {
-			for _, step := range scripttest.Steps(t, script) {
-				all = append(all, sample{step.At, name, step.Words})
-			}
-			continue
-		}
-		for _, p := range scripttest.Points(t, script) {
-			all = append(all, sample{time.Duration(p.At * float64(time.Second)), name, strconv.FormatFloat(p.Value, 'g', -1, 64)})
-		}
-	}
-	slices.SortStableFunc(all, func(a, b sample) int { return int(a.at - b.at) })
 	w := New(cfg)
-	var out []analysis.Event
+	var out []scripttest.Event
+	take := func(events []analysis.Event) {
+		for _, e := range events {
+			out = append(out, scripttest.Event{Name: string(e.Name), T: e.T})
+		}
+	}
+	all := scripttest.Merge(t, scripts...)
 	for _, s := range all {
-		switch {
-		case s.name != "says":
-			v, err := strconv.ParseFloat(s.word, 64)
-			if err != nil {
-				t.Fatal(err)
-			}
-			out = append(out, w.Step(decode.Sample{Signal: decode.ByName(s.name), Sent: s.at, Received: s.at, Value: v})...)
-		case s.word == "release":
-			out = append(out, w.Release(s.at)...)
+		switch s.Words {
+		case "":
+			take(w.Step(decode.Sample{Signal: decode.ByName(s.Name), Sent: s.At, Received: s.At, Value: s.Value}))
+		case "release":
+			take(w.Release(s.At))
 		default:
-			out = append(out, w.Mark(s.at, analysis.Side(s.word))...)
+			take(w.Mark(s.At, analysis.Side(s.Words)))
 		}
 	}
-	return append(out, w.Finish(all[len(all)-1].at)...), w
-}
-
-// tells compares what was told with names and times, s, that may be a second off.
-func tells(t *testing.T, name string, got []analysis.Event, want string) {
-	t.Helper()
-	var is []string
-	for _, e := range got {
-		is = append(is, fmt.Sprintf("%s %.1f", e.Name, e.T))
-	}
-	steps := strings.Split(want, ", ")
-	if want == "" {
-		steps = nil
-	}
-	ok := len(steps) == len(got)
-	for i := 0; ok && i < len(steps); i++ {
-		what, at, _ := strings.Cut(steps[i], " ")
-		when, err := strconv.ParseFloat(at, 64)
-		if err != nil {
-			t.Fatalf("%s: %q: %v", name, steps[i], err)
-		}
-		ok = string(got[i].Name) == what && math.Abs(got[i].T-when) <= 1
-	}
-	if !ok {
-		t.Errorf("%s:\n got %s\nwant %s", name, strings.Join(is, ", "), want)
-	}
+	take(w.Finish(all[len(all)-1].At))
+	return out, w
 }
 
 const (
@@ -108,7 +64,7 @@ func TestReadinessInText(t *testing.T) {
 		{"bank 2's own system", analysis.Config{By: analysis.ByMixture, Sensor: decode.SensorID{Bank: 2, Position: 1}}, []string{"FUELSYS2 0s..10s/1s 1"}, "not_ready 2", true, false},
 	} {
 		got, w := played(t, c.cfg, c.scripts...)
-		tells(t, c.name, got, c.want)
+		scripttest.Tells(t, c.name, got, c.want)
 		if now, always := w.Barred(); now != c.now || always != c.always {
 			t.Errorf("%s: barred %v, always %v", c.name, now, always)
 		}
@@ -141,7 +97,7 @@ func TestCutsInText(t *testing.T) {
 		{"with a stopped engine", analysis.ByFuelCut, []string{"RPM 0s..29s/1s 800; 30s..60s/1s 0", "EQ_RAT11 0s..30s/200ms 1; 30.2s..60s/200ms 1.9"}, "ready 2, not_ready 42", analysis.Untested, analysis.NothingForced},
 	} {
 		got, w := played(t, analysis.Config{By: c.by}, c.scripts...)
-		tells(t, c.name, got, c.want)
+		scripttest.Tells(t, c.name, got, c.want)
 		v := w.Verdict()
 		i := slices.IndexFunc(v.Proofs, func(p analysis.Proof) bool { return p.ID == analysis.ProofSensorLean })
 		if v.Proofs[i].State != c.lean || v.Conclusion != c.end {
@@ -201,7 +157,7 @@ func TestRearHoldsInText(t *testing.T) {
 		{"it stays lean after the release", []string{closed, asked, shown, "O2S12 " + before + "; 20s..35s/500ms 0.02; 35.5s..60s/500ms 0.3"}, "ready 2, force_begins 20, force_ends 35", analysis.Proven, analysis.Proven},
 	} {
 		got, w := played(t, analysis.Config{By: analysis.ByWire, Sensor: decode.SensorID{Bank: 1, Position: 2}}, c.scripts...)
-		tells(t, c.name, got, c.want)
+		scripttest.Tells(t, c.name, got, c.want)
 		for _, p := range w.Verdict().Proofs {
 			if want := map[analysis.ProofID]analysis.State{analysis.ProofAddsFuel: c.adds, analysis.ProofDelivery: c.delivery}[p.ID]; want != "" && p.State != want {
 				t.Errorf("%s: %s is %s, want %s", c.name, p.ID, p.State, want)
@@ -220,7 +176,7 @@ func TestGapsInText(t *testing.T) {
 		{"a bus that reads each four seconds", "EQ_RAT11 0s..60s/4s 1", "ready 4"},
 	} {
 		got, w := played(t, analysis.Config{By: analysis.ByMixture}, c.ratio)
-		tells(t, c.name, got, c.want)
+		scripttest.Tells(t, c.name, got, c.want)
 		if e := w.Gap(70*time.Second, 75*time.Second, "link lost"); len(e) != 1 || e[0].From != 70 || e[0].To != 75 || w.now != 75 {
 			t.Errorf("%s: a gap of the line is told as %+v", c.name, e)
 		}
