@@ -35,6 +35,10 @@ func (c *assessment) delivery() Proof {
 			prove(reason.RearWent.Of(f.down.side, f.down.answeredAt-f.begin),
 				evidence("after_s", f.down.answeredAt-f.begin))
 			byDown = true
+		} else if f.shared.answered && f.shared.hasBase && !f.down.seen {
+			prove(reason.SharedRearWent.Of(f.shared.side, f.shared.answeredAt-f.begin),
+				evidence("after_s", f.shared.answeredAt-f.begin))
+			byDown = true
 		} else if !f.rel.says() && !f.compensated && (best == nil || f.down.oxygen > best.down.oxygen) {
 			best = f
 		}

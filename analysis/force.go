@@ -22,6 +22,9 @@ type force struct {
 	volts voltsBase // the forced sensor at rest
 	trimAnswers
 	down downstream
+	// shared is the other bank's sensor behind the catalyst: where the watched bank has none, the pipes may join
+	// before it (a Y). That it follows proves delivery; that it does not proves nothing.
+	shared downstream
 	mixtureHeld
 
 	rel     release
@@ -44,6 +47,7 @@ type computerDid struct {
 	openedAt float64
 	opened   bool   // it left closed loop meanwhile
 	stalled  bool   // because the engine stopped
+	purged   bool   // the computer opened or shut its purge valve meanwhile
 	letGo    string // how it let go of the sensor; "": it did not
 	letGoAt  float64
 	wasOpen  bool // at its beginning or some time later: trim may have moved for that

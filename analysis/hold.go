@@ -26,6 +26,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.ready = w.ready.heldAt(h.lo)
 	f.wasOpen = w.ready.hasStatus && (!isClosed(w.ready.status) || w.ready.openAt > max(0, h.lo-openShortly))
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
+	f.shared.begin(h.side.Opposite(), &w.otherDown, h.lo, w.scratchA)
 	w.forces = append(w.forces, f)
 	w.rest.wasForced(h.lo)
 	if f.seen {

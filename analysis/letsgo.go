@@ -60,6 +60,26 @@ func (w *Watcher) statusChanged(f *force, at float64, was int) {
 // read now and then while an answer is awaited.
 const stallKnown = 6.0
 
+// stall takes an engine that stood at a time, s.
+func (w *Watcher) stall(at float64) {
+	if f := w.running(); f != nil && at > f.begin && (!f.ended || at < f.end+stallKnown) {
+		f.stalled = true
+	}
+}
+
+// purged reports whether the purge valve was commanded open or shut within so many seconds before t: that moves the
+// mixture, and some computers pause trim for it.
+func (r *readiness) purged(t, within float64) bool {
+	lo, hi, n := r.purge.span(t-within, t)
+	return n > 1 && hi-lo >= purgeMoves
+}
+
+// Common practice, no source: purgeMoves is less than any valve opens by, %, purgeSettles how long its vapour takes, s.
+const (
+	purgeMoves   = 8.0
+	purgeSettles = 12.0
+)
+
 // pauseLasts is for how long a computer may pause trim, s: 10 to 20 s for purge, idle or fuel learning (found
 // on makers' computers). One silence is none where it can be such a pause.
 const pauseLasts = 30.0
@@ -108,7 +128,7 @@ func (r *refusal) trimRead(t, v float64, side Side) {
 func paused(forces []*force) bool {
 	first := -1.0
 	for _, f := range forces {
-		if f.own.state != silent {
+		if f.own.state != silent || f.purged { // that is such a pause
 			continue
 		}
 		if first < 0 {

@@ -12,7 +12,7 @@ func (w *Watcher) lookForMixture() {
 	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
 	q, has := w.trim.short.last()
 	if !has || d.seconds() < 4 || b.stays(d.side).chance(d.seconds()) > 1e-5 || !w.ready.steady(d.first.t(), d.last.t()) ||
-		!w.ready.closedDuring(d.first.t()) {
+		!w.ready.closedDuring(d.first.t()) || w.ready.purged(d.last.t(), d.seconds()+purgeSettles) {
 		return
 	}
 	var a answer

@@ -508,11 +508,11 @@ func TestRoles(t *testing.T) {
 		sensor, signal string
 		want           role
 	}{
-		{"B1S1", "O2S11", roleVolts}, {"B1S1", "O2S21", roleOtherVolts}, {"B1S1", "O2S12", roleDown}, {"B1S1", "O2S22", roleNone},
+		{"B1S1", "O2S11", roleVolts}, {"B1S1", "O2S21", roleOtherVolts}, {"B1S1", "O2S12", roleDown}, {"B1S1", "O2S22", roleOtherDown},
 		{"B1S1", "SHRTFT1", roleTrim}, {"B1S1", "SHRTFT11", roleTrimBeside}, {"B1S1", "LONGFT1", roleLong},
 		{"B1S1", "SHRTFT2", roleOtherTrim}, {"B1S1", "SHRTFT21", roleOtherTrimBeside}, {"B1S1", "LONGFT2", roleOtherLong},
 		{"B1S1", "EQ_RAT11", roleWide}, {"B1S1", "EQ_RAT21", roleNone},
-		{"B2S1", "O2S21", roleVolts}, {"B2S1", "O2S11", roleOtherVolts}, {"B2S1", "O2S22", roleDown}, {"B2S1", "O2S12", roleNone},
+		{"B2S1", "O2S21", roleVolts}, {"B2S1", "O2S11", roleOtherVolts}, {"B2S1", "O2S22", roleDown}, {"B2S1", "O2S12", roleOtherDown},
 		{"B2S1", "SHRTFT2", roleTrim}, {"B2S1", "SHRTFT1", roleOtherTrim},
 		{"B3S1", "O2S31", roleVolts}, {"B3S1", "O2S41", roleOtherVolts}, {"B3S1", "SHRTFT4", roleOtherTrim},
 		{"B1S2", "O2S12", roleVolts}, {"B1S2", "O2S22", roleOtherVolts}, {"B1S2", "O2S11", roleNone}, {"B1S3", "O2S12", roleNone},

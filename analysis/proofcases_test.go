@@ -158,6 +158,16 @@ func TestProofsOfOneForce(t *testing.T) {
 			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
 			f.down = downstream{}
 		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
+		{"no rear sensor of its own, the one behind both banks went", ByWire, func(f *force) {
+			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
+			f.shared, f.down = f.down, downstream{}
+			f.shared.hasBase = true
+		}, change(func(s *states) { s.sensor = Unclear })},
+		{"no rear sensor of its own, the other bank's did not go", ByWire, func(f *force) {
+			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
+			f.shared, f.down = f.down, downstream{}
+			f.shared.hasBase, f.shared.answered = true, false
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
 		{"the rear sensor lay there before", ByWire, func(f *force) {
 			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
 			f.down.answered, f.down.blind = false, true

@@ -22,6 +22,8 @@ type readiness struct {
 	coolant    float64
 	hasCoolant bool
 	rpm        series
+	purge      series   // %, commanded
+	ran        float64  // s since the engine's start, as told
 	wide       bool     // the watched sensor is a wide-range one
 	mixture    bool     // the mixture is forced, not the wire
 	fifth      atAFifth // it is a wide-range one, shown at a fifth of its voltage

@@ -12,6 +12,7 @@ const (
 	roleVolts
 	roleOtherVolts
 	roleDown
+	roleOtherDown
 	roleTrim
 	roleTrimBeside
 	roleLong
@@ -26,6 +27,8 @@ const (
 	roleManifold
 	roleWide
 	roleFit
+	roleRuntime
+	rolePurge
 )
 
 func (w *Watcher) roleOf(s *decode.Signal) role {
@@ -42,6 +45,10 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 	case id.Downstream().Voltage(): // of a sensor behind the catalyst it is that itself, above
 		if id.Position == 1 {
 			r = roleDown
+		}
+	case beside.Downstream().Voltage():
+		if id.Position == 1 {
+			r = roleOtherDown
 		}
 	case id.Trim():
 		r = roleTrim
@@ -67,6 +74,10 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 		r = roleAir
 	case "MAP":
 		r = roleManifold
+	case "RUNTM":
+		r = roleRuntime
+	case "EVAP_PCT":
+		r = rolePurge
 	case id.Ratio():
 		r = roleWide
 	default:

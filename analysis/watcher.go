@@ -78,6 +78,7 @@ type streams struct {
 	volts      track // the watched sensor
 	otherVolts track // the sensor in the same place of the other bank
 	down       series
+	otherDown  series // behind the other bank's catalyst, or behind the one that both share
 	trim       trimStream
 	otherTrim  trimStream
 	air        air
@@ -122,7 +123,7 @@ func NewWatcher(cfg Config) *Watcher {
 	w := &Watcher{
 		cfg: cfg, bank: cfg.Sensor.Bank, other: cfg.Sensor.Beside().Bank,
 		roles: map[*decode.Signal]role{},
-		streams: streams{volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024),
+		streams: streams{volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024), otherDown: newSeries(512),
 			trim: newTrimStream(), otherTrim: newTrimStream()},
 		events: make([]Event, 0, 16), stretches: stretches{cands: make([]candidate, 0, maxCandidates)},
 		scratch: scratch{scratchA: make([]float64, 0, 16384), scratchB: make([]float64, 0, 8192),
@@ -131,6 +132,7 @@ func NewWatcher(cfg Config) *Watcher {
 		atRest: atRest{restFrom: -1, lastGap: -1},
 	}
 	w.ready.rpm = newSeries(256)
+	w.ready.purge = newSeries(64)
 	w.ready.since, w.ready.openAt = -1, -10
 	return w
 }
@@ -189,6 +191,11 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		} else {
 			w.lookForForce(&w.otherVolts)
 		}
+	case roleOtherDown:
+		w.otherDown.add(p)
+		if f := w.running(); f != nil && !f.ended {
+			f.shared.volts(p, f.moved())
+		}
 	case roleDown:
 		w.stepDown(p)
 	case roleTrim:
@@ -220,10 +227,20 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		w.ready.coolant, w.ready.hasCoolant = p.v, true
 	case roleRPM:
 		w.ready.rpm.add(p)
-		if f := w.running(); f != nil && p.v < limits.TurningSpeed && (!f.ended || p.lo < f.end+stallKnown) {
-			f.stalled = true
+		if p.v < limits.TurningSpeed {
+			w.stall(p.lo)
 		}
 		w.ready.fit.Turns(p.v >= limits.TurningSpeed)
+	case roleRuntime:
+		if p.v < w.ready.ran-1 { // it was started anew since it was read last
+			w.stall(p.lo - p.v)
+		}
+		w.ready.ran = p.v
+	case rolePurge:
+		w.ready.purge.add(p)
+		if f := w.running(); f != nil && !f.ended && w.ready.purged(p.t(), p.t()-f.begin) {
+			f.purged = true
+		}
 	case roleFit:
 		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
 	case roleAir:

@@ -16,7 +16,19 @@ type Session struct {
 	By      analysis.By
 	Verdict analysis.Verdict
 	Map     bool // its trims fill the map: leak, supply and scale are told apart or cannot be
+	Trims   Trims
 }
+
+// Trims is what the trims of a session say of the engine.
+type Trims uint8
+
+const (
+	TrimsOpen   Trims = iota // too little was driven, or nothing clear
+	TrimsSound               // usual wherever it was driven, and that was enough
+	SoundAtIdle              // usual where it was driven, which was little more than idle
+	TrimsOff                 // they point to a fault
+	OffAtIdle                // to one that shows at low air flow
+)
 
 // Work is a piece of work that a visit may need.
 type Work string
@@ -28,11 +40,12 @@ const (
 	Mixture Work = "mixture" // force the mixture itself: the sensor is to follow
 	Again   Work = "again"   // repair what was found, then test again
 	Map     Work = "map"     // the drive that fills the trim map
+	Leak    Work = "leak"    // repair what the map points to, then look at the trims again
 )
 
 // lasts is how long each takes, the repair left out: common practice, no source.
 var lasts = map[Work]time.Duration{
-	Fitting: 10 * time.Minute, Wire: 5 * time.Minute, Mixture: 5 * time.Minute, Again: 5 * time.Minute, Map: 15 * time.Minute,
+	Fitting: 10 * time.Minute, Wire: 5 * time.Minute, Mixture: 5 * time.Minute, Again: 5 * time.Minute, Map: 15 * time.Minute, Leak: 15 * time.Minute,
 }
 
 // Item is one piece of work that is open.
@@ -65,10 +78,28 @@ func Open(sessions []Session) (out []Item) {
 	for _, sensor := range sensors {
 		out = append(out, openOf(sensor, sessions)...)
 	}
-	if !mapped {
+	switch off := offAtEnd(sessions); {
+	case !mapped:
 		out = append(out, Item{Work: Map, Lasts: lasts[Map]})
+	case off == OffAtIdle: // idle shows whether it is gone
+		out = append(out, Item{Work: Leak, Lasts: lasts[Again]})
+	case off == TrimsOff:
+		out = append(out, Item{Work: Leak, Lasts: lasts[Leak]})
 	}
 	return out
+}
+
+// offAtEnd is what the trims still point to after the last session that told.
+func offAtEnd(sessions []Session) (off Trims) {
+	for _, s := range sessions {
+		switch {
+		case s.Trims >= TrimsOff:
+			off = s.Trims
+		case s.Trims == TrimsSound, s.Trims == SoundAtIdle && off == OffAtIdle:
+			off = TrimsOpen
+		}
+	}
+	return off
 }
 
 func openOf(sensor string, sessions []Session) (out []Item) {

@@ -24,6 +24,12 @@ func TestOpen(t *testing.T) {
 	whole := seen("B1S1", analysis.ByWire, analysis.LoopProven, adds, cuts, rich, lean)
 	other := seen("B2S1", analysis.ByWire, analysis.LoopProven, adds, cuts, rich, lean)
 	drive := Session{Sensor: "B1S1", By: analysis.ByWire, Verdict: analysis.Verdict{Conclusion: analysis.NothingForced}, Map: true}
+	leak := drive
+	leak.Trims = OffAtIdle
+	weak := drive
+	weak.Trims = TrimsOff
+	idle, sound := whole, drive
+	idle.Trims, sound.Trims = SoundAtIdle, TrimsSound
 	dead := seen("B1S1", analysis.ByWire, analysis.SensorDead, adds, cuts)
 	for _, tt := range []struct {
 		name     string
@@ -32,6 +38,11 @@ func TestOpen(t *testing.T) {
 	}{
 		{"nothing was done", nil, "fitting B1S1, wire B1S1, mixture B1S1, map"},
 		{"all is shown", []Session{whole, drive}, ""},
+		{"the map points to a leak", []Session{whole, leak}, "leak"},
+		{"repaired, and idle is sound", []Session{whole, leak, idle}, ""},
+		{"repaired, and it is still there", []Session{whole, leak, idle, leak}, "leak"},
+		{"weak supply: idle alone shows nothing", []Session{whole, weak, idle}, "leak"},
+		{"weak supply, driven again", []Session{whole, weak, sound}, ""},
 		{"the map is missing", []Session{whole}, "map"},
 		{"a drive is no test", []Session{drive}, "fitting B1S1, wire B1S1, mixture B1S1"},
 		{"one side", []Session{seen("B1S1", analysis.ByWire, analysis.PartlyProven, adds, rich, lean), drive}, "wire B1S1"},

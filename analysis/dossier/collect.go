@@ -173,7 +173,29 @@ func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.Tri
 // Agenda is what the session has shown, for what is open in a visit.
 func (d *Dossier) Agenda() agenda.Session {
 	trims := d.Trims(0)
-	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Verdict: d.Verdict, Map: trims.Enough()}
+	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Verdict: d.Verdict, Map: trims.Enough(), Trims: trimsOf(trims)}
+}
+
+// trimsOf is what a map says of the engine, the worst of its banks.
+func trimsOf(m trimmap.Map) (worst agenda.Trims) {
+	for _, b := range m.Banks {
+		said := agenda.TrimsOff
+		switch b.Pattern {
+		case trimmap.NoData, trimmap.Undecided:
+			said = agenda.TrimsOpen
+		case trimmap.Normal:
+			if said = agenda.TrimsSound; b.Fit.Model != trimmap.Full {
+				said = agenda.SoundAtIdle
+			}
+		case trimmap.AddsAtIdle, trimmap.CutsAtIdle:
+			said = agenda.OffAtIdle
+		}
+		if said == agenda.TrimsOpen && worst < agenda.TrimsOff {
+			return agenda.TrimsOpen
+		}
+		worst = max(worst, said)
+	}
+	return worst
 }
 
 // Forcing is what shows that somebody forced the signal or the mixture.

@@ -91,8 +91,9 @@ const (
 	TrimNotFarEnough Code = "trim_not_far_enough"
 	ForcedSensorSaid Code = "forced_sensor_said" // side
 	BroughtBack      Code = "brought_back"
-	RearWent         Code = "rear_went"  // side, after s
-	RearReads        Code = "rear_reads" // side, trim %
+	SharedRearWent   Code = "shared_rear_went" // side, after s
+	RearWent         Code = "rear_went"        // side, after s
+	RearReads        Code = "rear_reads"       // side, trim %
 	OneShowedOneNot  Code = "one_showed_one_not"
 	UnevenBefore     Code = "uneven_before"
 	AtAnotherForce   Code = "at_another_force"

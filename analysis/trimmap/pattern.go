@@ -295,7 +295,7 @@ func Build(d Data) Map {
 		m.Limits = append(m.Limits, reason.FlowUnknown.Of())
 	}
 	for _, b := range m.Banks {
-		if n, _, open := nextCondition(d, b.Bank); open {
+		if n, _, open := nextCondition(d, b.Bank); open && !apart(b.Fit) {
 			m.Next = n.what.Of()
 			break
 		}

@@ -183,15 +183,13 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 	defer watch.Close(ctx)
 	s.Views = append(s.Views, watch)
 	list := rig.NewChecklist(s.Judge, s.Found, s.Queries.Done, func(c dossier.Check) {
-		if !watch.OnScreen() {
-			term.Indent(people, "            ! ", words.CheckLine(c))
-		}
+		watch.Say("! ", words.CheckLine(c))
 	})
 	if r.guide != nil {
 		s.Views = append(s.Views, list)
 	}
 	if r.leads {
-		s.Views = append(s.Views, &views.MapLead{Say: func(text string) { term.Indent(people, "            ", text) }, Show: watch.Drive, JSON: lines, Stop: s.Controls.Stop})
+		s.Views = append(s.Views, &views.MapLead{Say: func(text string) { watch.Say("", text) }, Show: watch.Drive, JSON: lines, Stop: s.Controls.Stop})
 	}
 	if r.technician != nil {
 		s.Technician = r.technician(s.Controls)

@@ -8,10 +8,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"pushback/analysis/agenda"
 	"pushback/analysis/hazard/hazardtest"
 	"pushback/cmd/internal/words"
+	"pushback/obd"
 	"pushback/obd/simcar"
 )
 
@@ -117,9 +119,69 @@ func TestVisit(t *testing.T) {
 	}
 }
 
+// A leak from the complaint to the car handed back: the loop is proven, the drive shows the leak, which stays open until idle
+// is sound again.
+func TestVisitOfALeak(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole sessions")
+	}
+	db := filepath.Join(t.TempDir(), "p.db")
+	command(t, "visit", "new", "leak", "--vehicle", "van", "--complaint", "stalls", "--db", db)
+	a, _, errOut := testApp(t, db)
+	for _, step := range []struct {
+		car   string
+		drive bool
+		open  string // work, after it
+	}{{"vacuum-leak", false, "map"}, {"vacuum-leak", true, "leak"}, {"healthy", false, ""}} {
+		cfg := simcar.Config{Car: simCar(t, step.car), Seed: 11}
+		if step.drive {
+			cfg.Drive = simcar.Town
+		}
+		sim, err := simcar.New(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := demoRun(sim)
+		if step.drive {
+			r = liveRun{look: lookOf(sim, obd.BusUnknown), origin: "simulated"}
+			r.flags.dur = 40 * time.Minute
+		}
+		r.flags.car.sensor, r.flags.visit = "B1S1", "leak"
+		if step.drive {
+			err = a.runLead(t.Context(), r, 0)
+		} else {
+			err = a.runLive(t.Context(), r)
+		}
+		var end concluded
+		if err != nil && !errors.As(err, &end) {
+			t.Fatalf("%s: %v\n%s", step.car, err, errOut)
+		}
+		var open []string
+		for _, o := range visitIn(t, db, "leak").Open {
+			open = append(open, o.Work)
+		}
+		if got := strings.Join(open, ", "); got != step.open {
+			t.Errorf("%s, driven %v: open is %q, want %q", step.car, step.drive, got, step.open)
+		}
+		if step.drive {
+			command(t, "visit", "note", "leak", "replaced the intake boot", "--db", db)
+		}
+	}
+	file := filepath.Join(t.TempDir(), "r.html")
+	command(t, "report", "--visit", "leak", "--out", file, "--db", db)
+	html, err := os.ReadFile(file)
+	if err != nil || !strings.Contains(string(html), "Yes. Under the same conditions the computer has to correct less than before.") {
+		t.Errorf("%v: the report does not say that the repair helped", err)
+	}
+	command(t, "visit", "close", "leak", "--db", db)
+	if visitIn(t, db, "leak").Closed == "" {
+		t.Error("still open")
+	}
+}
+
 // What is still open carries its cautions.
 func TestOpenWorkCarriesItsCautions(t *testing.T) {
-	for _, w := range []agenda.Work{agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Again, agenda.Map} {
+	for _, w := range []agenda.Work{agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Again, agenda.Map, agenda.Leak} {
 		text := words.OpenWork(agenda.Item{Work: w, Sensor: "B1S1"})
 		if text == string(w) {
 			t.Errorf("%s has no words", w)

@@ -155,14 +155,16 @@ func WriteTrims(w io.Writer, m trimmap.Map, b *measure.Breathing) {
 	fmt.Fprintln(w)
 	if p := m.Pair; p != nil {
 		says := why.Text(p.Says)
-		fmt.Fprintf(w, "\nBOTH BANKS  %s.\n", strings.ToUpper(says[:1])+says[1:])
+		fmt.Fprintln(w)
+		term.Indent(w, "BOTH BANKS  ", strings.ToUpper(says[:1])+says[1:]+".")
 		for _, x := range why.Texts(p.Points) {
 			term.Indent(w, "  - ", x)
 		}
 	}
 	for _, b := range m.Banks {
 		says := why.Text(b.Says)
-		fmt.Fprintf(w, "\nBANK %d  %s\n", b.Bank, strings.ToUpper(says[:1])+says[1:]+".")
+		fmt.Fprintln(w)
+		term.Indent(w, fmt.Sprintf("BANK %d  ", b.Bank), strings.ToUpper(says[:1])+says[1:]+".")
 		for _, p := range why.Texts(b.Points) {
 			term.Indent(w, "  - ", p)
 		}

@@ -53,9 +53,10 @@ const lingering = 10 * time.Second
 
 // Views is all that people watch a session on. It is a session.Sink.
 type Views struct {
-	screen *term.Screen // or
-	lines  *term.View
-	page   *page.Page
+	screen  *term.Screen // or
+	lines   *term.View
+	columns int // of those
+	page    *page.Page
 }
 
 // FullScreen reports whether the whole terminal can show a session, and which it is.
@@ -83,6 +84,7 @@ func Open(c Config) (*Views, error) {
 	}
 	style := term.StyleOf(c.Out)
 	style.Live = style.Live && c.Kind != Judged
+	v.columns = term.Columns(c.Out)
 	v.lines = term.NewView(c.Out, style, c.Setup)
 	if c.Kind != Record && c.Kind != Test {
 		return v, nil
@@ -199,6 +201,16 @@ func (v *Views) Prompt(p session.Prompt) {
 	if v.page != nil {
 		v.page.Prompt(p)
 	}
+}
+
+// Say prints lines of their own, indented under an event's time, where there is no whole screen.
+func (v *Views) Say(sign, text string) {
+	if v.lines == nil {
+		return
+	}
+	var b strings.Builder
+	term.IndentTo(&b, v.columns, "            "+sign, text)
+	v.lines.Say(strings.TrimSuffix(b.String(), "\n"))
 }
 
 // Drive shows what a drive that is led needs now: on the page, which speaks each step, and by the terminal's

@@ -21,6 +21,8 @@ func OpenWork(i agenda.Item) string {
 		return hazard.Step("mixture test on "+i.Sensor+": propane, then a small vacuum hose"+about, hazard.Propane, hazard.Hose, hazard.Running)
 	case agenda.Again:
 		return hazard.Step("repair what the "+i.Sensor+" test found, then retest"+about+", repair not counted", hazard.Wire, hazard.Running)
+	case agenda.Leak:
+		return hazard.Step("repair what the trims point to (`pushback trims`), then retest"+about+", repair not counted", hazard.Running, hazard.Road)
 	case agenda.Map:
 		return hazard.Step("drive for the fuel trim map: idle, 1500, 2500, cruise, one long pull"+about, hazard.Running, hazard.Road)
 	}

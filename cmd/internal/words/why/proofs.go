@@ -76,6 +76,7 @@ var proofs = sentences{
 	reason.TrimNotFarEnough:      say("trim has not moved far enough to test it"),
 	reason.ForcedSensorSaid:      say("released, the forced sensor itself reported %s, as the loop had made it"),
 	reason.BroughtBack:           say("the loop brought the mixture back while it was still being forced"),
+	reason.SharedRearWent:        say("the only downstream sensor, behind both banks, went %s %.1f s after the force began"),
 	reason.RearWent:              say("the downstream sensor went %s %.1f s after the force began"),
 	reason.RearReads:             say("the downstream sensor reads %s while trim stands at %+.0f %%"),
 	reason.OneShowedOneNot:       say("one force showed that trim moves the mixture; but after another the sensor did not report what trim had made"),

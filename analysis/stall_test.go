@@ -1,0 +1,88 @@
+package analysis
+
+import (
+	"testing"
+	"time"
+
+	"pushback/decode"
+)
+
+// What the time since the engine's start (PID 1F) and the commanded purge (PID 2E) tell of a force that is on.
+func TestRuntimeAndPurge(t *testing.T) {
+	for _, c := range []struct {
+		name            string
+		signal          string
+		values          []float64 // at 12, 14, … s; the force began at 10
+		stalled, purged bool
+	}{
+		{"it runs on", "RUNTM", []float64{300, 302, 304}, false, false},
+		{"started anew in the force", "RUNTM", []float64{300, 302, 1}, true, false},
+		{"started anew before it", "RUNTM", []float64{300, 9}, false, false}, // at 5 s
+		{"no step of the clock", "RUNTM", []float64{300, 299.5}, false, false},
+		{"engine speed tells", "RPM", []float64{750, 0}, true, false},
+		{"purge stays", "EVAP_PCT", []float64{30, 32, 33}, false, false},
+		{"purge opens", "EVAP_PCT", []float64{0, 0, 45}, false, true},
+		{"purge shuts", "EVAP_PCT", []float64{45, 0}, false, true},
+	} {
+		w := NewWatcher(Config{})
+		f := &force{side: Lean}
+		f.begin = 10
+		w.forces = append(w.forces, f)
+		if w.running() != f {
+			t.Fatal("the force is not on")
+		}
+		for i, v := range c.values {
+			at := time.Duration(12+2*i) * time.Second
+			w.Step(decode.Sample{Signal: decode.ByName(c.signal), Value: v, Sent: at, Received: at})
+		}
+		if f.stalled != c.stalled || f.purged != c.purged {
+			t.Errorf("%s: stalled %v, purged %v", c.name, f.stalled, f.purged)
+		}
+	}
+}
+
+// The other bank's sensor behind the catalyst follows a force of the bank that has none.
+func TestOtherBanksRear(t *testing.T) {
+	w := NewWatcher(Config{Sensor: decode.SensorID{Bank: 2, Position: 1}})
+	rear := decode.ByName("O2S12")
+	step := func(s int, v float64) {
+		at := time.Duration(s) * time.Second
+		w.Step(decode.Sample{Signal: rear, Value: v, Sent: at, Received: at})
+	}
+	for s := range 30 {
+		step(s, 0.65)
+	}
+	w.beginForce(held{side: Rich, lo: 30, hi: 30.1, level: 0.9, until: 30}, &w.volts, true)
+	f := w.running()
+	f.own.n, f.own.start, f.own.now = 9, 0, 15 // trim has cut fuel
+	for s := 32; s < 50; s++ {
+		step(s, 0.1)
+	}
+	if f.down.seen || !f.shared.answered {
+		t.Errorf("own %+v, shared %+v", f.down, f.shared)
+	}
+}
+
+// Two silences far enough apart are no pause, unless the purge valve moved in one of them.
+func TestPurgeIsAPause(t *testing.T) {
+	quiet := func(begin float64, purged bool) *force {
+		f := &force{}
+		f.purged = purged
+		f.begin, f.own.state = begin, silent
+		return f
+	}
+	for _, c := range []struct {
+		name   string
+		forces []*force
+		want   bool
+	}{
+		{"one", []*force{quiet(10, false)}, true},
+		{"two", []*force{quiet(10, false), quiet(60, false)}, false},
+		{"two, purge moved in one", []*force{quiet(10, true), quiet(60, false)}, true},
+		{"three, purge moved in one", []*force{quiet(10, false), quiet(60, true), quiet(110, false)}, false},
+	} {
+		if got := paused(c.forces); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
