@@ -67,6 +67,21 @@ func (w *Watcher) stall(at float64) {
 	}
 }
 
+// stepRuntime takes the time since the engine's start, s: what goes back was started anew since it was read last.
+func (w *Watcher) stepRuntime(p point) {
+	if p.v < w.ready.ran-1 {
+		w.stall(p.lo - p.v)
+	}
+	w.ready.ran = p.v
+}
+
+func (w *Watcher) stepPurge(p point) {
+	w.ready.purge.add(p)
+	if f := w.running(); f != nil && !f.ended && w.ready.purged(p.t(), p.t()-f.begin) {
+		f.purged = true
+	}
+}
+
 // purged reports whether the purge valve was commanded open or shut within so many seconds before t: that moves the
 // mixture, and some computers pause trim for it.
 func (r *readiness) purged(t, within float64) bool {

@@ -192,10 +192,7 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 			w.lookForForce(&w.otherVolts)
 		}
 	case roleOtherDown:
-		w.otherDown.add(p)
-		if f := w.running(); f != nil && !f.ended {
-			f.shared.volts(p, f.moved())
-		}
+		w.stepOtherDown(p)
 	case roleDown:
 		w.stepDown(p)
 	case roleTrim:
@@ -232,15 +229,9 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		}
 		w.ready.fit.Turns(p.v >= limits.TurningSpeed)
 	case roleRuntime:
-		if p.v < w.ready.ran-1 { // it was started anew since it was read last
-			w.stall(p.lo - p.v)
-		}
-		w.ready.ran = p.v
+		w.stepRuntime(p)
 	case rolePurge:
-		w.ready.purge.add(p)
-		if f := w.running(); f != nil && !f.ended && w.ready.purged(p.t(), p.t()-f.begin) {
-			f.purged = true
-		}
+		w.stepPurge(p)
 	case roleFit:
 		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
 	case roleAir:
@@ -333,6 +324,13 @@ func (w *Watcher) stepDown(p point) {
 		return
 	}
 	f.down.volts(p, f.moved())
+}
+
+func (w *Watcher) stepOtherDown(p point) {
+	w.otherDown.add(p)
+	if f := w.running(); f != nil && !f.ended {
+		f.shared.volts(p, f.moved())
+	}
 }
 
 // otherFar is the other bank's total trim, 0 if it was not read.
