@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -20,11 +21,14 @@ func cycling(from, to float64) string {
 	return strings.Join(out, "; ")
 }
 
-// hunting is the script of a trim that goes up and down with it.
-func hunting(from, to float64) string {
+// hunting is the script of a trim that goes up and down with it, about nothing.
+func hunting(from, to float64) string { return huntingAbout(0, from, to) }
+
+func huntingAbout(mid, from, to float64) string {
 	var out []string
 	for i, at := 0, from; at < to-1e-9; i, at = i+1, at+1 {
-		out = append(out, fmt.Sprintf("%gs..%gs/200ms %s", at+0.1, at+0.9, []string{"-1.6->1.6", "1.6->-1.6"}[i%2]))
+		goes := 1.6 - 3.2*float64(i%2)
+		out = append(out, fmt.Sprintf("%gs..%gs/200ms %g->%g", at+0.1, at+0.9, mid-goes, mid+goes))
 	}
 	return strings.Join(out, "; ")
 }
@@ -122,6 +126,87 @@ func TestSessionsInText(t *testing.T) {
 				if p := proofIn(w.Verdict(), id); p.State != s {
 					t.Errorf("%s: %s is %s, want %s", name, id, p.State, s)
 				}
+			}
+		}
+	}
+}
+
+// What is said is a hint: late, early, twice or of the wrong side, the readings of the wire are believed; what is said of nothing is no
+// force, and what is not said of a plain hold is doubted at least.
+func TestMarksInText(t *testing.T) {
+	const closed = "FUELSYS1 0s..120s/2s 2"
+	held := []string{closed, "O2S11 " + cycling(0, 40) + "; 40s..54.8s/200ms 0.03; 55s..59.8s/200ms 0.86->0.9; " + cycling(60, 100),
+		"SHRTFT1 " + hunting(0, 40) + "; 40.1s..54.9s/200ms 0->22; 55.1s..60.9s/200ms 22->0; " + hunting(61, 100)}
+	free := []string{closed, "O2S11 " + cycling(0, 100), "SHRTFT1 " + hunting(0, 100)}
+	for _, c := range []struct {
+		name, says string
+		of         []string
+		begins     bool
+		input      State
+	}{
+		{"on time", "40s lean; 55s release", held, true, Proven},
+		{"four seconds late", "44s lean; 58s release", held, true, Proven},
+		{"four seconds early", "36s lean; 55s release", held, true, Proven},
+		{"let go late", "40s lean; 60s release", held, true, Proven},
+		{"never let go", "40s lean", held, true, Proven},
+		{"twice", "40s lean; 42s lean; 55s release", held, true, Proven},
+		{"corrected", "38s rich; 40s lean; 55s release", held, true, Proven},
+		{"of a wire that nobody held", "40s lean; 55s release", free, false, Failed},
+		{"of the other side alone", "40s rich; 55s release", free, false, Failed},
+		{"for a second", "40s lean; 41s release", free, false, Unclear},
+	} {
+		for _, turn := range []bool{false, true} {
+			got, w := playSession(t, Config{}, turn, append(slices.Clone(c.of), "says "+c.says)...)
+			begins := 0
+			for _, e := range got {
+				if e.Name == string(ForceBegins) {
+					if begins++; math.Abs(e.T-40) > 1 {
+						t.Errorf("%s, %v: begins at %.1f s", c.name, turn, e.T)
+					}
+				}
+			}
+			if begins > 1 || (begins == 1) != c.begins {
+				t.Errorf("%s, %v: %v", c.name, turn, got)
+			}
+			if p := proofIn(w.Verdict(), ProofInput); p.State != c.input {
+				t.Errorf("%s, %v: input %s, want %s", c.name, turn, p.State, c.input)
+			}
+		}
+	}
+}
+
+// By mixture the loop brings the sensor back while propane goes on, and trim stays away for as long: that is an answer, and the mixture
+// was delivered. What is not announced is no force where others were.
+func TestMixtureInText(t *testing.T) {
+	const closed = "FUELSYS1 0s..140s/2s 2"
+	fed := []string{closed, "O2S11 " + cycling(0, 40) + "; 40s..43.8s/200ms 0.88; " + cycling(44, 60) + "; 60s..63.8s/200ms 0.06; " + cycling(64, 100),
+		"SHRTFT1 " + hunting(0, 40) + "; 40.1s..43.9s/200ms 0->-11; " + huntingAbout(-11, 44, 60) + "; 60.1s..63.9s/200ms -11->0; " + hunting(64, 100)}
+	for _, c := range []struct {
+		name   string
+		of     []string
+		proofs map[ProofID]State
+		end    Conclusion
+	}{
+		{"propane, announced", append(slices.Clone(fed), "says 40s rich; 60s release"), map[ProofID]State{ProofCutsFuel: Proven, ProofAddsFuel: Untested, ProofDelivery: Proven}, ""},
+		{"nothing announced, nothing seen", []string{closed, "O2S11 " + cycling(0, 100), "SHRTFT1 " + hunting(0, 100)}, map[ProofID]State{ProofInput: Untested}, NothingForced},
+		{"announced, and the sensor lies dead", []string{closed, "O2S11 0s..100s/200ms 0.45", "SHRTFT1 0s..100s/200ms 0", "says 40s rich; 60s release"},
+			map[ProofID]State{ProofInput: Unclear, ProofCutsFuel: Unclear}, ConclusionUnclear},
+	} {
+		for _, turn := range []bool{false, true} {
+			got, w := playSession(t, Config{By: ByMixture}, turn, c.of...)
+			v := w.Verdict()
+			for id, want := range c.proofs {
+				if turn {
+					if other, is := map[ProofID]ProofID{ProofCutsFuel: ProofAddsFuel, ProofAddsFuel: ProofCutsFuel}[id]; is {
+						id = other
+					}
+				}
+				if p := proofIn(v, id); p.State != want {
+					t.Errorf("%s, %v: %s is %s, want %s (%v)", c.name, turn, id, p.State, want, got)
+				}
+			}
+			if c.end != "" && v.Conclusion != c.end {
+				t.Errorf("%s, %v: %s, want %s", c.name, turn, v.Conclusion, c.end)
 			}
 		}
 	}
