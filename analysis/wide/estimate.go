@@ -117,20 +117,58 @@ func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies b
 	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
 		tr.YT, tr.Y = append(tr.YT, s.at(i).t()), append(tr.Y, 1/s.at(i).v-1)
 	}
-	s = &b.trim
-	for i := s.from(from - 3); i < s.n && s.at(i).t() <= to; i++ {
-		t := s.at(i).t()
-		u := 1 + decode.TotalTrim(s.at(i).v, b.long.hold(t, 0))/100
+	tr.UT, tr.U = b.total(from-3, to)
+	for i, t := range tr.UT {
+		f := 1.0
 		if fed {
-			u /= w.command.hold(t, 1)
+			f /= w.command.hold(t, 1)
 		}
-		tr.UT, tr.U = append(tr.UT, t), append(tr.U, u-1)
+		tr.U[i] = (1+tr.U[i])*f - 1
+		tr.F = append(tr.F, f)
 	}
 	lo, hi := 2.0, 0.0
 	for _, v := range w.command.values(nil, from, to) {
 		lo, hi = min(lo, v), max(hi, v)
 	}
 	return tr, hi-lo > 0.003
+}
+
+// total is both trims together at each reading of the short one, a fraction, freed of its rounding.
+func (b *bank) total(from, to float64) (t, u []float64) {
+	s := &b.trim
+	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
+		x := s.at(i)
+		t, u = append(t, x.t()), append(u, decode.TotalTrim(x.v, b.learned(i))/100)
+	}
+	return t, smoothed(t, u, trimCount)
+}
+
+// learned is the long-term trim as it was when the i-th reading of the short one was made, %. It is read seldom, and what the computer
+// learns it takes from short-term trim in the same moment: its change is where that steps most the other way.
+func (b *bank) learned(i int) float64 {
+	t := b.trim.at(i).t()
+	k := b.long.from(t)
+	if k == 0 || k == b.long.n {
+		return b.long.hold(t, 0)
+	}
+	was, is := b.long.at(k-1), b.long.at(k)
+	if was.v == is.v {
+		return is.v
+	}
+	at, most := (was.t()+is.t())/2, 0.4*abs(is.v-was.v)
+	for j := max(1, b.trim.from(was.lo)); j < b.trim.n && b.trim.at(j).lo <= is.hi; j++ {
+		step := b.trim.at(j-1).v - b.trim.at(j).v
+		if is.v < was.v {
+			step = -step
+		}
+		if step > most {
+			most, at = step, b.trim.at(j).lo
+		}
+	}
+	if t < at {
+		return was.v
+	}
+	return is.v
 }
 
 // rearOf is what the sensor behind the catalyst said of a force and of its end.

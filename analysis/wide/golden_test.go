@@ -84,6 +84,7 @@ func TestFitGolden(t *testing.T) {
 		best := f.improve(f.start(), 12, -1)
 		var e Estimate
 		f.profiles(best, &e)
+		f.gainProfile(best, &e)
 		got := []float64{best.g, e.GLow, e.GHigh, best.v[atDelay], e.DelayLow, e.DelayHigh, math.Exp(best.v[atTau]), e.TauLow, e.TauHigh, math.Expm1(best.p), best.rss}
 		for k, x := range got {
 			want, err := strconv.ParseFloat(rows[i+1][k+1], 64)

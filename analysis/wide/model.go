@@ -1,13 +1,17 @@
 package wide
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Trace is what the estimate is made of: readings of one force with the rest before and the return
 // after it, in order of time, s. Y is the measured excess of fuel 1/λ − 1, U the commanded one
 // (short-term trim, long-term trim and what the computer feeds forward), both as fractions.
+// F is the factor of U + 1 that the computer feeds forward by its commanded ratio, nil: none.
 type Trace struct {
-	YT, Y []float64
-	UT, U []float64
+	YT, Y    []float64
+	UT, U, F []float64
 }
 
 // Shape is when a disturbance of the mixture came and went, s, as the sensor saw it: it rises in a
@@ -39,10 +43,13 @@ func (tr Trace) fresh() Trace {
 		}
 		if renewed || i == 0 {
 			out.UT, out.U = append(out.UT, t), append(out.U, tr.U[i])
+			if tr.F != nil {
+				out.F = append(out.F, tr.F[i])
+			}
 		}
 	}
 	if len(out.U) < 8 {
-		out.UT, out.U = tr.UT, tr.U
+		out.UT, out.U, out.F = tr.UT, tr.U, tr.F
 	}
 	return out
 }
@@ -137,9 +144,35 @@ func Fit(tr Trace, near Shape, brief bool) (e Estimate, ok bool) {
 	return e, true
 }
 
+// fit takes delay and lag from all that trim did. The gain of that is drawn to zero by the loop's own noise; that of what answers the
+// disturbance alone ([fitter.project]) is not, and spreads more: it takes the middle, and half of their distance as one more error.
 func fit(f *fitter, brief bool) Estimate {
 	f.tint(Hue{0.8, 1})
-	best := f.start()
+	best := f.settle(f.improve(f.start(), 12, -1), brief)
+	e := Estimate{Law: f.law, Delay: best.v[atDelay], Tau: math.Exp(best.v[atTau])}
+	e.DelayLow, e.DelayHigh, e.TauLow, e.TauHigh = e.Delay, e.Delay, e.Tau, e.Tau
+	if !brief {
+		f.profiles(best, &e)
+	}
+	whole := best.g
+	f.project(&best)
+	best = f.settle(f.at(best.v), brief)
+	e.G, e.P, e.C, e.Shape, e.Hue, e.N = best.g, f.fraction(best.p), best.c, best.shape(), f.hue, len(f.y)
+	e.Noise = math.Sqrt(best.rss / float64(max(1, len(f.y)-f.free())))
+	e.LogLik = f.logLik(best.rss)
+	e.GLow, e.GHigh = e.G, e.G
+	if !brief {
+		f.gainProfile(best, &e)
+		d := (whole - e.G) / 2
+		lo, hi := math.Hypot(e.G-e.GLow, d), math.Hypot(e.GHigh-e.G, d)
+		e.G += d
+		e.GLow, e.GHigh = e.G-lo, e.G+hi
+	}
+	return e
+}
+
+// settle goes downhill and takes the noise from what is left, in turn, until the noise stays.
+func (f *fitter) settle(best point, brief bool) point {
 	rounds := 3
 	if brief {
 		rounds = 1
@@ -155,15 +188,7 @@ func fit(f *fitter, brief bool) Estimate {
 		f.scale = math.Sqrt(best.rss / float64(len(f.y)))
 		best = f.at(best.v)
 	}
-	best = f.improve(best, 12, -1)
-	e := Estimate{Law: f.law, G: best.g, P: f.fraction(best.p), C: best.c, Delay: best.v[atDelay], Tau: math.Exp(best.v[atTau]),
-		Shape: best.shape(), Hue: f.hue, N: len(f.y), Noise: math.Sqrt(best.rss / float64(max(1, len(f.y)-f.free())))}
-	e.LogLik = f.logLik(best.rss)
-	e.GLow, e.GHigh, e.DelayLow, e.DelayHigh, e.TauLow, e.TauHigh = e.G, e.G, e.Delay, e.Delay, e.Tau, e.Tau
-	if !brief {
-		f.profiles(best, &e)
-	}
-	return e
+	return f.improve(best, 12, -1)
 }
 
 // fraction makes a sum's part of fuel again.
@@ -180,6 +205,8 @@ type fitter struct {
 	t, y  []float64 // readings, as the law has them add up
 	from  float64   // s: the first point of u
 	u     []float64 // commanded fuel, a point each fineStep
+	told  []float64 // the same as it was told
+	ahead []float64 // and the part of it that was fed forward
 	ended bool      // the force has an end within the readings
 	near  Shape
 
@@ -238,7 +265,7 @@ func newFitter(tr Trace, near Shape, law Law) *fitter {
 	f.ended = near.End < f.t[n-1]-0.3
 	f.from = f.t[0] - 3
 	m := int((f.t[n-1]-f.from)/fineStep) + 2
-	f.u, f.lagged = make([]float64, m), make([]float64, m)
+	f.u, f.lagged, f.ahead = make([]float64, m), make([]float64, m), make([]float64, m)
 	k := 0
 	for i := range f.u {
 		t := f.from + float64(i)*fineStep
@@ -255,7 +282,11 @@ func newFitter(tr Trace, near Shape, law Law) *fitter {
 			u = tr.U[k-1] + float64((tr.U[k]-tr.U[k-1])*(t-tr.UT[k-1]))/(tr.UT[k]-tr.UT[k-1])
 		}
 		f.u[i] = asU(u)
+		if tr.F != nil {
+			f.ahead[i] = asY(tr.F[min(k, len(tr.F)-1)] - 1)
+		}
 	}
+	f.told = slices.Clone(f.u)
 	for _, v := range []*[]float64{&f.keep, &f.gain, &f.root, &f.yw, &f.ow, &f.s, &f.uc} {
 		*v = make([]float64, n)
 	}

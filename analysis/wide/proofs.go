@@ -260,24 +260,19 @@ const farEnough = 0.04
 
 // scale joins what the forces say of the gain: their mean, weighed by the width of the intervals.
 func (r *ring) scale() {
-	var sum, weight, low, high, most float64
-	n := 0.0
+	var all []Estimate
+	most := 0.0
 	for _, f := range r.forces {
-		if !f.tellsGain() {
-			continue
+		if f.tellsGain() {
+			most = max(most, f.made.end)
+			all = append(all, f.fit)
 		}
-		e := &f.fit
-		k := 1 / (math.Pow(e.GHigh-e.GLow, 2) + 0.01)
-		most = max(most, f.made.end)
-		sum, weight, n = sum+float64(k*e.G), weight+k, n+1
-		low, high = low+float64(k*e.GLow), high+float64(k*e.GHigh)
 	}
+	n := float64(len(all))
 	if n == 0 {
 		return
 	}
-	g, low, high := sum/weight, low/weight, high/weight
-	apart := r.apart(g, n)
-	low, high = min(low, g-apart), max(high, g+apart)
+	g, low, high := joined(all)
 	ev := []any{"gain", g, "gain_low", low, "gain_high", high, "forces", n}
 	if f := r.forces[len(r.forces)-1]; f.fitted {
 		ev = append(ev, "delay_s", f.fit.Delay, "delay_low_s", f.fit.DelayLow, "delay_high_s", f.fit.DelayHigh,
@@ -306,22 +301,11 @@ func (r *ring) scale() {
 	r.banks()
 }
 
-// apart is how far from the mean g of n forces the truth may lie by what they differ: twice the standard error.
-func (r *ring) apart(g, n float64) float64 {
-	sum := 0.0
-	for _, f := range r.forces {
-		if f.tellsGain() {
-			sum += math.Pow(f.fit.G-g, 2)
-		}
-	}
-	if n < 2 {
-		return 0
-	}
-	return 2 * math.Sqrt(sum/(n-1)/n)
+// tellsGain reports whether a force was answered so far that its gain can be told, and is plain beside the loop's own noise: what
+// trim makes of that tells no gain.
+func (f *force) tellsGain() bool {
+	return f.fitted && !f.broken && f.answered && f.made.end >= 0.025 && f.sign*f.fit.P >= max(0.02, 2*f.noise)
 }
-
-// tellsGain reports whether a force was answered so far that its gain can be told.
-func (f *force) tellsGain() bool { return f.fitted && !f.broken && f.answered && f.made.end >= 0.025 }
 
 // rearProves reports whether the sensor behind the catalyst has followed what trim made after a force.
 func (r *ring) rearProves() (proves, seen bool) {

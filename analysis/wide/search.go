@@ -86,34 +86,43 @@ func solve(a [params][params]float64, b [params]float64, n int) (d [params]float
 // the intervals hold on simulated cars, whose engines wander, draw purge and wet their walls as the model does not.
 const likely = 3.841459 * 3
 
-// profiles sets the intervals: all the rest is fitted again to each value that is tried.
+// over is how far a point lies outside an interval about the best one.
+func (f *fitter) over(x, best point) float64 {
+	return float64(len(f.y))*math.Log((x.rss+1e-12)/(best.rss+1e-12)) - likely
+}
+
+// profiles sets the intervals of delay and lag: all the rest is fitted again to each value that is tried.
 func (f *fitter) profiles(best point, e *Estimate) {
-	n := float64(len(f.y))
-	over := func(x point) float64 { return n*math.Log((x.rss+1e-12)/(best.rss+1e-12)) - likely }
 	side := func(i int, step, to float64) float64 {
 		last := best
 		return bound(best.v[i], step, to, func(v float64) float64 {
 			x := last
 			x.v[i] = v
 			x = f.improve(x, 3, i)
-			if over(x) < 0 {
+			over := f.over(x, best)
+			if over < 0 {
 				last = x
 			}
-			return over(x)
+			return over
 		})
 	}
 	e.DelayLow, e.DelayHigh = side(atDelay, -0.05, leastDelay), side(atDelay, 0.05, mostDelay)
 	e.TauLow, e.TauHigh = math.Exp(side(atTau, -0.2, math.Log(leastTau))), math.Exp(side(atTau, 0.2, math.Log(mostTau)))
+}
+
+// gainProfile sets the interval of the gain in the same way.
+func (f *fitter) gainProfile(best point, e *Estimate) {
 	f.fixed = true
 	gain := func(step, to float64) float64 {
 		last := best
 		return bound(best.g, step, to, func(g float64) float64 {
 			f.fixedG = g
 			x := f.improve(last, 3, -1)
-			if over(x) < 0 {
+			over := f.over(x, best)
+			if over < 0 {
 				last = x
 			}
-			return over(x)
+			return over
 		})
 	}
 	e.GLow, e.GHigh = gain(-0.05, min(-2, best.g-2)), gain(0.05, max(4, best.g+2))

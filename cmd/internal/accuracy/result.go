@@ -44,12 +44,8 @@ func Judge(t *truth.Test, src session.Source) Result {
 	if t.Style != "" {
 		r.Case += ", " + t.Style
 	}
-	setup, err := session.NewSetup(t.Sensor, "", obd.Format{})
+	setup, err := session.NewSetup(t.Sensor, t.By, obd.Format{})
 	if err != nil {
-		r.Err = err
-		return r
-	}
-	if setup.By, err = analysis.ParseBy(t.By); err != nil {
 		r.Err = err
 		return r
 	}
