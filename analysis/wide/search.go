@@ -2,6 +2,53 @@ package wide
 
 import "math"
 
+// start looks for where the search is to begin.
+func (f *fitter) start() point {
+	v := [params]float64{f.near.Begin, math.Log(f.near.On), f.near.End, math.Log(f.near.Off), 0.4, math.Log(0.12)}
+	best := f.at(v)
+	try := func(v [params]float64) {
+		if x := f.at(v); x.rss < best.rss {
+			best = x
+		}
+	}
+	for _, delay := range []float64{0.3, 0.6, 1} {
+		for _, on := range []float64{0.4, 1.2, 3} {
+			for _, d := range []float64{-2, -1.2, -0.6, -0.2, 0.2, 0.6} {
+				x := v
+				x[atBegin], x[atOn], x[atDelay] = v[atBegin]+d, math.Log(on), delay
+				try(x)
+			}
+		}
+	}
+	if !f.ended {
+		return best
+	}
+	v = best.v
+	for _, off := range []float64{0.4, 1.2, 3} {
+		for _, d := range []float64{-2, -1.2, -0.6, -0.2, 0.2, 0.6} {
+			x := v
+			x[atEnd], x[atOff] = v[atEnd]+d, math.Log(off)
+			try(x)
+		}
+	}
+	return best
+}
+
+// clip holds a point within what can be.
+func (f *fitter) clip(v [params]float64) [params]float64 {
+	hold := func(i int, lo, hi float64) { v[i] = min(max(v[i], lo), hi) }
+	hold(atBegin, f.near.Begin-5, f.near.Begin+3)
+	hold(atEnd, max(f.near.End-5, v[atBegin]+1), f.near.End+3)
+	hold(atOn, math.Log(leastRamp), math.Log(mostRamp))
+	hold(atOff, math.Log(leastRamp), math.Log(mostRamp))
+	hold(atDelay, leastDelay, mostDelay)
+	hold(atTau, math.Log(leastTau), math.Log(mostTau))
+	return v
+}
+
+// Distances over which slopes are taken: s, and parts of a span.
+var slopeOver = [params]float64{0.02, 0.02, 0.02, 0.02, 0.02, 0.02}
+
 // improve goes downhill from a point by the method of Levenberg (Q. Appl. Math. 2, 1944) and Marquardt (J. SIAM 11, 1963)
 // in so many steps at the most; the linear part is solved anew at each point (Golub and Pereyra, SIAM J. Numer. Anal. 10, 1973).
 // The parameter 'held' stays, −1: none.
