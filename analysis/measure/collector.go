@@ -23,9 +23,11 @@ type Propane struct {
 	Moved    float64 // %, by which total trim moved, of what it was
 	Share    float64 // %, of the fuel, that trim took out for it
 	Expected float64 // %, by which trim should have moved
+	Purged   bool    // the purge valve opened or shut meanwhile, which moves trim too
 }
 
-// Line is trim's answer to several flows, through zero.
+// Line is trim's answer to several flows, through zero. That a slope of 0.75 to 1.25 is called agreement is common
+// practice, no source: a flow meter for gas and an air meter are good for a tenth each.
 type Line struct {
 	Flows int     // different ones
 	Slope float64 // what trim moved of what it should have: 1 is all
@@ -84,8 +86,9 @@ type Collector struct {
 	now    row
 	short  float32
 	long   float32
-	baro   float64 // kPa; 0: not read
-	litres float64 // 0: not said
+	baro   float64   // kPa; 0: not read
+	purge  []reading // %, commanded
+	litres float64   // 0: not said
 	notes  []note
 }
 
@@ -128,6 +131,8 @@ func (c *Collector) Add(s decode.Sample) {
 		c.now.pressure = v
 	case "IAT":
 		c.now.intake = v
+	case "EVAP_PCT":
+		c.purge = append(c.purge, reading{float32((s.Sent + s.Received).Seconds() / 2), v})
 	case "BARO":
 		c.baro = s.Value
 	}
@@ -143,7 +148,8 @@ func (c *Collector) Note(at float64, text string) {
 	}
 }
 
-// How long before a hold counts as rest, and how much of its end as settled, s; a hold must last longer.
+// How long before a hold counts as rest, and how much of its end as settled, s; a hold must last longer. Common practice,
+// no source.
 const (
 	restFor    = 10.0
 	settledFor = 3.0
@@ -170,6 +176,7 @@ func (c *Collector) Findings(holds []Hold, mixture bool) (f Findings) {
 		if p.Litres > 0 && p.Flow > 0 {
 			p.Expected = 100 * Settles(PropaneShare(p.Litres, p.Flow))
 		}
+		p.Purged = moves(within(c.purge, h.From-restFor, h.To))
 		f.Propane = append(f.Propane, p)
 	}
 	f.Both = c.both(holds, mixture, func(h Hold) float64 {
@@ -184,6 +191,18 @@ func (c *Collector) Findings(holds []Hold, mixture bool) (f Findings) {
 	f.Line = line(f.Propane)
 	f.Rest = c.rest(holds)
 	return f
+}
+
+// purgeMoves is less than any purge valve opens by, %: common practice, no source.
+const purgeMoves = 8
+
+func moves(purge []reading) bool {
+	for _, r := range purge {
+		if d := r.v - purge[0].v; d >= purgeMoves || d <= -purgeMoves {
+			return true
+		}
+	}
+	return false
 }
 
 // line fits moved = slope · expected, by least squares.

@@ -1,7 +1,9 @@
 package measure
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -18,6 +20,8 @@ func near(t *testing.T, what string, got, want, within float64) {
 // The constants follow from molar masses (NIST Chemistry WebBook: propane 44.0956, oxygen 31.9988 g/mol) and the
 // gas constant of CODATA; the mixture of 0.3 L/min at 2.5 g/s was computed by hand: 0.3/60 · 1.83 · 15.7 / 2.5.
 func TestPropane(t *testing.T) {
+	// U.S. Standard Atmosphere, 1976: 20.9476 % of oxygen by volume, 28.9644 g/mol.
+	near(t, "oxygen in air by mass", OxygenInAir, 0.209476*31.9988/28.9644, 0.0002)
 	near(t, "air for a gram", propaneAir, 5*31.9988/OxygenInAir/44.0956, 0.05)
 	near(t, "density", propaneDensity, 101.325*44.0956/(8.314462618*293.15), 0.01)
 	near(t, "0.3 L/min at 2.5 g/s", PropaneShare(0.3, 2.5), 0.057, 0.0005)
@@ -73,6 +77,17 @@ func TestTwoFlows(t *testing.T) {
 	near(t, "off the line", f.Line.Off, 0, 0.01)
 	near(t, "0.3 L/min should move trim by", f.Propane[0].Expected, -5.74, 0.05)
 	near(t, "the leak in propane", PropaneShare(f.Rest.Litres, 2.5), 0.122, 0.001)
+	if f.Propane[0].Purged {
+		t.Error("no purge was read")
+	}
+	for s, v := range map[int]float64{25: 0, 30: 45} {
+		at := time.Duration(s) * time.Second
+		c.purge = append(c.purge, reading{float32(at.Seconds()), float32(v)})
+	}
+	slices.SortFunc(c.purge, func(a, b reading) int { return cmp.Compare(a.at, b.at) })
+	if g := c.Findings(holds, true); !g.Propane[0].Purged || g.Propane[1].Purged {
+		t.Errorf("purge moved in the first hold alone: %+v", g.Propane)
+	}
 	if g := c.Findings(holds, false); len(g.Propane) != 0 {
 		t.Errorf("a held wire is no propane: %+v", g.Propane)
 	}

@@ -36,7 +36,7 @@ func TestLedDrive(t *testing.T) {
 			a, out, errOut := testApp(t, db)
 			r := liveRun{look: lookOf(sim, obd.BusUnknown), origin: "simulated"}
 			r.flags.car.sensor, r.flags.dur = "B1S1", 40*time.Minute
-			if err := a.runLead(t.Context(), r, 0); err != nil {
+			if err := a.runLead(t.Context(), r, 2.0); err != nil {
 				t.Fatal(err)
 			}
 			want := []string{"Eyes on the road", "DRIVE: warm idle", "! Carbon monoxide", "of 15 s for this step", "ENOUGH: "}
@@ -48,7 +48,7 @@ func TestLedDrive(t *testing.T) {
 			if strings.Contains(errOut.String(), "12 V") {
 				t.Errorf("a wire test's cautions:\n%s", errOut)
 			}
-			want = []string{`"pattern":"` + tt.pattern + `"`, tt.idle, `"conclusion":"nothing_forced"`, `"by":"nothing"`}
+			want = []string{`"pattern":"` + tt.pattern + `"`, tt.idle, `"conclusion":"nothing_forced"`, `"by":"nothing"`, `"says":"fills"`} // the pulls fill the cylinders
 			for _, s := range tt.steps {
 				want = append(want, `"step":"`+s+`"`)
 			}

@@ -56,6 +56,7 @@ type Propane struct {
 	Moved    Number  `json:"moved_pct"`
 	Share    Number  `json:"fuel_pct"`
 	Expected Number  `json:"expected_pct"`
+	Purged   bool    `json:"purge_moved"`
 }
 
 // Line is the JSON of trim's answer to several flows.
@@ -105,7 +106,7 @@ func measuresOf(d *dossier.Dossier) Measures {
 }
 
 func propaneOf(p measure.Propane) Propane {
-	j := Propane{p.At, Number(p.Litres), Number(p.Flow), Number(p.Moved), Number(p.Share), Number(p.Expected)}
+	j := Propane{p.At, Number(p.Litres), Number(p.Flow), Number(p.Moved), Number(p.Share), Number(p.Expected), p.Purged}
 	if p.Litres == 0 {
 		j.Litres = j.Expected // not known either
 	}

@@ -19,15 +19,11 @@ func MeasureFacts(d *dossier.Dossier) (out []Fact) {
 		out = append(out, Fact{What: what, Text: fmt.Sprintf(format, args...)})
 	}
 	for _, p := range d.Measured.Propane {
-		switch {
-		case !math.IsNaN(p.Expected):
-			add("propane", "%.2g L/min at %.2g g/s should move trim by %+.1f %%; it moved by %+.1f %%", p.Litres, p.Flow, p.Expected, p.Moved)
-		case p.Flow > 0:
-			add("propane", "trim moved by %+.1f %%, as %.1f %% more fuel does: %.2g L/min at %.2g g/s, if the sensor and trim are right",
-				p.Moved, p.Share, measure.PropaneFlow(max(0, p.Share/100), p.Flow), p.Flow)
-		default:
-			add("propane", "trim moved by %+.1f %%, as %.1f %% more fuel does; no MAF reading to tell the flow", p.Moved, p.Share)
+		text := PropaneText(p)
+		if p.Purged {
+			text += "; purge opened or closed meanwhile, which moves trim too: repeat"
 		}
+		out = append(out, Fact{What: "propane", Text: text})
 	}
 	if l := d.Measured.Line; l != nil {
 		add("propane", "%d flows on a line through zero: trim moved %.0f %% of what it should (75 to 125 %%: flow, MAF and trim agree), %.1f points off the line at most", l.Flows, 100*l.Slope, l.Off)
@@ -87,6 +83,18 @@ func SnapRefused(rate float64) string {
 
 // SnapHow says how the throttle is snapped.
 var SnapHow = hazard.Step("snap the throttle wide open and let go before 4000 rpm, engine warm, out of gear", hazard.Running)
+
+// PropaneText words what one hold of propane has shown.
+func PropaneText(p measure.Propane) string {
+	switch {
+	case !math.IsNaN(p.Expected):
+		return fmt.Sprintf("%.2g L/min at %.2g g/s should move trim by %+.1f %%; it moved by %+.1f %%", p.Litres, p.Flow, p.Expected, p.Moved)
+	case p.Flow > 0:
+		return fmt.Sprintf("trim moved by %+.1f %%, as %.1f %% more fuel does: %.2g L/min at %.2g g/s, if the sensor and trim are right",
+			p.Moved, p.Share, measure.PropaneFlow(max(0, p.Share/100), p.Flow), p.Flow)
+	}
+	return fmt.Sprintf("trim moved by %+.1f %%, as %.1f %% more fuel does; no MAF reading to tell the flow", p.Moved, p.Share)
+}
 
 // BothText words how both banks answered one force, side by side.
 func BothText(b measure.Both) string {
