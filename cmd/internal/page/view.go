@@ -88,7 +88,10 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 		v.Arcs = append(v.Arcs, arcView{a.ID, a.State, a.Open(), float64(int(100*a.Fill)) / 100, words.ArcSign(a), words.ArcSays(a)})
 	}
 	if s.Verdict != nil && s.Drive != nil { // nothing was asked that has a verdict
-		v.Over, v.Good = true, "good"
+		v.Over, v.Good = true, "doubt"
+		if s.Drive.Enough {
+			v.Good = "good"
+		}
 	} else if s.Verdict != nil {
 		v.Over, v.Next, v.From, v.Step = true, words.Rest(*s.Verdict), words.First(*s.Verdict), words.VerdictOf(*s.Verdict).Step
 		v.Good = goodness(s.Verdict.Conclusion)

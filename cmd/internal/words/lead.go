@@ -61,6 +61,14 @@ func driveBig(g trimmap.Guidance, over bool) Headline {
 	return Headline{Text: big}
 }
 
+// driveSays is the step in full; over: the drive was ended.
+func driveSays(g trimmap.Guidance, over bool) string {
+	if over && !g.Enough {
+		return "Stopped before it was enough: the map shows what it has."
+	}
+	return LeadStep(g)[0]
+}
+
 // IdleText words the idle at the start and minutes later.
 func IdleText(i trimmap.Idle) string {
 	return fmt.Sprintf("%+.1f %% at first, %+.1f %% %.0f min later: %s", i.First, i.Later, i.Minutes, why.Text(i.Says))

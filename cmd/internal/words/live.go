@@ -157,7 +157,7 @@ func left(d time.Duration) int { return int(math.Ceil(max(0, d).Seconds())) }
 func Sentence(s *live.State) string {
 	switch {
 	case s.Drive != nil && (s.Verdict != nil || !s.Lost):
-		return LeadStep(*s.Drive)[0]
+		return driveSays(*s.Drive, s.Verdict != nil)
 	case s.Verdict != nil:
 		return VerdictOf(*s.Verdict).Why
 	case s.Lost:

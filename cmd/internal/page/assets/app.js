@@ -81,7 +81,7 @@ function show(was) {
   const over = document.body.classList.contains("over");
   document.body.classList.toggle("over", view.over);
   if (over !== view.over) requestAnimationFrame(() => { fit(); size(); });
-  $("answer").hidden = !view.over;
+  $("answer").hidden = !view.over || !view.proofs;
   $("do").hidden = !view.step;
   $("do").lastElementChild.textContent = view.step;
   if (was && was.voice !== view.voice) speak(view.voice, view.loud);
