@@ -41,6 +41,7 @@ func (w *Watcher) lookForForce(k *track) {
 	if k.hasDone {
 		k.hasDone = false
 		if s, ok := k.atLevel(&k.done); ok {
+			s.lo, s.hi = k.dated(&k.done)
 			s.next = k.run.first
 			w.lookAtFinished(s)
 		}
@@ -49,6 +50,7 @@ func (w *Watcher) lookForForce(k *track) {
 		return
 	}
 	if s, ok := k.atLevel(&k.run); ok && w.worthWeighing(&s, &k.looked) {
+		s.lo, s.hi = k.dated(&k.run)
 		x, said := w.weigh(&s)
 		if w.isForce(&s, x, said) {
 			w.beginStretch(&s, x)

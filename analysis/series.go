@@ -36,7 +36,12 @@ func (s *series) add(p point) {
 }
 
 // at returns the i-th reading, 0 the oldest.
-func (s *series) at(i int) point { return s.buf[(s.head+i)%len(s.buf)] }
+func (s *series) at(i int) point {
+	if i += s.head; i >= len(s.buf) {
+		i -= len(s.buf)
+	}
+	return s.buf[i]
+}
 
 func (s *series) last() (point, bool) {
 	if s.n == 0 {

@@ -30,7 +30,6 @@ func (k *track) atLevel(r *run) (stretch, bool) {
 	}
 	s := stretch{track: k, side: heldSide(r.level()), n: r.n, pairs: r.n - 1, alike: r.alike, level: r.level(),
 		first: r.first, last: r.last, before: r.before, hasBefore: r.hasBefore}
-	s.lo, s.hi = k.dated(r)
 	return s, s.side != ""
 }
 

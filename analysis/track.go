@@ -213,8 +213,10 @@ func (k *track) dated(r *run) (lo, hi float64) {
 	}
 	filter := (r.first.t() - at) / math.Log(away/2/bandHalf)
 	early := min(lo, v.at(max(half-1, 0)).lo-filter-k.refresh())
-	if lo, hi, n := v.span(at-usualCycle, at); n > 2 && min(abs(lo-level), abs(hi-level)) > away/2 && abs(r.before.v-level) < leastStep {
-		return early, v.at(half + 1).hi // the sensor did not go there by itself
+	if abs(r.before.v-level) < leastStep {
+		if lo, hi, n := v.span(at-usualCycle, at); n > 2 && min(abs(lo-level), abs(hi-level)) > away/2 {
+			return early, v.at(half + 1).hi // the sensor did not go there by itself
+		}
 	}
 	return early, hi
 }

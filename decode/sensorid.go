@@ -39,25 +39,49 @@ func (id *SensorID) UnmarshalText(text []byte) error {
 	return err
 }
 
-// The names of the signals of a sensor and of its bank, as [Signal.Name] has them.
+// The names of the signals of a sensor and of its bank, as [Signal.Name] has them. They are asked for with
+// each sample, so those that there are are made once.
+
+type sensorNames struct{ voltage, ratio, trim, beside, long string }
+
+var namesOf = func() (all [5][5]sensorNames) {
+	for bank := range all {
+		for position := range all[bank] {
+			all[bank][position] = SensorID{bank, position}.name()
+		}
+	}
+	return all
+}()
+
+func (id SensorID) name() sensorNames {
+	place := fmt.Sprintf("%d%d", id.Bank, id.Position)
+	return sensorNames{"O2S" + place, "EQ_RAT" + place, fmt.Sprintf("SHRTFT%d", id.Bank), "SHRTFT" + place, fmt.Sprintf("LONGFT%d", id.Bank)}
+}
+
+func (id SensorID) names() sensorNames {
+	if uint(id.Bank) < uint(len(namesOf)) && uint(id.Position) < uint(len(namesOf)) {
+		return namesOf[id.Bank][id.Position]
+	}
+	return id.name()
+}
 
 // Voltage names the reading of a narrow sensor, "O2S11".
-func (id SensorID) Voltage() string { return fmt.Sprintf("O2S%d%d", id.Bank, id.Position) }
+func (id SensorID) Voltage() string { return id.names().voltage }
 
 // Ratio names the reading of a wide-range sensor, "EQ_RAT11".
-func (id SensorID) Ratio() string { return fmt.Sprintf("EQ_RAT%d%d", id.Bank, id.Position) }
+func (id SensorID) Ratio() string { return id.names().ratio }
 
 // Trim names the short-term trim of the bank, "SHRTFT1".
-func (id SensorID) Trim() string { return fmt.Sprintf("SHRTFT%d", id.Bank) }
+func (id SensorID) Trim() string { return id.names().trim }
 
 // TrimBeside names the same trim as it comes with the voltage, "SHRTFT11".
-func (id SensorID) TrimBeside() string { return fmt.Sprintf("SHRTFT%d%d", id.Bank, id.Position) }
+func (id SensorID) TrimBeside() string { return id.names().beside }
 
 // Trims names the signals that may carry the short-term trim of the bank.
 func (id SensorID) Trims() []string { return []string{id.Trim(), id.TrimBeside()} }
 
 // LongTrim names the long-term trim of the bank, "LONGFT1".
-func (id SensorID) LongTrim() string { return fmt.Sprintf("LONGFT%d", id.Bank) }
+func (id SensorID) LongTrim() string { return id.names().long }
 
 // RearTrim names the short-term trim that the sensor behind the catalyst of the bank makes, "STSO2FT1".
 func (id SensorID) RearTrim() string { return fmt.Sprintf("STSO2FT%d", id.Bank) }

@@ -78,8 +78,8 @@ type note struct{ at, propane float64 }
 
 // Collector takes the samples and notes of one session in order of time.
 type Collector struct {
-	number [2]int // of the watched bank and of the other
-	bank   string // "1"
+	number [2]int          // of the watched bank and of the other
+	own    decode.SensorID // upstream in the watched bank
 	banks  [2]gauge
 	snaps  snapper
 	rows   []row
@@ -96,7 +96,7 @@ type Collector struct {
 func NewCollector(bank int) *Collector {
 	nan := float32(math.NaN())
 	own := decode.SensorID{Bank: bank, Position: 1}
-	return &Collector{number: [2]int{bank, own.Beside().Bank}, banks: [2]gauge{newGauge(own), newGauge(own.Beside())}, bank: string(rune('0' + bank)), now: row{0, nan, nan, nan, nan, nan, nan}, short: nan}
+	return &Collector{number: [2]int{bank, own.Beside().Bank}, banks: [2]gauge{newGauge(own), newGauge(own.Beside())}, own: own, now: row{0, nan, nan, nan, nan, nan, nan}, short: nan}
 }
 
 // often is how far apart rows are at least, s: hours of them are not to take room.
@@ -107,16 +107,16 @@ func (c *Collector) Add(s decode.Sample) {
 	if s.Missing {
 		return
 	}
-	v := float32(s.Value)
+	v, at := float32(s.Value), float32((s.Sent+s.Received).Seconds()/2)
 	for i := range c.banks {
-		c.banks[i].add(s.Signal.Name, float32((s.Sent+s.Received).Seconds()/2), v)
+		c.banks[i].add(s.Signal.Name, at, v)
 	}
-	c.snaps.add(s.Signal.Name, &c.banks[0], float32((s.Sent+s.Received).Seconds()/2), v)
+	c.snaps.add(s.Signal.Name, &c.banks[0], at, v)
 	switch s.Signal.Name {
-	case "LONGFT" + c.bank:
+	case c.own.LongTrim():
 		c.long = v
-	case "SHRTFT" + c.bank, "SHRTFT" + c.bank + "1":
-		c.now.at, c.short = float32((s.Sent+s.Received).Seconds()/2), v
+	case c.own.Trim(), c.own.TrimBeside():
+		c.now.at, c.short = at, v
 		c.now.trim = float32(decode.TotalTrim(float64(c.short), float64(c.long)))
 		if n := len(c.rows); n == 0 || c.now.at >= c.rows[n-1].at+often {
 			c.rows = append(c.rows, c.now)
