@@ -12,6 +12,9 @@ import (
 // TestAllowed looks at all that is used, what is used in tests alone too. That is not
 // handed out, so a licence that asks for changed files back may be there.
 func TestAllowed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("asks the go command for all that is used")
+	}
 	parts, err := linked([]string{"-test", "pushback/..."})
 	if err != nil {
 		t.Fatal(err)
@@ -25,6 +28,9 @@ func TestAllowed(t *testing.T) {
 }
 
 func TestProgram(t *testing.T) {
+	if testing.Short() {
+		t.Skip("asks the go command for all that is used")
+	}
 	parts, err := linked(nil)
 	if err != nil {
 		t.Fatal(err)
