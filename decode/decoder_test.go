@@ -212,3 +212,14 @@ func BenchmarkReply(b *testing.B) {
 		out, _ = d.Reply(0x7E8, request, reply, 0, 0, out[:0])
 	}
 }
+
+// Totals multiply: +25 and +15 % are 1.25 · 1.15 − 1 (worked by hand), not 40 %.
+func TestTotalTrim(t *testing.T) {
+	for _, c := range []struct{ short, long, want float64 }{
+		{25, 15, 43.75}, {0, 0, 0}, {10, 0, 10}, {0, -10, -10}, {-20, 25, 0}, {-100, 15, -100},
+	} {
+		if got := TotalTrim(c.short, c.long); math.Abs(got-c.want) > 1e-9 || math.Abs(TotalTrim(c.long, c.short)-got) > 1e-9 {
+			t.Errorf("%v and %v are %v, want %v", c.short, c.long, got, c.want)
+		}
+	}
+}

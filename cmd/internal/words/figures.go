@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"pushback/analysis"
+	"pushback/decode"
 )
 
 // RestingFact is what readings show apart from any force, in lines.
@@ -34,7 +35,7 @@ func Resting(sensor string, f analysis.Figures) []RestingFact {
 	if f.TrimCount > 0 {
 		line := fmt.Sprintf("short-term %+.1f to %+.1f %%, mean %+.1f %%", Unsigned(f.ShortLow, 1), Unsigned(f.ShortHigh, 1), Unsigned(f.ShortMean, 1))
 		if f.LongCount > 0 {
-			line += fmt.Sprintf("; long-term mean %+.1f %%; total %+.1f %%", Unsigned(f.LongMean, 1), Unsigned(f.ShortMean+f.LongMean, 1))
+			line += fmt.Sprintf("; long-term mean %+.1f %%; total %+.1f %%", Unsigned(f.LongMean, 1), Unsigned(decode.TotalTrim(f.ShortMean, f.LongMean), 1))
 		}
 		out = append(out, RestingFact{"trim", []string{line}})
 	}

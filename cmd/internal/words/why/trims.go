@@ -23,7 +23,7 @@ var trims = sentences{
 	reason.BankEnds:            say("bank %d %+.0f %% at %.3g %s and %+.0f %% at %.3g"),
 	reason.AndBankEnds:         say(", bank %d %+.0f %% at %.3g %s and %+.0f %% at %.3g"),
 	reason.SensorPlugs:         say("the connectors of the two upstream sensors, after intake, exhaust or engine work", hazard.Heater),
-	reason.WhoseTrim:           say("the bias test, or both wires held 5 s apart: whose trim responds?", hazard.Wire, hazard.Running),
+	reason.WhoseTrim:           say("whose trim responds: the bias test, or both wires held 5 s apart", hazard.Wire, hazard.Running),
 	reason.BackPressure:        say("exhaust back pressure of bank %d beside the other's: a clogged catalyst", hazard.Running, hazard.Heater),
 	reason.BreathesBadly:       say("a blocked intake runner, valve timing or a camshaft of that bank off: compression"),
 	reason.BoostLeak:           say("on a boosted engine, a boost leak behind the MAF: metered air gets lost under boost, unmetered air comes in at idle; pressure-test the intake, engine off"),
