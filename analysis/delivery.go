@@ -44,7 +44,8 @@ func (c *assessment) delivery() Proof {
 		}
 	}
 	for _, side := range []Side{Rich, Lean} {
-		if c.w.rest.contradicts(side) && len(c.forces) > 0 {
+		// Where the banks are crossed the downstream sensor looks at another mixture than the forced one does.
+		if c.w.rest.contradicts(side) && len(c.forces) > 0 && c.bankProof().State != Failed {
 			prove(reason.RearReads.Of(side, c.w.rest.trimThen[sideIndex(side)]),
 				evidence("seconds", c.w.rest.mute[sideIndex(side)]))
 			byDown = true
@@ -182,7 +183,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}
-	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven {
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && c.bankProof().State != Failed {
 		i := sideIndex(side)
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}

@@ -86,3 +86,27 @@ func TestPurgeIsAPause(t *testing.T) {
 		}
 	}
 }
+
+// Where the other bank's reading followed the wire, what the downstream sensor says against the forced one is said of another mixture.
+func TestCrossedBanksContradictNothing(t *testing.T) {
+	for _, crossed := range []bool{false, true} {
+		f := with(Lean, func(f *force) {
+			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
+			f.down = downstream{}
+			if crossed {
+				f.bank, f.own.state = 2, silent
+			}
+		})
+		c := judged(ByWire, f)
+		c.w.rest.mute[sideIndex(Rich)], c.w.rest.trimThen[sideIndex(Rich)] = 40, 25
+		if bank := c.bankProof().State; (bank == Failed) != crossed {
+			t.Fatalf("crossed %v: the bank is %s", crossed, bank)
+		}
+		if got := c.sensor(Rich).State; (got == Failed) == crossed {
+			t.Errorf("crossed %v: sensor_rich is %s", crossed, got)
+		}
+		if got := c.delivery().State; (got == Proven) == crossed {
+			t.Errorf("crossed %v: delivery is %s", crossed, got)
+		}
+	}
+}
