@@ -32,12 +32,22 @@ func ReadShop(path string, given Head) (Shop, error) {
 	if err != nil {
 		return Shop{}, err
 	}
-	s := Shop{Name: words.Clean(cmp.Or(given.Name, kept.Name)), Technician: words.Clean(cmp.Or(given.Technician, kept.Technician)),
-		Vehicle: words.Clean(given.Vehicle), Odometer: words.Clean(given.Odometer), Complaint: words.Clean(given.Complaint)}
+	s := Shop{Name: headText(cmp.Or(given.Name, kept.Name)), Technician: headText(cmp.Or(given.Technician, kept.Technician)),
+		Vehicle: headText(given.Vehicle), Odometer: headText(given.Odometer), Complaint: headText(given.Complaint)}
 	if logo := cmp.Or(given.Logo, kept.Logo); logo != "" {
 		s.Logo, err = ReadLogo(logo)
 	}
 	return s, advice.On(err, "name a PNG or JPEG file with --logo, or leave it out")
+}
+
+// headText is a text as the head shows it: so long at most.
+func headText(text string) string {
+	const most = 500
+	r := []rune(words.Clean(text))
+	if len(r) > most {
+		return string(r[:most]) + " …"
+	}
+	return string(r)
 }
 
 // readHead reads the file; none is no error where none was named.

@@ -47,8 +47,8 @@ func bandOf(b switching.SpeedBand) Band {
 }
 
 func writeBand(w io.Writer, b switching.SpeedBand) {
-	line(w, "switching", fmt.Sprintf("%s: %.2f to %.2f V, mean %.2f V, rich %.0f %% of %d readings (%.1f/s)", b.Name,
-		b.Low, b.High, b.Mean, 100*b.ShareRich, b.Readings, b.PerSecond))
+	line(w, "switching", fmt.Sprintf("%s: %.2f to %.2f V, mean %.2f V, rich %.0f %% of %s", b.Name,
+		b.Low, b.High, b.Mean, 100*b.ShareRich, words.ReadingsText(b)))
 	say := func(text string) { line(w, "", "  "+text) }
 	say(words.PaceText(b))
 	say(fmt.Sprintf("rise 0.30 to 0.60 V %s; fall %s", words.FlankText(b.Rise, b.PerSecond), words.FlankText(b.Fall, b.PerSecond)))

@@ -37,6 +37,14 @@ func PaceText(b switching.SpeedBand) string {
 	return fmt.Sprintf("%.1f cross-counts in 10 s; period %.2f s, rich %.2f s, lean %.2f s", b.Per10s, b.Period, b.Rich, b.Lean)
 }
 
+// ReadingsText is how many readings there were, and how many a second if that is known.
+func ReadingsText(b switching.SpeedBand) string {
+	if math.IsNaN(b.PerSecond) {
+		return fmt.Sprintf("%d readings", b.Readings)
+	}
+	return fmt.Sprintf("%d readings (%.1f/s)", b.Readings, b.PerSecond)
+}
+
 // LimitText words the state of a figure beside what is usual; "" where it is usual.
 func LimitText(state string) string {
 	return map[string]string{"between": "borderline", "unusual": "outside the usual range"}[state]

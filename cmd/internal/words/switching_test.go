@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"testing"
 
 	"pushback/analysis/switching"
@@ -18,6 +19,15 @@ func TestFlankText(t *testing.T) {
 	} {
 		if got := FlankText(c.e, 2.1); got != c.want {
 			t.Errorf("%+v: %q, want %q", c.e, got, c.want)
+		}
+	}
+}
+
+// TestReadingsText: a table whose rows all have one time has no readings a second.
+func TestReadingsText(t *testing.T) {
+	for rate, want := range map[float64]string{58.71: "200 readings (58.7/s)", math.NaN(): "200 readings"} {
+		if got := ReadingsText(switching.SpeedBand{Readings: 200, PerSecond: rate}); got != want {
+			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }
