@@ -125,14 +125,15 @@ arm64:
 windows:
 	.ci/windows
 
-# Sessions of 10,000 simulated cars in partitions, judged by 1, 2 and 4 workers, one of which is
-# killed (Debian's python3-distributed, which this installs as root).
+# Sessions of 10,000 simulated cars (SESSIONS) in partitions, judged by 1, 2 and 4 workers, one of
+# which is killed (Debian's python3-distributed, which this installs as root).
 FLEET ?= build/fleet
+SESSIONS ?= 10000
 FLEETPYTHON := /usr/bin/python3
 fleet: build
 	@$(FLEETPYTHON) -c 'import distributed' 2>/dev/null || { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends python3-distributed >/dev/null; } \
 	  || { echo "install Dask distributed (Debian: apt-get install python3-distributed)"; exit 1; }
-	@test -e $(FLEET)/made || { rm -rf $(FLEET); echo "10,000 sessions of 20 s each: 6 minutes of processor"; $(GO) run ./cmd/fleet cars -to $(FLEET)/sessions -n 10000 && touch $(FLEET)/made; }
+	@test -e $(FLEET)/made-$(SESSIONS) || { rm -rf $(FLEET); echo "$(SESSIONS) sessions of 20 s each: of 10,000 6 minutes of processor"; $(GO) run ./cmd/fleet cars -to $(FLEET)/sessions -n $(SESSIONS) && touch $(FLEET)/made-$(SESSIONS); }
 	rm -rf $(FLEET)/verdicts
 	$(FLEETPYTHON) cmd/fleet/judge.py $(FLEET)/sessions $(FLEET)/verdicts --pushback $(BIN) --workers 1,2,4 --kill --alone
 
