@@ -135,7 +135,7 @@ func TestVisitOfALeak(t *testing.T) {
 	}{{"vacuum-leak", false, "map"}, {"vacuum-leak", true, "leak"}, {"healthy", false, ""}} {
 		cfg := simcar.Config{Car: simCar(t, step.car), Seed: 11}
 		if step.drive {
-			cfg.Drive = simcar.Town
+			cfg.Drive, cfg.Bus = simcar.Town, obd.ISO9141
 		}
 		sim, err := simcar.New(cfg)
 		if err != nil {
