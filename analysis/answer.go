@@ -257,6 +257,12 @@ func (a *answer) still() bool {
 	return a.now < max(a.ceiling(), a.start)+a.margin() && a.moved() < max(minAnswer, 0.7*a.width())
 }
 
+// unmoved reports whether trim was read and neither answered nor went the other way: where sensors are crossed
+// and mixture reaches one bank, the other's trim goes one way or the other.
+func (a *answer) unmoved() bool {
+	return a.n >= 4 && (a.state == answerOpen || a.state == silent) && a.still() && -a.moved() < max(minAnswer, 0.7*a.width())
+}
+
 // stuckFor is how long trim has stood within a count, s.
 func (a *answer) stuckFor() float64 { return a.nowAt - a.steadyAt }
 

@@ -145,14 +145,17 @@ func (c *assessment) bankProof() Proof {
 			p.State = Proven
 			p.Why = reason.BankAnswered.Of(c.w.bank)
 			p.Evidence = evidence("own_moved_pct", f.own.up*(f.own.top-f.own.start))
+			mayBoth := c.w.cfg.By == ByMixture && !f.other.unmoved()
+			if mayBoth {
+				p.State, p.Why = Untested, reason.MayReachBothBanks.Of()
+			}
 			if f.other.n == 0 {
 				p.Why = p.Why.And(reason.OtherTrimUnread)
 				continue
 			}
 			p.Evidence["other_moved_pct"] = round3(f.other.up * f.other.moved())
 			switch {
-			case c.w.cfg.By == ByMixture:
-				p.State, p.Why = Untested, reason.MayReachBothBanks.Of()
+			case mayBoth:
 			case f.other.state == answered:
 				p.State = Unclear
 				p.Why = p.Why.And(reason.OtherWithIt, c.w.other)

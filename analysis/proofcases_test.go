@@ -54,6 +54,13 @@ func idle(f *force) {
 	f.own.base = trimBase{n: 40, seconds: 12, low: 0, high: 0.8, flatFor: 12}
 }
 
+// otherBank has the trim of the other bank go so far, %.
+func otherBank(up, moved float64, is answerState) func(*force) {
+	return func(f *force) {
+		f.other = answer{state: is, up: up, n: 30, course: course{now: moved, nowAt: f.end, top: max(moved, 0), peak: max(moved, 0)}}
+	}
+}
+
 // judged is a watcher's view of forces, each made by a change of a good one.
 func judged(by By, forces ...*force) *assessment {
 	w := NewWatcher(Config{By: by})
@@ -297,6 +304,29 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"bank by mixture: it reaches both banks", ByMixture, func() []*force {
 			return []*force{with(Lean, func(f *force) { f.other = answer{state: answered, up: 1, n: 30, course: course{now: 12, top: 12}} })}
 		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
+		{"bank by mixture: the other bank's trim was not read", ByMixture, func() []*force { return []*force{with(Lean)} },
+			func(c *assessment) Proof { return c.bankProof() }, Untested},
+		{"bank by mixture: it was read, and stood", ByMixture, func() []*force {
+			return []*force{with(Lean, otherBank(1, 0, silent))}
+		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
+		{"bank by mixture: it hunts on within its range", ByMixture, func() []*force {
+			return []*force{with(Lean, otherBank(1, 1, answerOpen))}
+		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
+		{"bank by mixture: it creeps, and has not decided", ByMixture, func() []*force {
+			return []*force{with(Lean, otherBank(1, 5, answerOpen))}
+		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
+		{"bank by mixture: it goes the other way, as where sensors are crossed", ByMixture, func() []*force {
+			return []*force{with(Lean, otherBank(1, -6, answerOpen))}
+		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
+		{"bank by mixture: read three times", ByMixture, func() []*force {
+			return []*force{with(Lean, otherBank(1, 0, answerOpen), func(f *force) { f.other.n = 3 })}
+		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
+		{"bank by mixture: rich reached both, lean this one alone", ByMixture, func() []*force {
+			return []*force{with(Rich, otherBank(-1, 12, answered)), with(Lean, later, otherBank(1, 0, silent))}
+		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
+		{"bank by mixture: the other way round", ByMixture, func() []*force {
+			return []*force{with(Lean, otherBank(1, 0, silent)), with(Rich, later, otherBank(-1, 12, answered))}
+		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
 		{"bank: the reading of bank 2 followed", ByWire, func() []*force { return []*force{with(Lean, quietTrim(15), func(f *force) { f.bank = 2 })} },
 			func(c *assessment) Proof { return c.bankProof() }, Failed},
 		{"bank: both sensors were held, this one's bank answered", ByWire, func() []*force {

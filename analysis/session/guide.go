@@ -90,7 +90,7 @@ type Guide struct {
 	stage Stage
 	now   time.Duration
 	since time.Duration
-	began time.Duration // when the car was found ready, and the length that was told counts from
+	began time.Duration // when the car was first found ready, and the length that was told counts from
 	told  time.Duration // last prompt
 	passed
 	engine engine
@@ -106,6 +106,7 @@ type Guide struct {
 type passed struct {
 	fresh  bool
 	over   bool // done was called
+	ready  bool // the car was found so once
 	based  bool // the baseline is done
 	opened bool // the open level was asked for
 }

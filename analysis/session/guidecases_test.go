@@ -365,6 +365,21 @@ func TestGuideTapsAndReadings(t *testing.T) {
 	}
 }
 
+// The time that was told counts from the first time the car was found ready, at the very beginning too.
+func TestGuideCountsFromTheFirstReady(t *testing.T) {
+	_, most := GuideConfig{Open: -1}.Length(analysis.ByWire)
+	for _, first := range []time.Duration{0, s / 4, 3 * s} {
+		script := fmt.Sprintf("%v ready", first)
+		for at := first + 5*s; at < 2*most; at += 160 * s { // ready comes and goes, and nobody begins
+			script += fmt.Sprintf("; %v not_ready; %v ready", at, at+80*s)
+		}
+		stages := guided(t, Setup{}, GuideConfig{}, script, 2*most)
+		if last, want := stages[len(stages)-1], fmt.Sprintf("%v done (long)", first+most+s/4); last != want {
+			t.Errorf("ready at %v: %s, want %s; %q", first, last, want, stages)
+		}
+	}
+}
+
 // The test never takes longer than was told, whatever the car and the hands do.
 func TestGuideEndsWithinWhatWasTold(t *testing.T) {
 	for _, by := range []analysis.By{analysis.ByWire, analysis.ByMixture, analysis.ByFuelCut} {

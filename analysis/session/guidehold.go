@@ -46,8 +46,8 @@ func (g *Guide) enter(s Stage) {
 
 // fit goes on from StageReady.
 func (g *Guide) fit() {
-	if g.began == 0 {
-		g.began = g.now
+	if !g.ready {
+		g.ready, g.began = true, g.now
 	}
 	if g.judge.LeanOnly() {
 		g.sides[analysis.Rich].left, g.opened = true, true
@@ -383,7 +383,7 @@ func (g *Guide) holdFor() time.Duration {
 // advance leaves a stage whose job is done.
 func (g *Guide) advance() {
 	in := g.now - g.since
-	if _, most := g.Length(); g.began > 0 && g.now-g.began > most && (g.waits() || g.stage == StageAnswer) {
+	if _, most := g.Length(); g.ready && g.now-g.began > most && (g.waits() || g.stage == StageAnswer) {
 		g.notice.why = WhyLong
 		g.enter(StageDone)
 		return

@@ -186,12 +186,12 @@ type condition struct {
 }
 
 // conditions spread over what a petrol engine draws, the cheapest first; the load
-// figures are usual ones.
+// figures are usual ones. No two of them lie newFlow apart, lest noise decide whether one stands for the other.
 var conditions = []condition{
 	{"map_idle", reason.DriveIdle, 800, 25},
 	{"map_1500", reason.Drive1500, 1500, 20},
 	{"map_2500", reason.Drive2500, 2500, 20},
-	{"map_cruise", reason.DriveCruise, 2000, 45},
+	{"map_cruise", reason.DriveCruise, 2000, 50},
 	{"map_pull", reason.DrivePull, 2750, 78},
 }
 

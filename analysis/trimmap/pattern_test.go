@@ -306,6 +306,25 @@ func TestLead(t *testing.T) {
 	}
 }
 
+// Where one condition would just do for another, noise in speed and load would decide whether that is asked for.
+func TestConditionsLieApart(t *testing.T) {
+	for i, a := range conditions {
+		for _, b := range conditions[:i] {
+			reach := a.speed * a.share / (b.speed * b.share)
+			if reach = max(reach, 1/reach); math.Abs(math.Log(reach/newFlow)) < 0.05 {
+				t.Errorf("%s draws %.3f times as much as %s, or as little: %g is too near", a.name, reach, b.name, newFlow)
+			}
+		}
+	}
+	for seed := range uint64(8) {
+		var l Lead
+		drive(collectorFunc(func(s decode.Sample) { l.Add(s) }), []stage{{60, 800, 25}, {60, 2500, 20}}, func(int, float64) float64 { return 1 }, 1, seed, meter)
+		if g := l.Now(); g.Step != "map_cruise" || g.Have != 0 {
+			t.Errorf("idle and 2500, drive %d: %+v, want map_cruise", seed, g)
+		}
+	}
+}
+
 // The readings that are near a condition are counted a second apart, up to what is wanted.
 func TestLeadCounts(t *testing.T) {
 	var l Lead
