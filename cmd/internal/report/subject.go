@@ -88,7 +88,7 @@ func conditionFacts(m store.Meta, d *dossier.Dossier) []words.Fact {
 		}
 	}
 	if m.Origin != "import" {
-		add("Bus", m.Format.Bus.String())
+		add("Bus", words.BusText(m.Format.Bus.String(), m.Format.Dialect.String()))
 	}
 	add("Adapter", m.Adapter)
 	add("Sensors of the car", strings.Join(m.Sensors, ", "))

@@ -9,6 +9,7 @@ import (
 
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
+	"pushback/obd"
 	"pushback/store"
 )
 
@@ -20,6 +21,7 @@ type Session struct {
 	Finished   bool     `json:"finished"`
 	Origin     string   `json:"origin"`
 	Bus        string   `json:"bus"`
+	Dialect    string   `json:"dialect,omitempty"` // j1979, j1979-2; where there was a bus
 	Adapter    string   `json:"adapter"`
 	Sensors    []string `json:"sensors"`
 	Watching   string   `json:"watching"`
@@ -39,13 +41,16 @@ func SessionOf(m store.Meta) Session {
 	if m.Sensors == nil {
 		m.Sensors = []string{}
 	}
-	visit := ""
+	visit, dialect := "", ""
+	if m.Format.Bus != obd.BusUnknown {
+		dialect = m.Format.Dialect.String()
+	}
 	if m.Visit != nil {
 		visit = m.Visit.Name
 	}
 	return Session{
 		ID: m.ID, Visit: visit, Started: m.Started.Format(time.RFC3339), DurationS: float64(m.Duration.Milliseconds()) / 1000, Finished: m.Finished,
-		Origin: m.Origin, Bus: m.Format.Bus.String(), Adapter: m.Adapter, Sensors: m.Sensors, Watching: m.Watching, By: m.By,
+		Origin: m.Origin, Bus: m.Format.Bus.String(), Dialect: dialect, Adapter: m.Adapter, Sensors: m.Sensors, Watching: m.Watching, By: m.By,
 		Label: m.Label, Vehicle: m.Vehicle, Note: m.Note, Conclusion: m.Conclusion, Version: m.Version,
 		Before: m.Before, After: m.After,
 	}
@@ -144,7 +149,7 @@ func WriteSession(w io.Writer, m store.Meta) {
 	line("label", m.Label)
 	line("note", m.Note)
 	if m.Origin != "import" {
-		line("bus", m.Format.Bus.String())
+		line("bus", words.BusText(m.Format.Bus.String(), m.Format.Dialect.String()))
 	}
 	line("adapter", m.Adapter)
 	line("sensors", strings.Join(m.Sensors, ", "))

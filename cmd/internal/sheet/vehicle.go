@@ -14,7 +14,6 @@ import (
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/decode"
-	"pushback/obd"
 )
 
 // Vehicle is what a look at a car found. Wide because it is the JSON that other programs read.
@@ -95,11 +94,7 @@ func (v *Vehicle) Tell(data dossier.VehicleData, checks []dossier.Check) {
 // Write prints it.
 func (v *Vehicle) Write(w io.Writer) {
 	say := func(what, format string, args ...any) { line(w, what, fmt.Sprintf(format, args...)) }
-	bus := v.Bus
-	if v.Dialect != obd.J1979.String() {
-		bus += ", by SAE J1979-2 (OBDonUDS)"
-	}
-	say("bus", "%s", bus)
+	say("bus", "%s", words.BusText(v.Bus, v.Dialect))
 	adapter := v.Adapter
 	if v.VoltageV > 0 {
 		adapter += fmt.Sprintf(", %.1f V at the connector", v.VoltageV)
