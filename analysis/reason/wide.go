@@ -3,6 +3,7 @@ package reason
 // Of what was not tried.
 const (
 	Unmoved         Code = "unmoved"
+	MovedUnsaid     Code = "moved_unsaid" // %, at s
 	UnmovedLean     Code = "unmoved_lean"
 	UnmovedRich     Code = "unmoved_rich"
 	NotMadeRich     Code = "not_made_rich"

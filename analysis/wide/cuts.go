@@ -13,6 +13,7 @@ type cut struct {
 	begin, end float64 // s: when λ left its rest or the status told it, and when it was over; end 0: it goes on
 	rest       float64 // λ before
 	top        float64 // the highest λ
+	far        float64 // the farthest that λ was from its rest
 	status     bool    // PID 03 told it
 	slope      float64 // of the sensor behind the catalyst towards lean, V/s, the steepest seen
 	rearLow    float64
@@ -53,7 +54,7 @@ func (c *cutWatch) watch(w *Watcher, p reading) {
 	}
 	x := &c.all[len(c.all)-1]
 	x.status = x.status || driving
-	x.top = max(x.top, p.v)
+	x.top, x.far = max(x.top, p.v), max(x.far, abs(p.v-x.rest))
 	if p.v >= farLean {
 		x.seen = true
 	}
@@ -183,6 +184,9 @@ func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 // 0.7 s. What the exhaust mixes by itself is less.
 const slowFlank = 1.0
 
+// stayed is within what of its rest a dead sensor stays; one that moves otherwise was enriched, or is read too seldom.
+const stayed = 0.03
+
 // weigh puts what the cuts have shown into the proofs.
 func (c *cutWatch) weigh(r *ring) {
 	for i := range c.all {
@@ -200,7 +204,7 @@ func (c *cutWatch) weigh(r *ring) {
 					p.Evidence["flank_s"] = slow
 				}
 			}
-		case x.status && x.end-x.begin >= 3 && x.rearRead && x.rearLow < 0.2:
+		case x.status && x.end-x.begin >= 3 && x.rearRead && x.rearLow < 0.2 && x.far < stayed:
 			r.say(analysis.ProofSensorLean, analysis.Failed, reason.CutDead.Of(x.end-x.begin, x.rearLow), "waited_s", x.end-x.begin, "rear_v", x.rearLow)
 			r.say(analysis.ProofInput, analysis.Unclear, reason.ReadingStoodStill.Of())
 		case x.status && x.end-x.begin >= 3:

@@ -13,7 +13,8 @@ type force struct {
 	side   analysis.Side
 	sign   float64 // +1: fuel was added, −1: air
 	marked bool    // the technician said so
-	seen   bool    // force_begins was told
+	begun  bool    // it lasted, or was said
+	seen   bool    // and was told
 	span
 	before
 	size     float64 // the step that was seen, a fraction
@@ -28,6 +29,7 @@ type force struct {
 	rearSays map[bool]bool // the sensor behind the catalyst went rich, lean
 	rearRead bool
 	made     made
+	unsaid
 }
 
 // span is when a force was made, s.
@@ -194,12 +196,13 @@ func (w *Watcher) step(t float64) (d float64, ok bool) {
 // noise is what the disturbance spreads by itself in the seconds that [Watcher.step] has compared with.
 func (w *Watcher) noise() float64 { return max(w.past.spread(), 0.002) }
 
-// Least steps that count, as fractions of fuel: of a force that was said, and of one that nobody announced.
+// Least steps that are looked at, as fractions of fuel and in parts of what the disturbance spreads by itself: where a force was
+// said, and where none was.
 const (
 	leastSaid   = 0.012
-	leastUnsaid = 0.05
-	testWithin  = 300.0 // s: who tests and says nothing is through by then; a mixture that goes on stepping does so by itself
-	evenBefore  = 40.0  // s: before a force that nobody announces the engine ran evenly for so long; town driving does not (common practice, no source)
+	leastUnsaid = 0.03
+	plainSaid   = 3
+	plainUnsaid = 5
 )
 
 // stepForce looks for the flanks of a force and follows what comes of it.
@@ -220,7 +223,7 @@ func (w *Watcher) stepForce(p reading) {
 
 func (w *Watcher) lookForOnset(p reading) {
 	n := len(w.forces)
-	if n > 0 && p.t()-w.forces[n-1].endHi < stepGap+3 {
+	if n > 0 && p.t()-w.forces[n-1].endHi < stepGap+3 && (w.forces[n-1].marked || w.near(p.t()) == nil) {
 		return
 	}
 	if len(w.told) > 0 && w.near(p.t()) == nil { // who says what they do says it of each force
@@ -231,7 +234,7 @@ func (w *Watcher) lookForOnset(p reading) {
 		return
 	}
 	noise := w.noise()
-	if math.Abs(d) < 3*noise {
+	if math.Abs(d) < plainSaid*noise {
 		return
 	}
 	side := analysis.Rich
@@ -239,11 +242,11 @@ func (w *Watcher) lookForOnset(p reading) {
 		side = analysis.Lean
 	}
 	m := w.near(p.t())
-	if m != nil && m.side != side || m == nil && (math.Abs(d) < leastUnsaid || math.Abs(d) < 6*noise || !w.steady(p.t()-evenBefore, p.t()) || w.purged(p.t())) {
+	if m != nil && m.side != side || m == nil && w.asked.side != side && (math.Abs(d) < leastUnsaid || math.Abs(d) < plainUnsaid*noise) {
 		return
 	}
-	if n >= maxForces || m == nil && n > 0 && p.t()-w.forces[0].begin > testWithin {
-		w.unjudged++
+	w.dropUnsaid()
+	if n = len(w.forces); n >= maxForces {
 		return
 	}
 	f := force{side: side, sign: 1, size: math.Abs(d), says: map[bool]float64{}, fast: map[bool]bool{}, rearSays: map[bool]bool{}}
@@ -254,6 +257,8 @@ func (w *Watcher) lookForOnset(p reading) {
 	if m != nil {
 		m.used, f.marked = true, true
 	}
+	f.marked = f.marked || w.asked.side == side
+	f.vent = w.purged(p.t())
 	w.forces = append(w.forces, f)
 	g := &w.forces[n]
 	w.announce(g, p)
@@ -313,9 +318,10 @@ func (w *Watcher) disturbanceBase(t float64) float64 {
 
 // announce tells that a force began: at once where it was said, else when it has lasted.
 func (w *Watcher) announce(f *force, p reading) {
-	if !f.seen && (f.marked || p.t()-f.begin >= 2.5) {
-		f.seen = true
-		w.emit(analysis.Event{T: f.begin, Name: analysis.ForceBegins, Side: f.side})
+	if !f.begun && (f.marked || p.t()-f.begin >= 2.5) {
+		f.begun = true
+		f.seen = f.seen || f.marked
+		w.tell(f, analysis.Event{T: f.begin, Name: analysis.ForceBegins, Side: f.side})
 	}
 }
 
@@ -338,7 +344,6 @@ const (
 func (w *Watcher) follow(f *force, p reading) {
 	y := f.sign * (w.excess(p) - f.rest)
 	t := p.t()
-	away := f.enough()
 	rich := f.side == analysis.Rich
 	say := func(rich bool, since float64) {
 		if _, has := f.says[rich]; has || t < since {
@@ -349,23 +354,40 @@ func (w *Watcher) follow(f *force, p reading) {
 		if rich {
 			toward = analysis.Rich
 		}
-		w.emit(analysis.Event{T: t, Name: analysis.SensorAnswers, Side: f.side, Toward: string(toward), After: max(0, t-since)})
+		w.tell(f, analysis.Event{T: t, Name: analysis.SensorAnswers, Side: f.side, Toward: string(toward), After: max(0, t-since)})
 	}
-	if y >= away && !f.ended() {
+	if !f.ended() && w.plainly(f, f.begin, t, y) {
 		say(rich, f.begin)
 	}
-	if y <= -away && f.ended() {
+	if f.ended() && w.plainly(f, f.end, t, -y) {
 		say(!rich, f.end)
 	}
 	moved := f.sign * (f.u0 - w.fuel(&w.own, t)) // against the force
 	if !f.answered && moved >= max(twoCounts, 4*f.un) && !f.ended() {
 		f.answered, f.answerAt = true, t
 		f.after = [3]float64{max(0, t-f.begin), max(0, w.before(t)-f.hi), p.hi - f.lo}
-		w.emit(analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],
+		w.tell(f, analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],
 			AfterMin: f.after[1], AfterMax: f.after[2], Rate: 100 * moved / max(0.3, t-f.begin)})
 	}
 	w.followSilence(f, t, y, moved)
 }
+
+// plainly reports whether y, the way that the ratio has left its rest since then, is more than noise: one reading alone, or those of
+// a second and a half together, of which a slow valve or a loop that is quick makes many small ones.
+func (w *Watcher) plainly(f *force, since, t, y float64) bool {
+	if y >= f.enough() {
+		return true
+	}
+	s := &w.own.lambda
+	if t-since < meanOf || y <= 0 || s.n-s.from(t-meanOf) < 4 {
+		return false
+	}
+	phi, _ := w.mean(t-meanOf, t)
+	return abs(phi-f.rest) >= max(0.02, 0.6*f.enough()) && (phi > f.rest) == (w.excess(s.at(s.n-1)) > f.rest)
+}
+
+// meanOf is over how long readings are taken together, s.
+const meanOf = 1.5
 
 // followSilence: the ratio is away, on average by awayBy and for two seconds never less than half as far, the loop closed,
 // and trim stands still. Noise alone brings single readings back.
@@ -397,7 +419,7 @@ func (w *Watcher) followSilence(f *force, t, y, moved float64) {
 	short := w.own.trim.line(t)
 	f.atZero = f.answered && math.Abs(short) <= 1.6
 	if f.silent = f.atZero || !f.answered; f.silent {
-		w.emit(analysis.Event{T: t, Name: analysis.LoopSilent, Side: f.side, Waited: t - f.begin, Moved: 100 * moved})
+		w.tell(f, analysis.Event{T: t, Name: analysis.LoopSilent, Side: f.side, Waited: t - f.begin, Moved: 100 * moved})
 	}
 }
 

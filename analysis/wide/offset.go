@@ -53,7 +53,7 @@ func (o *offsetWatch) step(w *Watcher, t float64) {
 		o.off += min(1, (t-o.offAt)/contraryFor) * (l.v/w.command.hold(t-usualDelay, 1) - 1 - o.off)
 		o.offAt = t
 	}
-	if (hasT || hasG) && abs(sum) >= rearTrimFar-0.1 && abs(o.off) < ratioBack {
+	if (hasT || hasG) && abs(sum) >= rearTrimFar-0.1 && abs(o.off) < ratioBack && !w.busy() { // a mixture that was moved moves it too
 		if o.trimSince == 0 || sum*o.trim < 0 {
 			o.trimSince = t
 		}

@@ -13,6 +13,8 @@ const (
 	gainSound, gainMost = 0.75, 1.35
 	gainHalf            = 0.6
 	gainNone            = 0.15
+	gainSkewed          = 0.30 // what the interval of a sound one leaves out
+	gainSure            = 0.90 // and that of a skewed one
 )
 
 // slowFrom is the least lag, above what the computer's own refresh explains, of a slow sensor, s; a
@@ -114,6 +116,7 @@ func (r *ring) weigh() {
 		r.recovery(f)
 	}
 	r.silence()
+	r.unsaid()
 	r.unfollowed()
 	r.scale()
 	r.lag()
@@ -280,7 +283,7 @@ func (r *ring) scale() {
 	}
 	scale := reason.Scale.Of(g, low, high)
 	switch rear, seen := r.rearProves(); {
-	case g >= gainSound && g <= gainMost:
+	case g >= gainSound && g <= gainMost && low > gainSkewed:
 		r.say(analysis.ProofScale, analysis.Proven, scale, ev...)
 	case g < gainNone || !r.is(analysis.ProofDelivery, analysis.Proven) && !rear && g < gainSound:
 		half := reason.HalfOfWhat.Of(g)
@@ -289,7 +292,7 @@ func (r *ring) scale() {
 		}
 		r.say(analysis.ProofScale, analysis.Unclear, half, ev...)
 		r.half = g >= gainNone
-	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && rear || low > gainMost):
+	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear || low > gainMost):
 		r.skewed = true
 		r.say(analysis.ProofScale, analysis.Failed, scale.And(reason.WhileRearFollowed), ev...)
 		if rear {
@@ -402,7 +405,7 @@ func (r *ring) unfollowed() {
 			far = max(far, math.Abs(v-rest))
 		}
 		rich := m.side == analysis.Rich
-		still := far <= max(0.006, 3*noise)
+		still := far <= min(max(0.006, 3*noise), 0.012) // a dead one has no noise of an engine either
 		rear, _ := w.own.rearWent(rich, m.at-12, m.at, min(w.now, to+6))
 		beside := w.besideMoved(m, to)
 		switch {

@@ -41,7 +41,7 @@ func (w *Watcher) stepStatus(p reading) {
 	w.ready.openAt = p.t()
 	if f := w.running(); f != nil && had && isClosed(was.v) && !f.opened && w.cfg.By != analysis.ByFuelCut {
 		f.opened, f.openedAt = true, p.t()
-		w.emit(analysis.Event{T: p.t(), Name: analysis.OpenLoop, Status: analysis.FuelStatus(int(p.v))})
+		w.tell(f, analysis.Event{T: p.t(), Name: analysis.OpenLoop, Status: analysis.FuelStatus(int(p.v))})
 	}
 }
 

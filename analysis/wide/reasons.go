@@ -12,6 +12,9 @@ func (w *Watcher) Reasons() []reason.Reason {
 	v := w.Verdict()
 	for i := range w.forces {
 		f := &w.forces[i]
+		if !f.seen {
+			continue
+		}
 		out = append(out, reason.Force.Of(i+1, f.side, f.begin, f.lo, f.hi, endOr(f, w.now)).And(analysis.HowSeen(f.marked)).And(reason.Stop))
 		add(reason.WideRest, 100*f.rest, 100*f.noise, 100*f.u0)
 		if !f.fitted {

@@ -48,16 +48,18 @@ func (w *Watcher) lookForEnd(f *force, p reading) {
 		w.tellEnd(f)
 		return
 	}
-	if t-f.begin > longestForce || !f.marked && (t-f.begin > longestUnsaid || !w.steady(f.begin, t)) {
+	if t-f.begin > longestForce || !f.marked && t-f.begin > longestUnsaid {
 		w.abandon(f)
 	}
 }
 
 func (w *Watcher) tellEnd(f *force) {
-	w.emit(analysis.Event{T: f.end, Name: analysis.ForceEnds, Side: f.side})
+	w.tell(f, analysis.Event{T: f.end, Name: analysis.ForceEnds, Side: f.side})
 	for i := w.own.lambda.from(f.end); i < w.own.lambda.n; i++ {
 		w.follow(f, w.own.lambda.at(i))
 	}
+	f.even = w.steady(f.begin-evenBefore, f.end)
+	w.weighUnsaid(f)
 }
 
 // lasts reports whether the disturbance is still there.
@@ -74,11 +76,7 @@ func (w *Watcher) abandon(f *force) {
 		w.close(f)
 		return
 	}
-	f.closed = true
-	f.end, f.endHi = w.now, w.now
-	if f.seen {
-		w.emit(analysis.Event{T: w.now, Name: analysis.ForceEnds, Side: f.side})
-	}
+	w.ownSteps++
 	w.forces = w.forces[:len(w.forces)-1]
 }
 
@@ -105,7 +103,7 @@ func (w *Watcher) lookForReturn(f *force, p reading) {
 		phi, u := w.mean(t-1.5, t)
 		if math.Abs(phi-f.rest) < ratioBack && math.Abs(u-f.u0) < trimBackTo && t > f.end+1.5 {
 			f.recovered = max(f.end, t-1.5)
-			w.emit(analysis.Event{T: f.recovered, Name: analysis.SwitchingResumes, Side: f.side, After: f.recovered - f.end})
+			w.tell(f, analysis.Event{T: f.recovered, Name: analysis.SwitchingResumes, Side: f.side, After: f.recovered - f.end})
 		}
 	}
 	if f.recovered > 0 && t-f.recovered >= 4 || t-f.end > recoverWithin+2 {
@@ -130,7 +128,9 @@ func (w *Watcher) close(f *force) {
 	if f.closed {
 		return
 	}
-	w.estimate(f)
+	if f.marked || f.told || w.mayCount(f) {
+		w.estimate(f)
+	}
 	f.closed = true
 	w.hasVerdict = false
 }

@@ -25,9 +25,9 @@ type Watcher struct {
 
 	own, other bank // the watched bank and the one beside it
 	shared
-	told      []told  // what the technician said
-	forces    []force // the last one may be running
-	unjudged  int
+	told   []told  // what the technician said
+	forces []force // the last one may be running
+	unannounced
 	cuts      cutWatch
 	offset    offsetWatch
 	rears     rearWatch
@@ -270,7 +270,10 @@ func (w *Watcher) Mark(at time.Duration, side analysis.Side) []analysis.Event {
 	if f := w.running(); f != nil && f.side == side && !f.ended() && f.begin > t-sayNear && (f.begin > t-saySurely || f.size > 6*f.noise) {
 		f.marked = true
 		w.told[len(w.told)-1].used = true
-	} else if f != nil && !f.marked && !f.ended() {
+		if f.begun {
+			w.counts(f)
+		}
+	} else if f != nil && !f.marked && !f.told {
 		w.abandon(f) // something else: who says what they do says it of each force
 	}
 	return w.events

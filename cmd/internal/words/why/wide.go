@@ -9,6 +9,7 @@ import (
 // wide are the sentences of what a wide-range sensor has shown.
 var wide = sentences{
 	reason.Unmoved:              say("the mixture was not moved"),
+	reason.MovedUnsaid:          say("the mixture moved by %.0f %% at %.0f s and nobody had said so, as tank vapor moves it too: say it when you begin"),
 	reason.UnmovedLean:          say("the mixture was not moved lean"),
 	reason.UnmovedRich:          say("the mixture was not moved rich"),
 	reason.NotMadeRich:          say("the mixture was not made rich"),

@@ -1,0 +1,182 @@
+package wide
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"pushback/analysis"
+	"pushback/analysis/reason"
+)
+
+// A change of the mixture that nobody announced may be a force, or tank vapour, a pedal, a leak that opens: by its size alone they
+// are alike. What speaks for a force adds up as logarithms: how seldom this car's mixture steps by itself, how far and how long it
+// went, whether the engine ran evenly and purge rested, and that people move both sides while vapour moves one. Nothing is told until
+// that is enough, mostly with the second force; then it is told with its own times.
+
+// unsaid is what is known of changes that nobody announced.
+type unsaid struct {
+	told bool             // it counts as a force, and was told
+	held []analysis.Event // what is to be told of it if it comes to count
+	even bool             // the engine ran evenly before it and until its end
+	vent bool             // purge opened or shut as it began
+}
+
+// Odds and rates that are set (common practice, no source, where none is named).
+const (
+	testOdds     = 0.2      // odds that somebody tests where nobody has said so
+	testWithin   = 300.0    // s: who tests has done so by then; in hours of driving it is as likely at any time
+	testLasts    = 150.0    // s: forces of one test come within so long of one another
+	forceRate    = 1.0 / 25 // 1/s: how often one begins where somebody tests
+	ownSteps     = 0.5      // a mixture is taken to step by itself so often …
+	ownSeconds   = 150.0    // … in so long before anything of the car is known: a gamma law
+	usualSize    = 0.07     // of a force
+	ownSize      = 0.03     // of a step that the car makes by itself, in the mean
+	usualLength  = 13.0     // s
+	spreadOfSize = 0.45     // of the logarithms
+	evenBefore   = 40.0     // s: who tests lets the engine run evenly for so long before
+	uneven       = -3.0     // logarithm of how much likelier an uneven engine makes it the car's own
+	vented       = -3.0     // and a purge valve that has just moved
+	otherSide    = 2.5      // ln of 0.6 to 0.05: people move both sides, vapour one
+	sameSide     = -0.9     // ln of 0.4 to 0.95
+	oneThousand  = 6.9      // log odds from which it is told: wrong once in a thousand
+	keepUnsaid   = 24       // changes that are remembered
+	mostLog      = math.Ln2 // half of the car's own steps may be of a force's size and length
+)
+
+// unannounced is what is known of a session's changes beside those that were announced.
+type unannounced struct {
+	asked    asked
+	ownSteps int // of the mixture, that came to no force
+}
+
+// looks is what size, length and surroundings of a change say for a force, a logarithm.
+func (f *force) looks() float64 {
+	bell := func(x, usual float64) float64 {
+		z := math.Log(x/usual) / spreadOfSize
+		return math.Exp(-z*z/2) / (x * spreadOfSize * math.Sqrt(2*math.Pi))
+	}
+	against := func(force, own float64) float64 { return math.Log(force / (0.5*own + 0.5*force)) }
+	long := max(f.end-f.begin, 0.5)
+	x := against(bell(f.size, usualSize), math.Exp(-f.size/ownSize)/ownSize) + against(bell(long, usualLength), 1/(math.Log(60)*long))
+	if !f.even {
+		x += uneven
+	}
+	if f.vent {
+		x += vented
+	}
+	return x
+}
+
+// odds are the log odds that somebody tests and made all of these changes, of the others that are known none.
+func (w *Watcher) odds(set []*force) float64 {
+	x := math.Log(testOdds / max(1, w.now/testWithin))
+	own := float64(w.ownSteps) + ownSteps
+	for i := range w.forces {
+		if f := &w.forces[i]; !f.marked && f.ended() && !slices.Contains(set, f) {
+			own++
+		}
+	}
+	lean, rich := false, false
+	for i, f := range set {
+		x += math.Log(forceRate*(w.now+ownSeconds)/(own+float64(i))) + f.looks()
+		lean, rich = lean || f.side == analysis.Lean, rich || f.side == analysis.Rich
+		if i > 0 {
+			x += sameSide
+		}
+	}
+	if lean && rich {
+		x += otherSide - sameSide
+	}
+	return x
+}
+
+// weighUnsaid asks whether a change that is over was a force, with those before it.
+func (w *Watcher) weighUnsaid(f *force) {
+	if f.marked || f.told {
+		return
+	}
+	set := []*force{f}
+	best := w.odds(set)
+	for i := len(w.forces) - 1; i >= 0; i-- {
+		g := &w.forces[i]
+		if g == f || g.marked || !g.ended() || f.begin-g.begin > testLasts {
+			continue
+		}
+		if x := w.odds(append([]*force{g}, set...)); x > best {
+			best, set = x, append([]*force{g}, set...)
+		}
+	}
+	if best < oneThousand {
+		return
+	}
+	for _, g := range set {
+		w.counts(g)
+	}
+}
+
+// mayCount reports whether one more change of the other side could make a force of this one: it is fitted while its readings are kept.
+func (w *Watcher) mayCount(f *force) bool {
+	return w.odds([]*force{f})+math.Log(forceRate*ownSeconds/(ownSteps+1))+otherSide+2*mostLog >= oneThousand
+}
+
+// counts tells of a change that now counts as a force all that was held back.
+func (w *Watcher) counts(f *force) {
+	f.told, f.seen, w.hasVerdict = true, true, false
+	w.events = append(w.events, f.held...)
+	f.held = nil
+	if f.closed && !f.fitted {
+		w.estimate(f)
+	}
+}
+
+// tell tells what a force has shown, or keeps it until the force counts.
+func (w *Watcher) tell(f *force, e analysis.Event) {
+	if f.marked || f.told {
+		w.emit(e)
+	} else {
+		f.held = append(f.held, e)
+	}
+}
+
+// dropUnsaid forgets the oldest change that came to nothing where too many are kept; its step stays this car's own.
+func (w *Watcher) dropUnsaid() {
+	if n := len(w.forces); n >= keepUnsaid {
+		for i := range w.forces {
+			if f := &w.forces[i]; !f.marked && !f.told && f.closed {
+				w.forces = slices.Delete(w.forces, i, i+1)
+				w.ownSteps++
+				return
+			}
+		}
+	}
+}
+
+// unsaid names the change that looked most like a force, where none counts as one.
+func (r *ring) unsaid() {
+	var best *force
+	for i := range r.w.forces {
+		if f := &r.w.forces[i]; len(r.forces) == 0 && len(r.w.told) == 0 && f.ended() && f.looks() > 0 && (best == nil || f.looks() > best.looks()) {
+			best = f
+		}
+	}
+	if best != nil && r.w.now < testWithin {
+		r.by[analysis.ProofInput].Why = reason.MovedUnsaid.Of(100*best.size, best.begin)
+	}
+}
+
+// asked is what a guide asked for from a moment on, s; "" is hands off.
+type asked struct {
+	side analysis.Side
+	at   float64
+}
+
+// Asked takes what a guide asks for from now on: what begins then on that side is as good as said.
+func (w *Watcher) Asked(at time.Duration, side analysis.Side, _ bool) []analysis.Event {
+	w.events = w.events[:0]
+	w.asked = asked{side, at.Seconds()}
+	return w.events
+}
+
+// Open takes the word that a sensor's branch is open: nothing of this kind of sensor.
+func (w *Watcher) Open(time.Duration) []analysis.Event { return nil }

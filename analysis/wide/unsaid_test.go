@@ -1,0 +1,98 @@
+package wide
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"pushback/analysis"
+)
+
+// unsaidRun is what a session of the plant comes to in which nobody says anything.
+func unsaidRun(p plant, seconds float64, before func(*Watcher)) (begun []string, w *Watcher) {
+	w = New(analysis.Config{By: analysis.ByMixture})
+	if before != nil {
+		before(w)
+	}
+	take := func(events []analysis.Event) {
+		for _, e := range events {
+			if e.Name == analysis.ForceBegins {
+				begun = append(begun, fmt.Sprintf("%s %.0f", e.Side, e.T))
+			}
+		}
+	}
+	for _, s := range p.samples(seconds, 5, 3) {
+		take(w.Step(s))
+	}
+	take(w.Finish(time.Duration(seconds * float64(time.Second))))
+	return begun, w
+}
+
+// A mixture that is moved and that nobody announced: one change may be tank vapor, both sides are a test, a mixture that goes on
+// stepping does so by itself, and what a guide has asked for is as good as said.
+func TestUnsaid(t *testing.T) {
+	rich, lean := feed{0.07, 60, 1, 74, 0.5}, feed{-0.07, 105, 0.4, 118, 0.4}
+	var purge []feed
+	for at := 40.0; at < 600; at += 55 {
+		purge = append(purge, feed{0.07, at, 0.8, at + 13, 0.8})
+	}
+	asked := func(side analysis.Side) func(*Watcher) {
+		return func(w *Watcher) { w.Asked(50*time.Second, side, false) }
+	}
+	for _, c := range []struct {
+		name    string
+		feed    []feed
+		seconds float64
+		before  func(*Watcher)
+		want    string
+	}{
+		{"one change", []feed{rich}, 110, nil, ""},
+		{"both sides", []feed{rich, lean}, 150, nil, "rich 61 lean 105"},
+		{"again and again", purge, 640, nil, ""},
+		{"asked for", []feed{rich}, 110, asked(analysis.Rich), "rich 61"},
+		{"the other side asked for", []feed{rich}, 110, asked(analysis.Lean), ""},
+	} {
+		p := sound()
+		p.feed = c.feed
+		begun, w := unsaidRun(p, c.seconds, c.before)
+		if got := strings.Join(begun, " "); got != c.want {
+			t.Errorf("%s: began %q, want %q", c.name, got, c.want)
+		}
+		v := w.Verdict()
+		if forced := v.Conclusion != analysis.NothingForced; forced != (c.want != "") {
+			t.Errorf("%s: concludes %s", c.name, v.Conclusion)
+		}
+	}
+}
+
+// The odds of a test fall with the session's length and with what the mixture has done by itself, and two sides weigh more than one.
+func TestOddsOfUnsaid(t *testing.T) {
+	one := func(side analysis.Side) *force {
+		return &force{side: side, size: 0.07, span: span{begin: 60, end: 74}, unsaid: unsaid{even: true}}
+	}
+	odds := func(now float64, own int, set ...*force) float64 {
+		w := New(analysis.Config{By: analysis.ByMixture})
+		w.now, w.ownSteps = now, own
+		return w.odds(set)
+	}
+	rich, lean := one(analysis.Rich), one(analysis.Lean)
+	if a, b := odds(150, 0, rich, lean), odds(150, 0, rich, one(analysis.Rich)); a-b < otherSide-sameSide-1e-9 {
+		t.Errorf("both sides %.1f, one twice %.1f", a, b)
+	}
+	for own := range 10 {
+		if a, b := odds(150, own, rich, lean), odds(150, own+1, rich, lean); b >= a {
+			t.Errorf("%d steps of its own %.2f, one more %.2f", own, a, b)
+		}
+	}
+	// A step in each minute: an hour of them is far from a test.
+	if a := odds(3600, 60, rich, lean); a > oneThousand-3 {
+		t.Errorf("in an hour's drive %.1f", a)
+	}
+	rough := one(analysis.Rich)
+	rough.even = false
+	if d := rich.looks() - rough.looks(); math.Abs(d+uneven) > 1e-9 {
+		t.Errorf("an uneven engine takes %.2f", d)
+	}
+}
