@@ -271,6 +271,8 @@ type trimBase struct {
 	n                 int
 	seconds           float64
 	low, high, median float64 // %
+	shortLow          float64 // %: the range of short-term trim alone
+	shortHigh         float64
 	activity          float64 // % per s: how fast trim moves as the loop hunts
 	flatFor           float64 // s: how long trim had not changed by more than a count before `to`
 	last              float64
@@ -298,6 +300,10 @@ func (w *Watcher) trimBaseline(t *trimStream, from, to float64) trimBase {
 		} else {
 			travel += abs(v - prev)
 		}
+		if b.n == 0 {
+			b.shortLow, b.shortHigh = p.v, p.v
+		}
+		b.shortLow, b.shortHigh = min(b.shortLow, p.v), max(b.shortHigh, p.v)
 		prev, prevT = v, p.t()
 		values = append(values, v)
 		b.n++

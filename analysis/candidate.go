@@ -34,7 +34,7 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 			s.first.t()-d.last.t() > testLasts {
 			continue
 		}
-		if c.weight.given() >= oneInHundred && w.testOdds(c.weight, x.given()) >= oneInThousand {
+		if c.weight.given() >= oneInHundred && w.testLogOdds(c.weight, x.given()) >= oneInThousand {
 			w.cands[i].mature = false
 			w.beginForce(held{side: d.side, lo: d.lo, hi: d.hi, level: d.level, until: d.last.t(), weight: c.weight}, d.track, w.use(d))
 			w.endStretch(d, s.lo)

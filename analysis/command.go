@@ -42,15 +42,35 @@ func (c *assessment) answersOther(side Side) bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == side.Opposite() && f.own.state == answered })
 }
 
+// silentOn reports whether trim was silent in a force of the side.
+func (c *assessment) silentOn(side Side) bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == side && f.own.state == silent })
+}
+
+// rested reports whether trim was silent in a force though it had steered before it: then it may have rested in others too.
+func (c *assessment) rested() bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.own.state == silent && f.steeredBefore() })
+}
+
 // letGo reports whether the computer let go of the sensor in some force, so that it may have done so unseen in another.
 func (c *assessment) letGo() bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.letGo != "" || f.opened })
 }
 
-// steeredBefore reports whether the loop worked shortly before the force: the sensor cycled and trim hunted with it. Trim that
-// is then silent rests for a reason of the computer's own.
+// steeredBefore reports whether the loop worked shortly before the force: the sensor cycled and trim hunted with it, on the
+// side of its middle that the force asks for too. Trim that is then silent rests for a reason of the computer's own: it
+// is paused, or the computer has let go of the sensor.
 func (f *force) steeredBefore() bool {
-	return f.volts.regular() && f.own.base.known() && f.own.base.width() >= 3*trimCount && f.own.base.flatFor < 3
+	a := &f.own
+	b := a.base
+	if !f.volts.switching() || !b.known() || b.shortHigh-b.shortLow < 2*trimCount-roundoff {
+		return false
+	}
+	beyond := b.shortHigh
+	if a.up < 0 {
+		beyond = -b.shortLow
+	}
+	return beyond >= 2*trimCount-roundoff
 }
 
 // held says what was done, and for how long.
@@ -91,10 +111,10 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, reason.LeftClosedLoopAfter.Of(f.openedAt-f.begin))
 	case f.letGo != "":
 		say(Unclear, reason.LetGoAfter.Of(f.letGoAt-f.begin))
-	case a.state == silent && a.neverBeyond(), a.state == silent && !f.steeredBefore() && !c.letGo() &&
+	case a.state == silent && a.neverBeyond() && !c.silentOn(side.Opposite()), a.state == silent && !c.rested() && !c.letGo() &&
 		(a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, c.held(f).And(reason.NoAnswer, signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
-	case a.state == silent && f.steeredBefore():
+	case a.state == silent && c.rested():
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.SteeredBefore), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent:
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())

@@ -216,17 +216,17 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 		}
 	} else {
 		r := &k.run
-		if abs(r.level()-f.level) > bandHalf+0.005 && f.slides(r) {
+		if abs(r.level()-f.level) > r.half+0.005 && f.slides(r) {
 			if outside = r.n < 4; !outside {
 				f.level, f.share = r.level(), r.share() // the wire is still held
 			}
-		} else if abs(r.level()-f.level) > bandHalf+0.005 {
+		} else if abs(r.level()-f.level) > r.half+0.005 {
 			// The run at the held level is over; the new one began with the release.
 			released, lo, hi = true, r.before, r.first
 			if !r.hasBefore {
 				lo = r.first
 			}
-			if abs(lo.v-f.level) > bandHalf+0.005 {
+			if abs(lo.v-f.level) > r.half+0.005 {
 				lo, hi = w.lastHeld(k, f.level)
 			}
 		} else if outside && w.expect.releaseAt > 0 && sideOf(p.v) == f.side.Opposite() {
@@ -265,7 +265,7 @@ const lateRelease = 8.0
 func (w *Watcher) lastHeld(k *track, level float64) (last, next point) {
 	next, _ = k.volts.last()
 	for i := k.volts.n - 1; i >= 0; i-- {
-		if q := k.volts.at(i); abs(q.v-level) <= bandHalf+0.005 {
+		if q := k.volts.at(i); abs(q.v-level) <= k.run.half+0.005 {
 			return q, next
 		} else {
 			next = q

@@ -24,6 +24,7 @@ type readiness struct {
 	rpm        series
 	purge      series   // %, commanded
 	ran        float64  // s since the engine's start, as told
+	speed      series   // km/h
 	wide       bool     // the watched sensor is a wide-range one
 	mixture    bool     // the mixture is forced, not the wire
 	fifth      atAFifth // it is a wide-range one, shown at a fifth of its voltage
@@ -181,6 +182,15 @@ func (r *readiness) steady(from, to float64) bool {
 	lo, hi, n := r.rpm.span(from-2, to)
 	return n > 0 && hi <= 1.25*lo+50
 }
+
+// moved reports whether the car was moving about [from, to]; false if its speed is not read.
+func (r *readiness) moved(from, to float64) bool {
+	_, hi, n := r.speed.span(from-speedRead, to+speedRead)
+	return n > 0 && hi >= 3
+}
+
+// speedRead is how far apart in time speed is read, s, at the most as a rule.
+const speedRead = 10.0
 
 // closedDuring reports whether the loop is known to have been closed since the
 // moment from: a status read after it says so, and none since shortly before it says

@@ -23,6 +23,7 @@ const (
 	roleStatusB
 	roleCoolant
 	roleRPM
+	roleSpeed
 	roleAir
 	roleManifold
 	roleWide
@@ -70,6 +71,8 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 		r = roleCoolant
 	case "RPM":
 		r = roleRPM
+	case "VSS":
+		r = roleSpeed
 	case "MAF":
 		r = roleAir
 	case "MAP":

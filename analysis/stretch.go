@@ -95,11 +95,15 @@ func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
 	if n == 0 {
 		return 0
 	}
-	if abs(level/float64(n)-s.level) < leastStep {
+	level /= float64(n)
+	size, noise := abs(level-s.level), s.track.scatter.noise()
+	if size < max(standsOut*noise*math.Sqrt(1/float64(n)+1/float64(s.n)), twoCounts) {
 		// Nothing began here, or nothing ended; a wire would have to lie where the sensor lay.
 		return -math.Log(sameLevel)
 	}
-	level /= float64(n)
+	if size < 2*standsOut*noise { // single readings do not tell how sudden it was
+		return 0
+	}
 	between := 0
 	for i := at + dir; i >= 0 && i < v.n && abs(v.at(i).t()-t0) <= 0.6; i += dir {
 		if x := (v.at(i).v - s.level) / (level - s.level); x > 0.25 && x < 0.75 {
@@ -108,6 +112,9 @@ func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
 	}
 	return sharp(between, max(s.track.interval, rest.changing), 0, 0)
 }
+
+// standsOut is a step that is no chance, in its standard deviation.
+const standsOut = 4.0
 
 // leastStep is a step that stands out of noise and counts, V.
 const leastStep = 0.04
@@ -222,7 +229,7 @@ func (w *Watcher) goesWithTrim(s *stretch) float64 {
 			if p.t() > b {
 				break
 			}
-			if level > 0 && abs(p.v-s.level) > bandHalf+0.005 {
+			if level > 0 && abs(p.v-s.level) > s.track.run.half+0.005 {
 				continue
 			}
 			n++

@@ -11,14 +11,17 @@ import (
 // the level is one that the sensor does not reach by itself.
 
 const (
-	bandHalf   = 0.015 // V: readings this close to the run's mean belong to it (three counts)
+	bandHalf   = 0.015 // V: readings this close to the run's mean belong to it (three counts), where the port is quiet
+	widestBand = 0.045 // V: and this close where it is not
 	flatSpread = 0.010 // V: 10 to 90 % spread of a flat run (two counts)
 )
 
 // run is a stretch of readings within a narrow band. A short departure that comes
 // back (a trembling hand, a poor contact) does not end it.
 type run struct {
-	n, out      int // readings in the band, and beside it, since the start
+	n, out      int     // readings in the band, and beside it, since the start
+	half        float64 // V: half the band
+	low, high   float64 // V: what was read in it
 	first, last point
 	before      point // the last reading before the run
 	hasBefore   bool
@@ -33,8 +36,8 @@ func (r *run) seconds() float64 { return r.last.t() - r.first.t() }
 // share is the part of the readings since the start that lie in the band.
 func (r *run) share() float64 { return float64(r.n) / float64(r.n+r.out) }
 
-func (r *run) begin(before point, has bool, p point) {
-	*r = run{before: before, hasBefore: has}
+func (r *run) begin(before point, has bool, p point, half float64) {
+	*r = run{before: before, hasBefore: has, half: half, low: p.v, high: p.v}
 	r.first = p
 	r.take(p)
 }
@@ -46,10 +49,11 @@ func (r *run) take(p point) {
 	r.n++
 	r.last = p
 	r.sum += p.v
+	r.low, r.high = min(r.low, p.v), max(r.high, p.v)
 }
 
 func (r *run) holds(v float64) bool {
-	return r.n > 0 && abs(v-r.level()) <= bandHalf+1e-9
+	return r.n > 0 && abs(v-r.level()) <= r.half+1e-9
 }
 
 // dwell is a stretch of readings on one side of the switch point.
@@ -75,10 +79,44 @@ type track struct {
 	interval           float64 // s: typical time between readings, smoothed
 	changed            float64 // s: when another value was read last
 	gaps               [32]float64
-	changes            int // of the value; the latest have their times from one to the next in gaps
+	changes            int     // of the value; the latest have their times from one to the next in gaps
+	renewed            float64 // s: refresh, as it was not long ago
+	scatter            scatter
 }
 
-func newTrack() track { return track{volts: newSeries(8192)} }
+func newTrack() track { return track{volts: newSeries(8192), scatter: scatter{half: bandHalf}} }
+
+// scatter is how far a reading lies from the one before it where both lie on one side, in counts: the noise of the sensor
+// and of the port together, an upper bound of what a held wire shows.
+type scatter struct {
+	from  point
+	steps [64]uint8
+	n     int
+	half  float64 // V: the band that follows
+}
+
+// add takes a reading; renewed is after how long the port shows another one, s.
+func (x *scatter) add(p point, renewed float64) {
+	dt := p.t() - x.from.t()
+	if dt < 0.9*renewed {
+		return
+	}
+	if dt < 3*renewed && (p.v >= middleHigh && x.from.v >= middleHigh || p.v <= middleLow && x.from.v <= middleLow) {
+		x.steps[x.n%len(x.steps)] = uint8(min(abs(p.v-x.from.v)/0.005+0.5, 255))
+		if x.n++; x.n >= 16 && x.n%8 == 0 {
+			x.half = min(max(bandHalf, 3*x.noise()), widestBand)
+		}
+	}
+	x.from = p
+}
+
+// noise is the standard deviation of a reading, V, from the median step: that of two readings is 0.954 times it.
+func (x *scatter) noise() float64 {
+	s := x.steps
+	n := min(x.n, len(s))
+	slices.Sort(s[:n])
+	return float64(s[n/2]) * 0.005 / 0.954
+}
 
 // returnWithin is how long a departure may last and still belong to the run.
 func (k *track) returnWithin() float64 { return max(0.6, 2.2*k.interval) }
@@ -97,17 +135,20 @@ func (k *track) add(p point) (outside bool) {
 	if has && p.v != prev.v {
 		if k.changed > 0 {
 			k.gaps[k.changes%len(k.gaps)] = p.t() - k.changed
-			k.changes++
+			if k.changes++; k.changes%8 == 0 {
+				k.renewed = k.refresh()
+			}
 		}
 		k.changed = p.t()
 	}
 	k.volts.add(p)
 	k.addDwell(prev, has, p)
+	k.scatter.add(p, max(k.interval, k.renewed))
 
 	r := &k.run
 	switch {
 	case r.n == 0:
-		r.begin(prev, has, p)
+		r.begin(prev, has, p, k.scatter.half)
 	case r.holds(p.v):
 		r.take(p)
 	default:
@@ -126,14 +167,14 @@ func (k *track) restart(p point) {
 		k.done, k.hasDone = k.run, true
 	}
 	i := k.volts.n - 1
-	for i > 0 && abs(k.volts.at(i-1).v-p.v) <= bandHalf && k.volts.at(i-1).t() > k.run.last.t() {
+	for i > 0 && abs(k.volts.at(i-1).v-p.v) <= k.scatter.half && k.volts.at(i-1).t() > k.run.last.t() {
 		i--
 	}
 	var before point
 	if i > 0 {
 		before = k.volts.at(i - 1)
 	}
-	k.run.begin(before, i > 0, k.volts.at(i))
+	k.run.begin(before, i > 0, k.volts.at(i), k.scatter.half)
 	for i++; i < k.volts.n; i++ {
 		if q := k.volts.at(i); k.run.holds(q.v) {
 			k.run.take(q)

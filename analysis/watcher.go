@@ -131,8 +131,8 @@ func NewWatcher(cfg Config) *Watcher {
 			scratchP: make([]point, 0, 4096)},
 		atRest: atRest{restFrom: -1, lastGap: -1},
 	}
-	w.ready.rpm = newSeries(256)
 	w.ready.purge = newSeries(64)
+	w.ready.rpm, w.ready.speed = newSeries(256), newSeries(256)
 	w.ready.since, w.ready.openAt = -1, -10
 	return w
 }
@@ -232,6 +232,8 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		w.stepRuntime(p)
 	case rolePurge:
 		w.stepPurge(p)
+	case roleSpeed:
+		w.ready.speed.add(p)
 	case roleFit:
 		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
 	case roleAir:
@@ -263,7 +265,7 @@ func (w *Watcher) stepVolts(p point) {
 		w.rest.forced(p.t())
 	}
 	w.fig.volts(p, w.running() != nil)
-	w.slow.volts(p, w.holding() != nil && w.cfg.By != ByMixture)
+	w.slow.volts(point{p.lo, p.hi, p.v - w.offset}, w.holding() != nil && w.cfg.By != ByMixture)
 	f := w.running()
 	if w.holding() == nil {
 		w.lookForOpen(p)

@@ -36,7 +36,7 @@ func (w *Watcher) isForce(s *stretch, x weight, said bool) bool {
 	if w.even(s) {
 		least, other = oneInHundred, w.partner(s)
 	}
-	return x.given() >= least && (w.tested(s) || w.testOdds(x, other) >= oneInThousand)
+	return x.given() >= least && (w.tested(s) || w.testLogOdds(x, other) >= oneInThousand)
 }
 
 // even reports whether the engine ran evenly before the stretch and in it, as it does where somebody tests.
@@ -48,8 +48,8 @@ const evenBefore = 40.0
 // given is the log odds of a force if somebody tests.
 func (x weight) given() float64 { return x.readings() + x.rate }
 
-// testOdds are the log odds that somebody tests, by two stretches: each may be a force, or chance.
-func (w *Watcher) testOdds(x weight, other float64) float64 {
+// testLogOdds are the log odds that somebody tests, by two stretches: each may be a force, or chance.
+func (w *Watcher) testLogOdds(x weight, other float64) float64 {
 	return x.prior - x.rate + logSum(0, x.given()) + logSum(0, other)
 }
 
@@ -60,13 +60,23 @@ const (
 	drivenRate    = 1.0 / 100 // the same of an engine that is driven: enrichment as the pedal goes down, fuel cut as it comes up
 	settledAfter  = 2.0       // s: a stay after which a cell has reached its full swing
 	stuckAtFirst  = 0.2       // sensors that lie on one side where a session begins
+	movingRate    = 1.0 / 10  // and of one whose car moves: fuel cut is 7 to 20 % of the time (measured on recordings)
+	movingForce   = 0.02      // forces that are made while the car moves (common practice, no source: people hold a wire at a standing car)
+	openForce     = 0.05      // forces that are made just as the branch is said to be open and untouched (common practice, no source)
 	regripRate    = 1.0 / 2   // a wire that slipped is gripped again, at the same level
 	forceRate     = 1.0 / 25  // where somebody tests: that side is forced
-	testOdds      = 0.2       // odds that somebody tests where nobody has said so
 	silentForce   = 0.2       // who makes marks seldom forces without one
 	testLasts     = 150.0     // s: forces come within so long of one another
-	testWithin    = 300.0     // s: who tests has done so by then; in hours of driving it is as likely at any time
+	testBegins    = 60.0      // s: who tests begins after so long on the average
+	testWithin    = 300.0     // s: who tests later does so at any time, one such span as likely as the other
+	testLate      = 0.1       // of those who test do so later
 )
+
+// testOdds are the odds that somebody tests where nobody has said so and nothing was forced until t, s: even as a session
+// begins, for that is what the program is for, and the less the longer nothing comes.
+func testOdds(t float64) float64 {
+	return (1-testLate)*math.Exp(-t/testBegins) + testLate/max(1, t/testWithin)
+}
 
 // excursionRate is how often real mixture leaves the cycle on this car, per s: what is usual, or as often as in this
 // session; less only where the engine runs evenly.
@@ -109,7 +119,8 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		if pairs > 40 { // readings this close say little more
 			alike, pairs = alike*40/pairs, 40
 		}
-		flatOwn = quiet(alike, pairs, rest.alike, rest.pairs, own.n) - quiet(alike, pairs, 19, 20, 10)
+		flatOwn = quiet(alike, pairs, rest.alike, rest.pairs, own.n)
+		flatOwn -= logSum(math.Log(0.75)+quiet(alike, pairs, 19, 20, 10), math.Log(0.25)+flatOwn) // or the noise is the port's
 		flatExc = logSum(math.Log(0.6)+flatOwn, math.Log(0.4))
 		held := math.Log(heldLevel(s.side, s.level))
 		if w.regripped(s) != nil {
@@ -141,7 +152,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	certain := false
 	x.rate, certain, said = w.prior(s)
 	if x.prior = x.rate; !certain {
-		x.prior += math.Log(testOdds / max(1, w.now/testWithin))
+		x.prior += math.Log(testOdds(s.first.t()))
 	}
 	return x, said
 }
@@ -155,6 +166,9 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 		p = drivenRate
 	}
 	from, to := s.first.t(), s.last.t()
+	if r.moved(from, to) {
+		p = movingRate
+	}
 	if lo, hi, n := r.rpm.span(from-2, to); r.rpm.n == 0 {
 		p += 0.01
 	} else if n == 0 {
@@ -331,9 +345,9 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 	case guided:
 		odds, certain, said = asked, true, asks
 	case len(w.hints) > 0:
-		odds = math.Log(forceRate * silentForce)
+		odds = math.Log(forceRate*silentForce) + w.unlikely(s)
 	default:
-		return math.Log(forceRate), false, false
+		return math.Log(forceRate) + w.unlikely(s), false, false
 	}
 	for _, h := range w.hints {
 		if s.last.t() < h.at || h.used {
@@ -363,6 +377,19 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 		}
 	}
 	return odds, certain, said
+}
+
+// unlikely is what speaks against a force that nobody announced, as a logarithm: the car moved, or the branch was just
+// said to be open.
+func (w *Watcher) unlikely(s *stretch) float64 {
+	x := 0.0
+	if w.ready.moved(s.first.t(), s.last.t()) {
+		x += math.Log(movingForce)
+	}
+	if o := &w.open; o.said > 0 && !o.known && abs(s.first.t()-o.said) < sayNear {
+		x += math.Log(openForce)
+	}
+	return x
 }
 
 // How far from what is said a force may begin, s: most say it within sayNear, some within sayFar (people who tap
