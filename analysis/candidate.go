@@ -140,7 +140,7 @@ func (c *candidate) follow(p point, total, interval float64, last bool) bool {
 		return false
 	}
 	c.mature = true
-	c.weight.release = releaseSpeaks(c.turned, moved, back)
+	c.weight.release = releaseSpeaks(c.turned, moved, back, c.even)
 	return true
 }
 
@@ -148,12 +148,16 @@ func (c *candidate) follow(p point, total, interval float64, last bool) bool {
 // A sound car then says the other side at once and goes on doing so until trim has come back most of the
 // way. A mixture that the loop has brought back leaves trim where it is; one that ends suddenly looks
 // like a release, but that is the rarer case. turned: the other side was read at once; moved: by how much
-// trim had gone against the stretch, %; back: the part of it that was taken back meanwhile.
-func releaseSpeaks(turned bool, moved, back float64) float64 {
+// trim had gone against the stretch, %; back: the part of it that was taken back meanwhile; even: the engine ran evenly.
+func releaseSpeaks(turned bool, moved, back float64, even bool) float64 {
 	if moved < 3 {
 		return 0
 	}
-	const sound, sudden = 0.6, 0.15
+	const sound = 0.6
+	sudden := 0.15
+	if even { // and no change of load can have been the end
+		sudden = 0.05
+	}
 	kind := 0 // neither
 	switch {
 	case turned && back >= 0.5:

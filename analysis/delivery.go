@@ -1,6 +1,10 @@
 package analysis
 
-import "pushback/analysis/reason"
+import (
+	"slices"
+
+	"pushback/analysis/reason"
+)
 
 func (c *assessment) delivery() Proof {
 	p := Proof{ID: ProofDelivery, State: Untested, Why: reason.TrimNotFarEnough.Of(), Evidence: evidence()}
@@ -18,7 +22,7 @@ func (c *assessment) delivery() Proof {
 		denied = denied || !f.compensated && f.rel.denies(f.volts.interval)
 		// A sensor that does not cycle evenly may be following something else than the loop, as
 		// a mixture that swings back by itself: unless it left the side just when trim had gone back.
-		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim()
+		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim() || f.rel.longStay(f.volts) <= falseAlarm
 		switch {
 		case f.rel.says() && believed:
 			prove(reason.ForcedSensorSaid.Of(f.rel.expect),
@@ -105,14 +109,11 @@ func (c *assessment) undelivered(p Proof, best *force, byDown, bySensor bool) Pr
 }
 
 // saysBoth reports whether the sensor has reported what the loop made on both sides.
-func (c *assessment) saysBoth() bool {
-	var says [2]bool
-	for _, f := range c.forces {
-		if f.own.state == answered && f.rel.says() {
-			says[sideIndex(f.side)] = true
-		}
-	}
-	return says[0] && says[1]
+func (c *assessment) saysBoth() bool { return c.says(Lean) && c.says(Rich) }
+
+// says reports whether the sensor has reported what the loop made of a force of the side.
+func (c *assessment) says(forced Side) bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == forced && f.own.state == answered && f.rel.says() })
 }
 
 // sensor is the proof that the sensor itself reports the side.
@@ -152,16 +153,19 @@ func (c *assessment) sensor(side Side) Proof {
 		}
 		r := &f.rel
 		ev := evidence("trim_made_pct", f.own.up*r.trimMade)
+		proven := func() {
+			stayed := r.lastOn.t() - r.firstOn.t()
+			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(max(0, r.firstOn.t()-r.at)), round3(r.best), round3(stayed)
+			better(Proof{id, Proven, said.Of(
+				side, reason.Interval{Lo: max(0, r.firstOn.lo-r.hi), Hi: max(0, r.firstOn.hi-r.lo)}, r.best, stayed), ev})
+		}
 		switch r.state {
 		case sensorSays:
 			if !r.says() {
 				better(Proof{id, Unclear, reason.LeftTooEarly.Of(side, r.lastOn.t()-r.firstOn.t(), 100*(1-r.stillLeft)), ev})
 				continue
 			}
-			after := max(0, r.firstOn.t()-r.at)
-			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(after), round3(r.best), round3(r.lastOn.t()-r.firstOn.t())
-			better(Proof{id, Proven, said.Of(
-				side, reason.Interval{Lo: max(0, r.firstOn.lo-r.hi), Hi: max(0, r.firstOn.hi-r.lo)}, r.best, r.lastOn.t()-r.firstOn.t()), ev})
+			proven()
 		case sensorLate:
 			ev["after_min_s"] = round3(max(0, r.lastOff.t()-r.hi))
 			better(Proof{id, Unclear, reason.SaidLate.Of(side, r.firstOn.t()-r.at), ev})
@@ -180,6 +184,10 @@ func (c *assessment) sensor(side Side) Proof {
 				better(Proof{id, Unclear, reason.ReleasedTooEarly.Of(), ev})
 			}
 		default:
+			if r.chance > 0 && c.says(side) { // on the other side it does, so it follows the mixture
+				proven()
+				continue
+			}
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}

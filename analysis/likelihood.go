@@ -36,6 +36,14 @@ const usualStay = 1.5
 // hundred 24 s (measured on recordings of real cars).
 func excursionLasts(secs float64) float64 { return 1 / (1 + math.Pow(secs/4, 2.5)) }
 
+// excursionReaches is how much less often it goes on although the loop has taken moved (%) out of it within secs, than on
+// the cars of excursionLasts, whose loops take out some 0.6 % a second (their median slope): it has to be larger than that.
+// Half of them exceed 8 % (purge moves trim by some 10 %, from memory), with a tail.
+func excursionReaches(moved, secs float64) float64 {
+	larger := func(x float64) float64 { return 1 / (1 + math.Pow(x/8, 2)) }
+	return min(1, larger(moved)/larger(0.6*secs))
+}
+
 // logBeta is ln B(a, b).
 func logBeta(a, b float64) float64 {
 	x, _ := math.Lgamma(a)

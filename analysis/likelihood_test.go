@@ -172,7 +172,7 @@ func TestReleaseSpeaks(t *testing.T) {
 		{"the loop had brought it back", true, 12, 0.05, -2, -1},
 		{"trim had not moved", true, 1, 0, 0, 0},
 	} {
-		if got := releaseSpeaks(c.turned, c.moved, c.back); got < c.lo || got > c.hi {
+		if got := releaseSpeaks(c.turned, c.moved, c.back, false); got < c.lo || got > c.hi {
 			t.Errorf("%s: %.2f", c.name, got)
 		}
 	}

@@ -222,6 +222,15 @@ func (r *release) says() bool {
 // long before nor long after.
 func (r *release) leftWithTrim() bool { return r.left && abs(r.stillLeft) <= 0.3 }
 
+// longStay is the chance that the sensor by itself stays for so long as it stayed; 1 where its own stays are hardly known.
+func (r *release) longStay(b voltsBase) float64 {
+	own := b.stays(r.expect)
+	if own.n < 3 {
+		return 1
+	}
+	return own.chance(r.lastOn.t() - r.firstOn.t())
+}
+
 // denies reports whether trim had gone far and the sensor, let go, did not report it: not
 // within the time that a sound one takes, or it left the side again with trim still there.
 func (r *release) denies(interval float64) bool {

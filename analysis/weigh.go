@@ -67,6 +67,7 @@ const (
 	forceRate     = 1.0 / 25  // where somebody tests: that side is forced
 	silentForce   = 0.2       // who makes marks seldom forces without one
 	testLasts     = 150.0     // s: forces come within so long of one another
+	handsReady    = 10.0      // s: who begins a recording holds nothing yet for about so long
 	testBegins    = 60.0      // s: who tests begins after so long on the average
 	testWithin    = 300.0     // s: who tests later does so at any time, one such span as likely as the other
 	testLate      = 0.1       // of those who test do so later
@@ -138,7 +139,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		flatOwn += edges
 		flatExc += edges
 	}
-	exc := w.excursionRate(s) * excursionLasts(secs)
+	exc := w.excursionRate(s) * excursionLasts(secs) * excursionReaches(w.trimAgainst(s), secs)
 	event := w.engineMoved(s)
 	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
 	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) || w.open.known && abs(s.first.t()-w.restFrom) < 1 {
@@ -199,7 +200,8 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		if w.cands[i].moved() < minAnswer { // there is nothing to take out
 			continue
 		}
-		if d := s.first.t() - c.last.t(); c.track == s.track && c.side == s.side.Opposite() && d >= 0 && d < max(2, 3*s.track.interval) {
+		d := s.first.t() - c.last.t()
+		if c.track == s.track && c.side == s.side.Opposite() && d >= 0 && min(d, s.lo-c.last.t()) < max(2, 3*s.track.interval) {
 			// If that was one: the odds are those of the stretch before.
 			return math.Log(0.97/(1+math.Pow(secs/15, 4))) - math.Log1p(math.Exp(-w.cands[i].weight.sum()))
 		}
@@ -345,7 +347,7 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 	case guided:
 		odds, certain, said = asked, true, asks
 	case len(w.hints) > 0:
-		odds = math.Log(forceRate*silentForce) + w.unlikely(s)
+		odds, certain = math.Log(forceRate*silentForce)+w.unlikely(s), true // who makes marks tests
 	default:
 		return math.Log(forceRate) + w.unlikely(s), false, false
 	}
@@ -363,6 +365,9 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 		}
 		if h.side != s.side {
 			p *= 0.05
+			if s.first.t() <= h.at+sayNear && s.last.t() > h.at+2*sayNear {
+				p *= 5 // what was said did not come
+			}
 		}
 		if s.track != &w.volts {
 			// Nobody said anything of the other bank; but where this one's reading has had its time,
@@ -379,10 +384,11 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 	return odds, certain, said
 }
 
-// unlikely is what speaks against a force that nobody announced, as a logarithm: the car moved, or the branch was just
-// said to be open.
+// unlikely is what speaks against a force that nobody announced, as a logarithm: the session has only begun, the car moved,
+// or the branch was just said to be open.
 func (w *Watcher) unlikely(s *stretch) float64 {
-	x := 0.0
+	begin := s.first.t() / handsReady
+	x := math.Log(-math.Expm1(-begin*begin) + 1e-3)
 	if w.ready.moved(s.first.t(), s.last.t()) {
 		x += math.Log(movingForce)
 	}
