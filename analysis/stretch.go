@@ -65,15 +65,18 @@ const (
 func (w *Watcher) edge(s *stretch, rest *restStats, from point, dir int) float64 {
 	v := &s.track.volts
 	at := v.from(from.t() - 1e-9)
-	between := 0
+	between, gap := 0, s.track.interval
 	for i := at + dir; i >= 0 && i < v.n && between <= 4; i += dir {
+		gap = max(gap, abs(v.at(i).t()-v.at(i-dir).t()))
 		switch p := v.at(i); {
 		case p.v > middleLow && p.v < middleHigh:
 			between++
 		case (p.v >= middleHigh) == (s.side == Rich):
 			return w.step(s, rest, at, dir)
+		case gap > 2*s.track.interval: // what came in between was not read
+			return sharp(between, gap, 0, 0)
 		default:
-			return sharp(between, s.track.interval, rest.clean, rest.crossings)
+			return sharp(between, gap, rest.clean, rest.crossings)
 		}
 	}
 	return 0
@@ -105,12 +108,15 @@ func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
 		return 0
 	}
 	between := 0
-	for i := at + dir; i >= 0 && i < v.n && abs(v.at(i).t()-t0) <= 0.6; i += dir {
-		if x := (v.at(i).v - s.level) / (level - s.level); x > 0.25 && x < 0.75 {
+	for i := at + dir; i >= 0 && i < v.n && abs(v.at(i).t()-t0) < 2; i += dir {
+		switch x := (v.at(i).v - s.level) / (level - s.level); {
+		case x >= 0.75:
+			return sharp(between, max(s.track.interval, rest.changing), 0, 0)
+		case x > 0.25:
 			between++
 		}
 	}
-	return sharp(between, max(s.track.interval, rest.changing), 0, 0)
+	return 0 // it crept
 }
 
 // standsOut is a step that is no chance, in its standard deviation.

@@ -122,6 +122,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		}
 		flatOwn = quiet(alike, pairs, rest.alike, rest.pairs, own.n)
 		flatOwn -= logSum(math.Log(0.75)+quiet(alike, pairs, 19, 20, 10), math.Log(0.25)+flatOwn) // or the noise is the port's
+		flatOwn = logSum(math.Log(0.9)+flatOwn, math.Log(0.1))                                    // a cell at its full swing may be as still (real stays of 3 s and more: one in ten, by their spread)
 		flatExc = logSum(math.Log(0.6)+flatOwn, math.Log(0.4))
 		held := math.Log(heldLevel(s.side, s.level))
 		if w.regripped(s) != nil {
