@@ -517,7 +517,7 @@ func TestRoles(t *testing.T) {
 		{"B3S1", "O2S31", roleVolts}, {"B3S1", "O2S41", roleOtherVolts}, {"B3S1", "SHRTFT4", roleOtherTrim},
 		{"B1S2", "O2S12", roleVolts}, {"B1S2", "O2S22", roleOtherVolts}, {"B1S2", "O2S11", roleNone}, {"B1S3", "O2S12", roleNone},
 		{"B1S1", "FUELSYS1", roleStatus}, {"B1S1", "FUELSYS2", roleStatusB}, {"B1S1", "ECT", roleCoolant}, {"B1S1", "RPM", roleRPM},
-		{"B1S1", "MAF", roleAir}, {"B1S1", "MAP", roleManifold}, {"B1S1", "FUEL_TYP", roleFit}, {"B1S1", "VSS", roleNone},
+		{"B1S1", "MAF", roleAir}, {"B1S1", "MAP", roleManifold}, {"B1S1", "FUEL_TYP", roleFit}, {"B1S1", "VSS", roleSpeed}, {"B1S1", "LOAD_PCT", roleNone},
 	} {
 		id, err := decode.ParseSensorID(c.sensor)
 		if err != nil {

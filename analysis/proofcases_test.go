@@ -21,7 +21,7 @@ func flatBase() voltsBase {
 func good(side Side) *force {
 	f := &force{side: side, bank: 1, level: 0.02, share: 1, madeWhen: madeWhen{beginLo: 10, beginHi: 10.1, begin: 10, ended: true, endLo: 25, endHi: 25.1, end: 25},
 		computerDid: computerDid{ready: true}, volts: evenly(), resumed: true}
-	f.own = answer{state: answered, up: 1, n: 60, lo: 10, hi: 10.1, began: 10, base: trimBase{n: 40, seconds: 12, low: -1.6, high: 1.6, activity: 1, flatFor: 0.5},
+	f.own = answer{state: answered, up: 1, n: 60, lo: 10, hi: 10.1, began: 10, base: trimBase{n: 40, seconds: 12, low: -1.6, high: 1.6, shortLow: -1.6, shortHigh: 1.6, activity: 1, flatFor: 0.5},
 		course:   course{start: 0, now: 15, nowAt: 25, top: 15, peak: 15, raw: 15, rawTop: 15},
 		onsetFit: onsetFit{onset: 11, onsetLo: 10.8, onsetHi: 11.2, rate: 2, rated: true}}
 	f.own.steadyAt = 24.5

@@ -70,10 +70,18 @@ func UnforcedWide(from uint64, hours int, progress func(done int)) []Trial {
 	})
 }
 
-// hidden reports whether nothing that is read can show a force: the sensor tells nothing, or the air that a hose lets in is metered.
+// shortHold is a hold that is no test and not counted as missed, as in the other models.
+const shortHold = 3500 * time.Millisecond
+
+// hidden reports whether nothing that is read can show a force: the sensor tells nothing, the air that a hose lets in is metered,
+// the input does not read or is a wide-range one's, which nobody is to hold; or it is too short to be missed.
 func hidden(t Trial, f simcar.ForceTruth) bool {
 	if t.Wide == nil {
-		return false
+		switch t.Expected.Fault {
+		case "input dead", "wire open, computer side", "wide-range sensor":
+			return true
+		}
+		return f.End-f.Begin < shortHold
 	}
 	dead := t.Expected.Fault == "pump wire open" || t.Expected.Fault == "sensor cold"
 	return dead && !f.Kind.Wire() || f.Kind == simcar.ForceVacuum && t.Wide.AirIsMetered
