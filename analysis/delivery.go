@@ -116,6 +116,23 @@ func (c *assessment) says(forced Side) bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == forced && f.own.state == answered && f.rel.says() })
 }
 
+// followedBy is the proof that the sensor reports the side to which the mixture was forced.
+func (f *force) followedBy(id ProofID) Proof {
+	side := f.side
+	switch {
+	case f.own.state == answered && f.compensated && (f.volts.showed(side) || strength(side, f.level) > 0):
+		return Proof{id, Proven, reason.SaidAndBrought.Of(side),
+			evidence("moved_pct", f.own.up*(f.own.top-f.own.start), "held_s", f.seconds())}
+	case !f.followed():
+		return Proof{id, Unclear, reason.ReadingUnmoved.Of(), evidence("low_v", f.volts.low, "high_v", f.volts.high)}
+	case f.strong >= 2:
+		return Proof{id, Proven, reason.SaidAt.Of(side, f.level),
+			evidence("reading_v", f.level, "held_s", f.seconds())}
+	default:
+		return Proof{id, Unclear, reason.SideNotFar.Of(), evidence("reading_v", f.level)}
+	}
+}
+
 // sensor is the proof that the sensor itself reports the side.
 func (c *assessment) sensor(side Side) Proof {
 	id, forceSide, said := ProofSensorRich, Lean, reason.SaidRich
@@ -135,18 +152,7 @@ func (c *assessment) sensor(side Side) Proof {
 	}
 	for _, f := range c.forces {
 		if c.w.cfg.By == ByMixture && f.side == side {
-			switch {
-			case f.own.state == answered && f.compensated && (f.volts.showed(side) || strength(side, f.level) > 0):
-				better(Proof{id, Proven, reason.SaidAndBrought.Of(side),
-					evidence("moved_pct", f.own.up*(f.own.top-f.own.start), "held_s", f.seconds())})
-			case !f.followed():
-				better(Proof{id, Unclear, reason.ReadingUnmoved.Of(), evidence("low_v", f.volts.low, "high_v", f.volts.high)})
-			case f.strong >= 2:
-				better(Proof{id, Proven, reason.SaidAt.Of(side, f.level),
-					evidence("reading_v", f.level, "held_s", f.seconds())})
-			default:
-				better(Proof{id, Unclear, reason.SideNotFar.Of(), evidence("reading_v", f.level)})
-			}
+			better(f.followedBy(id))
 		}
 		if f.side != forceSide || !f.ended {
 			continue
