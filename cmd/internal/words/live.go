@@ -178,7 +178,7 @@ func Sentence(s *live.State) string {
 	case s.Phase == live.Held:
 		return "Hold it there. Release after " + limits.HoldText + "."
 	case s.Phase == live.Released:
-		return watchingSays(s.Side)
+		return watchingSays(s.Setup.By, s.Side)
 	case s.Ready != nil && !*s.Ready:
 		return InUnits("Not ready; a test now wouldn't count: " + hazard.Join(s.Reasons, "; ") + ".")
 	case s.Setup.By == analysis.ByNothing:
@@ -202,8 +202,7 @@ func replaySays(s *live.State) string {
 	case s.Phase == live.Held:
 		return "The " + string(s.Side) + " step is held."
 	case s.Phase == live.Released:
-		must := s.Side.Opposite()
-		return fmt.Sprintf("Released: the sensor must read %s %s on its own while the loop recovers.", Arrow(must), strings.ToUpper(string(must)))
+		return "Released: " + mustRead(s.Setup.By, s.Side)
 	case s.Ready != nil && !*s.Ready:
 		return InUnits("Not ready: " + hazard.Join(s.Reasons, "; ") + ".")
 	}

@@ -170,11 +170,18 @@ func Within(lo, hi float64) string {
 }
 
 // watchingSays is the step after a release: what the sensor's own reading must show.
-func watchingSays(held analysis.Side) string {
-	text := "Hands off: watching the sensor's own reading while the loop recovers."
+func watchingSays(by analysis.By, held analysis.Side) string {
 	if held == analysis.Lean || held == analysis.Rich {
-		must := held.Opposite()
-		text = fmt.Sprintf("Hands off: the sensor must read %s %s on its own while the loop recovers.", Arrow(must), strings.ToUpper(string(must)))
+		return "Hands off: " + mustRead(by, held)
 	}
-	return text
+	return "Hands off: watching the sensor's own reading while the loop recovers."
+}
+
+// mustRead is what the sensor must show after a release. By mixture nothing was ever held on it: it follows what trim has left.
+func mustRead(by analysis.By, held analysis.Side) string {
+	must := held.Opposite()
+	if by == analysis.ByMixture {
+		return fmt.Sprintf("the reading must go %s %s, as trim has left the mixture, and come back.", Arrow(must), strings.ToUpper(string(must)))
+	}
+	return fmt.Sprintf("the sensor must read %s %s on its own while the loop recovers.", Arrow(must), strings.ToUpper(string(must)))
 }

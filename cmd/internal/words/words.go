@@ -164,7 +164,7 @@ func PromptText(p session.Prompt, by analysis.By) string {
 		if by == analysis.ByFuelCut {
 			return "Hands off: the reading must come back to its command."
 		}
-		return watchingSays(p.Side)
+		return watchingSays(by, p.Side)
 	}
 	return "The test is done."
 }
