@@ -45,10 +45,11 @@ type madeWhen struct {
 type computerDid struct {
 	ready    bool // the conditions for the test held
 	openedAt float64
-	opened   bool   // it left closed loop meanwhile
-	stalled  bool   // because the engine stopped
-	purged   bool   // the computer opened or shut its purge valve meanwhile
-	letGo    string // how it let go of the sensor; "": it did not
+	opened   bool    // it left closed loop meanwhile
+	stalled  bool    // because the engine stopped
+	dropped  float64 // s: trim fell back as if it were given up, which the next status of the fuel system settles; 0: it did not
+	purged   bool    // the computer opened or shut its purge valve meanwhile
+	letGo    string  // how it let go of the sensor; "": it did not
 	letGoAt  float64
 	wasOpen  bool // at its beginning or some time later: trim may have moved for that
 }

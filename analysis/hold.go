@@ -100,9 +100,10 @@ func (w *Watcher) feedTrims(f *force, until float64) {
 	for i := s.from(f.fedOwn); i < s.n && s.at(i).t() <= until; i++ {
 		if p := s.at(i); p.t() > f.fedOwn {
 			f.own.add(p, w.trim.total(p, f.begin), p.v)
-			if f.own.gaveUp() && f.seen {
-				w.letsGo(f, p.t(), byTrim)
+			if f.dropped == 0 && f.own.gaveUp() && f.seen {
+				f.dropped = p.t()
 			}
+			w.settleDrop(f, p.t())
 			f.down.trim(p.t(), f.pastBalance(f.own.now), w.airflow())
 			f.fedOwn = p.t()
 		}
@@ -288,6 +289,9 @@ func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until flo
 		fo.why = reason.NeitherMoved.Of()
 		w.expect = expectation{}
 		return
+	}
+	if f.dropped > 0 && !f.opened {
+		w.letsGo(f, f.dropped, byTrim) // no more is known of it
 	}
 	f.ended, f.byMark = true, byMark
 	f.endLo, f.endHi, f.end = lo, hi, (lo+hi)/2

@@ -15,6 +15,17 @@ func (w *Watcher) letsGo(f *force, at float64, how string) {
 	w.emit(Event{T: at, Name: ComputerLetsGo, Side: f.side, After: max(0, at-f.begin), How: how})
 }
 
+// settleDrop says that trim was given up once the status of the fuel system was read after it fell back and is still closed
+// loop: an engine that stops, or a loop that opens, drops trim too. Where no status comes for a while, or none was ever read,
+// trim alone tells.
+func (w *Watcher) settleDrop(f *force, now float64) {
+	switch {
+	case f.dropped == 0 || f.letGo != "" || f.opened:
+	case !w.ready.hasStatus, w.ready.statusAt > f.dropped && isClosed(w.ready.status), now > f.dropped+stallKnown:
+		w.letsGo(f, f.dropped, byTrim)
+	}
+}
+
 // gaveUp reports whether trim, having answered, has fallen most of its way back within a second or two: no
 // loop does that by its own rate. (Makers' computers do it 3 to 10 s into a hold.)
 func (a *answer) gaveUp() bool {

@@ -110,3 +110,31 @@ func TestCrossedBanksContradictNothing(t *testing.T) {
 		}
 	}
 }
+
+// Trim that falls back in a hold was given up once the status that is read next is still closed loop; an engine that stops
+// drops trim a moment before anything else tells of it.
+func TestDropIsSettledByTheStatus(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		statusAt float64 // s; below 0: none was ever read. Trim fell at 18
+		status   int
+		opened   bool
+		now      float64
+		letsGo   bool
+	}{
+		{"not known yet", 17, closedLoop, false, 18.5, false},
+		{"still closed", 18.4, closedLoop, false, 18.5, true},
+		{"it opened", 18.4, openFault, true, 18.5, false},
+		{"no status comes", 17, closedLoop, false, 25, true},
+		{"none was ever read", -1, 0, false, 18, true},
+	} {
+		w := NewWatcher(Config{})
+		f := good(Lean)
+		f.dropped, f.opened = 18, c.opened
+		w.ready.hasStatus, w.ready.statusAt, w.ready.status = c.statusAt >= 0, c.statusAt, c.status
+		w.settleDrop(f, c.now)
+		if got := f.letGo == byTrim; got != c.letsGo || got && f.letGoAt != 18 {
+			t.Errorf("%s: %q at %v", c.name, f.letGo, f.letGoAt)
+		}
+	}
+}
