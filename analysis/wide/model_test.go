@@ -34,6 +34,9 @@ func TestFit(t *testing.T) {
 				if math.Abs(e.G-c.gain) > c.off {
 					t.Errorf("%s at %.0f/s, seed %d: gain %.2f, truly %.2f", c.name, rate, seed, e.G, c.gain)
 				}
+				if tau := p.tauRich; c.gain > 0 && (e.TauLow > tau || e.TauHigh < tau || e.DelayLow > p.delay || e.DelayHigh < p.delay) {
+					t.Errorf("%s at %.0f/s, seed %d: lag %.2f to %.2f s, delay %.2f to %.2f s", c.name, rate, seed, e.TauLow, e.TauHigh, e.DelayLow, e.DelayHigh)
+				}
 				if c.slow && e.TauLow < c.lag {
 					t.Errorf("%s at %.0f/s, seed %d: lag %.2f to %.2f s", c.name, rate, seed, e.TauLow, e.TauHigh)
 				}
