@@ -45,7 +45,23 @@ func (x *shown) prove(id analysis.ProofID, s analysis.State) {
 //	proof ID STATE           the verdict has come to this
 //	concluded CONCLUSION     and to this
 //	barred                   the car must not be tested now
-func guided(t *testing.T, setup Setup, cfg GuideConfig, script string, until time.Duration) []string {
+func guided(t *testing.T, setup Setup, cfg GuideConfig, script string, until time.Duration) (stages []string) {
+	t.Helper()
+	led(t, setup, cfg, script, until, func(p Prompt) {
+		if !p.New {
+			return
+		}
+		s := strings.TrimSpace(fmt.Sprintf("%v %s %s", p.At, p.Stage, p.Side))
+		if p.Reason != "" {
+			s += fmt.Sprintf(" (%s)", p.Reason)
+		}
+		stages = append(stages, s)
+	})
+	return stages
+}
+
+// led leads a guide through a script and hands over its prompts.
+func led(t *testing.T, setup Setup, cfg GuideConfig, script string, until time.Duration, each func(Prompt)) {
 	t.Helper()
 	if setup.Sensor.Bank == 0 {
 		setup.Sensor = decode.SensorID{Bank: 1, Position: 1}
@@ -56,17 +72,10 @@ func guided(t *testing.T, setup Setup, cfg GuideConfig, script string, until tim
 	j := NewJudge(setup)
 	x := &shown{watcher: j.watch.both[0]}
 	j.watch.both[0] = x
-	var stages []string
-	over := 0
+	over, last := 0, Stage("")
 	g := NewGuide(cfg, j, func(p Prompt) {
-		if !p.New {
-			return
-		}
-		s := strings.TrimSpace(fmt.Sprintf("%v %s %s", p.At, p.Stage, p.Side))
-		if p.Reason != "" {
-			s += fmt.Sprintf(" (%s)", p.Reason)
-		}
-		stages = append(stages, s)
+		last = p.Stage
+		each(p)
 	}, func() { over++ })
 	steps := scripttest.Steps(t, strings.TrimSuffix(script, "; "))
 	for now := time.Duration(0); now <= until; now += s / 4 {
@@ -81,10 +90,9 @@ func guided(t *testing.T, setup Setup, cfg GuideConfig, script string, until tim
 		}
 		write(Frame{})
 	}
-	if done := len(stages) > 0 && strings.Contains(stages[len(stages)-1], " done"); done != (over == 1) || over > 1 {
-		t.Errorf("done was called %d times; %q", over, stages)
+	if (last == StageDone) != (over == 1) || over > 1 {
+		t.Errorf("done was called %d times; the last stage is %s", over, last)
 	}
-	return stages
 }
 
 // act does what one step of a script says.
