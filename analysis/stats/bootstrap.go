@@ -10,9 +10,12 @@ import (
 // the R package boot with sim "fixed"), and returns for each of times resamples the
 // mean of each group; NaN where a resample has none of a group. group[i] is the group
 // of reading i, from 0, or -1 for none. The same seed gives the same means.
+//
+// Special cases are: a block below 1 is 1, and one longer than the series is the series; of no readings all means are NaN.
 func BlockMeans(group []int, y []float64, groups, block, times int, seed uint64) [][]float64 {
 	rng := rand.New(rand.NewPCG(seed, 0x9E3779B97F4A7C15))
 	n := len(y)
+	block = max(block, 1)
 	// Running sums and counts of each group, so that a block costs one step, whatever its
 	// length: sums[i*groups+g] is of the readings before i.
 	sums, counts := make([]float64, (n+1)*groups), make([]float64, (n+1)*groups)

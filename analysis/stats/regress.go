@@ -49,7 +49,8 @@ const huberK = 1.345
 // 1987; as NeweyWest of the R package sandwich without prewhitening or adjustment), so
 // x must be in order of time. Each row of x is one reading. The error wraps [ErrSingular].
 //
-// Special cases are: no more readings than columns, and columns of which one is made of the others, are singular;
+// Special cases are: no more readings than columns, and columns of which one is made of the others, are singular, and so is what
+// holds a reading that is not a number or not finite;
 // readings that lie on the fit have a Scale and errors of 0.
 func Huber(x [][]float64, y []float64, lag int) (Fit, error) { return fit(x, y, lag, huberK) }
 
