@@ -264,11 +264,12 @@ const farEnough = 0.04
 // scale joins what the forces say of the gain: their mean, weighed by the width of the intervals.
 func (r *ring) scale() {
 	var all []Estimate
+	var lags []float64
 	most := 0.0
 	for _, f := range r.forces {
 		if f.tellsGain() {
 			most = max(most, f.made.end)
-			all = append(all, f.fit)
+			all, lags = append(all, f.fit), append(lags, f.fit.Tau)
 		}
 	}
 	n := float64(len(all))
@@ -276,6 +277,7 @@ func (r *ring) scale() {
 		return
 	}
 	g, low, high := joined(all)
+	lagging := median(lags) > slowFrom // what is late seems small
 	ev := []any{"gain", g, "gain_low", low, "gain_high", high, "forces", n}
 	if f := r.forces[len(r.forces)-1]; f.fitted {
 		ev = append(ev, "delay_s", f.fit.Delay, "delay_low_s", f.fit.DelayLow, "delay_high_s", f.fit.DelayHigh,
@@ -292,7 +294,7 @@ func (r *ring) scale() {
 		}
 		r.say(analysis.ProofScale, analysis.Unclear, half, ev...)
 		r.half = g >= gainNone
-	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear || low > gainMost):
+	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear && !lagging || low > gainMost):
 		r.skewed = true
 		r.say(analysis.ProofScale, analysis.Failed, scale.And(reason.WhileRearFollowed), ev...)
 		if rear {
