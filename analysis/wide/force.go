@@ -47,6 +47,7 @@ const brokenBy = 5.0
 type before struct {
 	rest, noise float64 // of φ
 	u0, un      float64 // of the commanded fuel
+	trims       float64 // and of that by trim alone
 }
 
 // trimAnswer is whether and when trim answered.
@@ -270,16 +271,18 @@ func (w *Watcher) lookForOnset(p reading) {
 // dateOnset finds when the step began: the first of the readings that have gone a third of the way and stay there.
 func (w *Watcher) dateOnset(f *force, p reading, d float64) {
 	s := &w.own.lambda
-	var past, fuel []float64
+	var past, fuel, trims []float64
 	for i := s.from(w.restsSince(p.t())); i < s.n; i++ {
 		if r := s.at(i); r.t() <= p.t()-stepGap {
 			past = append(past, w.excess(r))
 			fuel = append(fuel, w.fuel(&w.own, r.t()))
+			trims = append(trims, w.trimmed(&w.own, r.t())-1)
 		}
 	}
 	f.rest, f.noise = spread(past)
 	f.noise = max(f.noise, 0.001)
 	f.u0, f.un = spread(fuel)
+	f.trims = median(trims)
 	base := w.disturbanceBase(p.t())
 	at := s.n - 1
 	for at > 0 && f.sign*(w.disturbance(s.at(at-1))-base) > math.Abs(d)/3 && p.t()-s.at(at-1).t() < stepGap+2 {
@@ -362,8 +365,9 @@ func (w *Watcher) follow(f *force, p reading) {
 	if f.ended() && w.plainly(f, f.end, t, -y) {
 		say(!rich, f.end)
 	}
-	moved := f.sign * (f.u0 - w.fuel(&w.own, t)) // against the force
-	if !f.answered && moved >= max(twoCounts, 4*f.un) && !f.ended() {
+	moved := f.sign * (f.u0 - w.fuel(&w.own, t))            // against the force
+	byTrim := f.sign * (f.trims - w.trimmed(&w.own, t) + 1) // a target that swings is no answer
+	if !f.answered && min(moved, byTrim+trimCount/2) >= max(twoCounts, 4*f.un) && !f.ended() {
 		f.answered, f.answerAt = true, t
 		f.after = [3]float64{max(0, t-f.begin), max(0, w.before(t)-f.hi), p.hi - f.lo}
 		w.tell(f, analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],
