@@ -50,7 +50,8 @@ func (w *Watcher) lookForOpen(p point) {
 		// With a guide it counts while the guide asks for it.
 		said = o.asked && r.first.t() > w.asked[len(w.asked)-1].at-sayNear && (o.said > 0 || r.seconds() >= openUnsaid)
 	}
-	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh && r.high-r.low <= 2*bandHalf
+	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh && r.high-r.low <= 2*bandHalf &&
+		(said || r.seconds() >= openStill+2*w.volts.renewed && !w.ready.moved(r.first.t(), r.last.t()))
 	b, _ := w.baseBefore(&w.volts, r.first.t())
 	if between && (said || b.switching() || !b.known()) || said && (!b.known() || newLevel(r.level(), b.low, b.high)) {
 		o.level, o.known, o.lasts = r.level(), true, true

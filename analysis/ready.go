@@ -190,7 +190,7 @@ func (r *readiness) moved(from, to float64) bool {
 }
 
 // speedRead is how far apart in time speed is read, s, at the most as a rule.
-const speedRead = 10.0
+const speedRead = 20.0
 
 // closedDuring reports whether the loop is known to have been closed since the
 // moment from: a status read after it says so, and none since shortly before it says
