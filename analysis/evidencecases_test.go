@@ -110,6 +110,11 @@ func TestTermsAreFinite(t *testing.T) {
 			t.Fatalf("%d alike of %d pairs: %g", now, pairs, q)
 		}
 	})
+	for _, move := range []float64{-1.3, 1.3} { // more than any of the laws makes likely
+		if f := follows(move, 0, 0, 0.001, false); math.IsNaN(f) || math.IsInf(f, 0) {
+			t.Errorf("a leap of %g V at once: %g", move, f)
+		}
+	}
 	for _, trim := range []float64{4, 8, 16} {
 		if still, more := follows(0, trim, 8, 0.002, false), follows(0, 2*trim, 8, 0.002, false); more > still {
 			t.Errorf("it stands while trim goes %g %%: %.2f; %g %%: %.2f", trim, still, 2*trim, more)

@@ -52,6 +52,7 @@ func TestLikeness(t *testing.T) {
 		{"wires: the first answers only when the second is held", true, bank(20, 9, 5.8, 6), bank(25, 9, 0.7, 1), NotTold},
 		{"wires: both at the first", true, bank(20, 9, 0.8, 1), bank(25, 9, -4.2, -4), NotTold},
 		{"wires: between two readings that far apart it cannot be told", true, bank(20, 9, 0.5, 6), bank(25, 9, -4.5, 1), NotTold},
+		{"wires: nor where that was the first one's alone", true, bank(20, 9, 0.5, 5.5), bank(25, 9, 0.7, 1), NotTold},
 		{"wires: held at one time", true, bank(20, 9, 0.8, 1), bank(21.9, 9, 0.7, 1), NotTold},
 		{"wires: the other one does not answer", true, bank(20, 9, 0.8, 1), bank(25, 0, nan, nan), NotTold},
 	} {
@@ -216,7 +217,8 @@ func TestPurgeMovesInAHold(t *testing.T) {
 	}{
 		"never read": {"", false}, "shut": {"EVAP_PCT 0s..40s/1s 0", false}, "open all the time": {"EVAP_PCT 0s..40s/1s 60", false},
 		"opens": {"EVAP_PCT 0s..24s/1s 0; 25s..40s/1s 30", true}, "shuts": {"EVAP_PCT 0s..24s/1s 30; 25s..40s/1s 0", true},
-		"trembles": {"EVAP_PCT 0s..24s/1s 30; 25s..40s/1s 23", false}, "had opened before the rest": {"EVAP_PCT 0s..8s/1s 0; 11s..40s/1s 30", false},
+		"opens a little": {"EVAP_PCT 0s..24s/1s 0; 25s..40s/1s 8", true},
+		"trembles":       {"EVAP_PCT 0s..24s/1s 30; 25s..40s/1s 23", false}, "had opened before the rest": {"EVAP_PCT 0s..8s/1s 0; 11s..40s/1s 30", false},
 		"opens when it is over": {"EVAP_PCT 0s..35s/1s 0; 36s..40s/1s 30", false},
 	} {
 		scripts := []string{air, trims}

@@ -44,7 +44,7 @@ func TestSteep(t *testing.T) {
 		{"healthy", 0.1, 0.07, 0.1, 0, false, 10, true},
 		{"healthy, five readings a second", 0.07, 0.07, 0.2, 0, false, 10, true},
 		{"three a second show no 0.3 s", 0.07, 0.07, 0.33, 0, false, 10, false},
-		{"lag of 0.5 s", 0.5, 0.07, 0.1, 0, false, 10, false},
+		{"lag of 0.5 s", 0.5, 0.07, 0.095, 0, false, 10, false},
 		{"lag of 0.8 s", 0.8, 0.07, 0.1, 0, false, 10, false},
 		{"gas that comes slowly", 0.1, 0.07, 0.1, 2, false, 10, false},
 		{"a small step", 0.1, 0.018, 0.1, 0, false, 10, false},
@@ -267,7 +267,7 @@ func TestSteady(t *testing.T) {
 
 // A car is ready exactly when nothing is said to be unmet, and a reason never comes without one; whatever is read, in whatever order.
 func TestReadyIffNothingIsUnmet(t *testing.T) {
-	values := map[string]*rapid.Generator[float64]{"ECT": rapid.Float64Range(-40, 120), "RPM": rapid.SampledFrom([]float64{0, 399, 400, 800, 6000}),
+	values := map[string]*rapid.Generator[float64]{"ECT": rapid.SampledFrom([]float64{-40, 59, 60, 61, 64, 90}), "RPM": rapid.SampledFrom([]float64{0, 399, 400, 800, 6000}),
 		"FUELSYS1": rapid.SampledFrom([]float64{0, 1, 2, 4, 8, 16}), "FUEL_TYP": rapid.SampledFrom([]float64{1, 4}), "EQ_RAT11": rapid.Float64Range(0.8, 1.3)}
 	names := []string{"ECT", "RPM", "FUELSYS1", "FUEL_TYP", "EQ_RAT11"}
 	rapid.Check(t, func(t *rapid.T) {
