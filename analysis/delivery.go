@@ -116,6 +116,12 @@ func (c *assessment) says(forced Side) bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == forced && f.own.state == answered && f.rel.says() })
 }
 
+// cycled reports whether the sensor cycled before some force: then one that lay on one side against trim was held, perhaps, by a
+// hand that was not seen.
+func (c *assessment) cycled() bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.volts.switching() })
+}
+
 // followedBy is the proof that the sensor reports the side to which the mixture was forced.
 func (f *force) followedBy(id ProofID) Proof {
 	side := f.side
@@ -197,7 +203,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}
-	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && c.bankProof().State != Failed {
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && c.bankProof().State != Failed {
 		i := sideIndex(side)
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}

@@ -92,7 +92,7 @@ func TestCrossedBanksContradictNothing(t *testing.T) {
 	for _, crossed := range []bool{false, true} {
 		f := with(Lean, func(f *force) {
 			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
-			f.down = downstream{}
+			f.down, f.volts = downstream{}, flatBase()
 			if crossed {
 				f.bank, f.own.state = 2, silent
 			}
