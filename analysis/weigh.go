@@ -193,6 +193,17 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 	return min(p, 0.9)
 }
 
+// sideSince is when the reading came to the side of the stretch, which it has not left since, or t, s, where that was before:
+// the end of a stay that sinks slowly is a stretch of its own, and no stay of its own.
+func (s *stretch) sideSince(t float64) float64 {
+	v := &s.track.volts
+	i := v.from(s.first.t() - 1e-9)
+	for i > 0 && v.at(i).t() > t && (v.at(i-1).v > limits.SwitchPoint) == (s.side == Rich) {
+		i--
+	}
+	return v.at(i).t()
+}
+
 // afterRelease is the log-probability that the stretch is what came of the release of a force: the
 // sensor says what the loop had made until that is taken out again.
 func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
@@ -216,7 +227,7 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		// The computer has let go and does not steer: the sensor lies where the mixture does.
 		return math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
 	}
-	if !f.ended || s.first.t() > f.endHi+max(2, 3*s.track.interval) {
+	if !f.ended || s.sideSince(f.endHi) > f.endHi+max(2, 3*s.track.interval) {
 		return math.Inf(-1)
 	}
 	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {

@@ -244,6 +244,7 @@ func (c *Reader) step(e event) {
 // ask begins an exchange if text is a request; what was sent of it together with the return
 // comes back as echo.
 func (c *Reader) ask(text, echo string, at time.Duration) {
+	text = strings.ReplaceAll(text, " ", "") // an adapter takes no notice of blanks either
 	if text == "" {
 		text, echo = c.last, ""
 	}
