@@ -7,6 +7,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 	"pushback/cmd/internal/words/why"
 )
 
@@ -130,6 +131,9 @@ func open(v analysis.Verdict, n named) Verdict {
 	case v.Decide == analysis.InduceLean && isLow:
 		n = named{"PEGGED RICH", "Trim was already pegged at " + low + ": too rich for the ECM to correct, or a false rich reading.", "Pull a small vacuum hose. Sensor goes lean: it's good, find the rich cause. Stays rich: it's dead.",
 			"The computer already takes away as much fuel as it can: the engine runs too rich for it, or the sensor says so falsely.", "We'll let in some air and see whether the sensor notices."}
+	case (v.Decide == analysis.LeanStep || v.Decide == analysis.RichStep) && input.Why.Has(reason.LayAsHeld):
+		n.name, n.why = "HELD OR NOT", "The reading lay at one level as if it were held, but nobody said so."
+		n.owner, n.plan = "The reading stayed at one level for a while, and no test was noted then.", "We'll do the test, with each step noted."
 	case (v.Decide == analysis.LeanStep || v.Decide == analysis.RichStep) && input.State == analysis.Unclear:
 		n.name, n.why = "TAPS DIFFER", "Your taps and the reading differ: what you connected wasn't seen when you said so."
 	}

@@ -127,6 +127,16 @@ func TestOpenVerdictsHaveNames(t *testing.T) {
 	if v := VerdictOf(pegged); v.Name != "PEGGED LEAN" || !strings.Contains(v.Why, "+25 %") {
 		t.Errorf("%+v", v)
 	}
+	for _, tt := range []struct {
+		why  reason.Reason
+		name string
+	}{{reason.LayAsHeld.Of(0.1, 9.0, analysis.Lean), "HELD OR NOT"}, {reason.NeitherMoved.Of(), "TAPS DIFFER"}} {
+		v := analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Decide: analysis.LeanStep,
+			Proofs: []analysis.Proof{{ID: analysis.ProofInput, State: analysis.Unclear, Why: tt.why}}}
+		if got := VerdictOf(v).Name; got != tt.name {
+			t.Errorf("%v: %s, want %s", tt.why, got, tt.name)
+		}
+	}
 	pegged.Proofs = append(pegged.Proofs, analysis.Proof{ID: analysis.ProofSensorRich, State: analysis.Proven})
 	if v := VerdictOf(pegged); v.Name != "NO ROOM TO ADD" {
 		t.Errorf("%+v", v)
