@@ -193,12 +193,12 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 	return min(p, 0.9)
 }
 
-// sideSince is when the reading came to the side of the stretch, which it has not left since, or t, s, where that was before:
-// the end of a stay that sinks slowly is a stretch of its own, and no stay of its own.
+// sideSince is when the reading came plainly to the side of the stretch, which it has not left since, or t, s, where that was
+// before: the end of a stay that sinks slowly is a stretch of its own, and no stay of its own.
 func (s *stretch) sideSince(t float64) float64 {
 	v := &s.track.volts
 	i := v.from(s.first.t() - 1e-9)
-	for i > 0 && v.at(i).t() > t && (v.at(i-1).v > limits.SwitchPoint) == (s.side == Rich) {
+	for i > 0 && v.at(i).t() > t && (s.side == Rich && v.at(i-1).v > middleHigh || s.side == Lean && v.at(i-1).v < middleLow) {
 		i--
 	}
 	return v.at(i).t()

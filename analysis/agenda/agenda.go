@@ -14,6 +14,7 @@ import (
 type Session struct {
 	Sensor  string // B1S1: that was watched
 	By      analysis.By
+	Wide    bool // a wide-range sensor, or one that may be: its wire is never forced
 	Verdict analysis.Verdict
 	Map     bool // its trims fill the map: leak, supply and scale are told apart or cannot be
 	Trims   Trims
@@ -61,7 +62,7 @@ type Item struct {
 // A proof counts as shown once any session of its sensor has proven or failed it, but only since
 // the last one that found a fault before it: what was repaired has to be shown again. Special
 // cases are: no sessions at all leave the work of B1S1 open; a step that a session asks for is no
-// work of its own, since the proof that it settles is open.
+// work of its own, since the proof that it settles is open; the wire of a wide-range sensor is no work, the mixture shows all.
 func Open(sessions []Session) (out []Item) {
 	var sensors []string
 	mapped := false
@@ -104,8 +105,9 @@ func offAtEnd(sessions []Session) (off Trims) {
 
 func openOf(sensor string, sessions []Session) (out []Item) {
 	shown := make(map[analysis.ProofID]bool)
-	fitted, faulty := false, false
+	fitted, faulty, wide := false, false, false
 	for _, s := range sessions {
+		wide = wide || s.Sensor == sensor && s.Wide
 		if s.Sensor != sensor || s.Verdict.Conclusion == analysis.NothingForced {
 			continue
 		}
@@ -128,6 +130,12 @@ func openOf(sensor string, sessions []Session) (out []Item) {
 	}
 	if faulty {
 		add(Again)
+		return out
+	}
+	if wide {
+		if open := missing(analysis.ProofAddsFuel, analysis.ProofCutsFuel, analysis.ProofSensorRich, analysis.ProofSensorLean); len(open) > 0 {
+			add(Mixture, open...)
+		}
 		return out
 	}
 	if open := missing(analysis.ProofAddsFuel, analysis.ProofCutsFuel); len(open) > 0 {

@@ -31,6 +31,9 @@ func TestOpen(t *testing.T) {
 	idle, sound := whole, drive
 	idle.Trims, sound.Trims = SoundAtIdle, TrimsSound
 	dead := seen("B1S1", analysis.ByWire, analysis.SensorDead, adds, cuts)
+	refused := seen("B1S1", analysis.ByWire, analysis.ConclusionNotReady)
+	cut := seen("B1S1", analysis.ByFuelCut, analysis.PartlyProven, lean)
+	refused.Wide, cut.Wide = true, true
 	for _, tt := range []struct {
 		name     string
 		sessions []Session
@@ -51,6 +54,7 @@ func TestOpen(t *testing.T) {
 		{"a fault", []Session{dead, drive}, "again B1S1"},
 		{"repaired", []Session{dead, whole, drive}, ""},
 		{"half shown since the repair", []Session{dead, seen("B1S1", analysis.ByWire, analysis.PartlyProven, adds, rich, lean), drive}, "wire B1S1"},
+		{"a wide-range sensor's wire is never forced", []Session{refused, cut, drive}, "mixture B1S1"},
 		{"the other bank", []Session{other, dead, drive}, "again B1S1"},
 	} {
 		var got []string

@@ -3,6 +3,7 @@ package dossier
 import (
 	"context"
 	"math"
+	"slices"
 	"time"
 
 	"pushback/analysis"
@@ -12,6 +13,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
 	"pushback/analysis/trimmap"
+	"pushback/decode"
 	"pushback/obd"
 )
 
@@ -173,7 +175,16 @@ func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.Tri
 // Agenda is what the session has shown, for what is open in a visit.
 func (d *Dossier) Agenda() agenda.Session {
 	trims := d.Trims(0)
-	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Verdict: d.Verdict, Map: trims.Enough(), Trims: trimsOf(trims)}
+	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Wide: d.wide(), Verdict: d.Verdict, Map: trims.Enough(), Trims: trimsOf(trims)}
+}
+
+// wide reports whether the sensor is a wide-range one, or was refused as one.
+func (d *Dossier) wide() bool {
+	refused := func(e analysis.Event) bool {
+		return slices.ContainsFunc(e.Reasons, func(r reason.Reason) bool { return r.Has(reason.WideAtAFifth) || r.Has(reason.WideNoWire) })
+	}
+	scaled := func(p analysis.Proof) bool { return p.ID == analysis.ProofScale }
+	return d.Setup.Kind == decode.WideRange || slices.ContainsFunc(d.Verdict.Proofs, scaled) || slices.ContainsFunc(d.Events, refused)
 }
 
 // trimsOf is what a map says of the engine, the worst of its banks.

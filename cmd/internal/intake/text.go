@@ -63,7 +63,7 @@ func (f *Session) Write(w io.Writer, path string) {
 	if len(f.Table.Names) > 0 {
 		fmt.Fprintf(w, "  signals: %s\n", strings.Join(f.Table.Names, ", "))
 	}
-	if !slices.Contains(f.Meta.Sensors, f.Meta.Watching) {
+	if f.Table.Rows > 0 && !slices.Contains(f.Meta.Sensors, f.Meta.Watching) {
 		has := "it has none for any oxygen sensor"
 		if len(f.Meta.Sensors) > 0 {
 			has = "it has " + strings.Join(f.Meta.Sensors, ", ")
