@@ -81,8 +81,8 @@ func (w *Watcher) Release(at time.Duration) []Event {
 	return w.events
 }
 
-// hint is what the technician said of one force: when he took the wire and when he let go, s; 0 if
-// he did not say. It is a hint: late or early, of the wrong side or not true.
+// hint is what the technician said of one force: when they took the wire and when they let go, s; 0 if
+// they did not say. It is a hint: late or early, of the wrong side or not true.
 type hint struct {
 	side        Side
 	at, release float64
@@ -98,7 +98,7 @@ func (w *Watcher) hint(t float64, side Side) {
 	}
 }
 
-// announced reports whether the technician said that he forced this side.
+// announced reports whether the technician said that they forced this side.
 func (w *Watcher) announced(side Side) bool {
 	return slices.ContainsFunc(w.hints, func(s hint) bool { return s.side == side })
 }

@@ -349,7 +349,7 @@ func (p *plan) fell(items []*item, came func(*item) bool, now time.Duration) {
 	}
 }
 
-// announce takes what the technician says he does. While a force is announced, the same
+// announce takes what the technician says is done. While a force is announced, the same
 // sensor of the other bank is read more often: if the watched one does not follow, that one
 // tells whether the connectors are crossed. Without such a sensor the answer is awaited at once.
 func (p *plan) announce(k obd.MarkKind, now time.Duration) {

@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// technician holds the forces, scripted and typed, and his hand.
+// technician holds the forces, scripted and typed, and the hand that does them.
 type technician struct {
 	bank, position int  // of the tapped sensor: bank from 0, position from 1
 	opensSensor    bool // a force on the wire takes the sensor off by itself

@@ -56,7 +56,7 @@ func (t Trial) Undecided() bool {
 // Wrong reports whether the watcher committed itself to something else than the truth.
 func (t Trial) Wrong() bool { return t.Err == nil && !t.Right() && !t.Undecided() }
 
-// hand makes the marks of a technician who says what he does, a little late.
+// hand makes the marks of a technician who says what is done, a little late.
 type hand struct {
 	*poll.Poller
 	sim   *simcar.Sim

@@ -417,51 +417,6 @@ func rateOf(t Trial) int {
 	return i
 }
 
-// PrintUnforced writes what was said of cars that nobody forced, by readings/s.
-func PrintUnforced(w io.Writer, trials []Trial) {
-	type sum struct {
-		hours            float64
-		events, sessions int
-	}
-	var all sum
-	by := make([]sum, len(rates))
-	driven := map[string]*sum{}
-	for _, t := range trials {
-		if t.Err != nil {
-			continue
-		}
-		n := FalseEvents(t)
-		if driven[t.Expected.Fault] == nil {
-			driven[t.Expected.Fault] = &sum{}
-		}
-		for _, s := range []*sum{&all, &by[rateOf(t)], driven[t.Expected.Fault]} {
-			s.hours += t.Expected.Length.Hours()
-			s.events += n
-			if n > 0 {
-				s.sessions++
-			}
-		}
-		if n > 0 {
-			fmt.Fprintf(w, "false event: seed %d at %.1f readings/s\n", t.Seed, t.Rate)
-		}
-	}
-	// An upper bound of the rate of sessions with such an event, by Poisson's law (F. Garwood,
-	// Biometrika 28, 1936): of none in h hours it is 3/h.
-	fmt.Fprintf(w, "\n%.0f hours of driving that nobody forced: %d false events in %d sessions", all.hours, all.events, all.sessions)
-	if all.sessions == 0 && all.hours > 0 {
-		fmt.Fprintf(w, " (95 %%: below %.1f in 100 hours)", 100*2.9957/all.hours)
-	}
-	fmt.Fprintln(w)
-	for _, name := range sortedKeys(driven) {
-		fmt.Fprintf(w, "  %-11s %d false events in %.0f hours\n", name, driven[name].events, driven[name].hours)
-	}
-	for i, s := range by {
-		if s.hours > 0 {
-			fmt.Fprintf(w, "  %-11s %d false events in %.0f hours\n", rates[i].name, s.events, s.hours)
-		}
-	}
-}
-
 // FalseEvents counts the events of a session without force that speak of one.
 func FalseEvents(t Trial) int { return falseEvents(t.Events) }
 

@@ -483,7 +483,7 @@ func TestRestart(t *testing.T) {
 	}
 }
 
-// Who sends half a request, or half of what he announced, is not waited for.
+// Who sends half a request, or half of what was announced, is not waited for.
 func TestHalfARequest(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes ten seconds")

@@ -174,7 +174,7 @@ func (p *Player) wait(ctx context.Context, at time.Duration) error {
 }
 
 // Rest waits at the end of a replay and reports whether the watcher has gone back
-// into it; false when he ended it, left the screen, or ctx is done.
+// into it; false when they ended it, left the screen, or ctx is done.
 func (p *Player) Rest(ctx context.Context, left <-chan struct{}) bool {
 	for {
 		p.mu.Lock()

@@ -135,7 +135,7 @@ func TestPlayerTellsHurry(t *testing.T) {
 }
 
 // Who stands still on the way to the next event stands there, and does not run on to the end
-// when he goes on.
+// when they go on.
 func TestPlayerPausesAStep(t *testing.T) {
 	p := New(1)
 	p.at = 2 * time.Second

@@ -42,7 +42,7 @@ type Play struct {
 var B1S1 = session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 1}, By: analysis.ByWire}
 
 // Guided plays the guided test of a car on its first sensor; the technician does what
-// he is told, and releases late seconds after he is told to.
+// is asked, and releases late seconds after being asked to.
 func Guided(tb testing.TB, car string, late time.Duration) *Play {
 	tb.Helper()
 	return guided(tb, car, obd.BusUnknown, late, nil)
