@@ -61,10 +61,11 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 		return out
 	}
 	c.branchAdvice(add)
-	if by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed {
-		if c.onlyLean() {
-			add(LeakCheck, reason.LeakOnlyLean.Of())
-		}
+	failed := by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed
+	if _, alive := c.livesLean(); c.onlyLean() && failed || alive && c.w.rest.contradicts(Rich) {
+		add(LeakCheck, reason.LeakOnlyLean.Of())
+	}
+	if failed {
 		add(FeedPropane, reason.PropaneTellsApart.Of())
 	}
 	c.limitAdvice(add)

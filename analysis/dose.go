@@ -1,5 +1,59 @@
 package analysis
 
+import "math"
+
+// store weighs what the sensor behind the catalyst reads while trim is away: a mixture that follows trim passes once the
+// oxygen that the catalyst stores has gone or come, and stays; one that does not goes on as at rest. No single reading decides,
+// for at rest that sensor may wander from side to side.
+type store struct {
+	restOn, rest float64              // readings at rest on the side that it must go to, and all
+	passes       [len(stores)]float64 // ln p(what it read since the force began | the catalyst stores so much)
+	goesOn       float64              // ln p(the same | as at rest)
+	at           float64              // s: when a reading was counted last
+}
+
+// stores are what catalysts hold, g of oxygen, each as likely (a borderline one below 0.03, a fresh one 2).
+var stores = [...]float64{0.03, 0.06, 0.12, 0.25, 0.5, 1, 2}
+
+// strayed is how often the sensor behind a catalyst reads other than the mixture there: an indicative share.
+const strayed = 0.05
+
+// muteOdds is ln of the odds from which the mixture is said not to have followed.
+const muteOdds = 4.6
+
+func (s *store) rested(on bool) {
+	s.rest++
+	if on {
+		s.restOn++
+	}
+}
+
+// volts takes a reading at t after so many grams; what only leans to the side says neither. Readings within a second of
+// each other say the same.
+func (s *store) volts(t, grams float64, on, leans bool) {
+	if t-s.at < 1 || leans && !on {
+		return
+	}
+	s.at = t
+	p := (s.restOn + 0.5) / (s.rest + 1)
+	if !on {
+		p = 1 - p
+	}
+	s.goesOn += math.Log(p)
+	for i, holds := range stores {
+		if on == (grams > holds) {
+			s.passes[i] += math.Log(1 - strayed)
+		} else {
+			s.passes[i] += math.Log(strayed)
+		}
+	}
+}
+
+// undelivered are the log odds, by what was read, that the mixture did not follow trim.
+func (s *store) undelivered() float64 {
+	return s.goesOn - logSum(s.passes[:]...) + math.Log(float64(len(stores)))
+}
+
 // Dose is how much oxygen one force has brought to a catalyst, or taken from it, until the sensor behind it
 // followed: what it gave or took. A finding, never a verdict: where the store stood before nobody knows.
 type Dose struct {

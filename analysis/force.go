@@ -28,6 +28,7 @@ type force struct {
 	mixtureHeld
 
 	rel     release
+	lives   lives
 	relOn   bool
 	resumed bool
 	emitted
@@ -115,16 +116,16 @@ func (f *force) firm() bool { return f.share >= 0.985 }
 // downstream follows the sensor behind the catalyst: proof that the mixture really
 // moved, once the catalyst's stored oxygen has gone or come.
 type downstream struct {
-	seen       bool
-	side       Side // that it must go to
-	n          int
-	baseLow    float64 // 5 and 95 % quantiles at rest
-	baseHigh   float64
-	stay       float64 // s: the longest time on that side at rest
-	hasBase    bool
-	blind      bool // it sat on that side already
-	leaned     bool // a reading has moved towards it
-	on, total  int  // readings on the side since the first, and all
+	seen     bool
+	side     Side // that it must go to
+	n        int
+	baseLow  float64 // 5 and 95 % quantiles at rest
+	baseHigh float64
+	stay     float64 // s: the longest time on that side at rest
+	hasBase  bool
+	blind    bool // it sat on that side already
+	store
+	on, total  int // readings on the side since the first, and all
 	since      float64
 	answered   bool
 	answeredAt float64
@@ -162,6 +163,7 @@ func (d *downstream) begin(side Side, s *series, lo float64, scratch []float64) 
 	since := -1.0
 	for i := s.from(lo - 30); i < s.n && s.at(i).t() <= lo; i++ {
 		p := s.at(i)
+		d.store.rested(d.reaches(p.v))
 		if !d.reaches(p.v) {
 			since = -1
 			continue
@@ -194,10 +196,11 @@ func (d *downstream) volts(p point, moved float64) {
 	if d.answered || moved < 4 {
 		return
 	}
-	d.leaned = d.leaned || d.leans(p.v)
-	switch {
-	case d.blind:
+	if d.blind {
 		return
+	}
+	d.store.volts(p.t(), d.oxygen, d.reaches(p.v), d.leans(p.v))
+	switch {
 	case d.reaches(p.v):
 		if d.on == 0 {
 			d.since, d.total, d.passed = p.t(), 0, d.oxygen
@@ -237,5 +240,5 @@ func (d *downstream) enough() bool {
 
 // mute reports that the downstream sensor would have shown by now.
 func (d *downstream) mute() bool {
-	return d.seen && d.n >= 3 && !d.answered && !d.leaned && !d.blind && d.enough()
+	return d.seen && d.n >= 3 && !d.answered && !d.blind && d.enough() && d.undelivered() > muteOdds
 }

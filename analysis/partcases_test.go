@@ -98,6 +98,44 @@ func TestDownstreamCases(t *testing.T) {
 	}
 }
 
+// Not delivered is said where the sensor behind the catalyst goes on as at rest after any catalyst's store has gone or come,
+// though it may wander at rest; one that is then on the side of the mixture, mostly, tells that it was delivered. 4 g/s at 25 %
+// is 0.23 g a second, so that the largest store has passed after 9 s and 20 s are needed.
+func TestRearGoesOn(t *testing.T) {
+	const still, wanders = "0s..29s/1s 0.55", "0s..7s/1s 0.6; 8s..11s/1s 0.1; 12s..19s/1s 0.5; 20s 0.1; 21s..29s/1s 0.8"
+	for _, c := range []struct {
+		name, rest, held string
+		mute             bool
+	}{
+		{"stands still", still, "1s..24s/1s 0.56", true},
+		{"stands still, for too short a time", still, "1s..18s/1s 0.56", false},
+		{"wanders as at rest", wanders, "1s..6s/1s 0.6; 7s 0.1; 8s..24s/1s 0.7", true},
+		{"one reading strays", still, "1s..20s/1s 0.56; 21s 0.05; 22s..24s/1s 0.6", true},
+		{"goes with the mixture, and strays now and then", still, "1s..4s/1s 0.55; 5s..9s/1s 0.05; 10s 0.6; 11s..14s/1s 0.05; 15s 0.6; 16s..22s/2s 0.05; 23s 0.6", false},
+		{"goes at the very last", still, "1s..8s/1s 0.55; 9s..24s/1s 0.28", false},
+		{"hardly read", still, "10s 0.5; 22s 0.5", false},
+	} {
+		s := newSeries(64)
+		for _, p := range scripted(t, c.rest, 70, same) {
+			s.add(p)
+		}
+		var d downstream
+		d.begin(Lean, &s, 100, nil)
+		readings := scripted(t, c.held, 100, same)
+		for at := 100.0; at <= readings[len(readings)-1].t(); at++ {
+			d.trim(at, 25, 4)
+			for _, p := range readings {
+				if p.t() == at {
+					d.volts(p, 25)
+				}
+			}
+		}
+		if d.mute() != c.mute {
+			t.Errorf("%s: mute %v; %.1f g in %.0f s, log odds %.1f", c.name, d.mute(), d.oxygen, d.away, d.undelivered())
+		}
+	}
+}
+
 // Grams of oxygen by hand: 0.2315 · flow · share · time, the mass fraction of oxygen in dry air (U.S. Standard Atmosphere 1976: 20.9476 % of
 // 28.9644 g/mol by volume). 10 g/s at 15 % for 10 s is 3.47 g; a maker allows 20 s at a quarter more at idle (2 g/s): 2.3 g.
 func TestDownstreamOxygen(t *testing.T) {

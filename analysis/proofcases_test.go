@@ -48,6 +48,14 @@ func quietTrim(s float64) func(*force) {
 	}
 }
 
+// wentOn has the sensor behind the catalyst go on as at rest.
+func wentOn(f *force) {
+	f.down.answered = false
+	for i := range f.down.passes {
+		f.down.passes[i] = -20
+	}
+}
+
 // idle is a loop that had not worked before the force.
 func idle(f *force) {
 	f.volts = flatBase()
@@ -147,19 +155,25 @@ func TestProofsOfOneForce(t *testing.T) {
 			change(func(s *states) { s.sensor = Unclear })}, // it cycled before, so perhaps it did not follow
 		{"neither", ByWire, func(f *force) {
 			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
-			f.down.answered = false
+			wentOn(f)
 		}, change(func(s *states) { s.delivery, s.sensor = Failed, Unclear })},
+		{"neither, but the rear sensor swings as where the mixture follows", ByWire, func(f *force) {
+			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
+			f.down.answered = false
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
 		{"neither, but the sensor never cycled", ByWire, func(f *force) {
 			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
-			f.down.answered, f.volts = false, flatBase()
+			wentOn(f)
+			f.volts = flatBase()
 		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Failed })},
 		{"neither, with too little oxygen for a catalyst", ByWire, func(f *force) {
 			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}
-			f.down.answered, f.down.oxygen = false, 2.9
+			wentOn(f)
+			f.down.oxygen = 2.9
 		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
 		{"neither, the branch perhaps open", ByWire, func(f *force) {
 			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect, openReading: openReading{doubtful: true}}
-			f.down.answered = false
+			wentOn(f)
 		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
 		{"no rear sensor", ByWire, func(f *force) {
 			f.rel = release{state: sensorVague, trimMade: 15, at: 25, expect: f.rel.expect}

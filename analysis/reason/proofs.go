@@ -125,6 +125,7 @@ const (
 	ReleasedTooEarly  Code = "released_too_early"
 	AfterRelease      Code = "after_release"
 	RearContradicts   Code = "rear_contradicts" // trim %, side, for s
+	MovedWithTrim     Code = "moved_with_trim"  // mV
 )
 
 // Of a release that does not decide.

@@ -15,6 +15,7 @@ import (
 	"pushback/analysis"
 	"pushback/cmd/internal/accuracy"
 	"pushback/cmd/internal/words/why"
+	"pushback/obd/simcar/hands"
 )
 
 func main() {
@@ -27,10 +28,21 @@ func main() {
 	tables := flag.Bool("tables", false, "of the simulated car, all tables (by proof, by rate, what was said of what) instead")
 	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead, with -model wide of a wide-range sensor, with -model hands of its guided test")
 	byMixture := flag.Bool("bymixture", false, "with -show: the trial in which the mixture is forced")
+	car := flag.String("car", "", "show the guided test of this `CAR` of 'pushback demo --car list' instead")
+	style := flag.String("hands", hands.Styles[0].Name, "with -car: whose `HANDS` work on it")
 	flag.Parse()
 
+	if *car != "" {
+		t, err := accuracy.RunNamed(*car, *style, uint64(max(*show, 1)))
+		if err != nil {
+			fmt.Fprintln(os.Stderr, "accuracy:", err)
+			os.Exit(2)
+		}
+		showGuided(t)
+		return
+	}
 	if *show >= 0 && *model == "hands" {
-		showGuided(uint64(*show))
+		showGuided(accuracy.RunGuided(uint64(*show)))
 		return
 	}
 	if *show >= 0 {
@@ -159,8 +171,7 @@ func showTrial(seed uint64, model string, byMixture bool) {
 }
 
 // showGuided prints a guided test in order of time: what was done, asked, said and seen.
-func showGuided(seed uint64) {
-	t := accuracy.RunGuided(seed)
+func showGuided(t accuracy.GuidedTrial) {
 	fmt.Printf("%s, %.1f readings/s, proper: %v, error: %v\n", t.Case, t.Rate, t.Proper, t.Err)
 	type line struct {
 		at   float64

@@ -69,13 +69,6 @@ func command(t testing.TB, args ...string) (string, int) {
 	return out.String(), status
 }
 
-// notYet are the simulated cars of which a technician's conclusion is not come to yet, and
-// why. Who makes one come out right takes it from here: the test says so.
-var notYet = map[string]string{
-	"fuel-not-delivered": "the rear sensor is said to be read too seldom",
-	"exhaust-leak-large": "the leak check does not come before the dead sensor",
-}
-
 // The events and the verdict of a live session and of its replay are equal, byte
 // for byte, for every simulated car; and so is the status. The conclusion is the one
 // that an experienced technician would accept of this car.
@@ -90,9 +83,6 @@ func TestReplayEqualsLive(t *testing.T) {
 			a, out, errOut := testApp(t, db)
 			err := guidedRun(t, a, car, obd.BusUnknown, true)
 			if out.Len() == 0 { // refused before a session began
-				if why, open := notYet[car.Name]; open {
-					t.Skipf("refused: %v; not yet judged as expected: %s", err, why)
-				}
 				if _, _, status := describe(err); status != statusNotReady || car.Expect != "not_ready" {
 					t.Fatalf("refused: %v", err)
 				}
@@ -113,13 +103,7 @@ func TestReplayEqualsLive(t *testing.T) {
 			if live := withoutSteps(out.String()); replayed != live {
 				t.Errorf("replay differs from live%s", firstDifference(live, replayed))
 			}
-			why, open := notYet[car.Name]
-			switch got := conclusion(t, out.String()); {
-			case open && (got == car.Expect || slices.Contains(car.Also, got)):
-				t.Errorf("concludes %s as expected: take it out of notYet", got)
-			case open:
-				t.Logf("concludes %s, a technician would say %s; not yet judged as expected: %s", got, car.Expect, why)
-			case got != car.Expect && !slices.Contains(car.Also, got):
+			if got := conclusion(t, out.String()); got != car.Expect && !slices.Contains(car.Also, got) {
 				t.Errorf("concludes %s, a technician would say %s\n%s", got, car.Expect, errOut)
 			}
 			if got := statusOf(analysis.Conclusion(conclusion(t, out.String()))); got != status {

@@ -52,6 +52,20 @@ func RunGuided(seed uint64) GuidedTrial {
 	return runGuided(seed, cfg, exp, hands.Random(seed))
 }
 
+// RunNamed makes the guided test of a named car by hands of a style.
+func RunNamed(car, style string, seed uint64) (GuidedTrial, error) {
+	c, err := simcar.Find(car)
+	if err != nil {
+		return GuidedTrial{}, err
+	}
+	i := slices.IndexFunc(hands.Styles, func(s hands.Style) bool { return s.Name == style })
+	if i < 0 {
+		return GuidedTrial{}, fmt.Errorf("find hands %q: 'pushback demo --hands list' names them", style)
+	}
+	exp := simcar.Expected{Fault: c.Name, Conclusion: c.Expect, Also: c.Also}
+	return runGuided(seed, simcar.Config{Car: c, Seed: seed, BranchByHand: true}, exp, hands.Styles[i]), nil
+}
+
 func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.Style) GuidedTrial {
 	t := GuidedTrial{Style: style, Result: Result{Seed: seed, Case: exp.Fault, Outcome: truth.Broken}}
 	t.Marked = !style.Never

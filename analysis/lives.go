@@ -1,0 +1,83 @@
+package analysis
+
+import "math"
+
+// lives tells a sensor that reads lean because the gas at it is lean, as an exhaust leak ahead of it makes it, from one that
+// reads lean whatever the gas: released from a rich force, the mixture is leaner by what trim has cut and comes back as trim
+// does, and a live cell moves some millivolts with it. A dead one lies where it lies.
+type lives struct {
+	early, late levelled
+}
+
+// levelled is a level, V, with the trim that went with it, %.
+type levelled struct{ n, sum, squares, trim float64 }
+
+func (l *levelled) add(v, trim float64) {
+	l.n, l.sum, l.squares, l.trim = l.n+1, l.sum+v, l.squares+v*v, l.trim+trim
+}
+
+func (l *levelled) mean() float64 { return l.sum / l.n }
+
+// variance of the readings, V², at least that of their counts of 5 mV.
+func (l *levelled) variance() float64 {
+	return max(l.squares/l.n-l.mean()*l.mean(), 0.005*0.005/12)
+}
+
+// Times in which a released sensor shows the mixture that the loop has made, s: gas on its way has passed the sensor, and trim has hardly
+// come back.
+const (
+	passedBy = 0.4
+	hardlyIn = 2.5
+)
+
+// volts takes a reading after the release.
+func (l *lives) volts(r *release, p point) {
+	after := p.t() - r.hi
+	switch {
+	case r.expect != Lean || r.trimMade < 8 || after < passedBy:
+	case after < hardlyIn && r.still() > 0.6:
+		l.early.add(p.v, r.trimNow)
+	case r.still() < 0.4:
+		l.late.add(p.v, r.trimNow)
+	}
+}
+
+// leanSlopes are by how much a cell's reading moves with 1 % of fuel, V, where the gas is far on the lean side:
+// kT/4e · d ln(oxygen), which from λ 1.05 to 2 at 700 to 1000 K is 0.2 to 4 mV.
+var leanSlopes = [...]float64{0.0002, 0.0004, 0.0007, 0.0012, 0.0025, 0.004}
+
+// odds are ln p(what the reading moved | a live cell) − ln p(the same | a dead one), and by how much it moved, V.
+func (l *lives) odds() (odds, moved float64) {
+	if l.early.n < 2 || l.late.n < 2 {
+		return 0, 0
+	}
+	moved = l.late.mean() - l.early.mean()
+	trim := l.early.trim/l.early.n - l.late.trim/l.late.n // mirrored: it cut
+	// Readings in a row are much alike, so a third of them counts.
+	err := math.Hypot(math.Sqrt(3*l.early.variance()/l.early.n+3*l.late.variance()/l.late.n), 0.001)
+	other := 0.02 * normal(moved, 0.03) // whatever else moves a reading
+	cell := other
+	for _, s := range leanSlopes {
+		cell += 0.98 / float64(len(leanSlopes)) * normal(moved-s*trim, math.Hypot(err, 0.4*s*trim))
+	}
+	dead := other + 0.88*normal(moved, err) + 0.1*normal(moved, math.Hypot(err, 0.005))
+	return math.Log(cell+1e-12) - math.Log(dead+1e-12), moved
+}
+
+// livesLean reports whether the sensor, which by itself was never read rich, moved with the mixture on the lean side all the same, and how far, V.
+func (c *assessment) livesLean() (moved float64, alive bool) {
+	if !c.onlyLean() {
+		return 0, false
+	}
+	sum := 0.0
+	for _, f := range c.on(Rich) {
+		odds, by := f.lives.odds()
+		if sum += odds; odds > 0 {
+			moved = by
+		}
+	}
+	return moved, sum > livesFrom
+}
+
+// livesFrom is ln of the odds from which a sensor that reads lean is not called dead: it takes more to condemn it.
+const livesFrom = 1.1

@@ -1,0 +1,55 @@
+package analysis
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// Nernst's law by hand: V = kT/4e · ln(0.209 / p), k/e = 8.617e-5 V/K (CODATA), and lean gas of lambda L holds about
+// p = 0.209 (L − 1)/(L + 0.05) of oxygen. A live cell in the gas of a leak follows trim; a dead one, of whatever level and noise, does not.
+func TestLives(t *testing.T) {
+	nernst := func(kelvin, lambda float64) float64 {
+		return 8.617e-5 * kelvin / 4 * math.Log((lambda+0.05)/(lambda-1))
+	}
+	leak := func(kelvin float64) func(trim float64) float64 {
+		return func(trim float64) float64 { return nernst(kelvin, 1.35/(1+trim/100)) }
+	}
+	for _, c := range []struct {
+		name  string
+		volts func(trim float64) float64 // at trim, % past its balance
+		noise float64                    // V
+		rate  float64                    // readings a second
+		alive bool
+		dead  bool // and surely so
+	}{
+		{"a live cell at 900 K", leak(900), 0.002, 10, true, false},
+		{"at 700 K, on a slow bus", leak(700), 0.002, 2.5, true, false},
+		{"dead at 0.08 V", func(float64) float64 { return 0.08 }, 0.002, 10, false, true},
+		{"dead, with noise", func(float64) float64 { return 0.15 }, 0.008, 10, false, true},
+		{"dead, with noise that hides all", func(float64) float64 { return 0.15 }, 0.05, 2.5, false, false},
+		{"it moves the wrong way", func(trim float64) float64 { return 0.08 - 0.001*trim }, 0.002, 10, false, false},
+	} {
+		r := rand.New(rand.NewPCG(1, 2))
+		l, rel := lives{}, release{expect: Lean, hi: 100, trimThen: 28, trimMade: 28}
+		for at := 100.0; at < 130; at += 1 / c.rate {
+			trim := max(0, 28-2*max(0, at-101))
+			rel.trimNow = trim // mirrored: it was cut
+			v := math.Round((c.volts(-trim)+c.noise*r.NormFloat64())/0.005) * 0.005
+			l.volts(&rel, point{at, at, v})
+		}
+		odds, moved := l.odds()
+		if (odds > livesFrom) != c.alive || (odds < -1) != c.dead {
+			t.Errorf("%s: log odds %.1f, moved by %.0f mV", c.name, odds, 1000*moved)
+		}
+	}
+	for _, trimMade := range []float64{7, 28} { // hardly any cut, and nothing read once trim is back
+		l, rel := lives{}, release{expect: Lean, hi: 100, trimThen: trimMade, trimNow: trimMade, trimMade: trimMade}
+		for at := 100.0; at < 130; at++ {
+			l.volts(&rel, point{at, at, 0.03})
+		}
+		if odds, _ := l.odds(); odds != 0 {
+			t.Errorf("of nothing it says %.1f", odds)
+		}
+	}
+}
