@@ -60,6 +60,14 @@ func (c *assessment) letGo() bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.letGo != "" || f.opened })
 }
 
+// longer adds to why that a longer hold would tell; not where the computer lets go of the sensor, for then it would show less.
+func (c *assessment) longer(why reason.Reason, how reason.Code) reason.Reason {
+	if c.letGo() {
+		return why
+	}
+	return why.And(how)
+}
+
 // steeredBefore reports whether the loop worked shortly before the force: the sensor cycled and trim hunted with it, on the
 // side of its middle that the force asks for too. Trim that is then silent rests for a reason of the computer's own: it
 // is paused, or the computer has let go of the sensor.
@@ -166,14 +174,14 @@ func (c *assessment) whereItStopped(f *force, q *Proof) {
 		q.Why = c.held(f).And(stopped, a.raw)
 	case a.toItsMiddle():
 		q.State = Unclear
-		further := reason.MiddleHoldLonger
 		if c.w.cfg.By == ByMixture {
-			further = reason.MiddleMoveFurther
+			q.Why = q.Why.And(reason.MiddleMoveFurther)
+		} else {
+			q.Why = c.longer(q.Why.And(reason.MiddleNoFurther), reason.HoldLonger)
 		}
-		q.Why = q.Why.And(further)
 	case a.stops(near) && !f.compensated:
 		q.State = Unclear
-		q.Why = q.Why.And(reason.BackAtMiddle)
+		q.Why = c.longer(q.Why.And(reason.BackAtMiddle), reason.HoldLonger)
 	}
 }
 

@@ -98,7 +98,7 @@ func (c *assessment) undelivered(p Proof, best *force, byDown, bySensor bool) Pr
 		p.State, p.Why = Unclear, reason.RearThereBefore.Of(d.side)
 	case !d.enough():
 		p.State = Unclear
-		p.Why = reason.LittleOxygen.Of(d.oxygen)
+		p.Why = c.longer(reason.LittleOxygen.Of(d.oxygen), reason.HoldLongerOrFaster)
 		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "needed_g", enoughOxygen, "away_s", d.away)
 	case c.w.cfg.By == ByMixture:
 		p.State, p.Why = Unclear, reason.NotBroughtBack.Of()
@@ -193,7 +193,7 @@ func (c *assessment) sensor(side Side) Proof {
 			if f.opened {
 				better(Proof{id, Unclear, reason.GoneBeforeRelease.Of(), ev})
 			} else if f.own.state == answered || f.own.moved() > 2 {
-				better(Proof{id, Unclear, reason.ReleasedTooEarly.Of(), ev})
+				better(Proof{id, Unclear, c.longer(reason.ReleasedTooEarly.Of(), reason.HoldLonger), ev})
 			}
 		default:
 			if r.chance > 0 && c.says(side) { // on the other side it does, so it follows the mixture

@@ -81,7 +81,7 @@ const (
 	WhereItStopped      Code = "where_it_stopped"
 	StoppedAtMiddleLean Code = "stopped_at_middle_lean" // %
 	StoppedAtMiddleRich Code = "stopped_at_middle_rich" // %
-	MiddleHoldLonger    Code = "middle_hold_longer"
+	MiddleNoFurther     Code = "middle_no_further"
 	MiddleMoveFurther   Code = "middle_move_further"
 	BackAtMiddle        Code = "back_at_middle"
 )
@@ -123,9 +123,12 @@ const (
 	NeverSaid         Code = "never_said"          // V, V, for s, side, trim %
 	GoneBeforeRelease Code = "gone_before_release"
 	ReleasedTooEarly  Code = "released_too_early"
-	AfterRelease      Code = "after_release"
-	RearContradicts   Code = "rear_contradicts" // trim %, side, for s
-	MovedWithTrim     Code = "moved_with_trim"  // mV
+	// What a longer hold would show; left out where the computer lets go of the sensor, for then it would show less.
+	HoldLonger         Code = "hold_longer"
+	HoldLongerOrFaster Code = "hold_longer_or_faster"
+	AfterRelease       Code = "after_release"
+	RearContradicts    Code = "rear_contradicts" // trim %, side, for s
+	MovedWithTrim      Code = "moved_with_trim"  // mV
 )
 
 // Of a release that does not decide.
