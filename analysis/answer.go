@@ -237,8 +237,10 @@ func (a *answer) weigh() {
 	// force's beginning on.
 	straight := come >= max(6, 0.7*a.width()) && a.drop <= 1.01*trimCount && a.nowAt-a.began >= 5 &&
 		a.lowAt.t() <= a.hi+1
-	// Or, by mixture, farther than it ever went by itself: it may turn on the way.
-	farther := a.mayTurn && come >= max(6, 1.5*a.width()) && a.now > a.ceiling()+a.margin() && a.lowAt.t() <= a.hi+2
+	// Or farther than it ever went by itself: without turning once, though a slow loop goes on the way it went for a while
+	// first; by mixture it may turn on the way.
+	far := come >= max(6, 1.5*a.width()) && a.now > a.ceiling()+a.margin()
+	farther := far && (a.mayTurn && a.lowAt.t() <= a.hi+2 || a.drop <= 1.01*trimCount && a.nowAt-a.began >= 5 && a.lowAt.t() <= a.hi+slowestTurn)
 	if beyond || straight || farther {
 		a.state = answered
 	}

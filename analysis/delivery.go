@@ -111,9 +111,14 @@ func (c *assessment) undelivered(p Proof, best *force, byDown, bySensor bool) Pr
 // saysBoth reports whether the sensor has reported what the loop made on both sides.
 func (c *assessment) saysBoth() bool { return c.says(Lean) && c.says(Rich) }
 
-// says reports whether the sensor has reported what the loop made of a force of the side.
+// says reports whether the sensor has reported what the loop made of a force of the side: trim went far in that force, and
+// answered in one of the side.
 func (c *assessment) says(forced Side) bool {
-	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == forced && f.own.state == answered && f.rel.says() })
+	said, answers := false, false
+	for _, f := range c.on(forced) {
+		said, answers = said || f.rel.says(), answers || f.own.state == answered
+	}
+	return said && answers
 }
 
 // cycled reports whether the sensor cycled before some force: then one that lay on one side against trim was held, perhaps, by a
@@ -196,7 +201,7 @@ func (c *assessment) sensor(side Side) Proof {
 				better(Proof{id, Unclear, c.longer(reason.ReleasedTooEarly.Of(), reason.HoldLonger), ev})
 			}
 		default:
-			if r.chance > 0 && c.says(side) { // on the other side it does, so it follows the mixture
+			if r.byStay && (c.says(side) || c.outstays(side) || c.outstays(side.Opposite())) { // on one side it does, so it follows the mixture
 				proven()
 				continue
 			}

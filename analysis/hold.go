@@ -28,7 +28,8 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	f.down.begin(h.side.Opposite(), &w.down, h.lo, w.scratchA)
 	f.shared.begin(h.side.Opposite(), &w.otherDown, h.lo, w.scratchA)
 	w.forces = append(w.forces, f)
-	w.rest.wasForced(h.lo)
+	w.rest.wasForced(h.lo, w.now)
+	w.own.wasForced(h.lo)
 	if f.seen {
 		w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
 	}

@@ -45,6 +45,7 @@ type release struct {
 
 	trimThen float64 // mirrored trim at the release
 	trimMade float64 // how far the force had moved it, %
+	hunts    float64 // share of that by which the loop hunts to either side at rest, 0 to 0.5
 	trimNow  float64
 	trimAtOn float64
 
@@ -53,6 +54,7 @@ type release struct {
 	reached
 	left      bool    // the reading came to the side and left it again
 	stillLeft float64 // share of the loop's work that was left when the reading left the side
+	byStay    bool    // it reports all that a sensor does, and left the side with trim, but stayed no longer than this one's few stays at rest
 	decidedAt float64
 	why       reason.Reason
 	recovery
@@ -119,6 +121,8 @@ func (r *release) begin(f *force, trim float64, first *force) {
 	}
 	if r.trimMade < 4 || f.seconds() < 1.5 {
 		r.state = sensorNotYet
+	} else if f.own.base.known() && f.volts.switching() {
+		r.hunts = min(f.own.width()/2/r.trimMade, 0.5)
 	}
 }
 
@@ -219,8 +223,10 @@ func (r *release) says() bool {
 }
 
 // leftWithTrim reports whether the reading left the side when trim had gone back, neither
-// long before nor long after.
-func (r *release) leftWithTrim() bool { return r.left && abs(r.stillLeft) <= 0.3 }
+// long before nor long after: a loop that turns late is then past its middle by as much as it always is.
+func (r *release) leftWithTrim() bool {
+	return r.left && r.stillLeft <= 0.3 && r.stillLeft >= -0.3-r.hunts
+}
 
 // longStay is the chance that the sensor by itself stays for so long as it stayed; 1 where its own stays are hardly known.
 func (r *release) longStay(b voltsBase) float64 {
@@ -377,7 +383,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return false
 	}
 	if r.strong >= 2 && r.leftWithTrim() {
-		r.chance = chance
+		r.chance, r.byStay = chance, true
 	}
 	return set(sensorVague, reason.NoLongerThanSwitching.Of())
 }

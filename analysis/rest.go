@@ -27,7 +27,7 @@ func (r *restContradiction) volts(p point) {
 		s = "" // hangs at the bias: says neither
 	}
 	if r.heldSince > 0 {
-		r.sideSince += p.t() - r.heldSince
+		r.without(r.heldSince, p.t())
 		r.heldSince = 0
 	}
 	if s == "" && r.haveVolts && p.t()-r.sideAt < 2 {
@@ -48,14 +48,29 @@ func (r *restContradiction) forced(t float64) {
 	}
 }
 
-// wasForced says that since the moment t the reading was held, which nobody knew then.
-func (r *restContradiction) wasForced(t float64) {
+// wasForced says at time now that since the moment t the reading was held, which nobody knew then.
+func (r *restContradiction) wasForced(t, now float64) {
+	if r.heldSince > 0 {
+		now = r.heldSince
+	}
 	for i := range r.mute {
 		if r.muteAt[i] > t {
 			r.mute[i] = max(0, r.mute[i]-(r.muteAt[i]-t))
 		}
 	}
-	r.sideSince = max(r.sideSince, t)
+	r.without(t, now)
+}
+
+// without takes the time out in which the reading was held: what was there before lasts for as much less, what came meanwhile
+// begins at its end.
+func (r *restContradiction) without(from, to float64) {
+	for _, since := range []*float64{&r.sideSince, &r.farSince, &r.downSince} {
+		if *since < from {
+			*since += max(to-from, 0)
+		} else {
+			*since = max(*since, to)
+		}
+	}
 }
 
 // trim takes total trim of the watched bank and of the other. Far out on opposite

@@ -98,6 +98,7 @@ type atRest struct {
 	restFrom float64 // baseline readings are taken from here on
 	cache    baseCache
 	lastGap  float64
+	own      ownStays
 }
 
 // stretches are those that may be forces, and what speaks against.
@@ -264,6 +265,7 @@ func (w *Watcher) stepVolts(p point) {
 	} else {
 		w.rest.forced(p.t())
 	}
+	w.own.volts(p, w.holding() == nil && (w.running() == nil || w.running().resumed) && !w.open.lasts && !w.open.asked && !w.readsOpen(p.v))
 	w.fig.volts(p, w.running() != nil)
 	w.slow.volts(point{p.lo, p.hi, p.v - w.offset}, w.holding() != nil && w.cfg.By != ByMixture)
 	f := w.running()
