@@ -16,7 +16,7 @@ func (c *assessment) delivery() Proof {
 		}
 	}
 	for _, f := range c.forces {
-		if f.own.state != answered {
+		if !f.commanded() {
 			continue
 		}
 		denied = denied || !f.compensated && f.rel.denies(f.volts.interval)
@@ -116,7 +116,7 @@ func (c *assessment) saysBoth() bool { return c.says(Lean) && c.says(Rich) }
 func (c *assessment) says(forced Side) bool {
 	said, answers := false, false
 	for _, f := range c.on(forced) {
-		said, answers = said || f.rel.says(), answers || f.own.state == answered
+		said, answers = said || f.rel.says(), answers || f.commanded()
 	}
 	return said && answers
 }

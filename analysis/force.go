@@ -17,6 +17,8 @@ type force struct {
 	level  float64 // V, the held level; final at the end
 	weight weight  // what spoke for a force when it was called one
 	share  float64 // part of the readings during the hold that were at the level
+	// after is the force before it where trim still stood as that had led it, as where a clip slips off and is put on again.
+	after *force
 
 	computerDid
 	volts voltsBase // the forced sensor at rest
@@ -107,7 +109,15 @@ func (f *force) pastBalance(u float64) float64 {
 	if f.volts.switching() && f.own.base.known() {
 		balance = f.own.up * f.own.base.median
 	}
+	if f.after != nil {
+		return u - balance
+	}
 	return u - max(f.own.start, balance)
+}
+
+// commanded reports whether trim answered this force, or the one that it goes on with.
+func (f *force) commanded() bool {
+	return f.own.state == answered || f.after != nil && f.after.side == f.side && f.after.commanded()
 }
 
 // firm reports whether the contact was steady enough to say what trim did not do.

@@ -8,11 +8,16 @@ import (
 
 func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	volts, base := w.baseBefore(&w.volts, h.hi)
+	var after *force
 	if f := w.running(); f != nil {
+		if !f.resumed && f.own.base.known() && f.volts.switching() {
+			after = f
+		}
+		f.rel.heldAgain(h.lo, h.side)
 		w.closeRelease(f, true)
 	}
 	f := &force{side: h.side, marked: marked, loose: h.loose, madeWhen: madeWhen{beginLo: h.lo, beginHi: h.hi, begin: (h.lo + h.hi) / 2},
-		level: h.level, share: 1, bank: w.bank, seen: !h.told, weight: h.weight}
+		level: h.level, after: after, share: 1, bank: w.bank, seen: !h.told, weight: h.weight}
 	if k == &w.otherVolts {
 		f.bank = w.other
 	}

@@ -52,6 +52,7 @@ type release struct {
 	lastOff point // last reading that was not on the expected side
 	lastOn  point
 	reached
+	again     bool    // the wire was held again before it could say
 	left      bool    // the reading came to the side and left it again
 	stillLeft float64 // share of the loop's work that was left when the reading left the side
 	byStay    bool    // it reports all that a sensor does, and left the side with trim, but stayed no longer than this one's few stays at rest
@@ -112,6 +113,9 @@ func (r *release) begin(f *force, trim float64, first *force) {
 	// stand: after an earlier force it may stand far out on the other side.
 	if a := &f.own; a.base.known() {
 		balance := max(a.start, a.up*a.base.median)
+		if f.after != nil {
+			balance = a.up * a.base.median
+		}
 		if first.volts.switching() && first.own.base.known() {
 			balance = max(balance, a.up*first.own.base.median)
 		}
@@ -215,6 +219,17 @@ func (r *release) volts(p point, b voltsBase) bool {
 	return r.decide(p.t(), b, false)
 }
 
+// heldAgain takes back what was decided by readings since t, or would be: the wire was held on a side again then, which
+// nobody knew.
+func (r *release) heldAgain(t float64, side Side) {
+	decided := r.decidedAt > t && (r.state == sensorMute || r.state == sensorSays || r.state == sensorLate)
+	open := r.state == sensorOpen && (side == r.expect || !r.hasOn && t-r.hi < muteAfter)
+	if decided || open {
+		r.again = true
+		r.state, r.why, r.decidedAt = sensorVague, reason.HeldAgain.Of(max(0, t-r.at)), t
+	}
+}
+
 // says reports whether the sensor has reported the mixture: at once, for long, and
 // not leaving it before the loop had taken most of it out again. A reading that
 // leaves earlier follows something else than trim.
@@ -240,7 +255,7 @@ func (r *release) longStay(b voltsBase) float64 {
 // denies reports whether trim had gone far and the sensor, let go, did not report it: not
 // within the time that a sound one takes, or it left the side again with trim still there.
 func (r *release) denies(interval float64) bool {
-	if r.trimMade < 6 || r.says() || r.state == sensorOpen || r.state == sensorNotYet {
+	if r.trimMade < 6 || r.again || r.says() || r.state == sensorOpen || r.state == sensorNotYet {
 		return false
 	}
 	late := r.lastOff.hi > 0 && r.lastOff.t()-r.hi > promptWithin+interval

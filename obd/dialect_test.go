@@ -52,13 +52,13 @@ func TestFindDialect(t *testing.T) {
 		asked  string // in the new words
 	}{
 		{"J1979", nil, obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true}, ""},
-		{"11 bits", second(nil), obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F4001"},
-		{"29 bits", can29(nil), obd.Format{Bus: obd.CAN29at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
+		{"11 bits", second(nil), obd.Format{Bus: obd.CAN11at500, Headers: true, Dialect: obd.J1979v2}, "22F400 22F4001"},
+		{"29 bits", can29(nil), obd.Format{Bus: obd.CAN29at500, Headers: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
 		{"a van that does not know F810", can29(map[string]string{"22F810": nobody}),
-			obd.Format{Bus: obd.CAN29at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
-		{"29 bits at 250", can29(nil), obd.Format{Bus: obd.CAN29at250, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
+			obd.Format{Bus: obd.CAN29at500, Headers: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
+		{"29 bits at 250", can29(nil), obd.Format{Bus: obd.CAN29at250, Headers: true, Dialect: obd.J1979v2}, "22F400 22F400 22F4001"},
 		{"one that refuses the old by its own address", second(map[string]string{"0100": "7E8037F011100000000"}),
-			obd.Format{Bus: obd.CAN11at500, Headers: true, Padded: true, Dialect: obd.J1979v2}, "22F400 22F4001"},
+			obd.Format{Bus: obd.CAN11at500, Headers: true, Dialect: obd.J1979v2}, "22F400 22F4001"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			on, answer := "", answers(tt.car)

@@ -422,11 +422,18 @@ func (a *Adapter) recognise(raw []byte, b Bus, req Request, d Dialect) Format {
 		if f.Headers && !a.headers || f.Padded && !b.CAN() {
 			continue
 		}
-		if _, o := Parse(raw, f, req); o == OK {
+		if f.Fits(raw, req) {
 			return f
 		}
 	}
 	return Format{}
+}
+
+// Fits reports whether raw answers the request in this format. A frame that is full without padding tells nothing of it.
+func (f Format) Fits(raw []byte, req Request) bool {
+	replies, o := Parse(raw, f, req)
+	full := func(r Reply) bool { return len(r.Data) == 7 }
+	return o == OK && !(f.Padded && slices.ContainsFunc(replies, full))
 }
 
 // probeCount learns whether the adapter takes the number of replies to wait for

@@ -137,6 +137,7 @@ const (
 	LiesAsOpen            Code = "lies_as_open"       // V
 	DeadStill             Code = "dead_still"         // V
 	FewReadings           Code = "few_readings"
+	HeldAgain             Code = "held_again" // after s
 	TrimWasBack           Code = "trim_was_back"
 	AsAllTheTime          Code = "as_all_the_time" // side
 	CameTooLate           Code = "came_too_late"

@@ -269,7 +269,7 @@ func printed(x *obd.Exchange, f obd.Format) obd.Format {
 		if f.Padded = padded; padded && (!f.Headers || !f.Bus.CAN()) {
 			continue
 		}
-		if _, o := obd.Parse(x.Raw, f, x.Request); o == obd.OK {
+		if f.Fits(x.Raw, x.Request) {
 			return f
 		}
 	}

@@ -74,9 +74,9 @@ var habits = []build{
 		only("not_ready"), func(c *Car) { c.diesel, c.wide, c.fuel = true, true, 0x04 }},
 	{"obd-on-uds", "A sound car that speaks SAE J1979-2 only: it is silent to the older services.",
 		only("loop_proven"), func(c *Car) { c.uds = &udsSpec{most: 6} }},
-	{"obd-on-uds-long", "The same dialect with 29-bit identifiers from a car that makes it hard: one identifier a request, answers that follow 7F xx 78 late, no F810, and a second unit that tells engine speed unscaled.",
+	{"obd-on-uds-long", "The same dialect with 29-bit identifiers from a car that makes it hard: unpadded frames, one identifier a request, answers that follow 7F xx 78 late, no F810, and a second unit that tells engine speed unscaled.",
 		only("loop_proven"), func(c *Car) {
-			c.Bus = obd.CAN29at500
+			c.Bus, c.padding = obd.CAN29at500, -1
 			c.uds = &udsSpec{most: 1, noVersion: true, readiness: true, second: true, pending: 0.02, old: true,
 				late: [2]time.Duration{200 * time.Millisecond, 3 * time.Second}, permanent: []uint16{0x0456}}
 			c.control.stored = []uint16{0x0456}

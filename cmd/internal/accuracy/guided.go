@@ -11,6 +11,7 @@ import (
 	"pushback/analysis/reason"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/accuracy/truth"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/obd/poll"
 	"pushback/obd/simcar"
@@ -84,6 +85,10 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 	if err != nil {
 		t.Err = err
 		return t
+	}
+	if there := func(x decode.Sensor) bool { return x.Name == style.Other && x.Name != cfg.Car.Sensor }; !slices.ContainsFunc(p.Vehicle().Decoder.Sensors(), there) {
+		style.Other = "" // the car has none there
+		t.Style = style
 	}
 	j := session.NewJudge(setup)
 	w := &worker{sim: sim, poller: p, hands: hands.New(style, sim, cfg.Car.Sensor), trial: &t, start: sim.Now()}
@@ -181,6 +186,7 @@ func style(s hands.Style) string {
 	add(s.Forgets, "branch not opened")
 	add(s.Away > 0, "away for %.0f s", s.Away)
 	add(s.Ohms > 0, "%.0f ohm", s.Ohms)
+	add(s.Volts > 0, "%.2f V", s.Volts)
 	return text
 }
 

@@ -166,7 +166,10 @@ func (h *Hands) apply(f simcar.Force) {
 
 // force plans a hold.
 func (h *Hands) force(kind simcar.ForceKind) {
-	if h.side != "" { // still busy with the last one
+	if h.side != "" { // still busy with the last one; who holds already what is asked for says so again
+		if h.side == kind {
+			h.tap(h.style.React, "tap")
+		}
 		return
 	}
 	s := h.style
@@ -278,7 +281,7 @@ func Random(seed uint64) Style {
 	r := rand.New(rand.NewPCG(seed, 0x68616e6473))
 	s := Style{Name: "random", React: 0.5 + 4*r.Float64(), Tap: r.NormFloat64() * 0.8, Late: 1.5 * r.Float64()}
 	for r.Float64() < 0.4 {
-		switch r.IntN(14) {
+		switch r.IntN(17) {
 		case 0, 1:
 			s.Never = true
 		case 2:
@@ -305,6 +308,12 @@ func Random(seed uint64) Style {
 			s.Forgets = true
 		case 13:
 			s.Ohms = 100 + 700*r.Float64()
+		case 14:
+			s.Other = []string{"B1S2", "B2S1"}[r.IntN(2)]
+		case 15:
+			s.Away = 15 + 75*r.Float64()
+		case 16:
+			s.Volts = 0.66 + 0.12*r.Float64()
 		}
 	}
 	return s

@@ -113,6 +113,7 @@ var proofs = sentences{
 	reason.LiesAsOpen:            say("the reading lies still at %.2f V, as an open input does, or a wire that is still held: was the sensor's branch closed again?"),
 	reason.DeadStill:             say("the reading lies dead still at %.2f V, where this sensor never was before, and trim does not move it: was the sensor's branch closed again?"),
 	reason.FewReadings:           say("there are too few readings after the release"),
+	reason.HeldAgain:             say("the wire was held again %.1f s after"),
 	reason.TrimWasBack:           say("trim had gone back before the reading showed anything"),
 	reason.AsAllTheTime:          say("it read %s, as it did all the time before the force"),
 	reason.CameTooLate:           say("it came when trim had already gone back, which proves nothing"),
