@@ -62,7 +62,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	}
 	c.branchAdvice(add)
 	failed := by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed
-	if _, alive := c.livesLean(); c.onlyLean() && failed || alive && c.w.rest.contradicts(Rich) {
+	if c.onlyLean() && (failed || by[ProofSensorRich].State == Unclear && c.w.rest.contradicts(Rich)) {
 		add(LeakCheck, reason.LeakOnlyLean.Of())
 	}
 	if failed {
@@ -195,10 +195,19 @@ func (c *assessment) hot() bool {
 	return false
 }
 
-// onlyLean reports whether the sensor by itself was never read rich.
+// onlyLean reports whether the sensor by itself was never read rich: before each force, or in all where none was made.
 func (c *assessment) onlyLean() bool {
+	known := false
+	for _, f := range c.forces {
+		if f.bank != c.w.bank || !f.volts.known() {
+			continue
+		}
+		if known = true; f.volts.high >= richAbove {
+			return false
+		}
+	}
 	g := c.w.Figures()
-	return g.Readings > 0 && g.High < richAbove
+	return known || g.Readings > 0 && g.High < richAbove
 }
 
 // decides says for each proof that is still open what would settle it, the cheapest first.

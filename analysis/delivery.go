@@ -213,9 +213,13 @@ func (c *assessment) sensor(side Side) Proof {
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}
 	}
-	if moved, alive := c.livesLean(); alive && side == Rich && p.State == Failed {
-		p.State, p.Why = Unclear, p.Why.And(reason.MovedWithTrim, 1000*moved)
-		p.Evidence["moved_v"] = round3(moved)
+	if side == Rich && p.State == Failed && c.mayLiveLean() {
+		p.State = Unclear
+		if _, moved := c.leanLife(); moved > 0 {
+			p.Why = p.Why.And(reason.MovedWithTrim, 1000*moved)
+			p.Evidence["moved_v"] = round3(moved)
+		}
+		p.Why = p.Why.And(reason.LeakReadsSo)
 	}
 	return p
 }

@@ -64,20 +64,44 @@ func (l *lives) odds() (odds, moved float64) {
 	return math.Log(cell+1e-12) - math.Log(dead+1e-12), moved
 }
 
-// livesLean reports whether the sensor, which by itself was never read rich, moved with the mixture on the lean side all the same, and how far, V.
-func (c *assessment) livesLean() (moved float64, alive bool) {
-	if !c.onlyLean() {
-		return 0, false
-	}
-	sum := 0.0
-	for _, f := range c.on(Rich) {
-		odds, by := f.lives.odds()
-		if sum += odds; odds > 0 {
-			moved = by
-		}
-	}
-	return moved, sum > livesFrom
+// leanLevel is ln p(level | a cell in the gas of a leak) − ln p(level | a dead one), V: by Nernst's law gas of λ 1.03 to 2
+// makes 0.015 to 0.085 V at 700 to 1100 K; a dead element may give anything up to 0.3 V.
+func leanLevel(v float64) float64 {
+	const dead = 1 / 0.3
+	x := math.Log(max(v, 0.005) / 0.04)
+	return math.Log((0.05*dead + 0.95*normal(x, 0.6)/max(v, 0.005)) / dead)
 }
 
-// livesFrom is ln of the odds from which a sensor that reads lean is not called dead: it takes more to condemn it.
-const livesFrom = 1.1
+// leanLife weighs whether the sensor, which by itself was never read rich, lives in lean gas: log odds for that, and by how much it
+// moved with the mixture, V.
+func (c *assessment) leanLife() (odds, moved float64) {
+	level, n := 0.0, 0.0
+	for _, f := range c.on(Rich) {
+		o, by := f.lives.odds()
+		if odds += o; o > 0 {
+			moved = by
+		}
+		if l := &f.lives.late; l.n > 0 {
+			level, n = level+l.mean()-f.rel.zero, n+1
+		}
+	}
+	for _, f := range c.forces {
+		if n == 0 && f.bank == c.w.bank && f.volts.known() {
+			level, n = (f.volts.low+f.volts.high)/2-f.rel.zero, 1
+		}
+	}
+	if n > 0 {
+		odds += leanLevel(level / n)
+	}
+	return odds, moved
+}
+
+// mayLiveLean reports whether what the sensor reads may be the gas of an exhaust leak ahead of it: it was never read rich, and nothing
+// speaks against it. That is looked for before anyone condemns the sensor (common practice, no source).
+func (c *assessment) mayLiveLean() bool {
+	odds, _ := c.leanLife()
+	return c.onlyLean() && odds > condemned
+}
+
+// condemned is ln of the odds of a live sensor under which one that only reads lean is called dead.
+const condemned = -1.5

@@ -39,7 +39,7 @@ func TestLives(t *testing.T) {
 			l.volts(&rel, point{at, at, v})
 		}
 		odds, moved := l.odds()
-		if (odds > livesFrom) != c.alive || (odds < -1) != c.dead {
+		if (odds > 1.1) != c.alive || (odds < -1) != c.dead {
 			t.Errorf("%s: log odds %.1f, moved by %.0f mV", c.name, odds, 1000*moved)
 		}
 	}
@@ -50,6 +50,15 @@ func TestLives(t *testing.T) {
 		}
 		if odds, _ := l.odds(); odds != 0 {
 			t.Errorf("of nothing it says %.1f", odds)
+		}
+	}
+}
+
+// Nernst's law at 900 K: gas of λ 1.1 is 0.048 V, of λ 1.5 0.022 V; 0.2 V is none that a leak makes.
+func TestLeanLevel(t *testing.T) {
+	for v, lives := range map[float64]bool{0.048: true, 0.022: true, 0.015: true, 0.13: false, 0.2: false, 0.29: false} {
+		if odds := leanLevel(v); (odds > 0) != lives || odds < -4 || odds > 2 {
+			t.Errorf("%.3f V: log odds %.1f", v, odds)
 		}
 	}
 }

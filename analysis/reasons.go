@@ -129,6 +129,9 @@ func (f *force) releaseReasons(add func(reason.Reason)) {
 			add(stay.And(reason.StillThere))
 		}
 	}
+	if odds, moved := f.lives.odds(); odds != 0 {
+		add(reason.LivesWeighed.Of(1000*moved, odds))
+	}
 	if d := &f.down; d.seen {
 		rest := reason.RearNoRest.Of()
 		if d.hasBase {

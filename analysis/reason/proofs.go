@@ -128,7 +128,8 @@ const (
 	HoldLongerOrFaster Code = "hold_longer_or_faster"
 	AfterRelease       Code = "after_release"
 	RearContradicts    Code = "rear_contradicts" // trim %, side, for s
-	MovedWithTrim      Code = "moved_with_trim"  // mV
+	LeakReadsSo        Code = "leak_reads_so"
+	MovedWithTrim      Code = "moved_with_trim" // mV
 )
 
 // Of a release that does not decide.

@@ -49,6 +49,7 @@ const (
 	Bracket      Code = "bracket"
 	Unbracket    Code = "unbracket"
 	StayedOnSide Code = "stayed_on_side" // s, s, s
+	LivesWeighed Code = "lives_weighed"  // mV, log odds
 	StillThere   Code = "still_there"
 	LeftWith     Code = "left_with" // %
 	RearRest     Code = "rear_rest" // V, V

@@ -44,6 +44,7 @@ var weighed = sentences{
 	reason.NoReport:            say("nothing to report"),
 	reason.Bracket:             say(" ("),
 	reason.Unbracket:           say(")"),
+	reason.LivesWeighed:        say("  With trim it moved by %+.0f mV on the lean side: %+.1f, as the logarithm of a likelihood ratio, for a live sensor in lean gas against a dead one."),
 	reason.StayedOnSide:        say("  On that side from %.2f to %.2f s after the release; a stay of %.1f s is more than plain switching; "),
 	reason.StillThere:          say("it was still there at the end."),
 	reason.LeftWith:            say("it left with %.0f %% of what trim had made still there."),
