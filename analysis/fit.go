@@ -25,7 +25,14 @@ const (
 	fuelPropane    = 0x07
 	fuelBiLPG      = 0x0C // a car of two fuels that runs on gas now, to 0E
 	fuelBiPropane  = 0x0E
+	fuelElectric   = 0x08
+	fuelBiElectric = 0x0F
+	fuelHybrid     = 0x11 // a hybrid, on petrol now or ready to; 12 on ethanol, 15 on both
+	fuelHybridEth  = 0x12
 	fuelHybridDies = 0x13
+	fuelHybridElec = 0x14
+	fuelHybridBoth = 0x15
+	fuelHybridRegn = 0x16
 	fuelBiDiesel   = 0x17
 )
 
@@ -83,6 +90,16 @@ func (f *Fit) isDiesel() bool {
 	return f.diesel || f.fuel == fuelDiesel || f.fuel == fuelHybridDies || f.fuel == fuelBiDiesel
 }
 
+// onElectric reports a car that drives, or stands, without its engine.
+func (f *Fit) onElectric() bool {
+	return f.fuel == fuelElectric || f.fuel == fuelBiElectric || f.fuel == fuelHybridElec || f.fuel == fuelHybridRegn
+}
+
+// Hybrid reports a car whose engine stops as it likes unless it is in its maker's inspection mode.
+func (f *Fit) Hybrid() bool {
+	return f.onElectric() && f.fuel != fuelElectric || f.fuel == fuelHybrid || f.fuel == fuelHybridEth || f.fuel == fuelHybridBoth
+}
+
 // Unmet lists what keeps a test from counting.
 func (f *Fit) Unmet() []reason.Reason {
 	var out []reason.Reason
@@ -93,6 +110,8 @@ func (f *Fit) Unmet() []reason.Reason {
 		out = append(out, reason.OnlyGas.Of())
 	case fuelBiLPG <= f.fuel && f.fuel <= fuelBiPropane:
 		out = append(out, reason.OnGas.Of())
+	case f.onElectric():
+		out = append(out, reason.OnElectric.Of())
 	}
 	if f.air&(airUpstream|airDiagnosis) != 0 {
 		out = append(out, reason.SecondaryAir.Of())
@@ -105,7 +124,7 @@ func (f *Fit) Unmet() []reason.Reason {
 
 // Holds reports whether nothing does.
 func (f *Fit) Holds() bool {
-	return !f.Never() && (f.fuel < fuelBiLPG || f.fuel > fuelBiPropane) && f.air&(airUpstream|airDiagnosis) == 0 && !f.isLearning
+	return !f.Never() && (f.fuel < fuelBiLPG || f.fuel > fuelBiPropane) && !f.onElectric() && f.air&(airUpstream|airDiagnosis) == 0 && !f.isLearning
 }
 
 // Turns gives the engine's speed, rpm.
@@ -113,7 +132,7 @@ func (f *Fit) Turns(running bool) { f.ran = f.ran || running }
 
 // Standing is why an engine that does not run keeps a test from counting.
 func (f *Fit) Standing() reason.Reason {
-	if f.ran {
+	if f.ran || f.Hybrid() {
 		return reason.EngineStopped.Of()
 	}
 	return reason.EngineOff.Of()

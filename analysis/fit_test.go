@@ -3,6 +3,8 @@ package analysis
 import (
 	"slices"
 	"testing"
+
+	"pushback/analysis/reason"
 )
 
 // What a computer says of fuel and exhaust air forbids a test, by the codes of SAE J1979's tables.
@@ -22,6 +24,8 @@ func TestFit(t *testing.T) {
 		{"diesel by PID 51", []told{{"FUEL_TYP", 1, 0x04, false, true}}},
 		{"gas only", []told{{"FUEL_TYP", 1, 0x06, false, true}}},
 		{"two fuels", []told{{"FUEL_TYP", 1, 0x0C, false, false}, {"FUEL_TYP", 31, 0x09, true, false}}},
+		{"a hybrid that starts its engine", []told{{"FUEL_TYP", 1, 0x14, false, false}, {"FUEL_TYP", 31, 0x11, true, false}, {"FUEL_TYP", 61, 0x16, false, false}, {"FUEL_TYP", 91, 0x15, true, false}}},
+		{"a hybrid with a diesel", []told{{"FUEL_TYP", 1, 0x13, false, true}}},
 		{"secondary air", []told{{"AIR_STAT", 1, 0x01, false, false}, {"AIR_STAT", 60, 0x04, true, false}}},
 		{"air behind the first catalyst", []told{{"AIR_STAT", 1, 0x02, true, false}}},
 		{"alcohol that stays", []told{{"ALCH_PCT", 1, 10, true, false}, {"ALCH_PCT", 6, 10.4, true, false}, {"ALCH_PCT", 11, 10, true, false}}},
@@ -41,5 +45,16 @@ func TestFit(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// An engine of a hybrid stands when it likes, also before it ran once.
+func TestHybridStands(t *testing.T) {
+	for code, hybrid := range map[byte]bool{0x01: false, 0x04: false, 0x09: false, 0x0F: true, 0x11: true, 0x12: true, 0x14: true, 0x15: true, 0x16: true} {
+		var f Fit
+		f.Tell("FUEL_TYP", 1, float64(code))
+		if stopped := f.Standing()[0].Code == reason.EngineStopped; f.Hybrid() != hybrid || stopped != hybrid {
+			t.Errorf("%02X: hybrid %v, %v", code, f.Hybrid(), f.Standing())
+		}
 	}
 }

@@ -206,7 +206,9 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 	is := func(id ProofID, s State) bool { return standing[id] == s }
 	w := c.w
 	nothing := len(w.forces) == 0 && w.marks == 0
-	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds() || w.NeverForce() && len(w.forces) == 0
+	// (A guide that had to stop before anything was held ends a test that was not ready, though it once was.)
+	stopped := len(w.asked) > 0 && w.ready.said && !w.ready.holds()
+	unfit := stopped || w.ready.said && !w.ready.everReady || !w.ready.said && !w.ready.holds() || w.NeverForce() && len(w.forces) == 0
 	switch {
 	case w.cfg.By == ByNothing:
 		return NothingForced

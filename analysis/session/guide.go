@@ -119,6 +119,7 @@ type engine struct {
 	hasRPM bool
 	closed bool // the loop, and without a fault, as far as is known
 	second bool // the watched bank has a fuel system of its own
+	toldFit
 
 	volts    float64 // of the watched sensor
 	reads    analysis.Side
@@ -249,6 +250,8 @@ func (g *Guide) sample(name string, v float64) {
 		}
 	case slices.Contains(g.trims, name):
 		g.engine.trim = v
+	case analysis.TellsFit(name):
+		g.engine.toldFit.tell(name, g.now)
 	case name == "RPM":
 		g.engine.rpm, g.engine.hasRPM = v, true
 	case name == "FUELSYS1" && !g.engine.second:

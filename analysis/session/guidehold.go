@@ -291,10 +291,7 @@ func (g *Guide) event(e analysis.Event) {
 	at := time.Duration(e.T * float64(time.Second))
 	switch e.Name {
 	case analysis.Ready:
-		g.engine.why, g.engine.closed = nil, true
-		if g.stage == StageReady && !g.engine.stands() {
-			g.fit()
-		}
+		g.engine.why, g.engine.closed, g.engine.isReady, g.engine.readyAt = nil, true, true, g.now
 	case analysis.NotReady:
 		g.engine.why = e.Reasons
 		if g.judge.NeverForce() {
@@ -397,11 +394,12 @@ func (g *Guide) advance() {
 	g.stalled()
 	switch g.stage {
 	case StageReady:
-		if in >= g.cfg.Ready {
-			g.enter(StageDone) // a force now would not count, and only set codes
-		}
-		if g.notice.why == WhyStalled && !g.engine.stands() && g.engine.closed && len(g.engine.why) == 0 {
+		barred, _ := g.judge.Barred() // which the watcher tells some seconds later
+		came := !barred && g.engine.isReady && (g.notice.why != WhyStalled || g.engine.closed) && len(g.engine.why) == 0 && !g.engine.stands()
+		if came && g.engine.knowsFit(g.judge.Decoder(), g.now) {
 			g.fit()
+		} else if in >= g.cfg.Ready && !came {
+			g.enter(StageDone) // a force now would not count, and only set codes
 		}
 	case StageBaseline:
 		if in >= g.cfg.Baseline && (g.engine.changes >= changesEnough || g.engine.changes == 0 && !g.engine.readsOpen(g.now) || in >= baselineMost) {

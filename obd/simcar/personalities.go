@@ -59,7 +59,7 @@ var habits = []build{
 	{"start-stop", "The engine stops by itself after a minute at idle, in the middle of a force, and starts again 20 s later.",
 		[]string{"unclear", "not_ready", "partly_proven", "loop_proven"}, func(c *Car) { c.engine.stop = stopSpec{64, 20, 60} }},
 	{"hybrid", "The engine of a hybrid outside its inspection mode: it stands, runs for some seconds, and stands again.",
-		only("not_ready"), func(c *Car) { c.battery = true; c.engine.stop = stopSpec{-10, 40, 12} }},
+		only("not_ready"), func(c *Car) { c.battery, c.fuel = true, 0x11; c.engine.stop = stopSpec{-10, 40, 12} }},
 	{"secondary-air", "The secondary air pump runs: air in the exhaust ports, open loop.",
 		only("not_ready"), func(c *Car) { c.engine.secondaryAir = true }},
 	{"flex-learning", "Refuelled with ethanol: the computer takes its short-term trim for the fuel's share of alcohol and learns it. No test until that is done.",

@@ -421,7 +421,7 @@ var others = []struct {
 	do               func(r *dice, c *Car, bank int) (also []string)
 }{
 	{"hybrid", "not_ready", func(r *dice, c *Car, bank int) []string {
-		c.battery = true
+		c.battery, c.fuel = true, []byte{0, 0x11, 0x15}[r.IntN(3)]
 		c.engine.stop = stopSpec{-r.between(5, 20), r.between(20, 60), r.between(8, 20)}
 		return nil
 	}},
@@ -434,7 +434,10 @@ var others = []struct {
 		}
 		return nil
 	}},
-	{"gas", "not_ready", func(r *dice, c *Car, bank int) []string { c.recent, c.fuel = true, []byte{0x05, 0x06, 0x0C, 0x0D}[r.IntN(4)]; return nil }},
+	{"gas", "not_ready", func(r *dice, c *Car, bank int) []string {
+		c.recent, c.fuel = true, []byte{0x05, 0x06, 0x0C, 0x0D}[r.IntN(4)]
+		return nil
+	}},
 	{"engine off", "not_ready", func(r *dice, c *Car, bank int) []string { c.off = true; return nil }},
 	{"wide-range, shown at a fifth", "not_ready", func(r *dice, c *Car, bank int) []string { c.wide, c.fifth = true, true; return nil }},
 	{"exhaust leak, large", "unclear", func(r *dice, c *Car, bank int) []string {
