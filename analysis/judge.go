@@ -116,6 +116,10 @@ func (c *assessment) input() Proof {
 			p.Evidence = evidence("held_v", f.level, "held_s", f.seconds(), "begin_s", f.begin)
 		}
 	}
+	if c.w.ready.fifth.shown && p.State == Proven {
+		// What lies on that wire is no voltage of a narrow sensor: that it followed once tells nothing.
+		p.State, p.Why = Unclear, reason.WideAtAFifth.Of()
+	}
 	if c.w.unjudged > 0 {
 		p.Why = p.Why.And(reason.OnlyFirstForces, maxForces, c.w.unjudged)
 	}
