@@ -202,7 +202,7 @@ func (c *assessment) onlyLean() bool {
 		if f.bank != c.w.bank || !f.volts.known() {
 			continue
 		}
-		if known = true; f.volts.high >= richAbove {
+		if known = true; f.volts.high >= richAbove && f.volts.rich.longest > f.volts.interval { // more than the edge of a force
 			return false
 		}
 	}

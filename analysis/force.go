@@ -17,8 +17,6 @@ type force struct {
 	level  float64 // V, the held level; final at the end
 	weight weight  // what spoke for a force when it was called one
 	share  float64 // part of the readings during the hold that were at the level
-	// after is the force before it where trim still stood as that had led it, as where a clip slips off and is put on again.
-	after *force
 
 	computerDid
 	volts voltsBase // the forced sensor at rest
@@ -30,7 +28,6 @@ type force struct {
 	mixtureHeld
 
 	rel     release
-	lives   lives
 	relOn   bool
 	resumed bool
 	emitted
@@ -42,6 +39,8 @@ type madeWhen struct {
 	ended                   bool
 	byMark                  bool // the end was told, not seen
 	endLo, endHi, end       float64
+	// after is the force before it where trim still stood as that had led it, as where a clip slips off and is put on again.
+	after *force
 }
 
 // computerDid is what the computer made of a force beside its trim.

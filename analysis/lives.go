@@ -77,11 +77,11 @@ func leanLevel(v float64) float64 {
 func (c *assessment) leanLife() (odds, moved float64) {
 	level, n := 0.0, 0.0
 	for _, f := range c.on(Rich) {
-		o, by := f.lives.odds()
+		o, by := f.rel.lives.odds()
 		if odds += o; o > 0 {
 			moved = by
 		}
-		if l := &f.lives.late; l.n > 0 {
+		if l := &f.rel.lives.late; l.n > 0 {
 			level, n = level+l.mean()-f.rel.zero, n+1
 		}
 	}

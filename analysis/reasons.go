@@ -129,7 +129,7 @@ func (f *force) releaseReasons(add func(reason.Reason)) {
 			add(stay.And(reason.StillThere))
 		}
 	}
-	if odds, moved := f.lives.odds(); odds != 0 {
+	if odds, moved := f.rel.lives.odds(); odds != 0 {
 		add(reason.LivesWeighed.Of(1000*moved, odds))
 	}
 	if d := &f.down; d.seen {

@@ -45,20 +45,26 @@ type release struct {
 
 	trimThen float64 // mirrored trim at the release
 	trimMade float64 // how far the force had moved it, %
-	hunts    float64 // share of that by which the loop hunts to either side at rest, 0 to 0.5
 	trimNow  float64
-	trimAtOn float64
 
 	lastOff point // last reading that was not on the expected side
 	lastOn  point
 	reached
-	again     bool    // the wire was held again before it could say
 	left      bool    // the reading came to the side and left it again
 	stillLeft float64 // share of the loop's work that was left when the reading left the side
-	byStay    bool    // it reports all that a sensor does, and left the side with trim, but stayed no longer than this one's few stays at rest
+	beside
 	decidedAt float64
 	why       reason.Reason
 	recovery
+}
+
+// beside is what is known of a release beside its own readings of the moment.
+type beside struct {
+	trimAtOn float64 // share of what trim had made that was left when the reading came to the side
+	hunts    float64 // share of what trim had made by which the loop hunts to either side at rest, 0 to 0.5
+	lives    lives   // how the reading goes with trim on the lean side
+	again    bool    // the wire was held again before it could say
+	byStay   bool    // it reports all that a sensor does, and left the side with trim, but stayed no longer than this one's few stays at rest
 }
 
 // openReading tells whether the reading is that of an open input: the branch was not closed again.

@@ -59,7 +59,7 @@ func (w *Watcher) stepRelease(f *force, p point) {
 	if !f.relOn {
 		return
 	}
-	f.lives.volts(r, p)
+	f.rel.lives.volts(r, p)
 	if r.volts(p, f.volts) {
 		w.announceRelease(f)
 	}
