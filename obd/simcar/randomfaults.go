@@ -71,11 +71,14 @@ func (r dice) habit(c *Car, bank int) (name string, also []string) {
 	return "sound, " + h.name, h.do(r, c, bank)
 }
 
-// faults are what can be wrong, each with the conclusion of a test of both sides.
-var faults = []struct {
+// fault is something that can be wrong, what a test of both sides should conclude, and how a car gets it.
+type fault struct {
 	name, conclusion string
 	do               func(r *dice, c *Car, bank int) (also []string)
-}{
+}
+
+// faults are what can be wrong, each with the conclusion of a test of both sides.
+var faults = []fault{
 	{"input dead", "input_dead", func(r *dice, c *Car, bank int) []string {
 		w := &c.bank[bank].upWire
 		w.inputDead, w.inputAt = true, []float64{biasVolts, biasVolts, 0.02, 0.2, 0.75}[r.IntN(5)]
@@ -179,10 +182,7 @@ var faults = []struct {
 
 // others are cars on which no test of the loop counts, and a leak that looks like a dead sensor; drawn beside the faults, so
 // that these stay as they were.
-var others = []struct {
-	name, conclusion string
-	do               func(r *dice, c *Car, bank int) (also []string)
-}{
+var others = []fault{
 	{"hybrid", "not_ready", func(r *dice, c *Car, bank int) []string {
 		c.battery, c.fuel = true, []byte{0, 0x11, 0x15}[r.IntN(3)]
 		c.engine.stop = stopSpec{-r.between(5, 20), r.between(20, 60), r.between(8, 20)}
