@@ -1,5 +1,7 @@
 package analysis
 
+import "pushback/decode"
+
 // How the computer lets go of a sensor that it does not believe.
 const (
 	byStatus = "status" // the status of the fuel system tells it
@@ -62,7 +64,7 @@ func (w *Watcher) statusChanged(f *force, at float64, was int) {
 		f.opened, f.openedAt, f.wasOpen = true, at, true
 		w.emit(Event{T: at, Name: OpenLoop, Status: FuelStatus(now)})
 	}
-	if (!f.ended || at < f.endLo) && was == closedLoop && (now == openFault || now == closedFault) {
+	if (!f.ended || at < f.endLo) && was == int(decode.FuelClosed) && (now == int(decode.FuelOpenFault) || now == int(decode.FuelClosedFault)) {
 		w.letsGo(f, at, byStatus)
 	}
 }

@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"pushback/analysis/limits"
+)
 
 // What a stretch of readings would look like if nobody held the signal, against what it would
 // look like if a wire did: each function here is one part of that comparison, as the logarithm
@@ -113,7 +117,7 @@ func openLevel(v float64) float64 {
 	switch {
 	case v < levelWidth/2:
 		return 0.2
-	case v >= 0.35 && v <= 0.55:
+	case v >= limits.NeutralLow && v <= limits.NeutralHigh:
 		return 0.6 * levelWidth / 0.2
 	case v >= 1.27:
 		return 0.1

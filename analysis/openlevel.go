@@ -2,8 +2,8 @@ package analysis
 
 import "time"
 
-// openInput is what the computer's input reads while the sensor's branch is open and nothing is touched: 0.35 to
-// 0.55 V on many cars (published: 391 to 491 mV), 0 V with a pull-down, 1.1 V or the top of the range on others.
+// openInput is what the computer's input reads while the sensor's branch is open and nothing is touched: between
+// [limits.NeutralLow] and [limits.NeutralHigh] on many cars (published: 391 to 491 mV), 0 V with a pull-down, 1.1 V or the top of the range on others.
 type openInput struct {
 	said  float64 // s: that it was opened; 0: it was not said
 	level float64 // V

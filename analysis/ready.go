@@ -3,18 +3,10 @@ package analysis
 import (
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
+	"pushback/decode"
 )
 
-// Fuel system status bits of PID 03 (SAE J1979).
-const (
-	openCold    = 0x01 // open loop: not yet warm
-	closedLoop  = 0x02
-	openDriving = 0x04 // open loop: load, or fuel cut on deceleration
-	openFault   = 0x08
-	closedFault = 0x10 // closed loop, but with a fault in a sensor
-)
-
-func isClosed(status int) bool { return status&(closedLoop|closedFault) != 0 }
+func isClosed(status int) bool { return decode.LoopClosed(byte(status)) }
 
 // readiness follows the conditions under which a test counts.
 type readiness struct {
@@ -83,7 +75,7 @@ func (r *readiness) unmet() []reason.Reason {
 func (w *Watcher) Barred() (now, always bool) {
 	r := &w.ready
 	always = r.never() || r.fit.Never()
-	return always || !r.fit.Holds(), always || r.hasStatus && r.status == openFault && !r.everReady
+	return always || !r.fit.Holds(), always || r.hasStatus && r.status == int(decode.FuelOpenFault) && !r.everReady
 }
 
 // atAFifth finds a wide-range sensor that is shown through a narrow one's PID at a fifth of its voltage: 3.3 V, the
@@ -132,11 +124,11 @@ func (r *readiness) heldAt(t float64) bool {
 // FuelStatus is what a status of PID 03 says of a loop that is not closed.
 func FuelStatus(status int) reason.Reason {
 	switch status {
-	case openCold:
+	case int(decode.FuelOpenNotReady):
 		return reason.StatusCold.Of()
-	case openDriving:
+	case int(decode.FuelOpenDriving):
 		return reason.StatusDriving.Of()
-	case openFault:
+	case int(decode.FuelOpenFault):
 		return reason.StatusFault.Of()
 	case 0:
 		return reason.StatusUnused.Of()
@@ -173,20 +165,19 @@ func (w *Watcher) stepReady(now float64) {
 	}
 }
 
-// steady reports whether the engine ran evenly in [from, to]: within a quarter of
-// its slowest. True if speed is never read, false if it was not read in that time.
+// steady reports whether the engine ran evenly in [from, to]: [limits.SteadySpeed]. True if speed is never read, false if it was not read in that time.
 func (r *readiness) steady(from, to float64) bool {
 	if r.rpm.n == 0 {
 		return true
 	}
 	lo, hi, n := r.rpm.span(from-2, to)
-	return n > 0 && hi <= 1.25*lo+50
+	return n > 0 && limits.SteadySpeed(lo, hi)
 }
 
 // moved reports whether the car was moving about [from, to]; false if its speed is not read.
 func (r *readiness) moved(from, to float64) bool {
 	_, hi, n := r.speed.span(from-speedRead, to+speedRead)
-	return n > 0 && hi >= 3
+	return n > 0 && hi >= limits.MovingSpeed
 }
 
 // speedRead is how far apart in time speed is read, s, at the most as a rule.

@@ -1,5 +1,7 @@
 package analysis
 
+import "pushback/analysis/limits"
+
 // restContradiction watches for a standing contradiction while nobody forces anything:
 // trim stands far out, the forced sensor never leaves one side, and the downstream
 // sensor says the opposite of it. Then the mixture has followed and the sensor
@@ -23,7 +25,7 @@ type restContradiction struct {
 
 func (r *restContradiction) volts(p point) {
 	s := sideOf(p.v)
-	if p.v > 0.35 && p.v < 0.55 {
+	if p.v > limits.NeutralLow && p.v < limits.NeutralHigh {
 		s = "" // hangs at the bias: says neither
 	}
 	if r.heldSince > 0 {

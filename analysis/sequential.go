@@ -2,7 +2,9 @@ package analysis
 
 import (
 	"math"
+	"time"
 
+	"pushback/analysis/limits"
 	"pushback/analysis/stats"
 )
 
@@ -34,9 +36,9 @@ func (w *Watcher) noises(t, block float64) (own, other noise) {
 // is left is summed: values that are close to independent, for which the chance of a
 // false alarm is known.
 const (
-	falseAlarm  = 0.001 // chance of an alarm in one force while trim goes on as at rest
-	longestHold = 30.0  // s: the force for which that holds
-	minBlock    = 0.4   // s
+	falseAlarm  = 0.001                                  // chance of an alarm in one force while trim goes on as at rest
+	longestHold = float64(limits.HoldMost / time.Second) // the force for which that holds
+	minBlock    = 0.4                                    // s
 	maxBlock    = 2.0
 	usualBlock  = 1.0 // where the sensor does not cycle
 	restForTest = 60.0

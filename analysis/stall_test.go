@@ -122,10 +122,10 @@ func TestDropIsSettledByTheStatus(t *testing.T) {
 		now      float64
 		letsGo   bool
 	}{
-		{"not known yet", 17, closedLoop, false, 18.5, false},
-		{"still closed", 18.4, closedLoop, false, 18.5, true},
-		{"it opened", 18.4, openFault, true, 18.5, false},
-		{"no status comes", 17, closedLoop, false, 25, true},
+		{"not known yet", 17, int(decode.FuelClosed), false, 18.5, false},
+		{"still closed", 18.4, int(decode.FuelClosed), false, 18.5, true},
+		{"it opened", 18.4, int(decode.FuelOpenFault), true, 18.5, false},
+		{"no status comes", 17, int(decode.FuelClosed), false, 25, true},
 		{"none was ever read", -1, 0, false, 18, true},
 	} {
 		w := NewWatcher(Config{})

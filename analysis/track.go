@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"slices"
+
+	"pushback/analysis/limits"
 )
 
 // A held wire reads the same, reading after reading; a sensor in a running engine
@@ -281,9 +283,9 @@ func (k *track) refresh() float64 {
 // close to the switch point to say; a wire that hangs in the air reads there.
 func heldSide(level float64) Side {
 	switch {
-	case level < 0.35:
+	case level < limits.NeutralLow:
 		return Lean
-	case level > 0.55:
+	case level > limits.NeutralHigh:
 		return Rich
 	}
 	return ""

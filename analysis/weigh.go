@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/limits"
+	"pushback/decode"
 )
 
 // weight is what speaks for a force, each part as a logarithm; what is positive speaks for it.
@@ -175,13 +176,13 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 		p += 0.01
 	} else if n == 0 {
 		p += 0.05
-	} else if hi > 1.25*lo+50 || lo < limits.TurningSpeed {
+	} else if !limits.SteadySpeed(lo, hi) || lo < limits.TurningSpeed {
 		p += 0.5
 	}
 	switch {
 	case !r.hasStatus:
 		p += 0.01
-	case !isClosed(r.status) && (r.status != openFault || r.changedAt < from), r.openAt > from-2 && r.openAt < from:
+	case !isClosed(r.status) && (r.status != int(decode.FuelOpenFault) || r.changedAt < from), r.openAt > from-2 && r.openAt < from:
 		p += 0.5
 	case r.closedAt < from:
 		p += 0.02

@@ -80,32 +80,6 @@ func TestVIN(t *testing.T) {
 	}
 }
 
-func TestInfoTypes(t *testing.T) {
-	tests := []struct {
-		reply string
-		want  []byte
-		err   error
-	}{
-		// Formats from memory of ISO 15031-5; lists computed.
-		{"490055400000", []byte{2, 4, 6, 8, 10}, nil}, // CAN
-		{"490001FC000001", []byte{1, 2, 3, 4, 5, 6, 32}, nil},
-		{"490000000000", nil, nil},
-		{"4900554000", nil, ErrShort},
-		{"49005540000000", nil, ErrForeign},
-		{"4900014000000000", nil, ErrLong},
-		{"490255400000", nil, ErrForeign},
-		{"410055400000", nil, ErrForeign},
-		{"7F0911", nil, ErrRefused},
-		{"", nil, ErrShort},
-	}
-	for _, tt := range tests {
-		got, err := InfoTypes(unhex(t, tt.reply))
-		if !slices.Equal(got, tt.want) || !errors.Is(err, tt.err) || (err == nil) != (tt.err == nil) {
-			t.Errorf("%s: %v, %v; want %v, %v", tt.reply, got, err, tt.want, tt.err)
-		}
-	}
-}
-
 func TestReadiness(t *testing.T) {
 	tests := []struct {
 		reply, source, want string

@@ -102,10 +102,6 @@ func TestSecondRest(t *testing.T) {
 			t.Errorf("%s: %q", bad, got)
 		}
 	}
-	// F800 of a published test: 02 04 06 0A 0B 0D 10 11.
-	if got, err := InfoTypes(unhex(t, "62F80054698000")); err != nil || !slices.Equal(got, []byte{0x02, 0x04, 0x06, 0x0A, 0x0B, 0x0D, 0x10, 0x11}) {
-		t.Errorf("%X, %v", got, err)
-	}
 	if r, err := ReadReadiness(unhex(t, "62F40181076D6D")); err != nil || !r.MIL || r.Codes != 1 || len(r.Incomplete()) != 5 {
 		t.Errorf("%+v, %v", r, err)
 	}
@@ -204,7 +200,6 @@ func FuzzSecond(f *testing.F) {
 			}
 		}
 		_, _ = VIN(reply)
-		_, _ = InfoTypes(reply)
 		_, _ = ReadReadiness(reply)
 		_, _ = MonitorTests(request, reply)
 		_, _ = SupportedTests(request, reply)

@@ -10,3 +10,8 @@ const (
 	FuelOpenFault    byte = 0x08 // open loop for a fault
 	FuelClosedFault  byte = 0x10 // closed loop, but a sensor of it has a fault
 )
+
+// LoopClosed reports whether a fuel system's status is one of closed loop, with a fault of a sensor or without.
+//
+// Special cases are: a system that is not in use, 0, is not closed.
+func LoopClosed(status byte) bool { return status&(FuelClosed|FuelClosedFault) != 0 }

@@ -2,7 +2,6 @@ package decode
 
 import (
 	"bytes"
-	"encoding/binary"
 	"fmt"
 )
 
@@ -64,34 +63,3 @@ func checkVIN(b []byte) (string, error) {
 	return string(b), nil
 }
 
-// InfoTypes returns the infotypes of service 09 that a computer supports, from its
-// reply to infotype 00: 49 00 and a bitmap of the infotypes 01 to 20, with the
-// number of messages between them on buses other than CAN. The error wraps
-// [ErrShort], [ErrLong], [ErrForeign] or [ErrRefused]. Format by ISO 15031-5, from
-// memory.
-func InfoTypes(reply []byte) ([]byte, error) {
-	if err := matches([]byte{9}, reply); err != nil {
-		return nil, err
-	}
-	reply = plain(9, reply)
-	var cause error
-	switch {
-	case len(reply) < 6:
-		cause = ErrShort
-	case reply[1] != 0 || len(reply) == 7 && reply[2] != 1:
-		cause = ErrForeign
-	case len(reply) > 7:
-		cause = ErrLong
-	}
-	if cause != nil {
-		return nil, fmt.Errorf("read infotypes from %X: %w", reply, cause)
-	}
-	var out []byte
-	bitmap := binary.BigEndian.Uint32(reply[len(reply)-4:])
-	for i := range byte(32) {
-		if bitmap<<i>>31 == 1 {
-			out = append(out, i+1)
-		}
-	}
-	return out, nil
-}

@@ -260,17 +260,6 @@ func (s *Store) editVisit(ctx context.Context, name string, f func(*Visit)) erro
 	return tx.Commit()
 }
 
-// RemoveVisit removes a visit; its sessions stay.
-func (s *Store) RemoveVisit(ctx context.Context, name string) error {
-	what := fmt.Sprintf("remove visit %q", name)
-	n, _, err := findVisit(ctx, s.r, name)
-	if err != nil {
-		return wrap(what, err)
-	}
-	_, err = s.w.ExecContext(ctx, `delete from visit where n = ?`, n) // the trigger lets its sessions go
-	return wrap(what, err)
-}
-
 // meet finds the visit that a session is to belong to. One that has a time is of another
 // database, or was read here: it is taken in where it is not there, and what was done in it is
 // added where it is. Another visit of the same name leaves the name to the one that has it. One

@@ -101,7 +101,7 @@ func TestVisit(t *testing.T) {
 		sessions != 1 || !strings.Contains(done, "intake hose") || of != tuesday.Name {
 		t.Errorf("%d, %q, %q, %v", sessions, done, of, err)
 	}
-	if err := s.RemoveVisit(ctx, "last"); err != nil {
+	if _, err := s.w.ExecContext(ctx, `delete from visit`); err != nil { // by another program: the trigger lets its sessions go
 		t.Error(err)
 	}
 	if m, err := s.Find(ctx, out.ID()); err != nil || m.Visit != nil {

@@ -53,20 +53,6 @@ type Check struct {
 	Test     decode.TestResult // CheckHeater
 }
 
-// Limits of readiness: common practice, no source, but for the two minutes of preheating, which
-// several test procedures name.
-const (
-	TurningSpeed = limits.TurningSpeed // rpm: the engine runs
-	WarmCoolant  = limits.WarmCoolant  // °C
-	WarmRuntime  = 120                 // s since the start
-)
-
-// A steady idle stays within this (common practice, no source).
-const (
-	idleRatio = 1.25
-	idleRPM   = 50
-)
-
 // Look is what a short look at a car showed.
 type Look struct {
 	Last       map[string]float64 // the last value of each signal, in the standard's unit
@@ -108,16 +94,16 @@ func Checks(look Look, sensors []decode.Sensor, found *session.Findings, sensor 
 		add(Check{ID: CheckNarrow, Kind: kind}, kind == decode.Narrow, kind != decode.UnknownKind)
 	}
 	rpm, hasRPM := look.Last["RPM"]
-	add(Check{ID: CheckEngine, Value: rpm}, rpm >= TurningSpeed, hasRPM)
+	add(Check{ID: CheckEngine, Value: rpm}, rpm >= limits.TurningSpeed, hasRPM)
 	ect, hasECT := look.Last["ECT"]
-	add(Check{ID: CheckCoolant, Value: ect}, ect >= WarmCoolant, hasECT)
+	add(Check{ID: CheckCoolant, Value: ect}, ect >= limits.WarmCoolant, hasECT)
 	ran, hasRan := look.Last["RUNTM"]
-	add(Check{ID: CheckRuntime, Value: ran}, ran >= WarmRuntime, hasRan)
+	add(Check{ID: CheckRuntime, Value: ran}, ran >= limits.WarmRuntime, hasRan)
 	status, hasStatus := look.Last[fuelStatus(sensor, look.Last)]
-	add(Check{ID: CheckClosed, Fuel: byte(status)}, byte(status)&(decode.FuelClosed|decode.FuelClosedFault) != 0, hasStatus)
-	if hasRPM && rpm >= TurningSpeed {
+	add(Check{ID: CheckClosed, Fuel: byte(status)}, decode.LoopClosed(byte(status)), hasStatus)
+	if hasRPM && rpm >= limits.TurningSpeed {
 		lo, hi := look.RPM[0], look.RPM[1]
-		add(Check{ID: CheckIdle, Low: lo, High: hi}, hi <= idleRatio*lo+idleRPM, true)
+		add(Check{ID: CheckIdle, Low: lo, High: hi}, limits.SteadySpeed(lo, hi), true)
 	}
 	if _, tied := look.Last[sensor.Trim()]; tied || look.UnusedTrim {
 		add(Check{ID: CheckTrims}, !look.UnusedTrim, true)

@@ -27,10 +27,18 @@ const (
 // has a mixture to tell of.
 const TrimEnough = 10
 
+// Recovery is how long a mixture and trim may take to be back where they were after they were let go.
+const (
+	Recovery     = 15 * time.Second
+	RecoveryText = "15 s"
+)
+
 // When a test counts.
 const (
 	WarmCoolant  = 60  // °C: below it an engine may still be enriched for its warm-up
 	TurningSpeed = 400 // rpm: below it no engine runs by itself
+	WarmRuntime  = 120 // s since the start: the sensor is hot; several test procedures name two minutes
+	MovingSpeed  = 3   // km/h: from it on the car is driven, and nobody is at its wires
 )
 
 // SwitchPoint is the reading of a zirconia cell between lean and rich, V: where the
@@ -42,3 +50,9 @@ const (
 	NeutralLow  = 0.35
 	NeutralHigh = 0.55
 )
+
+// SteadySpeed reports whether an engine that turned at lo at the least and hi at the most, rpm, ran evenly: within a quarter
+// of its slowest, and 50 rpm for the rounding and hunting of a slow idle.
+//
+// Special cases are: an engine that stood throughout is even.
+func SteadySpeed(lo, hi float64) bool { return hi <= 1.25*lo+50 }

@@ -11,7 +11,7 @@ func TestTexts(t *testing.T) {
 	for _, c := range []struct {
 		limit time.Duration
 		text  string
-	}{{Hold, HoldText}, {HoldMost, MostText}, {Rest, RestText}} {
+	}{{Hold, HoldText}, {HoldMost, MostText}, {Rest, RestText}, {Recovery, RecoveryText}} {
 		if want := fmt.Sprintf("%.0f s", c.limit.Seconds()); c.text != want {
 			t.Errorf("%q says a limit of %s", c.text, want)
 		}

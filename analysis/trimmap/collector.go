@@ -263,7 +263,7 @@ func (s *sieve) counts(r raw) bool {
 		s.left.Unknown++
 	case r.rpm < limits.TurningSpeed:
 		s.left.Stopped++
-	case known(r.status) && int(r.status)&0x12 == 0, !s.status && s.zeros[r.bank] >= zeros: // not closed, nor closed with a fault
+	case known(r.status) && !decode.LoopClosed(byte(r.status)), !s.status && s.zeros[r.bank] >= zeros:
 		s.left.OpenLoop++
 	case r.coolant < limits.WarmCoolant:
 		s.left.Cold++

@@ -6,6 +6,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
+	"pushback/decode"
 )
 
 // cut is one time at which the computer shut the fuel off, by the engine's own drive.
@@ -43,7 +44,7 @@ func (w *Watcher) stepCut(p reading) { w.cuts.watch(w, p) }
 // watch takes a reading of λ.
 func (c *cutWatch) watch(w *Watcher, p reading) {
 	s, has := w.status.last()
-	driving := has && int(s.v) == openDriving && p.t()-s.t() < 4
+	driving := has && byte(s.v) == decode.FuelOpenDriving && p.t()-s.t() < 4
 	speed, turns := w.rpm.last()
 	coasting := !turns || speed.v > limits.TurningSpeed
 	if !c.running {

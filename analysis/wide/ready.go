@@ -6,6 +6,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
+	"pushback/decode"
 )
 
 // readiness follows the conditions under which a test counts.
@@ -22,14 +23,7 @@ type readiness struct {
 	since               float64
 }
 
-// Fuel system status bits of PID 03 (SAE J1979).
-const (
-	closedLoop  = 0x02
-	openDriving = 0x04
-	closedFault = 0x10
-)
-
-func isClosed(status float64) bool { return int(status)&(closedLoop|closedFault) != 0 }
+func isClosed(status float64) bool { return decode.LoopClosed(byte(status)) }
 
 func (w *Watcher) stepStatus(p reading) {
 	was, had := w.status.last()
@@ -114,5 +108,5 @@ func (w *Watcher) steady(from, to float64) bool {
 		return false
 	}
 	v := w.rpm.values(nil, from-2, to)
-	return len(v) == 0 || slices.Max(v) <= 1.25*slices.Min(v)+50 && slices.Min(v) >= limits.TurningSpeed
+	return len(v) == 0 || limits.SteadySpeed(slices.Min(v), slices.Max(v)) && slices.Min(v) >= limits.TurningSpeed
 }

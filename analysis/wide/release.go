@@ -2,8 +2,10 @@ package wide
 
 import (
 	"math"
+	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/limits"
 )
 
 // Longest that a force may last to be one, s, where it was said and where it was not: what lasts longer is purge, a leak, another fuel.
@@ -90,9 +92,9 @@ func (w *Watcher) releaseOf(f *force) float64 {
 	return 0
 }
 
-// Recovery: the ratio is back at its command and trim where it was, within this time, s (common practice, no source).
+// Recovery: the ratio is back at its command and trim where it was, within this time, s.
 const (
-	recoverWithin = 15.0
+	recoverWithin = float64(limits.Recovery / time.Second)
 	ratioBack     = 0.01
 	trimBackTo    = 0.02
 )

@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/poll"
@@ -93,7 +94,7 @@ func car(ctx context.Context, seed uint64, i, n int, length time.Duration) (tran
 		return transfer.Session{}, err
 	}
 	m := store.Meta{ID: fmt.Sprintf("s%07d", seed), Started: time.Date(2026, 1, 1, 8, 0, 0, 0, time.UTC).Add(time.Duration(i) * (364 * 24 * time.Hour / time.Duration(n))),
-		Format: p.Vehicle().Format, Sensors: cfg.Car.Sensors(), Watching: cfg.Car.Sensor, By: "wire", Origin: "simulated",
+		Format: p.Vehicle().Format, Sensors: cfg.Car.Sensors(), Watching: cfg.Car.Sensor, By: string(analysis.ByWire), Origin: "simulated",
 		Vehicle: fmt.Sprintf("car %d", seed%1000), Version: "fleet"}
 	if i%before == before-1 {
 		m.Conclusion = "unclear"

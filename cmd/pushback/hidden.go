@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/sheet"
@@ -41,7 +42,7 @@ func (a *app) runHidden(ctx context.Context, seed uint64) error {
 		return err
 	}
 	defer joined.Close()
-	s, err := joined.Begin(ctx, db, store.Meta{Watching: car.Sensor, By: "wire", Origin: "simulated",
+	s, err := joined.Begin(ctx, db, store.Meta{Watching: car.Sensor, By: string(analysis.ByWire), Origin: "simulated",
 		Vehicle: simrun.HiddenName(seed), Version: versionText()}, &session.GuideConfig{Ready: 12 * time.Second})
 	if err != nil {
 		return err

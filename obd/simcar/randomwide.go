@@ -52,7 +52,7 @@ func RandomWide(seed uint64) (Config, Expected, WideTruth) {
 		cfg.Forces, e.Length = r.fuelCuts()
 	default:
 		truth.By = "wire"
-		c.Sensor = c.Sensor[:3] + "2"
+		c.Sensor = []string{"B1S2", "B2S2"}[bank]
 		cfg.Forces = []Force{{Kind: ForceLean, At: r.span(30*time.Second, 45*time.Second), For: r.span(20*time.Second, 29*time.Second)}}
 		e.Length = cfg.Forces[0].Ends() + 40*time.Second
 	}

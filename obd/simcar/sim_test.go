@@ -267,7 +267,7 @@ func TestRandom(t *testing.T) {
 		}
 		s.Clock().Sleep(t.Context(), e.Length)
 		truth := s.Truth()
-		bank := int(cfg.Car.Sensor[1] - '1')
+		bank, _ := place(cfg.Car.Sensor)
 		for _, f := range truth.Forces {
 			if f.End < 0 || f.End > e.Length-20*time.Second {
 				t.Errorf("seed %d: force ends at %v of %v", seed, f.End, e.Length)

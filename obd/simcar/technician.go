@@ -102,9 +102,12 @@ func (h *technician) tremble() {
 	}
 }
 
+// place is where a sensor such as "B1S1" sits: the index of its bank, and its position from 1.
+func place(sensor string) (bank, position int) { return int(sensor[1] - '1'), int(sensor[3] - '0') }
+
 // clip moves the tap to another sensor's wire.
 func (h *technician) clip(car *Car, sensor string) {
-	h.bank, h.position = int(sensor[1]-'1'), int(sensor[3]-'0')
+	h.bank, h.position = place(sensor)
 	h.wide = car.wide && h.position == 1
 }
 

@@ -315,7 +315,8 @@ func TestRandomWide(t *testing.T) {
 			t.Fatal(err)
 		}
 		s.car.run(20 * time.Second)
-		bank, sum, n := int(cfg.Car.Sensor[1]-'1'), 0.0, 0.0
+		bank, _ := place(cfg.Car.Sensor)
+		sum, n := 0.0, 0.0
 		for at := 20.0; at < 30; at += 0.1 {
 			s.car.run(time.Duration(at * float64(time.Second)))
 			sum, n = sum+s.car.banks[bank].front.lambda, n+1

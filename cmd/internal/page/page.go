@@ -244,7 +244,7 @@ func (p *Page) index(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_ = index.Execute(w, map[string]any{
 		"Title": p.cfg.Title, "Name": p.cfg.Name, "W": words.Page,
-		"Ring":  template.HTML(r.SVG(words.RingLabels(p.cfg.Setup.Sensor.String()))),
-		"Volts": words.VoltageOf(p.cfg.Setup.Sensor.String()), "Trim": words.TrimOf(p.cfg.Setup.Sensor.String()),
+		"Ring":  template.HTML(r.SVG(words.RingLabels(p.cfg.Setup.Sensor))),
+		"Volts": words.VoltageOf(p.cfg.Setup.Sensor.String()), "Trim": words.TrimOf(p.cfg.Setup.Sensor),
 	})
 }

@@ -33,7 +33,7 @@ func (r *Report) WriteSVG(w io.Writer, figure string) error {
 	volts, trim := s.trace().upperScale(s.trace()), trimScale(s.trace())
 	if figure == "ring" {
 		// Beside its words, a file of its own needs colours and a size.
-		svg := ring.Of(s.Verdict).SVG(words.RingLabels(s.Session.Watching))
+		svg := ring.Of(s.Verdict).SVG(words.RingLabels(s.sensor()))
 		head, rest, _ := strings.Cut(svg, ">")
 		_, err := fmt.Fprintf(w, "%s width=\"880\" height=\"480\"><style>%s</style><rect width=\"440\" height=\"240\" fill=\"#fff\"/>%s\n", head, colours+ring.CSS, rest)
 		return err

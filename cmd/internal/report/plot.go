@@ -297,7 +297,7 @@ func (t trace) gutterBody(v view) string {
 	axis(v.volts, voltsTop, voltsHeight, "%.1f")
 	axis(v.trim, trimTop, trimHeight, "%+.0f")
 	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, escaped(t.upperName()))
-	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, escaped(words.TrimOf(t.Sensor.String())))
+	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, escaped(words.TrimOf(t.Sensor)))
 	d.f(`<text class="unit" x="%g" y="%g" text-anchor="end">time</text>`, gutter-5, axisTop+17)
 	return d.String()
 }

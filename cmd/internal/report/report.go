@@ -137,7 +137,7 @@ func (r *Report) Sides() []*Subject { return []*Subject{r.First(), r.Last()} }
 // Owner is what the first page says.
 func (r *Report) Owner() words.Owner {
 	s := r.Last()
-	byMixture := s.Session.By == "mixture"
+	byMixture := s.by() == analysis.ByMixture
 	if c := r.Compare; c != nil {
 		return words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.First().Verdict, s.Verdict, byMixture)
 	}
@@ -190,7 +190,7 @@ func (r *Report) ByTest() (out []string) {
 func (r *Report) Method() []string {
 	byWire, byMixture := false, false
 	for _, s := range r.Subjects {
-		byWire, byMixture = byWire || s.Session.By == "wire", byMixture || s.Session.By == "mixture"
+		byWire, byMixture = byWire || s.by() == analysis.ByWire, byMixture || s.by() == analysis.ByMixture
 	}
 	return words.Method(byWire, byMixture)
 }
@@ -199,7 +199,7 @@ func (r *Report) Method() []string {
 func (r *Report) Limits() []string { return words.Limits }
 
 // Before repeating this test.
-func (r *Report) Cautions() []string { return words.Cautions(analysis.By(r.Last().Session.By)) }
+func (r *Report) Cautions() []string { return words.Cautions(r.Last().by()) }
 
 // Forced reports that there is a ring to show.
 func (r *Report) Forced() bool {

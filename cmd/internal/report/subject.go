@@ -14,6 +14,7 @@ import (
 	"pushback/cmd/internal/ring"
 	"pushback/cmd/internal/words"
 	"pushback/cmd/internal/words/why"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -36,6 +37,14 @@ type Subject struct {
 	Map       trimmap.Map
 	Told      Told
 	Trace     *dossier.Trace
+}
+
+// by is what was forced, sensor where; the store keeps both by name. A name that is none gives no sensor.
+func (s *Subject) by() analysis.By { return analysis.By(s.Session.By) }
+
+func (s *Subject) sensor() decode.SensorID {
+	id, _ := decode.ParseSensorID(s.Session.Watching)
+	return id
 }
 
 // Frozen is a freeze frame in words.
@@ -162,7 +171,7 @@ func (s *Subject) Notes() (out []dossier.Tick) {
 
 // Ring is the subject's ring as an inline drawing.
 func (s *Subject) Ring() template.HTML {
-	return template.HTML(ring.Of(s.Verdict).SVG(words.RingLabels(s.Session.Watching)))
+	return template.HTML(ring.Of(s.Verdict).SVG(words.RingLabels(s.sensor())))
 }
 
 // CanShow says what the readings' rate can and cannot show.

@@ -297,7 +297,7 @@ func (c *canvas) values(x, y, h int, s *live.State, l look) {
 		label = words.LambdaOf
 	}
 	c.text(x, y, label(s.Setup.Sensor.String()), quiet)
-	c.text(x, low, words.TrimOf(s.Setup.Sensor.String()), quiet)
+	c.text(x, low, words.TrimOf(s.Setup.Sensor), quiet)
 	switch {
 	case !s.Volts.Known:
 		c.text(x, y+1, words.Waiting, quiet)

@@ -6,6 +6,7 @@ import (
 
 	"pushback/analysis/dossier"
 	"pushback/analysis/hazard"
+	"pushback/analysis/limits"
 	"pushback/decode"
 )
 
@@ -74,7 +75,7 @@ func CheckDo(c dossier.Check) string {
 	case dossier.CheckEngine:
 		return hazard.Step("start the engine and let it idle", hazard.Running)
 	case dossier.CheckCoolant:
-		return hazard.Step(fmt.Sprintf("run it at 2500 rpm for two to three minutes, to %d °C or more", dossier.WarmCoolant), hazard.Running)
+		return hazard.Step(fmt.Sprintf("run it at 2500 rpm for two to three minutes, to %d °C or more", limits.WarmCoolant), hazard.Running)
 	case dossier.CheckRuntime:
 		return hazard.Step("let it run for two minutes; the sensor has to be hot", hazard.Running)
 	case dossier.CheckClosed:

@@ -363,11 +363,13 @@ func ReadingText(v float64, wide bool, decimals int) string {
 func LambdaOf(sensor string) string { return sensor + " lambda" }
 
 // TrimOf labels the trace of the short-term trim of a sensor's bank.
-func TrimOf(sensor string) string {
-	if len(sensor) == 4 {
-		return "trim bank " + sensor[1:2] + ", %"
+//
+// Special cases are: of no sensor the bank is left out.
+func TrimOf(sensor decode.SensorID) string {
+	if sensor.Bank == 0 {
+		return "trim, %"
 	}
-	return "trim, %"
+	return fmt.Sprintf("trim bank %d, %%", sensor.Bank)
 }
 
 // TrimDoes says what a short-term trim does now: its motion, for its sign tells only where it stands.

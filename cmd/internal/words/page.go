@@ -9,6 +9,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/ring"
+	"pushback/decode"
 )
 
 // Page holds the labels of the page. Those that its script needs reach it as data
@@ -49,10 +50,10 @@ func Clock(at time.Duration) string {
 func ArcSays(a ring.Arc) string { return ProofTitles[a.ID] + ": " + ArcState(a) }
 
 // RingLabels are the words in the drawing of the ring.
-func RingLabels(sensor string) ring.Labels {
+func RingLabels(sensor decode.SensorID) ring.Labels {
 	bank := "bank"
-	if len(sensor) == 4 {
-		bank += " " + sensor[1:2]
+	if sensor.Bank > 0 {
+		bank = fmt.Sprintf("bank %d", sensor.Bank)
 	}
 	return ring.Labels{
 		Title:  "The ring: signal wire, ECM, fuel, exhaust, sensor. Each arc fills as it passes.",

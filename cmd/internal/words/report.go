@@ -10,6 +10,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/compare"
+	"pushback/decode"
 )
 
 // Owner is what the report's first page says to the car's owner.
@@ -324,13 +325,16 @@ func Compared(a compare.Answer, shifted bool) string {
 }
 
 // SensorPlace says which sensor a name such as B1S1 means.
+//
+// Special cases are: another name is left as it is.
 func SensorPlace(sensor string) string {
-	if len(sensor) != 4 {
+	id, err := decode.ParseSensorID(sensor)
+	if err != nil {
 		return sensor
 	}
-	place := "number " + sensor[3:] + " in the exhaust"
-	if sensor[3] == '1' {
+	place := fmt.Sprintf("number %d in the exhaust", id.Position)
+	if id.Position == 1 {
 		place = "the first in the exhaust"
 	}
-	return sensor + ": engine bank " + sensor[1:2] + ", " + place
+	return fmt.Sprintf("%s: engine bank %d, %s", id, id.Bank, place)
 }

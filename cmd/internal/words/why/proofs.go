@@ -56,7 +56,7 @@ var proofs = sentences{
 	reason.LeftClosedLoopAfter:   say("the computer left closed loop %.1f s after the force began, before trim had answered"),
 	reason.LetGoAfter:            say("the computer let go of the sensor %.1f s after the force began, before trim had answered"),
 	reason.NoAnswer:              say("; trim did not answer (%+.1f %%)"),
-	reason.SteeredBefore:         say(", but it steered while nothing was held: it was paused, or the computer let go of the sensor: once more, 30 s later"),
+	reason.SteeredBefore:         say(", but it steered while nothing was held: it was paused, or the computer let go of the sensor: once more, " + limits.RestText + " later"),
 	reason.MayBePaused:           say(", but it may have been paused, as for purge or fuel learning: once more, " + limits.RestText + " later"),
 	reason.NotSteady:             say("the reading was not held steadily enough to say that trim did not answer"),
 	reason.TrimUnread:            say("trim was not read during the force"),
