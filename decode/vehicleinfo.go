@@ -62,4 +62,3 @@ func checkVIN(b []byte) (string, error) {
 	}
 	return string(b), nil
 }
-
