@@ -94,7 +94,25 @@ type reached struct {
 	grey    int
 	bottom  float64 // range of all readings
 	top     float64
+	settled reach
 }
+
+// reach is the range of the latest readings that lie still, V.
+type reach struct {
+	since     float64 // s
+	n         int
+	low, high float64
+}
+
+func (r *reach) add(p point) {
+	if r.n == 0 || max(r.high, p.v)-min(r.low, p.v) > 0.03 {
+		*r = reach{since: p.t(), low: p.v, high: p.v}
+	}
+	r.n++
+	r.low, r.high = min(r.low, p.v), max(r.high, p.v)
+}
+
+func (r *reach) flat(now float64) bool { return r.n >= 4 && now-r.since >= 2 }
 
 // recovery is the way back to switching.
 type recovery struct {
@@ -183,6 +201,7 @@ func (r *release) volts(p point, b voltsBase) bool {
 	}
 	r.n++
 	r.bottom, r.top = min(r.bottom, p.v), max(r.top, p.v)
+	r.settled.add(p)
 	on := onSide(r.expect, p.v)
 	if !on && r.hasOn && (p.v > switchPoint) == (r.expect == Rich) {
 		on = true // between the levels the side stays
@@ -308,14 +327,15 @@ func (r *release) openOdds(b voltsBase) float64 {
 // likeOpen reports whether the reading, which did not come to the side, lies where an open input does rather than
 // where this sensor may.
 func (r *release) likeOpen(b voltsBase) bool {
-	if r.bottom > 0.3 && r.top < 0.6 && !r.input.known {
+	low, high := r.settled.low, r.settled.high
+	if low > 0.3 && high < 0.6 && !r.input.known {
 		return true
 	}
 	side, end := Lean, b.low
-	if r.top > switchPoint {
+	if high > switchPoint {
 		side, end = Rich, b.high
 	}
-	return leftOpen*r.input.near(r.top) > freeLevel(side, r.top-r.zero, 0, 0, end-r.zero, true)
+	return leftOpen*r.input.near(high) > freeLevel(side, high-r.zero, 0, 0, end-r.zero, true)
 }
 
 // pastBalance reports whether trim has gone back and on to the other side, as it does on a reading that no
@@ -341,9 +361,9 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 			return set(sensorVague, reason.CameToOpenLevel.Of(r.input.level))
 		}
 		switch {
-		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || flat && b.switching() && r.likeOpen(b)):
+		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || r.settled.flat(now) && (b.switching() || b.high-b.low >= 2*alive) && r.likeOpen(b)):
 			r.open, r.doubtful = true, true
-			return set(sensorVague, reason.LiesAsOpen.Of(r.top))
+			return set(sensorVague, reason.LiesAsOpen.Of(r.settled.high))
 		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat):
 			return set(sensorMute, nil)
 		case r.n >= 4 && flat && waited >= muteAfter:

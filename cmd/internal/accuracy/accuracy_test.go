@@ -7,6 +7,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd/simcar"
 )
 
@@ -81,5 +82,41 @@ func TestWilson(t *testing.T) {
 		if math.Abs(lo-c.lo) > 5e-5 || math.Abs(hi-c.hi) > 5e-5 {
 			t.Errorf("%d of %d: %.4f to %.4f, want %.4f to %.4f", c.k, c.n, lo, hi, c.lo, c.hi)
 		}
+	}
+}
+
+// The fixed subset of guided tests by hands of all kinds: none is wrong, no arc that was lit goes dark without a word, and whoever held
+// both sides of a sound car properly has its loop proven, but for one bad draw.
+func TestFixedHands(t *testing.T) {
+	if testing.Short() {
+		t.Skip("makes 32 guided tests")
+	}
+	results, err := Guided(22100, 32/lighter, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	open, steps, named := 0, 0, 0
+	for _, r := range results {
+		if r.Err != nil || r.Outcome == truth.Wrong || len(r.FalseProofs) > 0 {
+			t.Errorf("seed %d, %s: %s, said %s, false %v, %v", r.Seed, r.Case, r.Outcome, r.Said, r.FalseProofs, r.Err)
+		}
+		if r.Worse {
+			t.Errorf("seed %d, %s: worse than with nothing tapped", r.Seed, r.Case)
+		}
+		if r.Guide.Dark > 0 {
+			t.Errorf("seed %d, %s: %d arcs went dark without a word", r.Seed, r.Case, r.Guide.Dark)
+		}
+		if r.Proper && r.Outcome != truth.Right {
+			open++
+		}
+		if r.Guide.Step != "" {
+			steps++
+			if r.Guide.StepRight {
+				named++
+			}
+		}
+	}
+	if open > 1 || named < steps*2/3 {
+		t.Errorf("%d proper tests undecided; of %d open verdicts %d name a step that would decide", open, steps, named)
 	}
 }

@@ -50,7 +50,11 @@ func RunGuided(seed uint64) GuidedTrial {
 		cfg, exp = simcar.Random(seed + k<<32)
 	}
 	cfg.Forces, cfg.BranchByHand = nil, true
-	return runGuided(seed, cfg, exp, hands.Random(seed))
+	style := hands.Random(seed)
+	if strings.HasPrefix(exp.Fault, "wide") {
+		style.Other = "" // such a car is refused before anyone is asked to hold a wire
+	}
+	return runGuided(seed, cfg, exp, style)
 }
 
 // RunNamed makes the guided test of a named car by hands of a style.
@@ -91,7 +95,7 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 		t.Style = style
 	}
 	j := session.NewJudge(setup)
-	w := &worker{sim: sim, poller: p, hands: hands.New(style, sim, cfg.Car.Sensor), trial: &t, start: sim.Now()}
+	w := &worker{sim: sim, poller: p, judge: j, hands: hands.New(style, sim, cfg.Car.Sensor), trial: &t, start: sim.Now(), said: map[analysis.ProofID]bool{}}
 	w.guide = session.NewGuide(session.GuideConfig{Ready: 20 * time.Second}, j, w.prompt, p.Stop)
 	res, err := session.Run(ctx, w, j, session.NewBusPriority(p), w)
 	if t.Err = err; err != nil {
@@ -113,6 +117,9 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 	}
 	t.Proper = t.properly && strings.HasPrefix(exp.Fault, "sound") && len(exp.Also) == 0
 	t.Worse = t.Untold == truth.Right && t.Outcome != truth.Right
+	w.arcs.look(j.Verdict(), w.said)
+	t.Guide = &GuideFigures{Lit: w.arcs.lit, Dark: w.arcs.dark, Step: string(t.Verdict.Decide)}
+	t.Guide.compare(&t, exp.Fault)
 	if f := j.Figures(); f.Seconds > 0 {
 		t.Rate = f.PerSecond
 	}
@@ -194,6 +201,7 @@ func style(s hands.Style) string {
 type worker struct {
 	sim    *simcar.Sim
 	poller *poll.Poller
+	judge  *session.Judge
 	guide  *session.Guide
 	hands  *hands.Hands
 	trial  *GuidedTrial
@@ -202,9 +210,14 @@ type worker struct {
 	step   string
 	unsaid []obd.Record // of the session, without what was said
 	ended  bool
+	arcs   arcs
+	said   map[analysis.ProofID]bool // arcs that prompts told to be taken back
 }
 
 func (w *worker) prompt(p session.Prompt) {
+	for _, b := range p.Back {
+		w.said[b.ID] = true
+	}
 	step := p.Step(analysis.ByWire)
 	if p.New {
 		w.poller.Mark(obd.Mark{Kind: obd.MarkStep, Text: step})
@@ -250,5 +263,9 @@ func (w *worker) Write(f session.Frame) error {
 	if m != nil && m.Kind != obd.MarkStep {
 		w.trial.Marks = append(w.trial.Marks, f.Record)
 	}
-	return w.guide.Write(f)
+	err := w.guide.Write(f)
+	if len(f.Events) > 0 {
+		w.arcs.look(w.judge.Verdict(), w.said)
+	}
+	return err
 }

@@ -22,15 +22,16 @@ type Result struct {
 	Outcome     truth.Outcome
 	Said        string
 	FalseProofs []string
-	Decided     int          // proofs that were called proven or failed
-	Held        int          // stated latency intervals that hold the truth
-	Intervals   int          // all of them that the truth is known of
-	Missed      int          // forces not seen
-	Forces      int          // all of them
-	FalseForces int          // begun by the events where none was
-	Hours       float64      // of driving without a force
-	Proper      bool         // of a guided test: both sides of a sound car were held and released as they should be
-	Worse       bool         // and: with nothing tapped it would have been right
+	Decided     int     // proofs that were called proven or failed
+	Held        int     // stated latency intervals that hold the truth
+	Intervals   int     // all of them that the truth is known of
+	Missed      int     // forces not seen
+	Forces      int     // all of them
+	FalseForces int     // begun by the events where none was
+	Hours       float64 // of driving without a force
+	Proper      bool    // of a guided test: both sides of a sound car were held and released as they should be
+	Worse       bool    // and: with nothing tapped it would have been right
+	Guide       *GuideFigures
 	Ring        *RingFigures // of a wide-range sensor
 	Err         error
 }
@@ -232,19 +233,50 @@ func (t *Table) Row(name, seeds string, results []Result) {
 		t.row("  with marks", "", SumOf(with))
 		t.row("  without", "", SumOf(without))
 	}
+	t.guided(results)
+}
+
+// guided adds what is asked of guided tests beside their verdicts.
+func (t *Table) guided(results []Result) {
 	var proper []Result
-	worse := 0
+	var worse, dark, arcs, missing, again, steps, right, n int
 	for _, r := range results {
+		g := r.Guide
+		if g == nil {
+			continue
+		}
+		n++
 		if r.Proper {
 			proper = append(proper, r)
 		}
 		if r.Worse {
 			worse++
 		}
+		dark, arcs = dark+g.Dark, arcs+g.Lit
+		count := func(is bool, k *int) {
+			if is {
+				*k++
+			}
+		}
+		count(g.Missing, &missing)
+		count(g.Missing && g.Again, &again)
+		count(g.Step != "", &steps)
+		count(g.Step != "" && g.StepRight, &right)
 	}
-	if len(proper) > 0 {
-		t.row("  sound, both sides held properly", "", SumOf(proper))
-		fmt.Fprintf(t.w, "  worse than with nothing tapped\t\t%d\n", worse)
+	if n == 0 {
+		return
+	}
+	t.row("  sound, both sides held properly", "", SumOf(proper))
+	for _, line := range []struct {
+		what string
+		k, n int
+	}{
+		{"worse than with nothing tapped", worse, n},
+		{"arcs that were lit and went dark without a word", dark, arcs},
+		{"asked again, or said why not, where a side was missing", again, missing},
+		{"verdicts left open that name a step that would decide", right, steps},
+	} {
+		fmt.Fprintf(t.w, "  %s\t\t%d\t%s\n", line.what, line.n, brief(line.k, line.n))
 	}
 }
 
