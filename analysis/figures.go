@@ -47,7 +47,7 @@ type moments struct {
 func (m *moments) add(v float64) { m.n++; m.sum += v }
 func (m *moments) mean() float64 { return m.sum / float64(m.n) } // NaN for none
 
-func (f *figures) volts(p point, forced bool) {
+func (f *figures) addVolts(p point, forced bool) {
 	if forced {
 		f.has = false
 		return
@@ -71,7 +71,7 @@ func (f *figures) volts(p point, forced bool) {
 	f.last, f.has = p, true
 }
 
-func (f *figures) trim(v float64, forced bool) {
+func (f *figures) addTrim(v float64, forced bool) {
 	if forced {
 		return
 	}
@@ -82,7 +82,7 @@ func (f *figures) trim(v float64, forced bool) {
 	f.shortLo, f.shortH = min(f.shortLo, v), max(f.shortH, v)
 }
 
-func (f *figures) long(v float64) { f.longT.add(v) }
+func (f *figures) addLong(v float64) { f.longT.add(v) }
 
 func (f *figures) quantile(q float64) float64 {
 	left := int(q * float64(f.n-1))

@@ -199,7 +199,7 @@ func (d *downstream) leans(v float64) bool {
 }
 
 // volts takes a downstream reading while trim is moved% away from where it was.
-func (d *downstream) volts(p point, moved float64) {
+func (d *downstream) addVolts(p point, moved float64) {
 	d.seen = true
 	d.n++
 	if d.answered || moved < 4 {
@@ -208,7 +208,7 @@ func (d *downstream) volts(p point, moved float64) {
 	if d.blind {
 		return
 	}
-	d.store.volts(p.t(), d.oxygen, d.reaches(p.v), d.leans(p.v))
+	d.store.addVolts(p.t(), d.oxygen, d.reaches(p.v), d.leans(p.v))
 	switch {
 	case d.reaches(p.v):
 		if d.on == 0 {
@@ -233,7 +233,7 @@ func (d *downstream) volts(p point, moved float64) {
 }
 
 // trim adds up what trim has done since the force began; flow is the engine's air, g/s.
-func (d *downstream) trim(t, moved, flow float64) {
+func (d *downstream) addTrim(t, moved, flow float64) {
 	if d.lastAt > 0 && moved >= 4 && t-d.lastAt < 3 {
 		d.oxygen += measure.Oxygen(flow, moved/100, t-d.lastAt)
 		d.away += t - d.lastAt

@@ -28,7 +28,7 @@ func TestAdviceCarriesItsCautions(t *testing.T) {
 			w.ready.wide, w.ready.mixture = wide, by == ByMixture
 			w.fig.short.add(30)
 			for i := range 9 { // a sensor that only ever says lean
-				w.fig.volts(point{lo: float64(i), hi: float64(i), v: 0.1}, false)
+				w.fig.addVolts(point{lo: float64(i), hi: float64(i), v: 0.1}, false)
 			}
 			for _, forces := range [][]*force{nil, {opened}, {low}, {high}, {hot}, {doubtful}, {letGo}} {
 				c := &assessment{w: w, forces: forces}

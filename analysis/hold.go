@@ -54,7 +54,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		if j := w.trim.short.from(p.t()); j > 0 {
 			moved = f.own.up*w.trim.total(w.trim.short.at(j-1), f.begin) - f.own.start
 		}
-		f.down.volts(p, moved)
+		f.down.addVolts(p, moved)
 	}
 	if r := &w.ready; r.changedAt >= h.lo && w.now-r.changedAt < 60 {
 		w.statusChanged(f, r.changedAt, r.changedFrom)
@@ -110,7 +110,7 @@ func (w *Watcher) feedTrims(f *force, until float64) {
 				f.dropped = p.t()
 			}
 			w.settleDrop(f, p.t())
-			f.down.trim(p.t(), f.pastBalance(f.own.now), w.airflow())
+			f.down.addTrim(p.t(), f.pastBalance(f.own.now), w.airflow())
 			f.fedOwn = p.t()
 		}
 	}

@@ -186,7 +186,7 @@ func TestOxygen(t *testing.T) {
 	for _, c := range []struct{ flow, grams float64 }{{1.5, 0.78}, {6, 3.13}} {
 		var d downstream
 		for at := 1.0; at <= 16; at++ {
-			d.trim(at, 15, c.flow)
+			d.addTrim(at, 15, c.flow)
 		}
 		if math.Abs(d.oxygen-c.grams) > 0.01 {
 			t.Errorf("%.2f g at %g g/s", d.oxygen, c.flow)

@@ -31,7 +31,7 @@ const (
 )
 
 // volts takes a reading after the release.
-func (l *lives) volts(r *release, p point) {
+func (l *lives) addVolts(r *release, p point) {
 	after := p.t() - r.hi
 	switch {
 	case r.expect != Lean || r.trimMade < 8 || after < passedBy:

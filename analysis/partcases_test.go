@@ -79,8 +79,8 @@ func TestDownstreamCases(t *testing.T) {
 			var d downstream
 			d.begin(side, &s, 100, nil)
 			for _, p := range scripted(t, c.held, 100, f) {
-				d.trim(p.t(), 15, 2)
-				d.volts(p, 15)
+				d.addTrim(p.t(), 15, 2)
+				d.addVolts(p, 15)
 			}
 			if d.answered != c.answered || d.blind != c.blind || c.answered && d.answeredAt != 100+c.at {
 				t.Errorf("%s, %s: answered %v at %v s, blind %v", c.name, side, d.answered, d.answeredAt, d.blind)
@@ -91,7 +91,7 @@ func TestDownstreamCases(t *testing.T) {
 	s := newSeries(4)
 	d.begin(Rich, &s, 0, nil)
 	for _, p := range scripted(t, "1s..20s/1s 0.85", 0, same) {
-		d.volts(p, 3.9)
+		d.addVolts(p, 3.9)
 	}
 	if d.answered {
 		t.Error("it follows a trim that has hardly moved")
@@ -123,10 +123,10 @@ func TestRearGoesOn(t *testing.T) {
 		d.begin(Lean, &s, 100, nil)
 		readings := scripted(t, c.held, 100, same)
 		for at := 100.0; at <= readings[len(readings)-1].t(); at++ {
-			d.trim(at, 25, 4)
+			d.addTrim(at, 25, 4)
 			for _, p := range readings {
 				if p.t() == at {
-					d.volts(p, 25)
+					d.addVolts(p, 25)
 				}
 			}
 		}
@@ -152,15 +152,15 @@ func TestDownstreamOxygen(t *testing.T) {
 	} {
 		var d downstream
 		for at := 1.0; at <= 1+c.seconds; at++ {
-			d.trim(at, c.moved, c.flow)
+			d.addTrim(at, c.moved, c.flow)
 		}
 		if math.Abs(d.oxygen-c.grams) > 0.01*c.grams+1e-9 || d.enough() != c.enough {
 			t.Errorf("%g g/s at %g %% for %g s: %.3f g, enough %v; want %.2f", c.flow, c.moved, c.seconds, d.oxygen, d.enough(), c.grams)
 		}
 	}
 	var gap downstream
-	gap.trim(1, 15, 10)
-	gap.trim(60, 15, 10)
+	gap.addTrim(1, 15, 10)
+	gap.addTrim(60, 15, 10)
 	if gap.oxygen != 0 {
 		t.Errorf("a minute without readings brought %g g", gap.oxygen)
 	}
@@ -210,7 +210,7 @@ func TestCrossingTimes(t *testing.T) {
 		for _, f := range []func(float64) float64{same, func(v float64) float64 { return 0.95 - v }} {
 			var s crossingTimes
 			for _, p := range scripted(t, strings.TrimSuffix(c.volts, "; "), 0, f) {
-				s.volts(p, false)
+				s.addVolts(p, false)
 			}
 			typical, n := s.typical()
 			if n != c.swings || math.Abs(typical-c.typical) > 1e-9 || s.shown(c.rate, c.interval) != c.shown {
@@ -220,7 +220,7 @@ func TestCrossingTimes(t *testing.T) {
 	}
 	var held crossingTimes
 	for i, p := range scripted(t, "0s 0.1; 1s 0.38; 1.6s 0.58; 2s 0.8", 0, same) {
-		held.volts(p, i == 2)
+		held.addVolts(p, i == 2)
 	}
 	if _, n := held.typical(); n != 0 {
 		t.Error("a wire that was held has crossed by itself")
@@ -258,14 +258,14 @@ func TestRestContradictionCases(t *testing.T) {
 			}
 			var all []reading
 			for _, p := range scripted(t, c.volts, 0, turn) {
-				all = append(all, reading{p.t(), func() { r.volts(p) }})
+				all = append(all, reading{p.t(), func() { r.addVolts(p) }})
 			}
 			for _, p := range scripted(t, c.trim, 0, same) {
-				all = append(all, reading{p.t(), func() { r.trim(p.t(), sign*p.v, sign*c.other) }})
+				all = append(all, reading{p.t(), func() { r.addTrim(p.t(), sign*p.v, sign*c.other) }})
 			}
 			if c.down != "" {
 				for _, p := range scripted(t, c.down, 0, turn) {
-					all = append(all, reading{p.t(), func() { r.down(p) }})
+					all = append(all, reading{p.t(), func() { r.addDown(p) }})
 				}
 			}
 			slices.SortStableFunc(all, func(a, b reading) int { return int(1000 * (a.at - b.at)) })
@@ -286,10 +286,10 @@ func TestRestContradictionTakesOutWhatWasHeld(t *testing.T) {
 			if at >= heldFrom && at < heldTo {
 				r.forced(at)
 			} else {
-				r.volts(point{at, at, 0.1})
+				r.addVolts(point{at, at, 0.1})
 			}
-			r.trim(at, 20, 0)
-			r.down(point{at, at, 0.85})
+			r.addTrim(at, 20, 0)
+			r.addDown(point{at, at, 0.85})
 		}
 		return r
 	}
@@ -299,9 +299,9 @@ func TestRestContradictionTakesOutWhatWasHeld(t *testing.T) {
 	}
 	free.wasForced(2, 20)
 	for at := 21.0; at <= 30; at++ { // let go: the time in which it was held, as is known now, does not come back
-		free.volts(point{at, at, 0.1})
-		free.trim(at, 20, 0)
-		free.down(point{at, at, 0.85})
+		free.addVolts(point{at, at, 0.1})
+		free.addTrim(at, 20, 0)
+		free.addDown(point{at, at, 0.85})
 	}
 	if free.contradicts(Rich) || free.mute[sideIndex(Rich)] != 12 {
 		t.Errorf("%v s, though only two and ten were free", free.mute)
@@ -537,7 +537,7 @@ func TestAtAFifth(t *testing.T) {
 	} {
 		var a atAFifth
 		for _, p := range scripted(t, c.volts, 0, same) {
-			a.volts(p, c.trim(p.t()), c.closed)
+			a.addVolts(p, c.addTrim(p.t()), c.closed)
 		}
 		if a.shown != c.want {
 			t.Errorf("%s: %v", c.name, a.shown)
@@ -594,7 +594,7 @@ func TestFigureCases(t *testing.T) {
 	} {
 		w := NewWatcher(Config{})
 		for _, p := range scripted(t, c.volts, 0, same) {
-			w.fig.volts(p, false)
+			w.fig.addVolts(p, false)
 		}
 		g := w.Figures()
 		near := func(a, b float64) bool { return math.Abs(a-b) < 1e-9 || math.IsNaN(a) && math.IsNaN(b) }
@@ -607,8 +607,8 @@ func TestFigureCases(t *testing.T) {
 		}
 	}
 	w := NewWatcher(Config{})
-	w.fig.volts(point{1, 1, 0.5}, true)
-	w.fig.trim(3, true)
+	w.fig.addVolts(point{1, 1, 0.5}, true)
+	w.fig.addTrim(3, true)
 	if g := w.Figures(); g.Readings != 0 || !math.IsNaN(g.Low) || !math.IsNaN(g.Mean) || !math.IsNaN(g.ShortMean) || !math.IsNaN(g.LongMean) || !math.IsNaN(g.ShortLow) {
 		t.Errorf("nothing but what was forced: %+v", g)
 	}

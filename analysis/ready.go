@@ -88,7 +88,7 @@ type atAFifth struct {
 	shown bool
 }
 
-func (a *atAFifth) volts(p point, trim float64, closed bool) {
+func (a *atAFifth) addVolts(p point, trim float64, closed bool) {
 	if a.shown {
 		return
 	}

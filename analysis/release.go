@@ -182,7 +182,7 @@ func (r *release) still() float64 {
 
 // volts takes a reading after the release; it reports whether the test of the
 // sensor was decided by it.
-func (r *release) volts(p point, b voltsBase) bool {
+func (r *release) addVolts(p point, b voltsBase) bool {
 	if r.state == sensorSays && !r.left {
 		// Decided; how long it stays is worth knowing all the same.
 		if onSide(r.expect, p.v) || (p.v > switchPoint) == (r.expect == Rich) {

@@ -92,7 +92,7 @@ func (c releaseCase) play(t *testing.T, side Side) (release, int) {
 		for len(trims) > 0 && trims[0].hi <= p.hi {
 			r.trimNow, trims = trims[0].v, trims[1:]
 		}
-		r.volts(p, b)
+		r.addVolts(p, b)
 	}
 	if r.state == sensorOpen {
 		r.decide(volts[len(volts)-1].hi, b, true)

@@ -43,7 +43,7 @@ func (w *Watcher) stepReleaseTrim(f *force, p point) {
 	f.rel.trimNow = u
 	f.own.standsOn(p.t(), u)
 	f.rel.trimBack(p.t(), f)
-	f.down.trim(p.t(), f.pastBalance(u), w.airflow())
+	f.down.addTrim(p.t(), f.pastBalance(u), w.airflow())
 }
 
 func (w *Watcher) stepReleaseDown(f *force, p point) {
@@ -51,7 +51,7 @@ func (w *Watcher) stepReleaseDown(f *force, p point) {
 	if f.rel.still() > 0.5 {
 		moved = f.rel.trimNow - f.own.start
 	}
-	f.down.volts(p, moved)
+	f.down.addVolts(p, moved)
 }
 
 func (w *Watcher) stepRelease(f *force, p point) {
@@ -59,8 +59,8 @@ func (w *Watcher) stepRelease(f *force, p point) {
 	if !f.relOn {
 		return
 	}
-	f.rel.lives.volts(r, p)
-	if r.volts(p, f.volts) {
+	f.rel.lives.addVolts(r, p)
+	if r.addVolts(p, f.volts) {
 		w.announceRelease(f)
 	}
 	if r.turn(p, f.volts) {

@@ -23,7 +23,7 @@ type restContradiction struct {
 	haveDown  bool
 }
 
-func (r *restContradiction) volts(p point) {
+func (r *restContradiction) addVolts(p point) {
 	s := sideOf(p.v)
 	if p.v > limits.NeutralLow && p.v < limits.NeutralHigh {
 		s = "" // hangs at the bias: says neither
@@ -78,7 +78,7 @@ func (r *restContradiction) without(from, to float64) {
 // trim takes total trim of the watched bank and of the other. Far out on opposite
 // sides they say that the banks' sensors are crossed, and then the downstream sensor
 // looks at another mixture than the forced one.
-func (r *restContradiction) trim(t, v, other float64) {
+func (r *restContradiction) addTrim(t, v, other float64) {
 	sign := 0.0
 	if v >= enoughTrim && other > -10 {
 		sign = 1
@@ -93,7 +93,7 @@ func (r *restContradiction) trim(t, v, other float64) {
 
 // down takes a downstream reading. In a balanced mixture that sensor rests between
 // 0.5 and 0.7 V, which says neither.
-func (r *restContradiction) down(p point) {
+func (r *restContradiction) addDown(p point) {
 	s := Side("")
 	if p.v >= 0.75 {
 		s = Rich

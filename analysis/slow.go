@@ -25,7 +25,7 @@ const (
 	minCross  = 6    // full swings needed for their median to count; fewer must all be slow
 )
 
-func (s *crossingTimes) volts(p point, held bool) {
+func (s *crossingTimes) addVolts(p point, held bool) {
 	if held {
 		*s = crossingTimes{bounds: s.bounds, n: s.n, next: s.next}
 		return

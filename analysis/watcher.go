@@ -205,7 +205,7 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 		}
 	case roleLong:
 		w.trim.long.add(p)
-		w.fig.long(p.v)
+		w.fig.addLong(p.v)
 	case roleOtherTrim:
 		w.otherTrim.bank(p)
 	case roleOtherTrimBeside:
@@ -258,16 +258,16 @@ func (w *Watcher) stepVolts(p point) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)
 	if w.running() == nil && w.trim.short.n > 0 {
-		w.ready.fifth.volts(p, w.trim.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
+		w.ready.fifth.addVolts(p, w.trim.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
 	}
 	if w.holding() == nil && !w.readsOpen(p.v) && !w.asksNow() {
-		w.rest.volts(p)
+		w.rest.addVolts(p)
 	} else {
 		w.rest.forced(p.t())
 	}
-	w.own.volts(p, w.holding() == nil && (w.running() == nil || w.running().resumed) && !w.open.lasts && !w.open.asked && !w.readsOpen(p.v))
-	w.fig.volts(p, w.running() != nil)
-	w.slow.volts(point{p.lo, p.hi, p.v - w.offset}, w.holding() != nil && w.cfg.By != ByMixture)
+	w.own.addVolts(p, w.holding() == nil && (w.running() == nil || w.running().resumed) && !w.open.lasts && !w.open.asked && !w.readsOpen(p.v))
+	w.fig.addVolts(p, w.running() != nil)
+	w.slow.addVolts(point{p.lo, p.hi, p.v - w.offset}, w.holding() != nil && w.cfg.By != ByMixture)
 	f := w.running()
 	if w.holding() == nil {
 		w.lookForOpen(p)
@@ -301,8 +301,8 @@ func (w *Watcher) gapInVolts(p point) {
 }
 
 func (w *Watcher) stepTrim(p point) {
-	w.rest.trim(p.t(), w.trim.totalOf(p), w.otherFar())
-	w.fig.trim(p.v, w.running() != nil)
+	w.rest.addTrim(p.t(), w.trim.totalOf(p), w.otherFar())
+	w.fig.addTrim(p.v, w.running() != nil)
 	if v, has := w.volts.volts.last(); has && p.t()-v.t() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
 		w.refused.trimRead(p.t(), p.v+w.trim.longAt(p.t()), sideOf(v.v))
 	}
@@ -318,7 +318,7 @@ func (w *Watcher) stepTrim(p point) {
 
 func (w *Watcher) stepDown(p point) {
 	w.down.add(p)
-	w.rest.down(p)
+	w.rest.addDown(p)
 	f := w.running()
 	if f == nil {
 		return
@@ -327,13 +327,13 @@ func (w *Watcher) stepDown(p point) {
 		w.stepReleaseDown(f, p)
 		return
 	}
-	f.down.volts(p, f.moved())
+	f.down.addVolts(p, f.moved())
 }
 
 func (w *Watcher) stepOtherDown(p point) {
 	w.otherDown.add(p)
 	if f := w.running(); f != nil && !f.ended {
-		f.shared.volts(p, f.moved())
+		f.shared.addVolts(p, f.moved())
 	}
 }
 

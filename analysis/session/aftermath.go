@@ -47,7 +47,7 @@ const (
 func (a *Aftermath) Write(f Frame) error {
 	for _, s := range f.Samples {
 		if !s.Missing && s.Signal.Name == a.Sensor.LongTrim() {
-			a.long(longReading{s.Received, s.Value})
+			a.addLong(longReading{s.Received, s.Value})
 		}
 	}
 	for _, e := range f.Events {
@@ -56,7 +56,7 @@ func (a *Aftermath) Write(f Frame) error {
 	return nil
 }
 
-func (a *Aftermath) long(r longReading) {
+func (a *Aftermath) addLong(r longReading) {
 	if !a.began {
 		a.recent = append(a.recent, r)
 		for len(a.recent) > 0 && r.at-a.recent[0].at > keptSpan {
@@ -111,7 +111,7 @@ func (a *Aftermath) begin(at time.Duration) {
 	}
 	for _, r := range a.recent {
 		if r.at > at {
-			a.long(r)
+			a.addLong(r)
 		}
 	}
 	a.recent = nil

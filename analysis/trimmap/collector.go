@@ -135,13 +135,13 @@ func (c *Collector) Add(s decode.Sample) {
 	case "LONGFT1", "LONGFT2", "LONGFT3", "LONGFT4":
 		c.long[name[6]-'0'].set(at, s.Value)
 	case "SHRTFT1", "SHRTFT2", "SHRTFT3", "SHRTFT4":
-		c.trim(s, int(name[6]-'0'), false)
+		c.addTrim(s, int(name[6]-'0'), false)
 	case "SHRTFT11", "SHRTFT21", "SHRTFT31", "SHRTFT41":
-		c.trim(s, int(name[6]-'0'), true)
+		c.addTrim(s, int(name[6]-'0'), true)
 	}
 }
 
-func (c *Collector) trim(s decode.Sample, bank int, beside bool) {
+func (c *Collector) addTrim(s decode.Sample, bank int, beside bool) {
 	i, at := c.shorts.Len(), (s.Sent+s.Received).Seconds()/2
 	u := under{bank: uint8(bank), rpm: float32(c.speed.or(at, freshSpeed, betweenSpeed, i)),
 		load: float32(c.load.or(at, freshAir, betweenAir, i)), coolant: float32(c.coolant.get(at, freshSlow)),

@@ -190,7 +190,7 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 	case roleLong:
 		b.long.add(p)
 		if own {
-			w.fig.long(p.v)
+			w.fig.addLong(p.v)
 		}
 	case roleRear:
 		b.rear.add(p)
@@ -356,7 +356,7 @@ func (f *figures) short(v float64, forced bool) {
 	f.low, f.high = min(f.low, v), max(f.high, v)
 }
 
-func (f *figures) long(v float64) { f.longN++; f.longSum += v }
+func (f *figures) addLong(v float64) { f.longN++; f.longSum += v }
 
 func (f *figures) figures() analysis.Figures {
 	nan := math.NaN()

@@ -36,7 +36,11 @@ What is personal is left out: the vehicle identification number unless --with-vi
 given, notes unless --with-notes is.`,
 		Args: args(cobra.MaximumNArgs(2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.runExport(cmd, args, f)
+			o, err := f.options(cmd, args, a.json)
+			if err != nil {
+				return err
+			}
+			return a.withStore(cmd, func(db *store.Store) error { return a.runExport(cmd.Context(), db, o) })
 		},
 	}
 	for _, x := range slices.Backward(intake.Formats) {
@@ -59,54 +63,66 @@ type exportFlags struct {
 	filter     sessionFilter
 }
 
-func (a *app) runExport(cmd *cobra.Command, args []string, f exportFlags) error {
+// exportOptions say what is written and where to.
+type exportOptions struct {
+	format     transfer.Format
+	all        bool
+	which      store.Filter // of all
+	session    string       // otherwise
+	path       string       // "-": standard output
+	vin, notes bool
+}
+
+// options are what flags and arguments ask for.
+func (f exportFlags) options(cmd *cobra.Command, args []string, json bool) (o exportOptions, err error) {
 	format, err := chosen(cmd, f.as)
 	if err != nil {
-		return err
+		return o, err
 	}
+	o = exportOptions{format: format, all: f.all, path: "-", vin: f.vin, notes: f.notes}
 	if f.all && format.Single {
-		return usagef(cmd, "--%s holds one session; --all takes another form", format.Name)
+		return o, usagef(cmd, "--%s holds one session; --all takes another form", format.Name)
 	}
 	if !f.all {
 		if len(args) == 0 {
-			return usagef(cmd, "SESSION is missing")
+			return o, usagef(cmd, "SESSION is missing")
 		}
 		if f.filter.given(cmd) {
-			return usagef(cmd, "the filters choose among --all")
+			return o, usagef(cmd, "the filters choose among --all")
 		}
+		o.session, args = args[0], args[1:]
 	}
-	path := "-"
-	switch rest := args[min(len(args), map[bool]int{true: 0, false: 1}[f.all]):]; len(rest) {
+	switch len(args) {
 	case 0:
 	case 1:
-		path = rest[0]
+		o.path = args[0]
 	default:
-		return usagef(cmd, "%q is one argument too many", rest[1])
+		return o, usagef(cmd, "%q is one argument too many", args[1])
 	}
-	if a.json && path == "-" {
-		return usagef(cmd, "with --json the table needs a FILE to go to")
+	if json && o.path == "-" {
+		return o, usagef(cmd, "with --json the table needs a FILE to go to")
 	}
-	which, err := f.filter.filter(cmd)
+	o.which, err = f.filter.filter(cmd)
+	return o, err
+}
+
+func (a *app) runExport(ctx context.Context, db *store.Store, o exportOptions) error {
+	var list []store.Meta
+	var err error
+	if o.all {
+		list, err = db.List(ctx, o.which)
+	} else {
+		list = make([]store.Meta, 1)
+		list[0], err = db.Find(ctx, o.session)
+	}
+	if err == nil && len(list) == 0 {
+		err = advice.On(errors.New("there are no such sessions"), "`pushback sessions` lists what is stored")
+	}
 	if err != nil {
 		return err
 	}
-	return a.withStore(cmd, func(db *store.Store) error {
-		var list []store.Meta
-		if f.all {
-			list, err = db.List(cmd.Context(), which)
-		} else {
-			list = make([]store.Meta, 1)
-			list[0], err = db.Find(cmd.Context(), args[0])
-		}
-		if err == nil && len(list) == 0 {
-			err = advice.On(errors.New("there are no such sessions"), "`pushback sessions` lists what is stored")
-		}
-		if err != nil {
-			return err
-		}
-		bar := func(length time.Duration) session.Sink { return a.progress("", length) }
-		return a.export(cmd.Context(), db, intake.Export{Format: format, Sessions: list, VIN: f.vin, Notes: f.notes, Bar: bar}, path)
-	})
+	bar := func(length time.Duration) session.Sink { return a.progress("", length) }
+	return a.export(ctx, db, intake.Export{Format: o.format, Sessions: list, VIN: o.vin, Notes: o.notes, Bar: bar}, o.path)
 }
 
 // chosen is the one format that was asked for.

@@ -47,7 +47,16 @@ has, up to 1.65 V: more than that is refused too, and the output says why this i
 The car's battery and a person as the resistor are refused always; --from battery or
 --from person says why.`,
 		Args: named(),
-		RunE: func(cmd *cobra.Command, _ []string) error { return a.runSource(cmd, f) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if f.from == "battery" || f.from == "person" {
+				return a.refuseSource(f.from)
+			}
+			d, err := f.design(cmd)
+			if err != nil {
+				return err
+			}
+			return a.runSource(d, f)
+		},
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&f.from, "from", "cell", "`WHAT` feeds it: cell (one dry cell of 1.5 V), supply, battery, person")
@@ -68,11 +77,10 @@ The car's battery and a person as the resistor are refused always; --from batter
 	return cmd
 }
 
-func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
+// check says which of the flags can't be.
+func (f sourceFlags) check(cmd *cobra.Command) error {
 	given := cmd.Flags().Changed
 	switch {
-	case f.from == "battery" || f.from == "person":
-		return a.refuseSource(f.from)
 	case f.from != "cell" && f.from != "supply":
 		return usagef(cmd, "--from %q is not cell, supply, battery or person", f.from)
 	case f.from == "supply" && !given("supply"):
@@ -88,9 +96,18 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 	case f.input < 0 || f.pullOhms < 0 || !(math.Abs(f.returnVolts) < 100) || !(f.pullVolts < 100):
 		return usagef(cmd, "the ECM's input or return is not possible")
 	}
+	return nil
+}
+
+// design is the source that the flags ask for.
+func (f sourceFlags) design(cmd *cobra.Command) (d bias.Design, err error) {
+	if err := f.check(cmd); err != nil {
+		return d, err
+	}
+	given := cmd.Flags().Changed
 	series, err := bias.ParseSeries(f.series)
 	if err != nil {
-		return usage(cmd, err)
+		return d, usage(cmd, err)
 	}
 	tolerance := series.Tolerance
 	if given("tolerance") {
@@ -110,14 +127,16 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 	if f.pullOhms > 0 {
 		computer.PullOhms = bias.Exactly(f.pullOhms)
 	}
-	var d bias.Design
 	if given("top") {
 		d = bias.Design{Supply: supply, Target: f.target, Series: series, Tolerance: tolerance, Top: f.top, Bottom: f.bottom, Computer: computer}
 	} else if d, err = bias.Find(supply, f.target, f.resistance, series, tolerance, computer); err != nil {
-		return advice.On(err, "lower --target, or change --resistance or --series")
+		return d, advice.On(err, "lower --target, or change --resistance or --series")
 	}
 	d.Clipped = f.clipped
+	return d, nil
+}
 
+func (a *app) runSource(d bias.Design, f sourceFlags) error {
 	refusals := why.Texts(d.Refusals())
 	if a.json {
 		if err := json.NewEncoder(a.out).Encode(sheet.SourceOf(d, f.returnVolts, refusals)); err != nil {
@@ -128,11 +147,11 @@ func (a *app) runSource(cmd *cobra.Command, f sourceFlags) error {
 	}
 	if len(refusals) > 0 {
 		hint := "one dry cell of 1.5 V and two soldered resistors do it: `pushback source`"
-		if supply.Volts.Hi >= bias.Battery {
+		if d.Supply.Volts.Hi >= bias.Battery {
 			hint += "; `pushback source --from battery` says more"
 		}
 		return advice.On(fmt.Errorf("refuse this source (%s over %s from %.3g V): %s: %w", bias.Ohms(d.Top), bias.Ohms(d.Bottom),
-			supply.Volts.Nom, strings.Join(refusals, "; "), bias.ErrUnsafe), hint)
+			d.Supply.Volts.Nom, strings.Join(refusals, "; "), bias.ErrUnsafe), hint)
 	}
 	return nil
 }

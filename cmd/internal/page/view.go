@@ -72,7 +72,7 @@ type button struct {
 func viewOf(s *live.State, c live.Controls, replay Status) view {
 	head := words.Big(s)
 	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s) && !replay.Still && !replay.Quiet,
-		Say: words.Tapped(words.Sentence(s)), Caution: words.Caution(s), Voice: words.Voice(s),
+		Say: words.Tapped(s), Caution: words.Caution(s), Voice: words.Voice(s),
 		Reads: s.Reads(), Reading: words.ReadsText(s.Reads()), Wide: s.Wide, Motion: words.TrimDoes(s.TrimMotion()), Cond: words.Conditions(s), Buttons: buttons(s, c)}
 	if c.Play != nil {
 		v.Play = &playView{replay.Speed, replay.Still, c.Play.End.Seconds()}

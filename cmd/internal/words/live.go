@@ -154,7 +154,12 @@ func bigStep(s *live.State, p session.Prompt) Headline {
 func left(d time.Duration) int { return int(math.Ceil(max(0, d).Seconds())) }
 
 // Sentence says the step in full, and at the end the answer.
-func Sentence(s *live.State) string {
+func Sentence(s *live.State) string { return sentenceBy(s, PromptText) }
+
+// Tapped is that sentence for who taps instead of typing.
+func Tapped(s *live.State) string { return sentenceBy(s, PromptSays) }
+
+func sentenceBy(s *live.State, prompt func(session.Prompt, analysis.By) string) string {
 	switch {
 	case s.Drive != nil && (s.Verdict != nil || !s.Lost):
 		return driveSays(*s.Drive, s.Verdict != nil)
@@ -170,7 +175,7 @@ func Sentence(s *live.State) string {
 		}
 		return "Not reading " + string(s.Prompt.Side) + ": check your connection."
 	case s.Prompt != nil:
-		return strings.Trim(PromptText(*s.Prompt, s.Setup.By), "<> ")
+		return strings.Trim(prompt(*s.Prompt, s.Setup.By), "<> ")
 	case Overheld(s):
 		return HeldTooLong(s.Now - s.Since)
 	case s.Phase == live.Held && !s.Seen:
@@ -491,10 +496,3 @@ const RingLegend = "✓ pass  ✗ fail  ? unclear  – untested"
 
 // RPM is an engine speed.
 func RPM(v float64) string { return fmt.Sprintf("%.0f rpm", v) }
-
-// Tapped is a sentence for who taps instead of typing: the key that it may name at
-// its end is left out.
-func Tapped(sentence string) string {
-	text, _, _ := strings.Cut(sentence, enterWhen)
-	return text
-}

@@ -91,14 +91,32 @@ const (
 	TestLines  = "Lines on standard input: tap (done), repeat, skip; mark lean, mark rich, mark release, note TEXT, stop."
 )
 
-// enterWhen begins the part of a prompt that names a key.
-const enterWhen = " Press Enter when "
+// PromptText words a prompt with the key that answers it.
+func PromptText(p session.Prompt, by analysis.By) string { return PromptSays(p, by) + enter(p, by) }
 
-// PromptText words a prompt for one side of the test.
-func PromptText(p session.Prompt, by analysis.By) string {
+// enter is the part of a prompt that names a key, "" where none is waited for.
+func enter(p session.Prompt, by analysis.By) string {
+	when := "connected"
+	switch {
+	case p.Stage == session.StageOpen:
+		when = "it is open"
+	case p.Stage != session.StageForce:
+		return ""
+	case by == analysis.ByFuelCut:
+		when = "you lift"
+	case by == analysis.ByMixture && p.Side == analysis.Rich:
+		when = "the propane is flowing"
+	case by == analysis.ByMixture:
+		when = "it is off"
+	}
+	return " Press Enter when " + when + "."
+}
+
+// PromptSays words a prompt for one side of the test, for who taps instead of typing.
+func PromptSays(p session.Prompt, by analysis.By) string {
 	if p.Twice {
 		p.Twice = false
-		return "Two tries on this side is enough; another may set a code. " + PromptText(p, by)
+		return "Two tries on this side is enough; another may set a code. " + PromptSays(p, by)
 	}
 	if len(p.Back) > 0 {
 		back := make([]string, len(p.Back))
@@ -106,11 +124,11 @@ func PromptText(p session.Prompt, by analysis.By) string {
 			back[i] = TakenBack(b)
 		}
 		p.Back = nil
-		return strings.Join(back, " ") + " " + PromptText(p, by)
+		return strings.Join(back, " ") + " " + PromptSays(p, by)
 	}
 	if text := stepWhy[p.Reason]; text != "" {
 		p.Reason = ""
-		return text + " " + PromptText(p, by)
+		return text + " " + PromptSays(p, by)
 	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {
@@ -129,21 +147,21 @@ func PromptText(p session.Prompt, by analysis.By) string {
 		}
 		return "BASELINE: hands off, steady idle. Watching normal switching."
 	case session.StageOpen:
-		return "OPEN THE BRANCH: open the sensor's branch and touch nothing for 3 s." + enterWhen + "it is open."
+		return "OPEN THE BRANCH: open the sensor's branch and touch nothing for 3 s."
 	case session.StageWait:
 		return "WAIT: hands off."
 	case session.StageForce:
 		switch {
 		case by == analysis.ByFuelCut:
-			return "LIFT OFF: bring the engine to 2500 rpm, close the throttle at once and keep it closed for 3 s or more." + enterWhen + "you lift."
+			return "LIFT OFF: bring the engine to 2500 rpm, close the throttle at once and keep it closed for 3 s or more."
 		case by == analysis.ByMixture && p.Side == analysis.Rich:
-			return "DRIVE IT RICH: feed propane into the intake, slowly, until the sensor stays rich." + enterWhen + "the propane is flowing."
+			return "DRIVE IT RICH: feed propane into the intake, slowly, until the sensor stays rich."
 		case by == analysis.ByMixture:
-			return "DRIVE IT LEAN: pull the small vacuum hose." + enterWhen + "it is off."
+			return "DRIVE IT LEAN: pull the small vacuum hose."
 		case p.Side == analysis.Rich:
-			return "DRIVE IT RICH: 0.9 V from your bias source onto the signal wire, ECM side, negative to sensor return." + enterWhen + "connected."
+			return "DRIVE IT RICH: 0.9 V from your bias source onto the signal wire, ECM side, negative to sensor return."
 		}
-		return "PULL IT LEAN: jumper signal to sensor return, ECM side." + enterWhen + "connected."
+		return "PULL IT LEAN: jumper signal to sensor return, ECM side."
 	case session.StageHold:
 		if by == analysis.ByFuelCut {
 			return "FUEL CUT: keep the throttle closed."
