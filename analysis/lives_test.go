@@ -35,7 +35,7 @@ func TestLives(t *testing.T) {
 		for at := 100.0; at < 130; at += 1 / c.rate {
 			trim := max(0, 28-2*max(0, at-101))
 			rel.trimNow = trim // mirrored: it was cut
-			v := math.Round((c.addVolts(-trim)+c.noise*r.NormFloat64())/0.005) * 0.005
+			v := math.Round((c.volts(-trim)+c.noise*r.NormFloat64())/0.005) * 0.005
 			l.addVolts(&rel, point{at, at, v})
 		}
 		odds, moved := l.odds()

@@ -537,7 +537,7 @@ func TestAtAFifth(t *testing.T) {
 	} {
 		var a atAFifth
 		for _, p := range scripted(t, c.volts, 0, same) {
-			a.addVolts(p, c.addTrim(p.t()), c.closed)
+			a.addVolts(p, c.trim(p.t()), c.closed)
 		}
 		if a.shown != c.want {
 			t.Errorf("%s: %v", c.name, a.shown)

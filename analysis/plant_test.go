@@ -72,188 +72,223 @@ func cellCurve(lambda float64) float64 {
 	return 0.46 + 0.40*math.Tanh((1-lambda)*180) + 0.15*(1-lambda)
 }
 
+const plantStep = 0.005 // s
+
+// running is a plant while it runs.
+type running struct {
+	plant
+	w      *Watcher
+	events []Event
+	rng    *rand.Rand
+	t      float64 // s
+
+	queue      []float64 // λ on its way to the sensor
+	trim, long float64
+	trim2      float64 // of the other bank
+	emf, oxy   float64
+	wire, read float64 // V, and as the computer reads it
+	ecuRich    bool
+	openLoop   bool
+	stuckFor   float64
+
+	marked      []int
+	nextV, slow float64
+	count       int
+}
+
 func (c plant) run(cfg Config) (*Watcher, []Event) {
-	w := NewWatcher(cfg)
-	var events []Event
-	keep := func(e []Event) { events = append(events, e...) }
-	rng := rand.New(rand.NewPCG(c.seed, 77))
-	sig := func(n string) *decode.Signal { return decode.ByName(n) }
-	const dt = 0.005
-	n := int(c.seconds / dt)
-	queue := make([]float64, int(c.delay/dt)+1)
-	for i := range queue {
-		queue[i] = c.base
+	r := &running{plant: c, w: NewWatcher(cfg), rng: rand.New(rand.NewPCG(c.seed, 77)), queue: make([]float64, int(c.delay/plantStep)+1),
+		emf: 0.45, oxy: 0.5, marked: make([]int, len(c.forces)), nextV: 0.3}
+	for i := range r.queue {
+		r.queue[i] = c.base
 	}
-	trim, emf, oxy := 0.0, 0.45, 0.5
-	trim2, long := 0.0, 0.0
-	ecuRich := false
-	nextV, count := 0.3, 0
-	marked := make([]int, len(c.forces))
-	slow := 0.0
-	openLoop, stuckFor := false, 0.0
-	for i := range n {
-		t := float64(i) * dt
-		applied := trim + long
-		if c.noDelivery {
-			applied = 0
+	for i := range int(c.seconds / plantStep) {
+		r.t = float64(i) * plantStep
+		r.burn()
+		r.handle()
+		r.control()
+		if r.due() {
+			r.tell()
 		}
-		lambda := c.base / (1 + applied/100)
-		if c.disturbance != nil {
-			lambda += c.disturbance(t)
+	}
+	r.keep(r.w.Finish(secs(c.seconds)))
+	return r.w, r.events
+}
+
+func (r *running) keep(e []Event) { r.events = append(r.events, e...) }
+
+// burn makes the mixture of what is fed, and takes it through the pipe to the cell and the catalyst.
+func (r *running) burn() {
+	applied := r.trim + r.long
+	if r.noDelivery {
+		applied = 0
+	}
+	lambda := r.base / (1 + applied/100)
+	if r.disturbance != nil {
+		lambda += r.disturbance(r.t)
+	}
+	if r.hunting {
+		lambda += 0.01 * math.Sin(2*math.Pi*r.t/2.5)
+	}
+	lambda += 0.002 * r.rng.NormFloat64()
+	for _, f := range r.forces {
+		if r.mixed > 0 && f.lasts(r.t) {
+			lambda += r.mixed * (2*boolTo(f.side == Lean) - 1)
 		}
-		if c.hunting {
-			lambda += 0.01 * math.Sin(2*math.Pi*t/2.5)
-		}
-		lambda += 0.002 * rng.NormFloat64()
-		for _, f := range c.forces {
-			if c.mixed > 0 && t >= f.at && t < f.at+f.length {
-				lambda += c.mixed * (2*boolTo(f.side == Lean) - 1)
+	}
+	copy(r.queue, r.queue[1:])
+	r.queue[len(r.queue)-1] = lambda
+	atSensor := r.queue[0]
+	target := cellCurve(atSensor)
+	if r.cell != nil {
+		target = r.cell(atSensor, r.t)
+	}
+	r.emf += (target - r.emf) * plantStep / r.tau
+	r.oxy += (atSensor - 1) / 0.10 * plantStep / r.oxygen
+	r.oxy = min(max(r.oxy, 0), 1)
+}
+
+func (f hold) lasts(t float64) bool { return t >= f.at && t < f.at+f.length }
+
+// handle is the technician: what is on the wire, and what is said of it.
+func (r *running) handle() {
+	r.wire = r.emf
+	if r.open {
+		r.wire = 0.45
+	}
+	for k, f := range r.forces {
+		if f.lasts(r.t) && r.mixed == 0 && (!f.shaky || math.Mod(r.t*3.7, 1) > 0.15) {
+			r.wire = f.volts
+			if r.blend {
+				r.wire = 0.25*f.volts + 0.75*r.emf
 			}
 		}
-		copy(queue, queue[1:])
-		queue[len(queue)-1] = lambda
-		atSensor := queue[0]
-		target := cellCurve(atSensor)
-		if c.cell != nil {
-			target = c.cell(atSensor, t)
+		side, from, until := f.side, f.at, f.at+f.length-r.lingers
+		if r.tap != nil {
+			side, from, until = r.tap(side, from, until)
 		}
-		emf += (target - emf) * dt / c.tau
-		oxy += (atSensor - 1) / 0.10 * dt / c.oxygen
-		oxy = min(max(oxy, 0), 1)
-		down := 0.65 - 0.6*oxy*oxy
-		if oxy <= 0 {
+		if r.t >= from && r.marks && r.marked[k] == 0 {
+			r.marked[k] = 1
+			r.keep(r.w.Mark(secs(r.t+0.2), side))
+		}
+		if r.t >= until && r.marks && r.marked[k] == 1 {
+			r.marked[k] = 2
+			r.keep(r.w.Release(secs(r.t + 0.3)))
+		}
+	}
+}
+
+// control is the computer: a relay with jump and ramp.
+func (r *running) control() {
+	r.read = r.wire + r.raised
+	if r.inputStuck > 0 {
+		r.read = r.inputStuck
+	}
+	if r.trips > 0 {
+		if r.read < 0.05 {
+			r.stuckFor += plantStep
+		} else {
+			r.stuckFor = 0
+		}
+		r.openLoop = r.openLoop || r.stuckFor > r.trips
+	}
+	isRich := r.read > 0.45
+	up := 1 - 2*boolTo(isRich)
+	trim := &r.trim
+	if r.crossed {
+		trim = &r.trim2
+	}
+	if isRich != r.ecuRich {
+		r.ecuRich = isRich
+		*trim += up * r.jump
+	}
+	*trim += up * r.ramp * plantStep
+	*trim = min(max(*trim, -r.limit), r.limit)
+	if d := r.learn * plantStep; r.learn > 0 && math.Abs(r.trim) > 2 {
+		r.long += math.Copysign(d, r.trim)
+		r.trim -= math.Copysign(d, r.trim)
+	}
+	if r.addsOnly {
+		*trim = max(*trim, 0)
+	}
+	if r.cutsOnly {
+		*trim = min(*trim, 0)
+	}
+	if r.frozen || r.openLoop {
+		*trim = 0
+	}
+}
+
+// due reports whether a reading comes now.
+func (r *running) due() bool {
+	if r.t < r.nextV {
+		return false
+	}
+	for _, g := range r.gaps {
+		if r.t >= g[0] && r.t < g[1] {
+			r.nextV = g[1]
+		}
+	}
+	if r.t < r.nextV {
+		return false
+	}
+	r.nextV = r.t + (1+0.2*(r.rng.Float64()-0.5))/r.rate
+	r.count++
+	return true
+}
+
+func (r *running) step(name string, v float64, missing bool) {
+	r.keep(r.w.Step(decode.Sample{Signal: decode.ByName(name), Sent: secs(r.t - 0.02), Received: secs(r.t + 0.02), Value: v, Missing: missing}))
+}
+
+// tell hands the readings over as they are rounded on the way.
+func (r *running) tell() {
+	percent := func(v float64) float64 { return math.Round((v+100)/100*128)/128*100 - 100 }
+	volts := func(v float64) float64 { return math.Round(v/0.005) * 0.005 }
+	r.step("O2S11", volts(min(max(r.read+r.noise*r.rng.NormFloat64()*boolTo(r.wire == r.emf), 0), 1.275)), false)
+	if r.unused {
+		r.step("SHRTFT11", 0, true)
+	}
+	if r.count%r.trimEvery == 0 && !r.noTrim {
+		r.step("SHRTFT1", percent(r.trim), false)
+		if r.crossed {
+			r.step("SHRTFT2", percent(r.trim2), false)
+		}
+		if r.bothTrims {
+			r.step("SHRTFT2", percent(r.trim), false)
+		}
+	}
+	if r.downstream && r.count%max(1, int(r.rate)) == 0 {
+		down := 0.65 - 0.6*r.oxy*r.oxy
+		if r.oxy <= 0 {
 			down = 0.85
-		} else if oxy >= 1 {
+		} else if r.oxy >= 1 {
 			down = 0.05
 		}
-		wire := emf
-		if c.open {
-			wire = 0.45
-		}
-		for k, f := range c.forces {
-			if t >= f.at && t < f.at+f.length {
-				if c.mixed == 0 && (!f.shaky || math.Mod(t*3.7, 1) > 0.15) {
-					wire = f.volts
-					if c.blend {
-						wire = 0.25*f.volts + 0.75*emf
-					}
-				}
-			}
-			side, from, until := f.side, f.at, f.at+f.length-c.lingers
-			if c.tap != nil {
-				side, from, until = c.tap(side, from, until)
-			}
-			if t >= from && c.marks && marked[k] == 0 {
-				marked[k] = 1
-				keep(w.Mark(secs(t+0.2), side))
-			}
-			if t >= until && c.marks && marked[k] == 1 {
-				marked[k] = 2
-				keep(w.Release(secs(t + 0.3)))
-			}
-		}
-		read := wire
-		read += c.raised
-		if c.inputStuck > 0 {
-			read = c.inputStuck
-		}
-		if c.trips > 0 {
-			if read < 0.05 {
-				stuckFor += dt
-			} else {
-				stuckFor = 0
-			}
-			openLoop = openLoop || stuckFor > c.trips
-		}
-		isRich := read > 0.45
-		tr := &trim
-		if c.crossed {
-			tr = &trim2
-		}
-		if isRich != ecuRich {
-			ecuRich = isRich
-			if isRich {
-				*tr -= c.jump
-			} else {
-				*tr += c.jump
-			}
-		}
-		if isRich {
-			*tr -= c.ramp * dt
-		} else {
-			*tr += c.ramp * dt
-		}
-		*tr = min(max(*tr, -c.limit), c.limit)
-		if d := c.learn * dt; c.learn > 0 && math.Abs(trim) > 2 {
-			long += math.Copysign(d, trim)
-			trim -= math.Copysign(d, trim)
-		}
-		if c.addsOnly {
-			*tr = max(*tr, 0)
-		}
-		if c.cutsOnly {
-			*tr = min(*tr, 0)
-		}
-		if c.frozen || openLoop {
-			*tr = 0
-		}
-		if t < nextV {
-			continue
-		}
-		for _, g := range c.gaps {
-			if t >= g[0] && t < g[1] {
-				nextV = g[1]
-			}
-		}
-		if t < nextV {
-			continue
-		}
-		nextV = t + (1+0.2*(rng.Float64()-0.5))/c.rate
-		count++
-		s := func(name string, v float64, lag float64) {
-			keep(w.Step(decode.Sample{Signal: sig(name), Sent: secs(t - 0.02 - lag), Received: secs(t + 0.02), Value: v}))
-		}
-		q := func(v float64) float64 { return math.Round((v+100)/100*128)/128*100 - 100 }
-		s("O2S11", math.Round(min(max(read+c.noise*rng.NormFloat64()*boolTo(wire == emf), 0), 1.275)/0.005)*0.005, 0)
-		if c.unused {
-			keep(w.Step(decode.Sample{Signal: sig("SHRTFT11"), Sent: secs(t - 0.02), Received: secs(t + 0.02), Missing: true}))
-		}
-		if count%c.trimEvery == 0 && !c.noTrim {
-			s("SHRTFT1", q(trim), 0)
-			if c.crossed {
-				s("SHRTFT2", q(trim2), 0)
-			}
-			if c.bothTrims {
-				s("SHRTFT2", q(trim), 0)
-			}
-		}
-		if c.downstream && count%max(1, int(c.rate)) == 0 {
-			s("O2S12", math.Round(down/0.005)*0.005, 0)
-		}
-		if t > slow {
-			slow = t + 1.5
-			s("LONGFT1", q(long), 0)
-			s("ECT", c.coolant, 0)
-			st := 2.0
-			if c.status != nil {
-				st = c.status(t)
-			}
-			if openLoop {
-				st = 8
-			}
-			s("FUELSYS1", st, 0)
-			r := 750.0
-			if c.hunting {
-				r += 60 * math.Sin(2*math.Pi*t/2.5)
-			}
-			if c.rpm != nil {
-				r = c.rpm(t)
-			}
-			s("RPM", r, 0)
-		}
+		r.step("O2S12", volts(down), false)
 	}
-	keep(w.Finish(secs(c.seconds)))
-	return w, events
+	if r.t <= r.slow {
+		return
+	}
+	r.slow = r.t + 1.5
+	r.step("LONGFT1", percent(r.long), false)
+	r.step("ECT", r.coolant, false)
+	status := 2.0
+	if r.status != nil {
+		status = r.status(r.t)
+	}
+	if r.openLoop {
+		status = 8
+	}
+	r.step("FUELSYS1", status, false)
+	speed := 750.0
+	if r.hunting {
+		speed += 60 * math.Sin(2*math.Pi*r.t/2.5)
+	}
+	if r.rpm != nil {
+		speed = r.rpm(r.t)
+	}
+	r.step("RPM", speed, false)
 }
 
 func boolTo(b bool) float64 {
