@@ -32,6 +32,7 @@ type Adapter struct {
 	headers   bool          // ATH1 was accepted
 	format    Format        // of the bus in use
 	counts    bool          // a request may carry the number of replies to wait for
+	framing   framing       // who makes a request a CAN frame
 	noEcho    bool          // the adapter has no echo to check a request by
 	echoed    bool          // the last command was
 	unheard   int           // checked requests in a row of which no character came back
@@ -102,11 +103,12 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 		x.Outcome, x.Received = NoData, x.Sent
 		return x, nil
 	}
+	text = a.line(text)
 	if a.counts && !a.noEcho && 0 < req.Expect && req.Expect < 10 {
 		// 01101 without its first digit resets a computer, 01002 has it wait for a program. The header of
 		// J1850 is for J1979 alone (from memory).
 		with, j1850 := text+string(rune('0'+req.Expect)), a.format.Bus == VPW || a.format.Bus == PWM
-		if j1850 || !Strays(with, false) || Strays(text, false) {
+		if j1850 || a.framing == framed || !Strays(with, false) || Strays(text, false) {
 			text = with
 		}
 	}

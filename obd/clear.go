@@ -36,6 +36,7 @@ func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
 		return x, fmt.Errorf("clear codes: %w", ErrEngineRuns)
 	}
 	text, _ := a.format.Dialect.Words(x.Request)
+	text = a.line(text)
 	x.Sent = a.now()
 	err := a.exchange(ctx, &x, text)
 	x.Received = max(x.Received, x.Sent)

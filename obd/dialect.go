@@ -3,6 +3,7 @@ package obd
 import (
 	"encoding/hex"
 	"fmt"
+	"slices"
 )
 
 // Dialect is the set of services by which a vehicle is asked.
@@ -70,13 +71,13 @@ var identifiers = map[byte]byte{0x01: 0xF4, 0x06: 0xF6, 0x09: 0xF8}
 
 // What the services of J1979-2 ask for. Trouble codes come by a mask of their status: bit 3
 // confirmed, bit 2 pending (ISO 14229-1), of the emission group 33 and its classes (the
-// severity 1E, as testers ask).
+// severity FF, any, as some testers ask: 041E as the end of a line would be a message).
 const (
 	readByID      byte = 0x22
 	readCodes     byte = 0x19
 	clearCodes    byte = 0x14
 	emissionGroup byte = 0x33
-	severity      byte = 0x1E
+	severity      byte = 0xFF
 
 	codesByMask    byte = 0x42
 	permanentCodes byte = 0x55
@@ -120,14 +121,16 @@ func (d Dialect) Words(r Request) (string, bool) {
 		if len(r.Data) == 0 || r.Data[0] != snapshot && r.Data[0] != groupReadiness {
 			return "", false
 		}
-		out = r
+		if out = r; cut(frame(out.Hex())) { // P0002-11 ends in the reset of a computer
+			return "", false
+		}
 	default:
 		return "", false
 	}
 	return out.Hex(), true
 }
 
-// ReadWords is the inverse of Words for both dialects: the request that a line asks for.
+// ReadWords is the inverse of Words for both dialects: the request that a line asks for, be it words or a whole CAN frame.
 func ReadWords(text string) (Request, error) {
 	b, err := hex.DecodeString(text)
 	if err != nil {
@@ -136,12 +139,19 @@ func ReadWords(text string) (Request, error) {
 	if len(b) == 0 {
 		return Request{}, hex.ErrLength
 	}
+	if n := int(b[0]); len(b) == frameDigits/2 && 0 < n && n < len(b) && !slices.ContainsFunc(b[1+n:], func(c byte) bool { return c != 0 }) {
+		b = b[1 : 1+n]
+	}
 	r := Request{Service: b[0], Data: b[1:]}
+	if len(b) == 5 && b[0] == readCodes && b[1] == codesByMask {
+		r.Data = append(slices.Clone(r.Data[:3]), severity) // older sessions asked by another
+	}
 	for _, try := range []Request{{Service: 0x03}, {Service: 0x07}, {Service: 0x0A}, {Service: 0x04}} {
 		if words, _ := J1979v2.Words(try); words == r.Hex() {
 			return try, nil
 		}
 	}
+	r.Data = b[1:]
 	if r.Service != readByID || len(r.Data) == 0 || len(r.Data)%2 != 0 {
 		return r, nil
 	}
@@ -155,6 +165,17 @@ func ReadWords(text string) (Request, error) {
 		}
 	}
 	return r, nil
+}
+
+// cut tells whether some stretch of a frame, up to its end, is a single frame (ISO 15765-2) of a message that may change something.
+func cut(frame string) bool {
+	for i := 2; i < len(frame); i++ {
+		b, _ := hex.DecodeString(frame[i : i+(len(frame)-i)&^1])
+		if len(b) > 1 && b[0] > 0 && b[0] < 8 && Changes(int(b[1]), int(b[0])-1) {
+			return true
+		}
+	}
+	return false
 }
 
 // answers2 tells whether data is a positive reply to req in the words of J1979-2.

@@ -12,7 +12,7 @@ func TestWords(t *testing.T) {
 		// Several identifiers: what fits one frame (ISO 15765-2).
 		{"010C0D05", "010C0D05", "22F40CF40DF405"}, {"010C0D0504", "010C0D0504", ""},
 		// 19 42 33 status severity, 19 55 33: ISO 14229-1; clear: 14 FF FF 33.
-		{"03", "03", "194233081E"}, {"07", "07", "194233041E"}, {"0A", "0A", "195533"}, {"04", "04", "14FFFF33"},
+		{"03", "03", "19423308FF"}, {"07", "07", "19423304FF"}, {"0A", "0A", "195533"}, {"04", "04", "14FFFF33"},
 		{"0641", "0641", "22F641"}, {"064142", "064142", ""},
 		{"190401311101", "", "190401311101"}, {"19563301", "", "19563301"}, {"1902FF", "", ""},
 		{"050101", "050101", ""}, {"020C00", "020C00", ""}, {"0801", "0801", ""}, {"2EF190", "2EF190", ""}, {"01", "01", ""},
@@ -27,11 +27,20 @@ func TestWords(t *testing.T) {
 			if !ok {
 				continue
 			}
-			back, err := ReadWords(got)
-			if err != nil || back.Hex() != tt.request {
-				t.Errorf("%s in %v reads back as %s, %v", got, d, back.Hex(), err)
+			lines := []string{got}
+			if d == J1979v2 {
+				lines = append(lines, frame(got))
+			}
+			for _, line := range lines {
+				back, err := ReadWords(line)
+				if err != nil || back.Hex() != tt.request {
+					t.Errorf("%s in %v reads back as %s, %v", line, d, back.Hex(), err)
+				}
 			}
 		}
+	}
+	if back, err := ReadWords("194233081E"); err != nil || back.Hex() != "03" { // as older sessions have it
+		t.Errorf("%s, %v", back.Hex(), err)
 	}
 	for name, want := range map[string]Dialect{"": J1979, "j1979": J1979, "j1979-2": J1979v2} {
 		if d, err := ParseDialect(name); err != nil || d != want {

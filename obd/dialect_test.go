@@ -91,6 +91,52 @@ func TestFindDialect(t *testing.T) {
 	}
 }
 
+// TestFrames: where the adapter lets us make the frames, lines are whole frames, also after it has started anew, and a
+// car of J1979 is asked as ever; where it makes nothing good of them, the adapter makes them again.
+func TestFrames(t *testing.T) {
+	framed := map[string]string{"ATCAF0": "OK", "ATCAF1": "OK", "0322F40000000000": "7E80762F40098180001", "0322F400000000001": "7E80762F40098180001",
+		"0322F40C00000000": "7E80562F40C00000000", "0114FFFF330000": "", "22F400": "?", "22F40C": "?"}
+	for _, tt := range []struct {
+		name   string
+		car    map[string]string
+		framed bool
+		lines  string // after the search
+	}{
+		{"whole frames", second(framed), true, "0322F40C00000000 ATCAF0 0322F40C00000000 ATCAF1 010C"},
+		{"an adapter that makes nothing of them", second(map[string]string{"ATCAF0": "OK", "ATCAF1": "OK", "0322F40000000000": "NO DATA"}), false, "22F40C 22F40C 010C"},
+		{"an adapter that has no such command", second(nil), false, "22F40C 22F40C 010C"},
+	} {
+		a, f := ready(t, tt.car)
+		known := a.Known()
+		if known.Framed != tt.framed || known.Format.Dialect != obd.J1979v2 {
+			t.Errorf("%s: %+v", tt.name, known)
+		}
+		f.Lines = nil
+		ask := func() {
+			if x, err := a.Exchange(t.Context(), request(t, "010C")); err != nil || x.Outcome != obd.OK && known.Format.Dialect == obd.J1979v2 {
+				t.Errorf("%s: %+v, %v", tt.name, x, err)
+			}
+		}
+		ask()
+		if err := a.Again(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if err := a.Use(t.Context(), known); err != nil {
+			t.Fatal(err)
+		}
+		ask()
+		known = obd.Known{Format: obd.Format{Bus: obd.CAN11at500, Headers: true}}
+		if err := a.Use(t.Context(), known); err != nil {
+			t.Fatal(err)
+		}
+		ask()
+		asked := slices.DeleteFunc(slices.Clone(f.Lines), func(s string) bool { return s == "" || s[0] == 'A' && !strings.HasPrefix(s, "ATCAF") })
+		if got := strings.Join(asked, " "); got != tt.lines {
+			t.Errorf("%s: %q, want %q", tt.name, got, tt.lines)
+		}
+	}
+}
+
 // TestNobody: of a car that speaks neither, and of a truck, it is said what was asked and heard.
 func TestNobody(t *testing.T) {
 	silent := second(map[string]string{"22F810": "NO DATA", "22F400": "NO DATA"})

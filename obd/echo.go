@@ -22,16 +22,20 @@ const serviceDigits = 2
 func (a *Adapter) send(ctx context.Context, text string, wait time.Duration, more func([]byte) time.Duration) (raw []byte, sent, at time.Time, err error) {
 	sent = a.clock.Now()
 	if text != "" && !a.noEcho {
-		whole := text[0] != '0' // in the words of J1979-2: each has a neighbour that changes something
+		first := text[:serviceDigits]
+		whole := a.framing == framed || text[0] != '0' // in the words of J1979-2: each has a neighbour that changes something
 		lead := ""
 		if whole {
 			lead = " " // what comes while the adapter is busy stops it and is lost: not the first digit
 		}
-		if err := a.confirm(ctx, lead, text[:serviceDigits]); err != nil {
+		if a.framing == framed { // a frame that a stray return has cut is none
+			first = text
+		}
+		if err := a.confirm(ctx, lead, first); err != nil {
 			return nil, sent, a.clock.Now(), err
 		}
-		text = text[serviceDigits:]
-		if whole || Risky(text) { // a stray return in it would make a request of what follows
+		text = text[len(first):]
+		if text != "" && (whole || Risky(text)) { // a stray return in it would make a request of what follows
 			if err := a.confirm(ctx, "", text); err != nil {
 				return nil, sent, a.clock.Now(), err
 			}

@@ -154,6 +154,11 @@ func (s *search) find(ctx context.Context, want Bus) (f Format, said string, err
 			return f, "", err
 		}
 	}
+	for _, b := range s.there { // an adapter may make nothing good of whole frames
+		if f, err = s.introduce(ctx, b, plain); err != nil || f.Bus != BusUnknown {
+			return f, "", err
+		}
+	}
 	for _, b := range append([]Bus{BusUnknown}, slices.Concat(searchOrder...)...) {
 		if said == "" {
 			said = s.said[b]
@@ -176,12 +181,17 @@ func (s *search) group(ctx context.Context, buses []Bus, all bool) (f Format, er
 			return f, err
 		}
 	}
-	for _, b := range buses {
-		if !slices.Contains(s.there, b) {
-			continue
+	for _, by := range []framing{framed, plain} {
+		if by == plain && s.framing == framed && !all {
+			break // at the end of the search
 		}
-		if f, err = s.introduce(ctx, b); err != nil || f.Bus != BusUnknown {
-			return f, err
+		for _, b := range buses {
+			if !slices.Contains(s.there, b) {
+				continue
+			}
+			if f, err = s.introduce(ctx, b, by); err != nil || f.Bus != BusUnknown {
+				return f, err
+			}
 		}
 	}
 	return Format{}, nil
@@ -200,6 +210,9 @@ func (s *search) try(ctx context.Context, b Bus) (Format, error) {
 	}
 	s.on = b
 	if ok, err := s.protocol(ctx, b); err != nil || !ok {
+		return Format{}, err
+	}
+	if _, err := s.frames(ctx, plain); err != nil {
 		return Format{}, err
 	}
 	wait := 3 * second
@@ -242,8 +255,15 @@ func (a *Adapter) use(ctx context.Context, f Format, raw []byte) error {
 	return a.probeCount(ctx, raw)
 }
 
-// introduce asks on a CAN bus in the words of J1979-2.
-func (s *search) introduce(ctx context.Context, b Bus) (Format, error) {
+// introduce asks on a CAN bus in the words of J1979-2, which we make frames or the adapter does. Without headers
+// it hides the lengths of replies only where it makes frames itself.
+func (s *search) introduce(ctx context.Context, b Bus, by framing) (Format, error) {
+	if by == framed && (!s.headers || s.noEcho) {
+		return Format{}, nil
+	}
+	if ok, err := s.frames(ctx, by); err != nil || !ok && by == framed {
+		return Format{}, err
+	}
 	raw, err := s.askSecond(ctx, b, supported)
 	if err != nil {
 		return Format{}, err
@@ -276,7 +296,7 @@ func (s *search) askSecond(ctx context.Context, b Bus, req Request) ([]byte, err
 	if !slices.Contains(s.heard[i].Asked, text) {
 		s.heard[i].Asked = append(s.heard[i].Asked, text)
 	}
-	raw, err := s.ask(ctx, text, 3*second)
+	raw, err := s.ask(ctx, s.line(text), 3*second)
 	if errors.Is(err, errSilent) {
 		return nil, nil
 	}
@@ -441,7 +461,7 @@ func (f Format) Fits(raw []byte, req Request) bool {
 func (a *Adapter) probeCount(ctx context.Context, raw []byte) error {
 	want, _ := Parse(raw, a.format, supported)
 	words, _ := a.format.Dialect.Words(supported)
-	text := words + strconv.Itoa(len(want))
+	text := a.line(words) + strconv.Itoa(len(want))
 	if len(want) > 9 || a.noEcho {
 		return nil
 	}

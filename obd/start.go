@@ -34,6 +34,7 @@ func (a *Adapter) Start(ctx context.Context) (Identity, error) {
 	a.about, a.format = Identity{}, Format{}
 	a.headers, a.counts, a.noEcho, a.outOfSync = false, false, false, true
 	a.repeats, a.last, a.unheard, a.pace = untried, "", 0, 0
+	a.framing = plain
 	err := a.setUp(ctx)
 	if errors.Is(err, errSilent) {
 		err = ErrNoAdapter
@@ -58,6 +59,7 @@ func (a *Adapter) setUp(ctx context.Context) error {
 	name, err := a.reset(ctx)
 	if errors.Is(err, errSilent) {
 		a.quirk("no answer to ATZ")
+		a.framing = unsure
 	} else if err != nil {
 		return err
 	}
@@ -104,11 +106,12 @@ type Known struct {
 	Format  Format
 	Counts  bool // the adapter takes the number of replies to wait for
 	Repeats bool // a lone return repeats the last request
+	Framed  bool // requests go out as whole CAN frames
 }
 
 // Known returns what was found out.
 func (a *Adapter) Known() Known {
-	return Known{Format: a.format, Counts: a.counts, Repeats: a.repeats == does}
+	return Known{Format: a.format, Counts: a.counts, Repeats: a.repeats == does, Framed: a.framing == framed}
 }
 
 // Use takes what was known before in place of FindBus. Nothing is asked of the car: the next
@@ -123,15 +126,32 @@ func (a *Adapter) Use(ctx context.Context, k Known) error {
 	case !ok:
 		return fmt.Errorf("use bus %v: the adapter refuses it: %w", k.Format.Bus, ErrNoVehicle)
 	}
-	a.take(k)
+	if err := a.take(ctx, k); err != nil {
+		return fmt.Errorf("use bus: %w", err)
+	}
 	return nil
 }
 
-func (a *Adapter) take(k Known) {
+func (a *Adapter) take(ctx context.Context, k Known) error {
+	want := plain
+	if k.Framed {
+		want = framed
+	}
+	ok, err := a.frames(ctx, want)
+	if errors.Is(err, errSilent) {
+		err = ErrNoAdapter
+	}
+	if err == nil && !ok && want == framed {
+		_, err = a.frames(ctx, plain)
+	}
+	if err != nil {
+		return err
+	}
 	a.format, a.counts, a.repeats = k.Format, k.Counts, untried
 	if k.Repeats {
 		a.repeats = does
 	}
+	return nil
 }
 
 // Keep is Use where the adapter is still on the bus, so that it need not be started again;
@@ -147,7 +167,9 @@ func (a *Adapter) Keep(ctx context.Context, k Known) (bool, error) {
 	if b != k.Format.Bus {
 		return false, nil
 	}
-	a.take(k)
+	if err := a.take(ctx, k); err != nil {
+		return false, fmt.Errorf("ask for bus: %w", err)
+	}
 	return true, nil
 }
 
@@ -156,6 +178,9 @@ func (a *Adapter) Keep(ctx context.Context, k Known) (bool, error) {
 // The errors are those of Start.
 func (a *Adapter) Again(ctx context.Context) error {
 	a.outOfSync = true
+	if a.framing == framed {
+		a.framing = unsure
+	}
 	err := a.set(ctx)
 	if err == nil {
 		err = a.raise(ctx)

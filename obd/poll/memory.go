@@ -211,6 +211,7 @@ func speaking(cars []Car, b obd.Bus) [][]Car {
 	}
 	if len(all) == 0 {
 		k := cars[0].Known
+		k.Framed = false
 		k.Format = obd.Format{Bus: b, Headers: k.Format.Headers, Padded: k.Format.Headers && b.CAN()}
 		all = [][]Car{{{Known: k}}}
 	}

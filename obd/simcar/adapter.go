@@ -29,6 +29,7 @@ type settings struct {
 	adaptive                         int
 	timeout                          time.Duration
 	header                           []byte // ATSH; nil: the bus's own
+	raw                              bool   // ATCAF0: a request is the whole CAN frame
 }
 
 func defaults() settings {

@@ -121,6 +121,10 @@ func (a *adapter) set(c string) bool {
 		{"TP", a.setBus},
 		{"S", onOff(&a.spaces)},
 		{"H", onOff(&a.headers)},
+		{"CAF", func(v string) bool {
+			a.raw = v == "0"
+			return v == "0" || v == "1"
+		}},
 		{"AT", func(v string) bool {
 			if v != "0" && v != "1" && v != "2" {
 				return false

@@ -24,7 +24,11 @@ func (a *adapter) request(digits string) {
 		expect, digits = int(n), digits[:len(digits)-1]
 	}
 	payload, err := hex.DecodeString(digits)
-	if err != nil || len(payload) == 0 || len(payload) > 7 {
+	most := 7
+	if a.raw && a.current().CAN() {
+		most = 8
+	}
+	if err != nil || len(payload) == 0 || len(payload) > most {
 		a.done("?")
 		return
 	}
@@ -130,10 +134,14 @@ func (a *adapter) send(payload []byte, expect int) {
 	begin := max(a.s.now, a.restedSince+gapAfter(a.bus))
 	var f frame
 	if a.bus.CAN() {
-		data := append([]byte{byte(len(payload))}, payload...)
+		data := payload
+		if !a.raw {
+			data = append([]byte{byte(len(payload))}, payload...)
+		}
 		for len(data) < 8 {
 			data = append(data, 0)
 		}
+		payload = single(data)
 		f = frame{data: data}
 	} else {
 		header := functionalHeader(a.bus, len(payload))
@@ -148,6 +156,15 @@ func (a *adapter) send(payload []byte, expect int) {
 	a.at(begin+wireTime(a.bus, f, true), func() { a.asked(payload, expect) })
 }
 
+// single returns the message in a frame, none unless it is a single one (ISO 15765-2).
+func single(data []byte) []byte {
+	n := int(data[0])
+	if n == 0 || n >= len(data) {
+		return nil
+	}
+	return data[1 : 1+n]
+}
+
 // asked lets the computers answer a request that has just ended.
 func (a *adapter) asked(payload []byte, expect int) {
 	a.restedSince = a.s.now
@@ -159,13 +176,13 @@ func (a *adapter) asked(payload []byte, expect int) {
 		}
 		return
 	}
-	if a.s.cfg.Tap != nil {
+	if a.s.cfg.Tap != nil && len(payload) > 0 {
 		a.s.cfg.Tap(Traffic{At: a.s.now, Message: slices.Clone(payload)})
 	}
 	x := &transfer{expect: expect, asked: a.s.now}
 	a.x = x
 	a.arm(x)
-	nodes := slices.DeleteFunc(a.addressed(), func(n *node) bool { return a.silent(n, payload) })
+	nodes := slices.DeleteFunc(a.addressed(), func(n *node) bool { return len(payload) == 0 || a.silent(n, payload) })
 	x.remaining = len(nodes)
 	if a.bus.CAN() {
 		// Each computer answers for itself.
