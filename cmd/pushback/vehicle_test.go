@@ -475,3 +475,23 @@ func recordsIn(t *testing.T, path string) []obd.Record {
 		all = append(all, rec)
 	}
 }
+
+// Of a vehicle that speaks neither dialect it is said what was asked and heard, and what to do.
+func TestVehicleOfAnotherLanguage(t *testing.T) {
+	for name, want := range map[string][]string{
+		"heavy-duty":     {"on can29-250 others talk as trucks do (SAE J1939: 0CF00400 ", "needs a tool for SAE J1939"},
+		"nobody-answers": {"on can11-500 nobody answers 0100, 22F400, 22F810", "lets nobody ask by SAE J1979 or J1979-2"},
+	} {
+		sim, err := simcar.New(simcar.Config{Car: simCar(t, name), Seed: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, out, errOut := testApp(t, filepath.Join(t.TempDir(), "p.db"))
+		status := a.exit(a.runVehicle(context.Background(), lookOf(sim, obd.BusUnknown), ""))
+		for _, text := range want {
+			if !strings.Contains(errOut.String(), text) || status != statusFailed || out.Len() > 0 {
+				t.Errorf("%s: status %d, %q on standard output, said %q, without %q", name, status, out, errOut, text)
+			}
+		}
+	}
+}

@@ -49,6 +49,8 @@ type talk struct {
 	alcohol                bool          // has PID 52
 	diesel                 bool          // compression ignition: no trims, no fuel status
 	battery                bool          // has PID 5B: a hybrid
+	heavyDuty, mute        bool          // answers nothing; a heavy-duty one talks as SAE J1939 has it
+	otherCAN               bool          // the connector has a CAN bus too, where nobody answers
 	uds                    *udsSpec      // speaks SAE J1979-2, not SAE J1979; nil: the other way round
 }
 
@@ -205,7 +207,7 @@ func vee(c *Car) {
 // Find returns the car of that name. The error lists the names.
 func Find(name string) (Car, error) {
 	var names []string
-	for _, c := range Cars() {
+	for _, c := range append(Cars(), Others()...) {
 		if c.Name == name {
 			return c, nil
 		}

@@ -29,6 +29,8 @@ func (a *adapter) configure(c string) {
 		a.restart()
 	case "I":
 		a.done(identity)
+	case "MA":
+		a.monitor()
 	case "RV":
 		if a.s.cfg.KeyOff {
 			a.done("12.4V")

@@ -225,7 +225,7 @@ func (a *adapter) replyTime() time.Duration {
 
 // addressed returns the computers that the header means.
 func (a *adapter) addressed() []*node {
-	if a.s.cfg.KeyOff || a.asleep && kLine(a.bus) {
+	if a.s.cfg.KeyOff || a.asleep && kLine(a.bus) || a.s.cfg.Car.heavyDuty || a.s.cfg.Car.mute {
 		return nil
 	}
 	nodes := []*node{&engineNode}

@@ -72,6 +72,8 @@ var habits = []build{
 		only("not_ready"), func(c *Car) { c.fuel = 0x0C }},
 	{"diesel", "A diesel engine with a wide-range sensor: there is no loop to test.",
 		only("not_ready"), func(c *Car) { c.diesel, c.wide, c.fuel = true, true, 0x04 }},
+	{"two-buses", "Diagnosis on a K-line; the connector has a CAN bus too, where nobody answers.",
+		only("loop_proven"), func(c *Car) { c.Bus, c.otherCAN = obd.ISO14230Fast, true }},
 	{"obd-on-uds", "A sound car that speaks SAE J1979-2 only: it is silent to the older services.",
 		only("loop_proven"), func(c *Car) { c.uds = &udsSpec{most: 6} }},
 	{"obd-on-uds-long", "The same dialect with 29-bit identifiers from a car that makes it hard: unpadded frames, one identifier a request, answers that follow 7F xx 78 late, no F810, and a second unit that tells engine speed unscaled.",

@@ -33,7 +33,7 @@ var conclusions = map[string]bool{
 func TestCars(t *testing.T) {
 	name := regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)
 	seen := map[string]bool{}
-	for _, c := range Cars() {
+	for _, c := range append(Cars(), Others()...) {
 		for _, also := range c.Also {
 			if !conclusions[also] || also == c.Expect {
 				t.Errorf("%s: also %s", c.Name, also)

@@ -351,12 +351,16 @@ func (c *car) udsFreeze(n *node, data []byte) ([]byte, byte) {
 // there reports whether a bus is the car's and something on it answers; a search asks by
 // service 01 and so finds no car of SAE J1979-2.
 func (a *adapter) there(b obd.Bus, searching bool) bool {
-	return !a.s.cfg.KeyOff && !a.storm && b == a.s.bus && !(searching && a.s.cfg.Car.uds != nil)
+	c := &a.s.cfg.Car
+	return !a.s.cfg.KeyOff && !a.storm && b == a.s.bus && !(searching && (c.uds != nil || c.mute || c.heavyDuty))
 }
 
 // acknowledged reports whether the bus is a CAN bus of that speed, so that its nodes acknowledge what is
 // sent, though none takes an identifier of that length for its own.
 func (a *adapter) acknowledged(b obd.Bus) bool {
 	fast := func(b obd.Bus) bool { return b == obd.CAN11at500 || b == obd.CAN29at500 }
+	if a.s.cfg.Car.otherCAN && fast(b) {
+		return !a.s.cfg.KeyOff
+	}
 	return a.s.bus.CAN() && fast(b) == fast(a.s.bus) && !a.s.cfg.KeyOff && !a.storm
 }

@@ -17,7 +17,9 @@ type Car struct {
 }
 
 // Cars are the simulated cars.
-func Cars() []Car { return each(simcar.Cars(), func(c simcar.Car) Car { return Car{c.Name, c.About} }) }
+func Cars() []Car {
+	return each(append(simcar.Cars(), simcar.Others()...), func(c simcar.Car) Car { return Car{c.Name, c.About} })
+}
 
 // WriteCars prints a table of them.
 func WriteCars(out io.Writer) error {
