@@ -130,13 +130,29 @@ func secondCodes(service byte, data []byte) ([]string, error) {
 	return out, nil
 }
 
-// SnapshotRequest returns the request, 19 04 with code and record 00, for the freeze frame of
-// the first stored code in a reply to service 03; nil where the reply is of J1979 or has no code.
-func SnapshotRequest(service byte, data []byte) []byte {
-	if service != 0x03 || !bytes.HasPrefix(data, []byte{ofCodes, 0x42}) || len(data) < 11 {
+// Records of a freeze frame: as the code was first set, and as it came last (from a fault memory's code; ISO 14229-1 leaves
+// the numbers to the maker).
+const (
+	FirstRecord  = 0x00
+	LatestRecord = 0xF0
+)
+
+// mostFrozen is of how many codes the freeze frames are read: each costs readings.
+const mostFrozen = 5
+
+// SnapshotRequests returns the requests, 19 04 with code and record, for the freeze frames of the stored codes, five at the
+// most, in a reply to service 03, the first records before the latest; none where the reply is of J1979 or has no code.
+func SnapshotRequests(service byte, data []byte) (all [][]byte) {
+	const head, each = 6, 5
+	if service != 0x03 || !bytes.HasPrefix(data, []byte{ofCodes, 0x42}) {
 		return nil
 	}
-	return append(append([]byte{0x19, 0x04}, data[7:10]...), 0x00)
+	for _, record := range []byte{FirstRecord, LatestRecord} {
+		for i := head; i+each <= len(data) && i < head+mostFrozen*each; i += each {
+			all = append(all, append(append([]byte{0x19, 0x04}, data[i+1:i+4]...), record))
+		}
+	}
+	return all
 }
 
 // ReadGroup reads a reply to 19 56 33, group: the codes of a readiness group, each with its status;

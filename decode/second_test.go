@@ -145,12 +145,14 @@ func TestSnapshot(t *testing.T) {
 			t.Errorf("%s: %s, %s, %v", tt.reply, code, list(out), err)
 		}
 	}
-	if got := SnapshotRequest(0x03, unhex(t, "594233FF1E04 02 013111 A8 02 017100 2F")); string(got) != string(unhex(t, request)) {
-		t.Errorf("asks %X", got)
-	}
-	for _, none := range []string{"594233FF1E04", "43010131", "594233FF1E04 02 0131"} {
-		if got := SnapshotRequest(0x03, unhex(t, none)); got != nil {
-			t.Errorf("%s: asks %X", none, got)
+	for reply, want := range map[string]string{
+		"594233FF1E04 02 013111 A8 02 017100 2F": "[190401311100 190401710000 1904013111F0 1904017100F0]",
+		"594233FF1E04":                           "[]", "43010131": "[]", "594233FF1E04 02 0131": "[]",
+		"594233FF1E04 02 000100 A8 02 000200 A8 02 000300 A8 02 000400 A8 02 000500 A8 02 000600 A8": "[190400010000 190400020000 190400030000 190400040000 190400050000 " +
+			"1904000100F0 1904000200F0 1904000300F0 1904000400F0 1904000500F0]",
+	} {
+		if got := fmt.Sprintf("%X", SnapshotRequests(0x03, unhex(t, reply))); got != want {
+			t.Errorf("%s: asks %s", reply, got)
 		}
 	}
 	group, err := ReadGroup(unhex(t, "19563301"), unhex(t, "595633FF0401 010100 50 011600 00"))
@@ -186,8 +188,10 @@ func FuzzSecond(f *testing.F) {
 		if group, err := ReadGroup(request, reply); err != nil && group != nil {
 			t.Fatal(group, err)
 		}
-		if ask := SnapshotRequest(request[0], reply); ask != nil && len(ask) != 6 {
-			t.Fatalf("%X", ask)
+		for _, ask := range SnapshotRequests(request[0], reply) {
+			if len(ask) != 6 {
+				t.Fatalf("%X", ask)
+			}
 		}
 		var d Decoder
 		code, out, err := d.Snapshot(0x7E8, request, reply)

@@ -121,7 +121,7 @@ func (d Dialect) Words(r Request) (string, bool) {
 		if len(r.Data) == 0 || r.Data[0] != snapshot && r.Data[0] != groupReadiness {
 			return "", false
 		}
-		if out = r; cut(frame(out.Hex())) { // P0002-11 ends in the reset of a computer
+		if out = r; cut(frame(out.Hex())) { // P0211-01 has the reset of a computer in it
 			return "", false
 		}
 	default:
@@ -167,11 +167,12 @@ func ReadWords(text string) (Request, error) {
 	return r, nil
 }
 
-// cut tells whether some stretch of a frame, up to its end, is a single frame (ISO 15765-2) of a message that may change something.
+// cut tells whether some stretch of a frame, up to its end, is a single frame (ISO 15765-2) of a message that a unit [Takes].
 func cut(frame string) bool {
 	for i := 2; i < len(frame); i++ {
 		b, _ := hex.DecodeString(frame[i : i+(len(frame)-i)&^1])
-		if len(b) > 1 && b[0] > 0 && b[0] < 8 && Changes(int(b[1]), int(b[0])-1) {
+		b = append(b, make([]byte, 8-len(b))...) // as an adapter may fill it up
+		if n := int(b[0]); 0 < n && n < 8 && Takes(b[1:1+n], true) {
 			return true
 		}
 	}

@@ -12,7 +12,8 @@ import (
 // VehicleData is what a car's computers told of themselves.
 type VehicleData struct {
 	Codes       []Code
-	Freeze      *Freeze   // nil: none
+	Freeze      *Freeze   // the first code's; nil: none
+	MoreFreeze  []Freeze  // of other codes, and of a code that came again
 	Monitors    *Monitors // nil: not read
 	Tests       []OwnTest
 	BeforeClear *VehicleData // what was there when codes were cleared, without Tests; nil: they were not
@@ -21,12 +22,12 @@ type VehicleData struct {
 // VehicleDataOf sorts out what was found, and puts the recording's own figures of the watched
 // sensor (in bands) beside the computer's. The events tell which codes the test itself set.
 func VehicleDataOf(found *session.Findings, events []analysis.Event, bands []switching.SpeedBand, watching string) VehicleData {
-	v := VehicleData{Codes: codesOf(found), Freeze: freezeOf(found.Freeze), Monitors: monitorsOf(found), Tests: ownTests(found.Tests, bands, watching)}
+	v := VehicleData{Codes: codesOf(found), Freeze: freezeOf(found.Freeze), MoreFreeze: moreFreezeOf(found), Monitors: monitorsOf(found), Tests: ownTests(found.Tests, bands, watching)}
 	for i := range v.Codes {
 		v.Codes[i].ByTest = setByTest(events, v.Codes[i].Code)
 	}
 	if b := found.BeforeClear; b != nil {
-		v.BeforeClear = &VehicleData{Codes: codesOf(b), Freeze: freezeOf(b.Freeze), Monitors: monitorsOf(b)}
+		v.BeforeClear = &VehicleData{Codes: codesOf(b), Freeze: freezeOf(b.Freeze), MoreFreeze: moreFreezeOf(b), Monitors: monitorsOf(b)}
 	}
 	return v
 }
@@ -122,6 +123,14 @@ func codeHistory(f *session.Findings, events []analysis.Event) CodeHistory {
 type Freeze struct {
 	Code   string
 	Values []Value
+	Latest bool // not when it was set first, but when it came last
+}
+
+func moreFreezeOf(f *session.Findings) (all []Freeze) {
+	for i := range f.MoreFreeze {
+		all = append(all, *freezeOf(&f.MoreFreeze[i]))
+	}
+	return all
 }
 
 // Value is one signal's value in the standard's unit.
@@ -136,7 +145,7 @@ func freezeOf(f *session.Freeze) *Freeze {
 	if f == nil {
 		return nil
 	}
-	out := &Freeze{Code: f.Code}
+	out := &Freeze{Code: f.Code, Latest: f.Latest}
 	for _, s := range f.Samples {
 		if s.Missing || slices.ContainsFunc(out.Values, func(v Value) bool { return v.Name == s.Signal.Name }) {
 			continue

@@ -21,14 +21,16 @@ type Findings struct {
 	Readiness      *decode.Readiness   // of the engine's computer, as last read
 	FirstReadiness *decode.Readiness   // as first read: what is complete since is progress
 	Tests          []decode.TestResult // services 05 and 06, in order of first reading
-	Freeze         *Freeze
-	BeforeClear    *Findings // what was known when the codes were cleared (service 04); nil: they were not
+	Freeze         *Freeze             // the first code's
+	MoreFreeze     []Freeze            // in J1979-2: those of other codes, and of a code that came again
+	BeforeClear    *Findings           // what was known when the codes were cleared (service 04); nil: they were not
 }
 
 // Freeze is a freeze frame: the conditions when its code was set.
 type Freeze struct {
 	Code    string
 	Samples []decode.Sample // their times mean nothing
+	Latest  bool            // not when it was set first, but when it came last
 }
 
 // CodeState names what a service that reads trouble codes tells of them; "" for others.
@@ -138,7 +140,7 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 		}
 	case 0x19:
 		if code, s, err := n.decoder.Snapshot(r.From, request, r.Data); len(s) > 0 && (err == nil || errors.Is(err, decode.ErrUnknownLength)) {
-			n.Freeze = &Freeze{Code: code, Samples: s}
+			n.frozen(Freeze{code, s, request[5] == decode.LatestRecord})
 		}
 		if ready, err := decode.GroupReadiness(request, r.Data); err == nil {
 			n.ready(ready)
@@ -160,6 +162,24 @@ func (n *Findings) reply(request []byte, r obd.Reply) {
 			}
 		}
 	}
+}
+
+// frozen takes a whole freeze frame. The latest of a code that never came again is its first once more.
+func (n *Findings) frozen(f Freeze) {
+	if n.Freeze == nil || n.Freeze.Code == f.Code && n.Freeze.Latest == f.Latest {
+		n.Freeze = &f
+		return
+	}
+	same := func(o Freeze) bool {
+		return o.Code == f.Code && slices.EqualFunc(o.Samples, f.Samples, func(a, b decode.Sample) bool {
+			return a.Signal == b.Signal && a.Missing == b.Missing && (a.Value == b.Value || a.Missing)
+		})
+	}
+	if same(*n.Freeze) || slices.ContainsFunc(n.MoreFreeze, same) {
+		return
+	}
+	n.MoreFreeze = slices.DeleteFunc(n.MoreFreeze, func(o Freeze) bool { return o.Code == f.Code && o.Latest == f.Latest })
+	n.MoreFreeze = append(n.MoreFreeze, f)
 }
 
 func (n *Findings) ready(r decode.Readiness) {

@@ -157,6 +157,22 @@ func TestFindingsOfAFreezeFrame(t *testing.T) {
 	}
 }
 
+// In J1979-2 each code has its frames; the latest of a code that never came again is no second one, nor is one read again.
+func TestFindingsOfFreezeFrames(t *testing.T) {
+	n := found(t, obd.CAN11at500, "190401311100 5904013111A80001F40C0BED", "190401710000 5904017100A80001F40C0E96", "1904013111F0 5904013111A8F001F40C1000",
+		"1904017100F0 5904017100A8F001F40C0E96", "190402000000 5904020000A8", "190401710000 5904017100A80001F40C0E97", "1904013111F0 5904013111A8F001F40C1001")
+	if n.Freeze == nil {
+		t.Fatal("none")
+	}
+	var got []string
+	for _, f := range append([]Freeze{*n.Freeze}, n.MoreFreeze...) {
+		got = append(got, fmt.Sprint(f.Code, " ", f.Latest, " ", f.Samples[0].Value))
+	}
+	if want := []string{"P0131-11 false 763.25", "P0171 false 933.75", "P0131-11 true 1024.25"}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 // Another computer's replies are not the engine's.
 func TestFindingsAreTheEnginesOwn(t *testing.T) {
 	j := newJudge(t, obd.CAN11at500)

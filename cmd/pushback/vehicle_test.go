@@ -139,6 +139,26 @@ func TestVehicleOwnFigures(t *testing.T) {
 	}
 }
 
+// A car of J1979-2 shows what one of J1979 does: codes with their freeze frames, readiness where it keeps it, its own tests.
+func TestVehicleOfTheSecondDialect(t *testing.T) {
+	for _, bus := range []obd.Bus{obd.CAN11at500, obd.CAN29at500} {
+		r, _, text := lookAt(t, simcar.Config{Car: simCar(t, "wide-obd-on-uds"), Bus: bus, Seed: 3})
+		if r.Dialect != "j1979-2" || r.Freeze == nil || r.Freeze.Code != "P0456" || len(r.More) != 1 || r.More[0].Code != "P0442" || len(r.More[0].Values) < 8 {
+			t.Errorf("%v: dialect %s, %+v, more %+v", bus, r.Dialect, r.Freeze, r.More)
+		}
+		states := ""
+		for _, c := range r.Codes {
+			states += c.Code + " " + c.State + " "
+		}
+		if states != "P0442 stored P0456 stored " || r.Monitors == nil || len(r.Tests) == 0 {
+			t.Errorf("%v: codes %q, monitors %v, %d tests", bus, states, r.Monitors, len(r.Tests))
+		}
+		if !strings.Contains(text, "J1979-2") {
+			t.Errorf("%v: the dialect is not named in %s", bus, text)
+		}
+	}
+}
+
 // A guided test tells the conditions that are not met beside those that it waits for.
 func TestUnmetConditionsAreTold(t *testing.T) {
 	for car, want := range map[string]string{"vacuum-leak-large": "codes that affect fuel control: P0171 (fuel trim, stored). Write", "healthy": ""} {

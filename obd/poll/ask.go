@@ -11,14 +11,20 @@ import (
 // before it or between two calls.
 //
 // What the car's dialect has no words for is left out. In J1979-2 that is a freeze frame PID by
-// PID: the request for the code that stored one (02 02) becomes one for all of its data.
+// PID: the request for the code that stored one (02 02) becomes those for the frames of all stored codes.
 func (p *Poller) Ask(requests ...obd.Request) {
 	for _, r := range requests {
-		if p.plan.dialect == obd.J1979v2 && r.Service == 0x02 && len(r.Data) > 0 && r.Data[0] == 0x02 && p.frozen != nil {
-			r = obd.Request{Service: p.frozen[0], Data: p.frozen[1:]}
+		all := []obd.Request{r}
+		if p.plan.dialect == obd.J1979v2 && r.Service == 0x02 && len(r.Data) > 0 && r.Data[0] == 0x02 {
+			all = nil
+			for _, f := range p.frozen {
+				all = append(all, obd.Request{Service: f[0], Data: f[1:]})
+			}
 		}
-		if _, ok := p.plan.dialect.Words(r); ok {
-			p.asked = append(p.asked, r)
+		for _, r := range all {
+			if _, ok := p.plan.dialect.Words(r); ok {
+				p.asked = append(p.asked, r)
+			}
 		}
 	}
 }

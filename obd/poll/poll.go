@@ -65,7 +65,7 @@ type queue struct {
 	later   []obd.Request // discovery on a known car, after the first reading
 	asked   []obd.Request // by Ask
 	askTurn bool          // the exchange now may be one of them
-	frozen  []byte        // request for the freeze frame of the first stored code, in J1979-2
+	frozen  [][]byte      // requests for the freeze frames of the stored codes, in J1979-2
 	closing []obd.Request // what Stop still reads; nil before
 }
 
@@ -174,7 +174,7 @@ func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Exchange, error)
 	request := req.Bytes()
 	for _, r := range x.Replies {
 		// What cannot be decoded gives no samples; the session tells of it.
-		if ask := decode.SnapshotRequest(req.Service, r.Data); ask != nil {
+		if ask := decode.SnapshotRequests(req.Service, r.Data); ask != nil {
 			p.frozen = ask
 		}
 		p.samples, _ = p.vehicle.Decoder.Reply(r.From, request, r.Data, x.Sent, x.Received, p.samples)

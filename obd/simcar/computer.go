@@ -100,13 +100,14 @@ type computer struct {
 	resume          float64 // s until which the loop stays open after a cut or enrichment
 	pending, stored []uint16
 	data            snapshot
-	frame           *frozen // freeze frame; nil: none
-	sinceClear      float64 // s of closed loop since the codes were cleared; negative: long ago
-	next            int64   // step of the next refresh
-	lastLoad        float64 // slowly followed, to see steps of it
-	paused          float64 // s until which trim rests
-	nextPause       float64 // s
-	alcohol         float64 // share that it takes the fuel to have
+	frame           *frozen  // freeze frame; nil: none
+	more            []frozen // of further codes: J1979-2 keeps one for each
+	sinceClear      float64  // s of closed loop since the codes were cleared; negative: long ago
+	next            int64    // step of the next refresh
+	lastLoad        float64  // slowly followed, to see steps of it
+	paused          float64  // s until which trim rests
+	nextPause       float64  // s
+	alcohol         float64  // share that it takes the fuel to have
 }
 
 // snapshot is what the computer reports until its next refresh. Wide because it has a field for each PID.
@@ -381,7 +382,7 @@ func (k *computer) set(code uint16) {
 
 // clearCodes is service 04: codes, freeze frame, monitors and adaptation go.
 func (k *computer) clearCodes() {
-	k.pending, k.stored, k.frame, k.sinceClear = nil, nil, nil, 0
+	k.pending, k.stored, k.frame, k.more, k.sinceClear = nil, nil, nil, nil, 0
 	for i := range k.bank {
 		k.bank[i].fault, k.bank[i].letGo = false, usesIt
 		k.bank[i].ltft = 0

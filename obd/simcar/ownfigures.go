@@ -216,11 +216,24 @@ type frozen struct {
 // frozenPIDs are kept in it.
 var frozenPIDs = []byte{0x03, 0x04, 0x05, 0x06, 0x07, 0x0B, 0x0C, 0x0D, 0x10}
 
-// freeze keeps the conditions of the first code.
+// freeze keeps the conditions of a code; J1979 tells those of the first.
 func (k *computer) freeze(code uint16) {
 	if k.frame == nil {
 		k.frame = &frozen{code, k.data}
+		return
 	}
+	k.more = append(k.more, frozen{code, k.data})
+}
+
+// frozenFor returns the freeze frame of a code; nil: none.
+func (k *computer) frozenFor(code uint16) *frozen {
+	if k.frame != nil && k.frame.code == code {
+		return k.frame
+	}
+	if i := slices.IndexFunc(k.more, func(f frozen) bool { return f.code == code }); i >= 0 {
+		return &k.more[i]
+	}
+	return nil
 }
 
 // service02 answers a PID of the freeze frame; nil where there is none.

@@ -114,8 +114,11 @@ func wideBuilds() []build {
 			"loop_proven", func(c *Car) { c.wideRear = true }},
 		{"wide-scales", "Declares full scales of its own: 32 for lambda, 400 kPa for the manifold. Two banks.",
 			"loop_proven", func(c *Car) { vee(c); c.scales = [4]byte{32, 8, 128, 40} }},
-		{"wide-obd-on-uds", "A car of today: a wide-range sensor, and SAE J1979-2.",
-			"loop_proven", func(c *Car) { c.uds = &udsSpec{most: 6} }},
+		{"wide-obd-on-uds", "A car of today: a wide-range sensor, and SAE J1979-2. Two codes of the evaporative system, each with its freeze frame.",
+			"loop_proven", func(c *Car) {
+				c.uds = &udsSpec{most: 6}
+				c.control.stored = []uint16{0x0456, 0x0442}
+			}},
 	} {
 		all = append(all, build{b.name, b.about, only("not_ready"), func(c *Car) {
 			c.wide, c.ByMixture = true, b.byMixture

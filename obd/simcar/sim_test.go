@@ -145,7 +145,7 @@ func TestFaults(t *testing.T) {
 				ok = follows && lean.trim == 0 && rich.trim == 0
 			case "flex-learning":
 				ok = follows
-			case "no-downstream", "slow-integrator", "obd-on-uds", "obd-on-uds-long", "report-slow", "open-level-zero", "open-level-high", "pulled-up", "gas":
+			case "no-downstream", "slow-integrator", "two-buses", "obd-on-uds", "obd-on-uds-long", "report-slow", "open-level-zero", "open-level-high", "pulled-up", "gas":
 				ok = follows && adds && cuts && reports
 			case "input-dead", "wire-open-computer-side":
 				ok = bias(lean.reading) && bias(rich.reading) && lean.trim == 0 && rich.trim == 0

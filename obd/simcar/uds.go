@@ -329,7 +329,7 @@ func (c *car) udsCodes(n *node, data []byte) ([]byte, byte) {
 }
 
 // udsFreeze is a freeze frame: code, status, record, how many identifiers, and these with
-// their data. This computer keeps the first code's in record 00; F0, the renewed one, is equal.
+// their data. This computer keeps each code's in record 00; F0, the renewed one, is equal.
 func (c *car) udsFreeze(n *node, data []byte) ([]byte, byte) {
 	code := uint16(data[1])<<8 | uint16(data[2])
 	i := slices.IndexFunc(c.known(n), func(d udsCode) bool { return d.code == code && failureType(code) == data[3] })
@@ -337,8 +337,8 @@ func (c *car) udsFreeze(n *node, data []byte) ([]byte, byte) {
 		return nil, outOfRange
 	}
 	out := append([]byte{0x59, 0x04}, c.known(n)[i].bytes()...)
-	f := c.computer.frame
-	if f == nil || f.code != code {
+	f := c.computer.frozenFor(code)
+	if f == nil {
 		return out, 0
 	}
 	out = append(out, data[4], byte(len(frozenPIDs)))

@@ -70,7 +70,7 @@ func sample(text string, sides int) *Report {
 				{T: 90, Name: analysis.GapSeen, Cause: text}},
 			Figures: analysis.Figures{PerSecond: 4, CanCountHz: 2},
 			Facts:   []words.Fact{{What: text, Text: text}}, Resting: []words.Fact{{What: text, Text: text}}, Switching: Table{[]string{text, text}, [][]string{{text, text}}, text},
-			Told: Told{Monitors: []words.Fact{{What: text, Text: text}}, OwnTests: []words.Fact{{What: text, Text: text}}, Freeze: Frozen{text, []words.Fact{{What: text, Text: text}}}, After: []string{text}, Codes: []Code{{text, "stored", text, "there", "there", true}}},
+			Told: Told{Monitors: []words.Fact{{What: text, Text: text}}, OwnTests: []words.Fact{{What: text, Text: text}}, Freeze: []Frozen{{text, []words.Fact{{What: text, Text: text}}}}, After: []string{text}, Codes: []Code{{text, "stored", text, "there", "there", true}}},
 			Map: trimmap.Map{Data: someTrims(), Next: reason.Told.Of(text), Limits: []reason.Reason{reason.Told.Of(text)}, Banks: []trimmap.Result{{Bank: 1, Says: reason.Told.Of(text), Points: []reason.Reason{reason.Told.Of(text)}, Limits: []reason.Reason{reason.Told.Of(text)}, Fit: trimmap.FitBank(someTrims().Readings, 1),
 				Cells: []trimmap.Cell{{CellAt: trimmap.CellAt{Speed: 0, Load: 1}, Count: 30, Mean: 12, SD: 1}}}}}}
 		for k, id := range analysis.ProofOrder {

@@ -59,7 +59,7 @@ type Told struct {
 	NoCodes  string // said where there are none; "" they were not read
 	Monitors []words.Fact
 	OwnTests []words.Fact
-	Freeze   Frozen
+	Freeze   []Frozen
 	After    []string
 }
 
@@ -115,8 +115,12 @@ func told(d *dossier.Dossier) Told {
 	for _, x := range d.Tests {
 		t.OwnTests = append(t.OwnTests, words.OwnTestFact(x))
 	}
+	all := d.MoreFreeze
 	if d.Freeze != nil {
-		t.Freeze = Frozen{words.FreezeHead(*d.Freeze), words.FreezeFacts(*d.Freeze)}
+		all = append([]dossier.Freeze{*d.Freeze}, all...)
+	}
+	for _, f := range all {
+		t.Freeze = append(t.Freeze, Frozen{words.FreezeHead(f), words.FreezeFacts(f)})
 	}
 	return t
 }

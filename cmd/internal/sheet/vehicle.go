@@ -36,8 +36,9 @@ type Vehicle struct {
 	Checks    []Check   `json:"checks"`
 	Monitors  *Monitors `json:"monitors"`     // null: not read
 	Tests     []OwnTest `json:"own_tests"`    // services 05 and 06
-	Freeze    *Freeze   `json:"freeze_frame"` // null: none
-	Ask       []string  `json:"ask"`          // what no data tells
+	Freeze    *Freeze   `json:"freeze_frame"` // the first code's; null: none
+	More      []Freeze  `json:"more_freeze_frames"`
+	Ask       []string  `json:"ask"` // what no data tells
 
 	data   dossier.VehicleData
 	checks []dossier.Check
@@ -84,7 +85,7 @@ func VehicleOf(i *rig.Inspection) Vehicle {
 func (v *Vehicle) Tell(data dossier.VehicleData, checks []dossier.Check) {
 	v.data, v.checks = data, checks
 	j := VehicleDataOf(data)
-	v.Codes, v.Monitors, v.Tests, v.Freeze = j.Codes, j.Monitors, j.Tests, j.Freeze
+	v.Codes, v.Monitors, v.Tests, v.Freeze, v.More = j.Codes, j.Monitors, j.Tests, j.Freeze, j.More
 	v.Checks = each(checks, func(c dossier.Check) Check {
 		return Check{words.CheckTitle(c.ID), c.State, words.CheckFound(c), words.CheckDo(c)}
 	})
@@ -121,7 +122,7 @@ func (v *Vehicle) Write(w io.Writer) {
 	default:
 		term.Indent(w, "snap         ", words.SnapRefused(v.RateHz))
 	}
-	WriteCodesRead(w, dossier.VehicleData{Codes: v.data.Codes, Freeze: v.data.Freeze, Monitors: v.data.Monitors})
+	WriteCodesRead(w, dossier.VehicleData{Codes: v.data.Codes, Freeze: v.data.Freeze, MoreFreeze: v.data.MoreFreeze, Monitors: v.data.Monitors})
 	writeTests(w, v.data.Tests)
 	fmt.Fprintln(w)
 	v.writeChecks(w)

@@ -18,8 +18,9 @@ import (
 // VehicleData is the JSON of what a car's computers told of themselves.
 type VehicleData struct {
 	Codes    []Code     `json:"codes"`
-	Freeze   *Freeze    `json:"freeze_frame"` // null: none
-	Monitors *Monitors  `json:"monitors"`     // null: not read
+	Freeze   *Freeze    `json:"freeze_frame"` // the first code's; null: none
+	More     []Freeze   `json:"more_freeze_frames"`
+	Monitors *Monitors  `json:"monitors"` // null: not read
 	Tests    []OwnTest  `json:"own_tests"`
 	Cleared  *CodesRead `json:"cleared"` // what was there when codes were cleared; null: they were not
 }
@@ -37,6 +38,7 @@ type Freeze struct {
 	Code    string  `json:"code"`
 	Meaning string  `json:"meaning"`
 	Values  []Value `json:"values"`
+	Latest  bool    `json:"latest"` // not when it was set first, but when it came last
 }
 
 // Value is the JSON of one value of a freeze frame.
@@ -72,12 +74,13 @@ type OwnTest struct {
 type CodesRead struct {
 	Codes    []Code    `json:"codes"`
 	Freeze   *Freeze   `json:"freeze_frame"`
+	More     []Freeze  `json:"more_freeze_frames"`
 	Monitors *Monitors `json:"monitors"`
 }
 
 // VehicleDataOf is the JSON of v.
 func VehicleDataOf(v dossier.VehicleData) VehicleData {
-	j := VehicleData{Codes: each(v.Codes, codeOf), Freeze: freezeOf(v.Freeze), Monitors: monitorsOf(v.Monitors), Tests: each(v.Tests, testOf)}
+	j := VehicleData{Codes: each(v.Codes, codeOf), Freeze: freezeOf(v.Freeze), More: moreFreezeOf(v), Monitors: monitorsOf(v.Monitors), Tests: each(v.Tests, testOf)}
 	if v.BeforeClear != nil {
 		c := CodesReadOf(*v.BeforeClear)
 		j.Cleared = &c
@@ -87,7 +90,7 @@ func VehicleDataOf(v dossier.VehicleData) VehicleData {
 
 // CodesReadOf is the JSON of what clearing takes away.
 func CodesReadOf(v dossier.VehicleData) CodesRead {
-	return CodesRead{each(v.Codes, codeOf), freezeOf(v.Freeze), monitorsOf(v.Monitors)}
+	return CodesRead{each(v.Codes, codeOf), freezeOf(v.Freeze), moreFreezeOf(v), monitorsOf(v.Monitors)}
 }
 
 func codeOf(c dossier.Code) Code { return Code{c.Code, c.State, words.TroubleCode(c.Code), c.ByTest} }
@@ -96,7 +99,11 @@ func freezeOf(f *dossier.Freeze) *Freeze {
 	if f == nil {
 		return nil
 	}
-	return &Freeze{f.Code, words.TroubleCode(f.Code), each(f.Values, func(v dossier.Value) Value { return Value{v.Name, Number(v.Value), v.Unit} })}
+	return &Freeze{f.Code, words.TroubleCode(f.Code), each(f.Values, func(v dossier.Value) Value { return Value{v.Name, Number(v.Value), v.Unit} }), f.Latest}
+}
+
+func moreFreezeOf(v dossier.VehicleData) []Freeze {
+	return each(v.MoreFreeze, func(f dossier.Freeze) Freeze { return *freezeOf(&f) })
 }
 
 func monitorsOf(m *dossier.Monitors) *Monitors {
@@ -136,7 +143,7 @@ func WriteVehicleData(w io.Writer, d *dossier.Dossier) {
 		fmt.Fprintln(w, "after:")
 	}
 	writeCodes(w, v.Codes)
-	writeFreeze(w, v.Freeze)
+	writeFreezes(w, v)
 	writeMonitors(w, v.Monitors)
 	writeTests(w, v.Tests)
 	for _, b := range d.Switching {
@@ -150,13 +157,20 @@ func WriteCodesRead(w io.Writer, v dossier.VehicleData) {
 		line(w, "codes", "none")
 	}
 	writeCodes(w, v.Codes)
-	writeFreeze(w, v.Freeze)
+	writeFreezes(w, v)
 	writeMonitors(w, v.Monitors)
 }
 
 func writeCodes(w io.Writer, codes []dossier.Code) {
 	for _, c := range codes {
 		line(w, "code", words.CodeText(c))
+	}
+}
+
+func writeFreezes(w io.Writer, v dossier.VehicleData) {
+	writeFreeze(w, v.Freeze)
+	for _, f := range v.MoreFreeze {
+		writeFreeze(w, &f)
 	}
 }
 

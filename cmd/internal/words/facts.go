@@ -66,7 +66,12 @@ func orList(words []string) string {
 func capital(s string) string { return strings.ToUpper(s[:min(1, len(s))]) + s[min(1, len(s)):] }
 
 // FreezeHead heads a freeze frame.
-func FreezeHead(f dossier.Freeze) string { return "when " + f.Code + " was set" }
+func FreezeHead(f dossier.Freeze) string {
+	if f.Latest {
+		return "when " + f.Code + " came again last"
+	}
+	return "when " + f.Code + " was set"
+}
 
 // FreezeFacts words a freeze frame, a value a line.
 func FreezeFacts(f dossier.Freeze) []Fact {
