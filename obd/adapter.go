@@ -24,15 +24,14 @@ type AdapterOptions struct {
 // Adapter is the dialogue with one adapter: a command ended by a carriage return,
 // an answer ended by the prompt '>'. One goroutine uses it.
 type Adapter struct {
-	link      Link
-	clock     Clock
-	opts      AdapterOptions
-	origin    time.Time
-	about     Identity
-	headers   bool          // ATH1 was accepted
-	format    Format        // of the bus in use
-	counts    bool          // a request may carry the number of replies to wait for
-	framing   framing       // who makes a request a CAN frame
+	link    Link
+	clock   Clock
+	opts    AdapterOptions
+	origin  time.Time
+	about   Identity
+	headers bool   // ATH1 was accepted
+	format  Format // of the bus in use
+	way
 	noEcho    bool          // the adapter has no echo to check a request by
 	echoed    bool          // the last command was
 	unheard   int           // checked requests in a row of which no character came back
@@ -45,6 +44,12 @@ type Adapter struct {
 	heard     []Heard // where nobody answered, in the search
 	kept      string  // the protocol number that the adapter had of its own, where it was overwritten
 	buf       [512]byte
+}
+
+// way is how requests are sent.
+type way struct {
+	counts  bool    // they may carry the number of replies to wait for
+	framing framing // who makes them CAN frames
 }
 
 // NewAdapter returns an Adapter on l whose times begin now.

@@ -49,9 +49,15 @@ type talk struct {
 	alcohol                bool          // has PID 52
 	diesel                 bool          // compression ignition: no trims, no fuel status
 	battery                bool          // has PID 5B: a hybrid
-	heavyDuty, mute        bool          // answers nothing; a heavy-duty one talks as SAE J1939 has it
-	otherCAN               bool          // the connector has a CAN bus too, where nobody answers
-	uds                    *udsSpec      // speaks SAE J1979-2, not SAE J1979; nil: the other way round
+	silence
+	uds *udsSpec // speaks SAE J1979-2, not SAE J1979; nil: the other way round
+}
+
+// silence is on which buses nobody answers.
+type silence struct {
+	heavyDuty bool // on its own, where others talk as SAE J1939 has it
+	mute      bool // on its own
+	otherCAN  bool // on a CAN bus that the connector has too
 }
 
 // healthy returns a sound car with one bank.
