@@ -20,10 +20,12 @@ import (
 // is being read. Not for concurrent use.
 type Reader struct {
 	meta  Meta
-	n     int64   // of the session
-	tx    *sql.Tx // what stood in the database when reading began
-	pack  *sql.Stmt
+	n     int64     // of the session
+	tx    *sql.Tx   // what stood in the database when reading began
+	alike *sql.Stmt // columnQuery
+	pack  *sql.Stmt // lineQuery
 	packs chan pack
+	lined int64        // up to this seq they come as lines
 	stop  func()       // ends the reading ahead
 	least int64        // seq that the next record may have
 	end   bool         // there can be none
@@ -31,52 +33,69 @@ type Reader struct {
 	given int
 	err   error // sticky; given after what is ahead
 
-	// Of the rows before: most say the same again.
-	request  string
-	parsed   obd.Request
-	names    string
-	nameList []string
-	replies  map[string][]obd.Reply // by request and raw text
-
-	// Memory that the next records are cut from: a piece for each would cost more time than
-	// to read them.
-	exchanges []obd.Exchange
-	bytes     []byte
+	// Of the records before: most say the same again.
+	asked     map[string]*asked // by request
+	latest    *asked
+	answers   int // in all of asked
+	names     string
+	nameList  []string
+	exchanges []obd.Exchange // memory that the next are cut from: a piece for each would cost more time than to read them
 }
 
-// pack is what SQLite hands over at a time: some records as lines.
+// asked is a request with what came of it.
+type asked struct {
+	text    string
+	request obd.Request
+	answers map[string]*answer // by raw text
+	latest  *answer
+}
+
+// answer is a raw text that went well, and what was found in it.
+type answer struct {
+	raw     []byte
+	replies []obd.Reply
+}
+
+// pack is what SQLite hands over at a time: some records as columns or as lines.
 type pack struct {
-	count int
-	lines string
-	next  int64 // seq from which to read on
-	last  bool  // nothing comes after it
-	err   error
+	count   int
+	columns *columns // nil: as lines
+	lines   string
+	from    int64 // seq of the first of columns; they have no holes
+	next    int64 // seq from which to read on
+	last    bool  // nothing comes after it
+	err     error
 }
+
+// columns are exchanges that went well, as nearly all do: each text one value of all of them, with commas between.
+type columns struct{ sent, took, expect, request, raw string }
 
 const (
-	// packed is how many records a pack holds at the most. The longest raw texts that are
+	// packed is how many records a pack of lines holds at the most, alike that of columns. The longest raw texts that are
 	// recorded, 64 KiB, in hexadecimal, must stay below [longest] together.
-	packed      = 256
-	mostReplies = 4096 // that are remembered, of raw texts up to longestRaw bytes
-	longestRaw  = 128
+	packed     = 256
+	alike      = 512
+	mostAsked  = 4096  // requests that are remembered
+	mostAnswer = 16384 // and raw texts, of up to longestRaw bytes
+	longestRaw = 128
 )
 
-// packQuery packs some records after a seq into one text, since to hand over rows one by one
-// takes longer than to read them. The line of an exchange that went well, as nearly all did:
+// columnQuery hands over some records after a seq, a text a column, since to hand over rows one by one takes longer than to
+// read them. It holds where all of them are exchanges that went well, in order and without holes, which the counts and
+// lengths tell: else they come by [lineQuery].
+const columnQuery = `select count(*), count(*) filter (where kind = 'exchange' and outcome = 'ok' and received_us = at_us and request is not null),
+		sum(length(raw)), group_concat(seq - ?2), group_concat(sent_us), group_concat(at_us - sent_us), group_concat(expect),
+		group_concat(request), group_concat(raw)
+	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
+
+// lineQuery hands over any records as lines, with texts in hexadecimal and null as 0 or nothing:
 //
-//	seq sent_us at_us-sent_us expect length(raw) request raw
+//	seq at_us sent_us received_us expect kind request outcome raw mark|names text|vals
 //
-// That of any other record, with texts in hexadecimal and null as 0 or nothing:
-//
-//	! seq at_us sent_us received_us expect kind request outcome raw mark|names text|vals
-//
-// SQLite reads them in order of their key; where it did not, the order of seq would show it. In a
-// database of UTF-16, which is none of ours, the lengths do not fit, and it reads as damaged.
-const packQuery = `select count(*), group_concat(iif(kind = 'exchange' and outcome = 'ok' and received_us = at_us and sent_us is not null
-			and request is not null and raw is not null,
-		format('%d %d %d %d %d ', seq, sent_us, at_us - sent_us, expect, length(raw)) || request || ' ' || raw,
-		format('! %d %d %d %d %d %s %s %s %s %s %s ', seq, at_us, sent_us, received_us, expect, hex(kind), hex(request), hex(outcome),
-			hex(raw), hex(coalesce(mark, names)), hex(coalesce(text, vals)))), char(10))
+// SQLite reads them in order of their key; where it did not, the order of seq would show it.
+const lineQuery = `select count(*), group_concat(
+		format('%d %d %d %d %d %s %s %s %s %s %s ', seq, at_us, sent_us, received_us, expect, hex(kind), hex(request), hex(outcome),
+			hex(raw), hex(coalesce(mark, names)), hex(coalesce(text, vals))), char(10))
 	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
 
 // Records reads the session that ref means, by the rules of [Store.Find]. The
@@ -86,13 +105,17 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), replies: make(map[string][]obd.Reply)}
+	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), asked: make(map[string]*asked)}
 	// They do not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
 		return nil, wrap("read session "+m.ID, err)
 	}
-	if r.pack, err = r.tx.PrepareContext(lasting, packQuery); err != nil {
+	r.alike, err = r.tx.PrepareContext(lasting, columnQuery)
+	if err == nil {
+		r.pack, err = r.tx.PrepareContext(lasting, lineQuery)
+	}
+	if err != nil {
 		return nil, wrap("read session "+m.ID, errors.Join(err, r.tx.Rollback()))
 	}
 	queries, cancel := context.WithCancel(lasting)
@@ -146,8 +169,14 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 func (r *Reader) unpack(p pack) {
 	r.ahead, r.given = r.ahead[:0], 0
 	u := unpacker{rest: p.lines}
-	for range p.count {
-		rec, err := r.record(&u)
+	for i := range p.count {
+		var rec obd.Record
+		var err error
+		if p.columns != nil {
+			rec, err = r.column(p.columns, p.from+int64(i))
+		} else {
+			rec, err = r.line(&u)
+		}
 		if err == nil && (rec.Seq < r.least || r.end) { // a tree that leads to a page twice has no end
 			err = errors.New("it stands in the wrong place")
 		}
@@ -172,6 +201,12 @@ func (r *Reader) unpack(p pack) {
 func (r *Reader) packFrom(ctx context.Context, from int64) (p pack) {
 	fail := func(err error) pack { return pack{last: true, err: err} }
 	for found := false; ; found = true {
+		if from >= max(r.lined, 0) && from <= math.MaxInt64-alike {
+			if p, ok := r.columnsFrom(ctx, from); ok {
+				return p
+			}
+			r.lined = from + alike
+		}
 		if from >= 0 { // else it is not known where they begin
 			var lines sql.NullString
 			if err := r.pack.QueryRowContext(ctx, r.n, from, packed).Scan(&p.count, &lines); err != nil {
@@ -197,35 +232,79 @@ func (r *Reader) packFrom(ctx context.Context, from int64) (p pack) {
 	}
 }
 
-// record makes a record of the next line.
-func (r *Reader) record(p *unpacker) (rec obd.Record, err error) {
-	if strings.HasPrefix(p.rest, "! ") {
-		p.rest = p.rest[2:]
-		return r.other(p)
+// columnsFrom is the next pack as columns; false: not all of its records are such, or something failed that will fail again.
+func (r *Reader) columnsFrom(ctx context.Context, from int64) (p pack, ok bool) {
+	var well int
+	var length sql.NullInt64
+	var seqs, sent, took, expect, request, raw sql.NullString
+	if err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.count, &well, &length, &seqs, &sent, &took, &expect, &request, &raw); err != nil {
+		return p, false
 	}
-	rec.Seq = p.int()
-	sent := p.time()
-	rec.At = sent + p.time()
-	expect, length, key := int(p.int()), p.int(), p.rest
-	request, raw := p.word(), p.last(length)
-	if p.err != nil {
-		return rec, p.err
+	c := &columns{sent.String, took.String, expect.String, request.String, raw.String}
+	p.columns, p.from, p.next = c, from, from+alike
+	commas := p.count - 1
+	ok = p.count > 0 && well == p.count && seqs.String == inOrder(p.count) && int64(len(c.raw)) == length.Int64+int64(commas)
+	for _, column := range []string{c.sent, c.took, c.expect, c.request, c.raw} {
+		ok = ok && strings.Count(column, ",") == commas
 	}
-	if rec.Exchange, err = r.exchange(request, expect); err != nil {
+	return p, ok
+}
+
+// inOrder is 0,1,2,… of n numbers.
+func inOrder(n int) string { return numbers.text[:numbers.ends[n]] }
+
+var numbers = func() (x struct {
+	text string
+	ends [alike + 1]int
+}) {
+	for i := range alike {
+		if i > 0 {
+			x.text += ","
+		}
+		x.text += strconv.Itoa(i)
+		x.ends[i+1] = len(x.text)
+	}
+	return x
+}()
+
+// column makes a record of the next values of columns.
+func (r *Reader) column(c *columns, seq int64) (rec obd.Record, err error) {
+	rec.Seq = seq
+	u := unpacker{}
+	sent, took := u.number(cut(&c.sent)), u.number(cut(&c.took))
+	expect, request, raw := u.number(cut(&c.expect)), cut(&c.request), cut(&c.raw)
+	if u.err != nil {
+		return rec, u.err
+	}
+	x, err := r.exchange(request, int(expect))
+	if err != nil {
 		return rec, err
 	}
-	x := rec.Exchange
-	x.Sent, x.Received, x.Raw = sent, rec.At, r.copied(raw)
-	x.Replies = r.found(x, key[:len(request)+1+len(raw)])
+	x.Sent = time.Duration(sent) * time.Microsecond
+	rec.At = x.Sent + time.Duration(took)*time.Microsecond
+	x.Received, rec.Exchange = rec.At, x
+	r.went(x, raw)
 	return rec, nil
 }
 
-// other makes a record of a line in which anything may stand.
-func (r *Reader) other(p *unpacker) (rec obd.Record, err error) {
+// cut takes what stands before a comma, and the comma.
+func cut(column *string) string {
+	s := *column
+	i := strings.IndexByte(s, ',')
+	if i < 0 {
+		*column = ""
+		return s
+	}
+	*column = s[i+1:]
+	return s[:i]
+}
+
+// line makes a record of the next line.
+func (r *Reader) line(p *unpacker) (rec obd.Record, err error) {
 	rec.Seq, rec.At = p.int(), p.time()
 	sent, received, expect := p.time(), p.time(), int(p.int())
 	kind, request, outcome, raw, first, second := p.hex(), p.hex(), p.hex(), p.hex(), p.hex(), p.hex()
-	if p.last(0); p.err != nil {
+	if p.end(); p.err != nil {
 		return rec, p.err
 	}
 	switch kind {
@@ -234,11 +313,16 @@ func (r *Reader) other(p *unpacker) (rec obd.Record, err error) {
 			return rec, err
 		}
 		x := rec.Exchange
-		x.Sent, x.Received, x.Raw = sent, received, []byte(raw)
+		x.Sent, x.Received = sent, received
 		if x.Outcome, err = ParseOutcome(outcome); err != nil {
 			return rec, err
 		}
-		x.Replies = Replies(x, r.meta.Format)
+		if x.Outcome == obd.OK {
+			r.went(x, raw)
+		} else {
+			x.Raw = []byte(raw)
+			x.Replies = Replies(x, r.meta.Format)
+		}
 	case "mark":
 		rec.Mark = &obd.Mark{Kind: obd.MarkKind(first), Text: second}
 	case "row":
@@ -251,25 +335,65 @@ func (r *Reader) other(p *unpacker) (rec obd.Record, err error) {
 
 // exchange makes an exchange that asked this, in hexadecimal.
 func (r *Reader) exchange(request string, expect int) (*obd.Exchange, error) {
-	if request != r.request || request == "" {
-		q := strings.Clone(request) // it outlives its text
-		var err error
-		if r.parsed, err = obd.ParseRequest(q); err != nil {
-			return nil, err
+	if r.latest == nil || request != r.latest.text {
+		known := r.asked[request]
+		if known == nil {
+			text := strings.Clone(request) // it outlives its text
+			parsed, err := obd.ParseRequest(text)
+			if err != nil {
+				return nil, err
+			}
+			if len(r.asked) == mostAsked {
+				r.forget()
+			}
+			known = &asked{text: text, request: parsed, answers: make(map[string]*answer)}
+			r.asked[text] = known
 		}
-		r.request = q
+		r.latest = known
 	}
 	if len(r.exchanges) == 0 {
 		r.exchanges = make([]obd.Exchange, packed)
 	}
 	x := &r.exchanges[0]
 	r.exchanges = r.exchanges[1:]
-	x.Request = r.parsed
+	x.Request = r.latest.request
 	x.Request.Expect = expect
 	return x, nil
 }
 
-// unpacker takes the lines of [packQuery] apart; err is the first thing that was not as it is there.
+func (r *Reader) forget() {
+	clear(r.asked)
+	r.answers = 0
+}
+
+// went gives the latest request's exchange what came, where that went well: a session says a lot again.
+func (r *Reader) went(x *obd.Exchange, raw string) {
+	if len(raw) > longestRaw {
+		x.Raw = []byte(raw)
+		x.Replies = Replies(x, r.meta.Format)
+		return
+	}
+	q := r.latest
+	known := q.latest
+	if known == nil || string(known.raw) != raw {
+		if known = q.answers[raw]; known == nil {
+			if r.answers == mostAnswer {
+				r.forget()
+				clear(q.answers)
+				r.asked[q.text] = q
+			}
+			known = &answer{raw: []byte(raw)}
+			x.Raw = known.raw
+			known.replies = Replies(x, r.meta.Format)
+			q.answers[string(known.raw)] = known
+			r.answers++
+		}
+		q.latest = known
+	}
+	x.Raw, x.Replies = known.raw, known.replies
+}
+
+// unpacker takes the lines of [lineQuery] apart; err is the first thing that was not as it is there.
 type unpacker struct {
 	rest string
 	err  error
@@ -292,22 +416,23 @@ func (p *unpacker) word() string {
 	return w
 }
 
-func (p *unpacker) int() int64 {
+func (p *unpacker) int() int64 { return p.number(p.word()) }
+
+func (p *unpacker) number(s string) int64 {
 	n := int64(0)
-	for i := 0; i < len(p.rest) && i < 18; i++ { // the usual number is short and has no sign
-		switch d := p.rest[i]; {
-		case d == ' ' && i > 0:
-			p.rest = p.rest[i+1:]
+	for i := range len(s) {
+		d := s[i] - '0'
+		if d > 9 || i == 18 { // the usual number is short and has no sign
+			n, err := strconv.ParseInt(s, 10, 64)
+			if err != nil {
+				p.fail(err)
+			}
 			return n
-		case d < '0' || d > '9':
-			i = len(p.rest)
-		default:
-			n = 10*n + int64(d-'0')
 		}
+		n = 10*n + int64(d)
 	}
-	n, err := strconv.ParseInt(p.word(), 10, 64)
-	if err != nil {
-		p.fail(err)
+	if s == "" {
+		p.fail(io.ErrUnexpectedEOF)
 	}
 	return n
 }
@@ -322,42 +447,13 @@ func (p *unpacker) hex() string {
 	return string(b)
 }
 
-// last takes the last n bytes of a line, and its end.
-func (p *unpacker) last(n int64) string {
-	if n < 0 || n > int64(len(p.rest)) || n < int64(len(p.rest)) && p.rest[n] != '\n' {
-		p.fail(errors.New("its raw text has another length"))
-		return ""
+// end takes the end of a line.
+func (p *unpacker) end() {
+	if p.rest != "" && p.rest[0] != '\n' {
+		p.fail(errors.New("its line is longer"))
+		return
 	}
-	w := p.rest[:n]
-	p.rest = p.rest[min(int(n)+1, len(p.rest)):]
-	return w
-}
-
-// found is Replies of what went well, by request and raw text: a session says a lot again.
-func (r *Reader) found(x *obd.Exchange, key string) []obd.Reply {
-	if len(x.Raw) > longestRaw {
-		return Replies(x, r.meta.Format)
-	}
-	known, ok := r.replies[key]
-	if !ok {
-		if len(r.replies) == mostReplies {
-			clear(r.replies)
-		}
-		known = Replies(x, r.meta.Format)
-		r.replies[strings.Clone(key)] = known
-	}
-	return known
-}
-
-// copied is a copy of s.
-func (r *Reader) copied(s string) []byte {
-	if len(s) > len(r.bytes) {
-		r.bytes = make([]byte, max(4096, len(s)))
-	}
-	n := copy(r.bytes, s)
-	out := r.bytes[:n:n]
-	r.bytes = r.bytes[n:]
-	return out
+	p.rest = p.rest[min(1, len(p.rest)):]
 }
 
 func (r *Reader) row(names, vals string) (*obd.Row, error) {
@@ -389,7 +485,7 @@ func (r *Reader) Close() error {
 		return nil
 	}
 	r.stop()
-	err := errors.Join(r.pack.Close(), r.tx.Rollback())
+	err := errors.Join(r.alike.Close(), r.pack.Close(), r.tx.Rollback())
 	r.tx, r.ahead, r.given, r.err = nil, nil, 0, ErrClosed
 	return err
 }
