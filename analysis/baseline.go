@@ -256,11 +256,11 @@ func (w *Watcher) voltsBaseline(s *series, from, to float64) voltsBase {
 	endDwell(lastOn)
 	b.seconds += prev.t()
 	b.shareRich = float64(nRich) / float64(b.n)
-	b.interval = quantile(gaps, 0.5)
+	b.interval = stats.Quantile(gaps, 0.5)
 	if math.IsNaN(b.interval) {
 		b.interval = 0
 	}
-	b.low, b.high = quantile(values, 0.01), quantile(values, 0.99)
+	b.low, b.high = stats.Quantile(values, 0.01), stats.Quantile(values, 0.99)
 	b.lean, b.rich = staysOf(lean), staysOf(rich)
 	w.scratchA, w.scratchB, w.scratchC, w.scratchD = values, gaps, lean, rich
 	return b

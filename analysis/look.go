@@ -49,7 +49,9 @@ func (w *Watcher) lookForForce(k *track) {
 	if w.holding() != nil {
 		return
 	}
-	if s, ok := k.atLevel(&k.run); ok && w.worthWeighing(&s, &k.looked) {
+	if k.run.seconds() < k.looked.least(&k.run.first) {
+		// nearly always: no stretch that could be weighed
+	} else if s, ok := k.atLevel(&k.run); ok && w.worthWeighing(&s, &k.looked) {
 		s.lo, s.hi = k.dated(&k.run)
 		x, said := w.weigh(&s)
 		if w.isForce(&s, x, said) {
@@ -100,6 +102,14 @@ func (w *Watcher) worthWeighing(s *stretch, looked *look) bool {
 
 // look is when a stretch was weighed last.
 type look struct{ first, at float64 }
+
+// least is how long a stretch that begins there must be for worthWeighing not to refuse it, s.
+func (l *look) least(first *point) float64 {
+	if l.first != first.t() {
+		return leastSaid
+	}
+	return max(leastSaid, l.at*growth)
+}
 
 func (w *Watcher) beginStretch(s *stretch, x weight) {
 	w.beginPartners(s, x)

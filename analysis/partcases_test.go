@@ -537,7 +537,7 @@ func TestAtAFifth(t *testing.T) {
 	} {
 		var a atAFifth
 		for _, p := range scripted(t, c.volts, 0, same) {
-			a.addVolts(p, c.trim(p.t()), c.closed)
+			a.addVolts(p, c.trim, c.closed)
 		}
 		if a.shown != c.want {
 			t.Errorf("%s: %v", c.name, a.shown)
@@ -568,7 +568,7 @@ func TestRoles(t *testing.T) {
 		}
 		w := NewWatcher(Config{Sensor: id})
 		for range 2 { // the second time from memory
-			if got := w.roleOf(decode.ByName(c.signal)); got != c.want {
+			if got := w.roles.Of(decode.ByName(c.signal)); got != c.want {
 				t.Errorf("%s, %s: role %d, want %d", c.sensor, c.signal, got, c.want)
 			}
 		}

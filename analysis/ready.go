@@ -88,11 +88,16 @@ type atAFifth struct {
 	shown bool
 }
 
-func (a *atAFifth) addVolts(p point, trim float64, closed bool) {
+func (a *atAFifth) addVolts(p point, total func(at float64) float64, closed bool) {
 	if a.shown {
 		return
 	}
-	if p.v < 0.62 || p.v > 0.70 || !closed || a.has && abs(trim-a.trim) > 2*trimCount {
+	if p.v < 0.62 || p.v > 0.70 || !closed {
+		a.has = false
+		return
+	}
+	trim := total(p.t())
+	if a.has && abs(trim-a.trim) > 2*trimCount {
 		a.has = false
 		return
 	}

@@ -52,6 +52,9 @@ func (s *series) last() (point, bool) {
 
 // from returns the index of the first reading at or after t; s.n if there is none.
 func (s *series) from(t float64) int {
+	if s.n > 0 && s.at(s.n-1).t() < t {
+		return s.n // most often
+	}
 	lo, hi := 0, s.n
 	for lo < hi {
 		m := (lo + hi) / 2

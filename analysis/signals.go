@@ -1,9 +1,5 @@
 package analysis
 
-import (
-	"pushback/decode"
-)
-
 // role is what a signal means to this watcher.
 type role uint8
 
@@ -32,13 +28,11 @@ const (
 	rolePurge
 )
 
-func (w *Watcher) roleOf(s *decode.Signal) role {
-	if r, known := w.roles[s]; known {
-		return r
-	}
+// role is that of a signal by its name.
+func (w *Watcher) role(name string) role {
 	r := roleNone
 	id, beside := w.cfg.Sensor, w.cfg.Sensor.Beside()
-	switch s.Name {
+	switch name {
 	case id.Voltage():
 		r = roleVolts
 	case beside.Voltage():
@@ -84,10 +78,9 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 	case id.Ratio():
 		r = roleWide
 	default:
-		if TellsFit(s.Name) {
+		if TellsFit(name) {
 			r = roleFit
 		}
 	}
-	w.roles[s] = r
 	return r
 }

@@ -129,19 +129,54 @@ const leastStep = 0.04
 // range of either side.
 const sameLevel = 0.1
 
+// restOf is the readings before one stretch, which is weighed again as it grows.
+type restOf struct {
+	side      Side
+	first     float64 // s, of the stretch
+	begin     float64 // s, of the readings, of which there are all
+	all       int
+	restStats           // but near, which goes with the level
+	on        []float64 // V, those on the side
+	hist      [257]int32
+}
+
 // restOn looks at the readings of the minute before the stretch, on its side, without what was held.
-func (w *Watcher) restOn(s *stretch, secs float64) restStats {
-	var r restStats
-	hist := &w.hist
-	*hist = [257]int32{}
-	n, near := 0, 0
-	v := &s.track.volts
-	end := v.from(s.first.t() - 1e-6)
+func (w *Watcher) restOn(s *stretch) restStats {
+	r, v := &s.track.rest, &s.track.volts
+	begin, end := v.from(max(s.first.t()-baselineFor, 0)), v.from(s.first.t()-1e-6)
+	from := math.Inf(-1)
+	if begin < end {
+		from = v.at(begin).t()
+	}
+	held := w.heldWithin(from, s.first.t())
+	if held || r.side != s.side || r.first != s.first.t() || r.begin != from || r.all != max(end-begin, 0) {
+		r.side, r.first, r.begin, r.all = s.side, s.first.t(), from, max(end-begin, 0)
+		r.look(v, begin, end, func(t float64) bool { return held && w.wasHeld(t) })
+		if held {
+			r.side = "" // more may be known to have been held
+		}
+	}
+	out := r.restStats
+	if len(r.on) > 0 {
+		near := 0
+		for _, x := range r.on {
+			if abs(x-s.level) <= levelWidth/2+1e-9 {
+				near++
+			}
+		}
+		out.near = float64(near) / float64(len(r.on))
+	}
+	return out
+}
+
+// look takes the readings with the indices from begin to below end.
+func (r *restOf) look(v *series, begin, end int, wasHeld func(t float64) bool) {
+	on, rich := r.on[:0], r.side == Rich
+	r.restStats, r.hist = restStats{}, [257]int32{}
 	var prev, first point
 	had := false
 	var side Side
 	between, changes := 0, 0
-	begin := v.from(max(s.first.t()-baselineFor, 0))
 	for i := begin; i < end; i++ {
 		p := v.at(i)
 		if i == begin {
@@ -149,8 +184,7 @@ func (w *Watcher) restOn(s *stretch, secs float64) restStats {
 		} else if p.v != prev.v {
 			changes++
 		}
-		held := w.wasHeld(p.t())
-		on := onSide(s.side, p.v) && !held
+		held := wasHeld(p.t())
 		switch {
 		case held:
 			side = ""
@@ -169,12 +203,10 @@ func (w *Watcher) restOn(s *stretch, secs float64) restStats {
 			}
 			side, between = now, 0
 		}
-		if on {
-			n++
-			hist[min(max(int(math.Round(p.v/0.005)), 0), 256)]++
-			if abs(p.v-s.level) <= levelWidth/2+1e-9 {
-				near++
-			}
+		is := !held && (rich && p.v > richAbove || !rich && p.v < leanBelow)
+		if is {
+			on = append(on, p.v)
+			r.hist[min(max(int(math.Round(p.v/0.005)), 0), 256)]++
 			if had {
 				r.pairs++
 				if abs(p.v-prev.v) <= twoCounts {
@@ -182,28 +214,27 @@ func (w *Watcher) restOn(s *stretch, secs float64) restStats {
 				}
 			}
 		}
-		prev, had = p, on
+		prev, had = p, is
 	}
+	r.on = on
 	r.changing = (prev.t() - first.t()) / float64(changes+1)
 	r.end = 0.085
-	if s.side == Rich {
+	if rich {
 		r.end = 0.85
 	}
-	if n > 0 {
-		r.near = float64(near) / float64(n)
-		left := int32(n / 10)
+	if len(on) > 0 {
+		left := int32(len(on) / 10)
 		at, step := 0, 1
-		if s.side == Rich {
+		if rich {
 			at, step = 256, -1
 		}
 		for ; at > 0 || step > 0 && at < 256; at += step {
-			if left -= hist[at]; left < 0 {
+			if left -= r.hist[at]; left < 0 {
 				break
 			}
 		}
 		r.end = float64(at) * 0.005
 	}
-	return r
 }
 
 // twoCounts is two counts of the voltage's scaling, V.
@@ -218,6 +249,16 @@ func (w *Watcher) wasHeld(t float64) bool {
 		}
 		if f.ended && t > f.endHi {
 			return false
+		}
+	}
+	return false
+}
+
+// heldWithin reports whether a force that is known may have held a reading in [from, to].
+func (w *Watcher) heldWithin(from, to float64) bool {
+	for _, f := range w.forces {
+		if f.beginLo <= to && (!f.ended || f.endHi >= from) {
+			return true
 		}
 	}
 	return false

@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"math"
-	"slices"
 
 	"pushback/analysis/limits"
 )
@@ -84,6 +83,7 @@ type track struct {
 	changes            int     // of the value; the latest have their times from one to the next in gaps
 	renewed            float64 // s: refresh, as it was not long ago
 	scatter            scatter
+	rest               restOf // of the stretch that was weighed last
 }
 
 func newTrack() track { return track{volts: newSeries(8192), scatter: scatter{half: bandHalf}} }
@@ -93,6 +93,7 @@ func newTrack() track { return track{volts: newSeries(8192), scatter: scatter{ha
 type scatter struct {
 	from  point
 	steps [64]uint8
+	many  [256]uint8 // of each step in steps
 	n     int
 	half  float64 // V: the band that follows
 }
@@ -104,7 +105,12 @@ func (x *scatter) add(p point, renewed float64) {
 		return
 	}
 	if dt < 3*renewed && (p.v >= middleHigh && x.from.v >= middleHigh || p.v <= middleLow && x.from.v <= middleLow) {
-		x.steps[x.n%len(x.steps)] = uint8(min(abs(p.v-x.from.v)/0.005+0.5, 255))
+		latest := &x.steps[x.n%len(x.steps)]
+		if x.n >= len(x.steps) {
+			x.many[*latest]--
+		}
+		*latest = uint8(min(abs(p.v-x.from.v)/0.005+0.5, 255))
+		x.many[*latest]++
 		if x.n++; x.n >= 16 && x.n%8 == 0 {
 			x.half = min(max(bandHalf, 3*x.noise()), widestBand)
 		}
@@ -114,10 +120,11 @@ func (x *scatter) add(p point, renewed float64) {
 
 // noise is the standard deviation of a reading, V, from the median step: that of two readings is 0.954 times it.
 func (x *scatter) noise() float64 {
-	s := x.steps
-	n := min(x.n, len(s))
-	slices.Sort(s[:n])
-	return float64(s[n/2]) * 0.005 / 0.954
+	middle, left := 0, min(x.n, len(x.steps))/2
+	for ; middle < 255 && left >= int(x.many[middle]); middle++ {
+		left -= int(x.many[middle])
+	}
+	return float64(middle) * 0.005 / 0.954
 }
 
 // returnWithin is how long a departure may last and still belong to the run.
@@ -271,9 +278,20 @@ func (k *track) refresh() float64 {
 	if n < 8 {
 		return 0
 	}
-	g := k.gaps
-	slices.Sort(g[:n])
-	if r := g[n/5]; r > 1.5*k.interval {
+	var least [len(k.gaps)/5 + 1]float64 // in order
+	seen := 0
+	for _, g := range k.gaps[:n] {
+		if seen > n/5 && g >= least[n/5] {
+			continue
+		}
+		i := min(seen, n/5)
+		for ; i > 0 && least[i-1] > g; i-- {
+			least[i] = least[i-1]
+		}
+		least[i] = g
+		seen++
+	}
+	if r := least[n/5]; r > 1.5*k.interval {
 		return min(r, 1)
 	}
 	return 0

@@ -50,7 +50,7 @@ type Watcher struct {
 	cfg   Config
 	bank  int
 	other int // the bank beside it: 2 for 1, 1 for 2, 4 for 3, 3 for 4
-	roles map[*decode.Signal]role
+	roles decode.Roles[role]
 
 	now    float64
 	events []Event
@@ -107,7 +107,6 @@ type stretches struct {
 	excursions int // stretches that were over and called no force
 	refused    refusal
 	doubts     [2]doubt // by side
-	hist       [257]int32
 }
 
 // scratch is room for working, so that no reading asks for memory.
@@ -123,7 +122,6 @@ func NewWatcher(cfg Config) *Watcher {
 	}
 	w := &Watcher{
 		cfg: cfg, bank: cfg.Sensor.Bank, other: cfg.Sensor.Beside().Bank,
-		roles: map[*decode.Signal]role{},
 		streams: streams{volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024), otherDown: newSeries(512),
 			trim: newTrimStream(), otherTrim: newTrimStream()},
 		events: make([]Event, 0, 16), stretches: stretches{cands: make([]candidate, 0, maxCandidates)},
@@ -132,6 +130,7 @@ func NewWatcher(cfg Config) *Watcher {
 			scratchP: make([]point, 0, 4096)},
 		atRest: atRest{restFrom: -1, lastGap: -1},
 	}
+	w.roles = decode.NewRoles(w.role)
 	w.ready.purge = newSeries(64)
 	w.ready.rpm, w.ready.speed = newSeries(256), newSeries(256)
 	w.ready.since, w.ready.openAt = -1, -10
@@ -174,7 +173,7 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	w.events = w.events[:0]
 	p := point{s.Sent.Seconds(), s.Received.Seconds(), s.Value}
 	w.now = max(w.now, p.hi)
-	r := w.roleOf(s.Signal)
+	r := w.roles.Of(s.Signal)
 	if s.Missing {
 		if r == roleTrimBeside {
 			w.ready.unusedN++
@@ -258,7 +257,7 @@ func (w *Watcher) stepVolts(p point) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)
 	if w.running() == nil && w.trim.short.n > 0 {
-		w.ready.fifth.addVolts(p, w.trim.totalAt(p.t()), w.ready.hasStatus && isClosed(w.ready.status))
+		w.ready.fifth.addVolts(p, w.trim.totalAt, w.ready.hasStatus && isClosed(w.ready.status))
 	}
 	if w.holding() == nil && !w.readsOpen(p.v) && !w.asksNow() {
 		w.rest.addVolts(p)

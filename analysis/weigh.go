@@ -113,7 +113,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	base, _ := w.baseBefore(s.track, s.first.t())
 	secs := s.seconds()
 	own := base.stays(s.side)
-	rest := w.restOn(s, secs)
+	rest := w.restOn(s)
 
 	flatOwn, flatExc, levelOwn, levelExc, along := 0.0, 0.0, 0.0, 0.0, 0.0
 	if !s.loose {

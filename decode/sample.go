@@ -14,6 +14,35 @@ type Signal struct {
 	PID    byte
 	What   string // in words, for lists
 	Source string // where the formula is from
+	Number int    // its place among [Signals], from 1; 0: it is none of them
+}
+
+// Roles says what each signal is to somebody, who is asked by its name once: samples come by the million.
+type Roles[R any] struct {
+	named func(name string) R
+	all   []known[R] // by Number
+}
+
+type known[R any] struct {
+	role R
+	is   bool
+}
+
+// NewRoles makes roles that named gives.
+func NewRoles[R any](named func(name string) R) Roles[R] {
+	return Roles[R]{named, make([]known[R], 1+len(index.signals))}
+}
+
+// Of is the role of a signal.
+func (r *Roles[R]) Of(s *Signal) R {
+	if k := &r.all[s.Number]; k.is {
+		return k.role
+	}
+	role := r.named(s.Name)
+	if s.Number > 0 {
+		r.all[s.Number] = known[R]{role, true}
+	}
+	return role
 }
 
 // Sample is one value of one signal, or the fact that it was asked for and did

@@ -242,6 +242,7 @@ func newIndex() *tableIndex {
 	add := func(l *signalSpec) {
 		l.complete()
 		x.signals = append(x.signals, &l.Signal)
+		l.Number = len(x.signals)
 		x.byName[l.Name] = &l.Signal
 	}
 	for i := range fixedPIDs {

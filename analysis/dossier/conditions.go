@@ -1,7 +1,6 @@
 package dossier
 
 import (
-	"maps"
 	"slices"
 
 	"pushback/decode"
@@ -20,41 +19,45 @@ var conditionNames = []string{"ECT", "RPM", "LOAD_PCT", "VSS", "LONGFT1", "LONGF
 
 // conditions gathers under what conditions a session ran.
 type conditions struct {
-	ranges map[string]*Range // nil: a signal that says nothing of it
-	fuel   map[byte]int      // readings of FUELSYS1 by value
+	tells  decode.Roles[*Range] // nil: a signal that says nothing of it
+	ranges map[string]*Range
+	fuel   [256]int // readings of FUELSYS1 by value
 }
 
+// countedStatus stands for the signal whose values are counted.
+var countedStatus = &Range{Name: "FUELSYS1"}
+
 func newConditions() conditions {
-	return conditions{ranges: map[string]*Range{}, fuel: map[byte]int{}}
+	ranges := map[string]*Range{}
+	return conditions{ranges: ranges, tells: decode.NewRoles(func(name string) *Range {
+		switch {
+		case name == countedStatus.Name:
+			return countedStatus
+		case slices.Contains(conditionNames, name):
+			ranges[name] = &Range{Name: name}
+		}
+		return ranges[name]
+	})}
 }
 
 func (c *conditions) add(s decode.Sample) {
-	if s.Missing {
-		return
-	}
-	name := s.Signal.Name
-	if name == "FUELSYS1" {
+	r := c.tells.Of(s.Signal)
+	switch {
+	case r == nil || s.Missing:
+	case r == countedStatus:
 		c.fuel[byte(s.Value)]++
-		return
+	case r.Count == 0:
+		r.Unit, r.Min, r.Max, r.Count = s.Signal.Unit, s.Value, s.Value, 1
+	default:
+		r.Min, r.Max, r.Count = min(r.Min, s.Value), max(r.Max, s.Value), r.Count+1
 	}
-	r, known := c.ranges[name]
-	if !known {
-		if slices.Contains(conditionNames, name) {
-			r = &Range{Name: name, Unit: s.Signal.Unit, Min: s.Value, Max: s.Value}
-		}
-		c.ranges[name] = r
-	}
-	if r == nil {
-		return
-	}
-	r.Min, r.Max, r.Count = min(r.Min, s.Value), max(r.Max, s.Value), r.Count+1
 }
 
 // all are the ranges of what was read.
 func (c *conditions) all() []Range {
 	var out []Range
 	for _, name := range conditionNames {
-		if r := c.ranges[name]; r != nil {
+		if r := c.ranges[name]; r != nil && r.Count > 0 {
 			out = append(out, *r)
 		}
 	}
@@ -70,8 +73,10 @@ type FuelShare struct {
 // shares are the statuses of the first fuel system, the most frequent first.
 func (c *conditions) shares() []FuelShare {
 	var out []FuelShare
-	for _, b := range slices.Sorted(maps.Keys(c.fuel)) {
-		out = append(out, FuelShare{b, c.fuel[b]})
+	for b, n := range c.fuel {
+		if n > 0 {
+			out = append(out, FuelShare{byte(b), n})
+		}
 	}
 	slices.SortStableFunc(out, func(a, b FuelShare) int { return b.Count - a.Count })
 	return out

@@ -40,19 +40,25 @@ type Trace struct {
 	End    float64      // s, of the last record
 
 	open  bool     // the last hold
-	names struct { // of signals
-		volts, lambda, down string
-		trims               []string
-	}
+	roles decode.Roles[*series.Series] // nil: it is not drawn
 }
 
 // NewTrace returns a sink for a session that watches a sensor.
 func NewTrace(sensor decode.SensorID) *Trace {
 	t := &Trace{Sensor: sensor}
-	t.names.volts, t.names.lambda, t.names.trims = sensor.Voltage(), sensor.Ratio(), sensor.Trims()
-	if sensor.Position == 1 {
-		t.names.down = sensor.Downstream().Voltage()
-	}
+	t.roles = decode.NewRoles(func(name string) *series.Series {
+		switch {
+		case name == sensor.Voltage():
+			return &t.Volts
+		case name == sensor.Ratio():
+			return &t.Lambda
+		case sensor.Position == 1 && name == sensor.Downstream().Voltage():
+			return &t.Down
+		case slices.Contains(sensor.Trims(), name):
+			return &t.Trim
+		}
+		return nil
+	})
 	return t
 }
 
@@ -71,17 +77,8 @@ func (t *Trace) Marked() bool {
 func (t *Trace) Write(f session.Frame) error {
 	t.End = max(t.End, f.Record.At.Seconds())
 	for _, s := range f.Samples {
-		var to *series.Series
-		switch name := s.Signal.Name; {
-		case name == t.names.volts:
-			to = &t.Volts
-		case name == t.names.lambda:
-			to = &t.Lambda
-		case name == t.names.down:
-			to = &t.Down
-		case name == t.names.trims[0], name == t.names.trims[1]:
-			to = &t.Trim
-		default:
+		to := t.roles.Of(s.Signal)
+		if to == nil {
 			continue
 		}
 		v := s.Value

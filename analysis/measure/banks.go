@@ -59,7 +59,6 @@ const (
 
 // gauge is the trims and the voltage of a bank's first sensor as they came.
 type gauge struct {
-	names       struct{ long, short, beside, volts, ratio string }
 	short, long float32
 	trims       []reading // total trim, %
 	volts       []reading
@@ -67,19 +66,57 @@ type gauge struct {
 
 type reading struct{ at, v float32 }
 
-func newGauge(id decode.SensorID) (g gauge) {
-	g.names.long, g.names.short, g.names.beside, g.names.volts, g.names.ratio = id.LongTrim(), id.Trim(), id.TrimBeside(), id.Voltage(), id.Ratio()
-	return g
+// role is what a signal is here: of the bank, or of the engine. Those of a bank are told apart by where they stand.
+type role uint8
+
+const (
+	isNothing role = iota
+	isLong
+	isShort
+	isVolts
+	isRatio
+	isFlow
+	isSpeed
+	isLoad
+	isPressure
+	isIntake
+	isPurge
+	isOutside
+	isRoadSpeed
+)
+
+// part is a role and of which bank: 0 the watched one, 1 the other, or of no bank.
+type part struct {
+	role
+	bank uint8
 }
 
-func (g *gauge) add(name string, at, v float32) {
-	switch name {
-	case g.names.long:
+// partOf is that of the signal of a name, where the sensors of the banks are these.
+func partOf(name string, banks [2]decode.SensorID) part {
+	for i, id := range banks {
+		switch name {
+		case id.LongTrim():
+			return part{isLong, uint8(i)}
+		case id.Trim(), id.TrimBeside():
+			return part{isShort, uint8(i)}
+		case id.Voltage():
+			return part{isVolts, uint8(i)}
+		case id.Ratio():
+			return part{isRatio, uint8(i)}
+		}
+	}
+	return part{role: map[string]role{"MAF": isFlow, "RPM": isSpeed, "LOAD_PCT": isLoad, "MAP": isPressure, "IAT": isIntake, "EVAP_PCT": isPurge,
+		"BARO": isOutside, "VSS": isRoadSpeed}[name]}
+}
+
+func (g *gauge) add(is role, at, v float32) {
+	switch is {
+	case isLong:
 		g.long = v
-	case g.names.short, g.names.beside:
+	case isShort:
 		g.short = v
 		g.trims = thin(g.trims, reading{at, float32(decode.TotalTrim(float64(g.short), float64(g.long)))})
-	case g.names.volts:
+	case isVolts:
 		g.volts = thin(g.volts, reading{at, v})
 	}
 }

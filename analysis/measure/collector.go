@@ -79,7 +79,7 @@ type note struct{ at, propane float64 }
 // Collector takes the samples and notes of one session in order of time.
 type Collector struct {
 	number [2]int          // of the watched bank and of the other
-	own    decode.SensorID // upstream in the watched bank
+	parts  decode.Roles[part]
 	banks  [2]gauge
 	snaps  snapper
 	rows   []row
@@ -96,7 +96,8 @@ type Collector struct {
 func NewCollector(bank int) *Collector {
 	nan := float32(math.NaN())
 	own := decode.SensorID{Bank: bank, Position: 1}
-	return &Collector{number: [2]int{bank, own.Beside().Bank}, banks: [2]gauge{newGauge(own), newGauge(own.Beside())}, own: own, now: row{0, nan, nan, nan, nan, nan, nan}, short: nan}
+	banks := [2]decode.SensorID{own, own.Beside()}
+	return &Collector{number: [2]int{bank, own.Beside().Bank}, parts: decode.NewRoles(func(name string) part { return partOf(name, banks) }), now: row{0, nan, nan, nan, nan, nan, nan}, short: nan}
 }
 
 // often is how far apart rows are at least, s: hours of them are not to take room.
@@ -104,36 +105,38 @@ const often = 0.25
 
 // Add takes one sample.
 func (c *Collector) Add(s decode.Sample) {
-	if s.Missing {
+	is := c.parts.Of(s.Signal)
+	if is.role == isNothing || s.Missing {
 		return
 	}
 	v, at := float32(s.Value), float32((s.Sent+s.Received).Seconds()/2)
-	for i := range c.banks {
-		c.banks[i].add(s.Signal.Name, at, v)
+	c.banks[is.bank].add(is.role, at, v)
+	if is.bank == 1 {
+		return
 	}
-	c.snaps.add(s.Signal.Name, &c.banks[0], at, v)
-	switch s.Signal.Name {
-	case c.own.LongTrim():
+	c.snaps.add(is.role, at, v)
+	switch is.role {
+	case isLong:
 		c.long = v
-	case c.own.Trim(), c.own.TrimBeside():
+	case isShort:
 		c.now.at, c.short = at, v
-		c.now.trim = float32(decode.TotalTrim(float64(c.short), float64(c.long)))
-		if n := len(c.rows); n == 0 || c.now.at >= c.rows[n-1].at+often {
+		if n := len(c.rows); n == 0 || at >= c.rows[n-1].at+often {
+			c.now.trim = float32(decode.TotalTrim(float64(c.short), float64(c.long)))
 			c.rows = append(c.rows, c.now)
 		}
-	case "MAF":
+	case isFlow:
 		c.now.flow = v
-	case "RPM":
+	case isSpeed:
 		c.now.rpm = v
-	case "LOAD_PCT":
+	case isLoad:
 		c.now.load = v
-	case "MAP":
+	case isPressure:
 		c.now.pressure = v
-	case "IAT":
+	case isIntake:
 		c.now.intake = v
-	case "EVAP_PCT":
-		c.purge = append(c.purge, reading{float32((s.Sent + s.Received).Seconds() / 2), v})
-	case "BARO":
+	case isPurge:
+		c.purge = append(c.purge, reading{at, v})
+	case isOutside:
 		c.baro = s.Value
 	}
 }

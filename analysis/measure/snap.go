@@ -57,18 +57,18 @@ type snapper struct {
 	wide       bool // lambda was read: the volts are none of a narrow sensor's
 }
 
-func (s *snapper) add(name string, own *gauge, at, v float32) {
-	switch name {
-	case own.names.ratio:
+func (s *snapper) add(is role, at, v float32) {
+	switch is {
+	case isRatio:
 		s.wide, s.all, s.at = true, nil, 0
-	case "VSS":
+	case isRoadSpeed:
 		if s.speed = v; v > 0 { // it was driven off
 			s.at = 0
 		}
-	case "RPM":
+	case isSpeed:
 		s.rpm = append(late(s.rpm, at-snapIn), reading{at, v})
 		s.turn(at, v)
-	case own.names.volts:
+	case isVolts:
 		if s.wide {
 			return
 		}

@@ -20,6 +20,8 @@ type Aftermath struct {
 	Most    float64  // %: how far it went from there, with its sign
 	Now     float64  // %: how far it is at the end
 
+	longTrim *decode.Signal
+
 	recent []longReading // before the first step
 	began  bool
 	ended  time.Duration // the last release
@@ -45,8 +47,11 @@ const (
 
 // Write takes one frame.
 func (a *Aftermath) Write(f Frame) error {
+	if a.longTrim == nil {
+		a.longTrim = decode.ByName(a.Sensor.LongTrim())
+	}
 	for _, s := range f.Samples {
-		if !s.Missing && s.Signal.Name == a.Sensor.LongTrim() {
+		if s.Signal == a.longTrim && !s.Missing {
 			a.addLong(longReading{s.Received, s.Value})
 		}
 	}

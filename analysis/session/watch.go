@@ -33,7 +33,18 @@ type watchers struct {
 	held  [2][]analysis.Event // what they said before the choice
 	seen  [2]bool             // the kind's own reading came in this record
 	first time.Duration       // when the sensor behind the catalyst was read first
+	tells decode.Roles[tells]
 }
+
+// tells is what a signal tells of the kind.
+type tells uint8
+
+const (
+	tellsNothing tells = iota
+	tellsRear          // the sensor is behind the catalyst
+	tellsNarrow
+	tellsWide
+)
 
 // newWatchers watches what the setup says. Where it does not say what is forced, that is the wire of a narrow sensor and, as
 // nobody holds the wire of a wide-range one, the mixture of that.
@@ -44,6 +55,7 @@ func newWatchers(s Setup) *watchers {
 		w.cfg.By = analysis.ByMixture
 	}
 	w.both = [2]watcher{narrow, newWide(w.cfg)}
+	w.tells = decode.NewRoles(w.tellsOf)
 	return w
 }
 
@@ -89,29 +101,44 @@ func (w *watchers) step(s decode.Sample) []analysis.Event {
 	if !s.Missing {
 		w.notice(s)
 	}
+	if w.kind != decode.UnknownKind {
+		return w.chosen().Step(s)
+	}
 	return w.each(func(x watcher) []analysis.Event { return x.Step(s) })
 }
 
-// notice takes down what tells of the kind. By wire, a sensor behind the catalyst is judged by what is upstream of it,
-// which may come a little later.
+// notice takes down what tells of the kind.
 func (w *watchers) notice(s decode.Sample) {
-	id, name := w.cfg.Sensor, s.Signal.Name
+	switch w.tells.Of(s.Signal) {
+	case tellsRear:
+		if w.first == 0 {
+			w.first = max(s.Received, 1)
+		}
+		w.seen[0] = w.seen[0] || s.Received > w.first+upstreamWithin
+	case tellsNarrow:
+		w.seen[0] = true
+	case tellsWide:
+		w.seen[1] = true
+	}
+}
+
+// tellsOf is what the signal of a name tells. By wire, a sensor behind the catalyst is judged by what is upstream of it,
+// which may come a little later.
+func (w *watchers) tellsOf(name string) tells {
+	id := w.cfg.Sensor
 	if rear := id.Position > 1 && w.cfg.By == analysis.ByWire; rear {
 		if name == id.Voltage() {
-			if w.first == 0 {
-				w.first = max(s.Received, 1)
-			}
-			w.seen[0] = w.seen[0] || s.Received > w.first+upstreamWithin
-			return
+			return tellsRear
 		}
 		id.Position = 1
 	}
 	switch name {
 	case id.Ratio():
-		w.seen[1] = true
+		return tellsWide
 	case id.Voltage():
-		w.seen[0] = true
+		return tellsNarrow
 	}
+	return tellsNothing
 }
 
 // upstreamWithin is how long the first reading of the upstream sensor is waited for.

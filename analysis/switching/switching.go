@@ -17,7 +17,7 @@ import (
 
 // Collector takes the samples of one session in order of time.
 type Collector struct {
-	name     string
+	roles    decode.Roles[role]
 	rpm      float64
 	rpmAt    float64
 	hasRPM   bool
@@ -42,10 +42,27 @@ type reading struct {
 func NewCollector(sensor string) *Collector {
 	id, err := decode.ParseSensorID(sensor)
 	if err != nil {
-		return &Collector{}
+		id = decode.SensorID{Bank: -1} // there is none
 	}
-	return &Collector{name: id.Voltage()}
+	return &Collector{roles: decode.NewRoles(func(name string) role {
+		switch name {
+		case "RPM":
+			return isSpeed
+		case id.Voltage():
+			return isVolts
+		}
+		return isNothing
+	})}
 }
+
+// role is what a signal is here.
+type role uint8
+
+const (
+	isNothing role = iota
+	isSpeed
+	isVolts
+)
 
 // How long an engine speed holds by itself, s, and how far apart two that agree to a share
 // may be to hold for what lies between them.
@@ -57,19 +74,20 @@ const (
 
 // Add takes one sample.
 func (c *Collector) Add(s decode.Sample) {
-	if s.Missing {
+	is := c.roles.Of(s.Signal)
+	if is == isNothing || s.Missing {
 		return
 	}
 	at := (s.Sent + s.Received).Seconds() / 2
-	switch s.Signal.Name {
-	case "RPM":
+	switch is {
+	case isSpeed:
 		if c.hasRPM && at-c.rpmAt <= betweenSpeed && math.Abs(s.Value-c.rpm) <= sameSpeed*max(s.Value, c.rpm) {
 			for i := len(c.speeds) - 1; i >= 0 && math.IsNaN(float64(c.speeds[i].rpm)) && c.speeds[i].at >= c.rpmAt; i-- {
 				c.speeds[i].rpm = float32(c.rpm)
 			}
 		}
 		c.rpm, c.rpmAt, c.hasRPM = s.Value, at, true
-	case c.name:
+	case isVolts:
 		rpm := float32(math.NaN())
 		if c.hasRPM && at-c.rpmAt <= freshSpeed {
 			rpm = float32(c.rpm)

@@ -100,6 +100,7 @@ func (r raw) reading(by Flow, litres float64) Reading {
 
 // Collector takes the samples of one session in order of time.
 type Collector struct {
+	parts                                              *decode.Roles[meaning]
 	speed, load, maf, pressure, intake, coolant, purge latest
 	status, long                                       [5]latest            // by fuel system, and by bank
 	shorts                                             series.Series        // short-term trims, %, at twice the middle of the exchange
@@ -115,30 +116,87 @@ func (c *Collector) Add(s decode.Sample) {
 	}
 	at := (s.Sent + s.Received).Seconds() / 2
 	c.end = max(c.end, at)
-	switch name := s.Signal.Name; name {
-	case "RPM":
-		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, c.give(func(u *under, v float32) { u.rpm = v }))
-	case "LOAD_PCT":
-		c.load.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.load = v }))
-	case "MAF":
-		c.maf.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.maf = v }))
-	case "MAP":
-		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.pressure = v }))
-	case "IAT":
-		c.intake.set(at, s.Value)
-	case "EVAP_PCT":
-		c.purge.set(at, s.Value)
-	case "ECT":
-		c.coolant.set(at, s.Value)
-	case "FUELSYS1", "FUELSYS2":
-		c.status[name[7]-'0'].set(at, s.Value)
-	case "LONGFT1", "LONGFT2", "LONGFT3", "LONGFT4":
-		c.long[name[6]-'0'].set(at, s.Value)
-	case "SHRTFT1", "SHRTFT2", "SHRTFT3", "SHRTFT4":
-		c.addTrim(s, int(name[6]-'0'), false)
-	case "SHRTFT11", "SHRTFT21", "SHRTFT31", "SHRTFT41":
-		c.addTrim(s, int(name[6]-'0'), true)
+	if c.parts == nil {
+		parts := decode.NewRoles(meaningOf)
+		c.parts = &parts
 	}
+	switch is := c.parts.Of(s.Signal); is.role {
+	case isSpeed:
+		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, c.give(func(u *under, v float32) { u.rpm = v }))
+	case isLoad:
+		c.load.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.load = v }))
+	case isFlow:
+		c.maf.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.maf = v }))
+	case isPressure:
+		c.pressure.reach(at, s.Value, steadyFlow, betweenAir, c.give(func(u *under, v float32) { u.pressure = v }))
+	case isIntake:
+		c.intake.set(at, s.Value)
+	case isPurge:
+		c.purge.set(at, s.Value)
+	case isCoolant:
+		c.coolant.set(at, s.Value)
+	case isStatus:
+		c.status[is.of].set(at, s.Value)
+	case isLong:
+		c.long[is.of].set(at, s.Value)
+	case isShort:
+		c.addTrim(s, is.of, false)
+	case isBeside:
+		c.addTrim(s, is.of, true)
+	}
+}
+
+// role is what a signal is to a map.
+type role uint8
+
+const (
+	isNothing role = iota
+	isSpeed
+	isLoad
+	isFlow
+	isPressure
+	isIntake
+	isPurge
+	isCoolant
+	isStatus
+	isLong
+	isShort
+	isBeside // the same with the sensor's voltage
+)
+
+// meaning is a role and of which fuel system or bank.
+type meaning struct {
+	role
+	of int
+}
+
+// meaningOf is that of the signal of a name.
+func meaningOf(name string) meaning {
+	switch name {
+	case "RPM":
+		return meaning{role: isSpeed}
+	case "LOAD_PCT":
+		return meaning{role: isLoad}
+	case "MAF":
+		return meaning{role: isFlow}
+	case "MAP":
+		return meaning{role: isPressure}
+	case "IAT":
+		return meaning{role: isIntake}
+	case "EVAP_PCT":
+		return meaning{role: isPurge}
+	case "ECT":
+		return meaning{role: isCoolant}
+	case "FUELSYS1", "FUELSYS2":
+		return meaning{isStatus, int(name[7] - '0')}
+	case "LONGFT1", "LONGFT2", "LONGFT3", "LONGFT4":
+		return meaning{isLong, int(name[6] - '0')}
+	case "SHRTFT1", "SHRTFT2", "SHRTFT3", "SHRTFT4":
+		return meaning{isShort, int(name[6] - '0')}
+	case "SHRTFT11", "SHRTFT21", "SHRTFT31", "SHRTFT41":
+		return meaning{isBeside, int(name[6] - '0')}
+	}
+	return meaning{}
 }
 
 func (c *Collector) addTrim(s decode.Sample, bank int, beside bool) {

@@ -16,7 +16,7 @@ const maxForces = 32
 // of time; not for concurrent use.
 type Watcher struct {
 	cfg    analysis.Config
-	roles  map[*decode.Signal]role
+	roles  decode.Roles[role]
 	now    float64
 	events []analysis.Event
 	codes  analysis.CodeWatch
@@ -97,18 +97,16 @@ func New(cfg analysis.Config) *Watcher {
 	if cfg.Sensor == (decode.SensorID{}) {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
-	w := &Watcher{cfg: cfg, roles: map[*decode.Signal]role{}, own: newBank(), other: newBank(),
+	w := &Watcher{cfg: cfg, own: newBank(), other: newBank(),
 		shared: shared{command: newSeries(4096), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256)}}
-	w.ready.since = -1
+	w.roles, w.ready.since = decode.NewRoles(w.role), -1
 	return w
 }
 
-func (w *Watcher) roleOf(s *decode.Signal) role {
-	if r, known := w.roles[s]; known {
-		return r
-	}
+// role is that of a signal by its name.
+func (w *Watcher) role(name string) role {
 	r := roleNone
-	switch s.Name {
+	switch name {
 	case "EQ_RAT":
 		r = roleCommand
 	case "ECT":
@@ -122,13 +120,12 @@ func (w *Watcher) roleOf(s *decode.Signal) role {
 	case w.cfg.Sensor.Status():
 		r = roleStatus
 	default:
-		if b := bankRole(w.cfg.Sensor, s.Name); b != roleNone {
+		if b := bankRole(w.cfg.Sensor, name); b != roleNone {
 			r = b
-		} else if b := bankRole(w.cfg.Sensor.Beside(), s.Name); b != roleNone {
+		} else if b := bankRole(w.cfg.Sensor.Beside(), name); b != roleNone {
 			r = b + roleOther
 		}
 	}
-	w.roles[s] = r
 	return r
 }
 
@@ -163,7 +160,7 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 	w.events = w.events[:0]
 	p := reading{s.Sent.Seconds(), s.Received.Seconds(), s.Value}
 	w.now = max(w.now, p.hi)
-	r := w.roleOf(s.Signal)
+	r := w.roles.Of(s.Signal)
 	if s.Missing || r == roleNone {
 		return w.events
 	}
