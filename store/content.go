@@ -34,10 +34,17 @@ func (c *Content) Add(rec obd.Record) error {
 }
 
 // Sum is the hash of the records so far, 32 bytes.
-func (c *Content) Sum() []byte { return c.hash.Sum(nil) }
+func (c *Content) Sum() []byte {
+	c.hash.Write(c.buf)
+	c.buf = c.buf[:0]
+	return c.hash.Sum(nil)
+}
+
+// hashed is how many bytes are hashed at once, about: less each time takes longer.
+const hashed = 4096
 
 func (c *Content) add(r *recordRow) {
-	b := binary.AppendVarint(c.buf[:0], r.at)
+	b := binary.AppendVarint(c.buf, r.at)
 	text := func(s string) { b = append(binary.AppendUvarint(b, uint64(len(s))), s...) }
 	text(r.kind)
 	switch r.kind {
@@ -54,7 +61,10 @@ func (c *Content) add(r *recordRow) {
 		text(r.names)
 		text(r.vals)
 	}
-	c.hash.Write(b)
+	if len(b) >= hashed {
+		c.hash.Write(b)
+		b = b[:0]
+	}
 	c.buf = b
 }
 

@@ -39,7 +39,7 @@ type Trace struct {
 	Ticks  []Tick       // by time
 	End    float64      // s, of the last record
 
-	open  bool     // the last hold
+	open  bool                         // the last hold
 	roles decode.Roles[*series.Series] // nil: it is not drawn
 }
 

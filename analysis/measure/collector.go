@@ -78,7 +78,7 @@ type note struct{ at, propane float64 }
 
 // Collector takes the samples and notes of one session in order of time.
 type Collector struct {
-	number [2]int          // of the watched bank and of the other
+	number [2]int // of the watched bank and of the other
 	parts  decode.Roles[part]
 	banks  [2]gauge
 	snaps  snapper

@@ -61,7 +61,7 @@ type State struct {
 	Setup   session.Setup
 	Replay  bool // it is over and only shown again: nobody is told to do anything
 	verdict func() analysis.Verdict
-	shown   names
+	shown   decode.Roles[shows]
 	order   dossier.Order
 	Readings
 	Forcing
@@ -78,13 +78,42 @@ type State struct {
 	Verdict *analysis.Verdict // once the session is over
 }
 
-// names are those of the signals that are shown.
-type names struct {
-	volts  string
-	lambda string
-	trims  []string
-	others []string // the other bank's trim
-	status string
+// shows is what of the state a signal is.
+type shows uint8
+
+const (
+	showsNothing shows = iota
+	showsLambda
+	showsVolts
+	showsCommand
+	showsTrim
+	showsOther
+	showsRPM
+	showsCoolant
+	showsStatus
+)
+
+// shownAs is what the signal of a name is where a sensor is watched.
+func shownAs(name string, id decode.SensorID) shows {
+	switch {
+	case name == id.Ratio():
+		return showsLambda
+	case name == id.Voltage():
+		return showsVolts
+	case name == "EQ_RAT":
+		return showsCommand
+	case slices.Contains(id.Trims(), name):
+		return showsTrim
+	case slices.Contains(decode.SensorID{Bank: 3 - id.Bank, Position: id.Position}.Trims(), name):
+		return showsOther
+	case name == "RPM":
+		return showsRPM
+	case name == "ECT":
+		return showsCoolant
+	case name == id.Status():
+		return showsStatus
+	}
+	return showsNothing
 }
 
 // Readings are the last values, and the session time now.
@@ -123,7 +152,7 @@ type Axis struct {
 // stays open.
 func NewState(setup session.Setup, verdict func() analysis.Verdict) *State {
 	id := setup.Sensor
-	return &State{Setup: setup, verdict: verdict, shown: names{id.Voltage(), id.Ratio(), id.Trims(), decode.SensorID{Bank: 3 - id.Bank, Position: id.Position}.Trims(), id.Status()}, Ring: ring.New()}
+	return &State{Setup: setup, verdict: verdict, shown: decode.NewRoles(func(name string) shows { return shownAs(name, id) }), Ring: ring.New()}
 }
 
 // Write takes in a frame.
@@ -132,25 +161,28 @@ func (s *State) Write(f session.Frame) error {
 	for _, x := range f.Samples {
 		var r *Reading
 		var trace *[]Point
-		switch name := x.Signal.Name; {
-		case name == s.shown.lambda:
+		switch s.shown.Of(x.Signal) {
+		case showsLambda:
 			if !x.Missing && !s.Wide {
 				s.Wide, s.VTrace = true, nil // volts that it showed besides are no reading of it
 			}
 			r, trace = &s.Volts, &s.VTrace
-		case name == s.shown.volts && !s.Wide:
+		case showsVolts:
+			if s.Wide {
+				continue
+			}
 			r, trace = &s.Volts, &s.VTrace
-		case name == "EQ_RAT":
+		case showsCommand:
 			r, trace = &s.Command, &s.CTrace
-		case slices.Contains(s.shown.trims, name):
+		case showsTrim:
 			r, trace = &s.Trim, &s.TTrace
-		case slices.Contains(s.shown.others, name):
+		case showsOther:
 			r = &s.OtherTrim
-		case name == "RPM":
+		case showsRPM:
 			r = &s.RPM
-		case name == "ECT":
+		case showsCoolant:
 			r = &s.Coolant
-		case name == s.shown.status:
+		case showsStatus:
 			r = &s.FuelStatus
 		default:
 			continue

@@ -5,6 +5,7 @@ import (
 
 	"pushback/analysis/dossier"
 	"pushback/analysis/session"
+	"pushback/obd"
 	"pushback/store"
 )
 
@@ -24,10 +25,18 @@ func Dossier(ctx context.Context, db *store.Store, ref string, want dossier.Setu
 		return m, nil, err
 	}
 	defer reader.Close()
-	records, stop := NewAhead(ctx, reader)
+	hash := want.Hash
+	var also func(obd.Record) error
+	if hash != nil {
+		also = hash.Add
+	}
+	records, stop := NewAhead(ctx, reader, also)
 	defer stop()
-	want.Setup, want.Vehicle = setup, m.Vehicle
+	want.Setup, want.Vehicle, want.Hash = setup, m.Vehicle, nil
 	d, err := dossier.Collect(ctx, records, want)
+	if err == nil && hash != nil {
+		d.Sum = hash.Sum()
+	}
 	return m, d, err
 }
 

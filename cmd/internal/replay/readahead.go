@@ -8,7 +8,7 @@ import (
 )
 
 // Ahead reads a source in a goroutine of its own, so that reading and judging a long
-// session go on side by side.
+// session go on side by side; what only needs the records is done there too.
 type Ahead struct {
 	batches chan batch
 	used    chan []obd.Record // to be filled again
@@ -21,8 +21,9 @@ type batch struct {
 	err     error // after them
 }
 
-// NewAhead begins to read; stop ends it, after which src is free again.
-func NewAhead(ctx context.Context, src session.Source) (r *Ahead, stop func()) {
+// NewAhead begins to read, and gives each record to also, if that is not nil, whose error ends the reading. stop ends it, after
+// which src and also are free again.
+func NewAhead(ctx context.Context, src session.Source, also func(obd.Record) error) (r *Ahead, stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
 	r = &Ahead{batches: make(chan batch, 4), used: make(chan []obd.Record, 6)}
 	done := make(chan struct{})
@@ -37,7 +38,10 @@ func NewAhead(ctx context.Context, src session.Source) (r *Ahead, stop func()) {
 			}
 			for b.err == nil && len(b.records) < cap(b.records) {
 				var rec obd.Record
-				if rec, b.err = src.Next(ctx); b.err == nil {
+				if rec, b.err = src.Next(ctx); b.err == nil && also != nil {
+					b.err = also(rec)
+				}
+				if b.err == nil {
 					b.records = append(b.records, rec)
 				}
 			}

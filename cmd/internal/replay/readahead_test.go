@@ -34,7 +34,7 @@ func TestReadAhead(t *testing.T) {
 	broken := errors.New("broken")
 	for _, end := range []error{io.EOF, broken} {
 		for _, n := range []int{0, 1, 511, 512, 513, 5000} {
-			r, stop := NewAhead(t.Context(), &counted{n: n, err: end})
+			r, stop := NewAhead(t.Context(), &counted{n: n, err: end}, nil)
 			for i := range n {
 				rec, err := r.Next(t.Context())
 				if err != nil || rec.Seq != int64(i) {
@@ -50,7 +50,7 @@ func TestReadAhead(t *testing.T) {
 		}
 	}
 	// Left in the middle, it ends.
-	r, stop := NewAhead(t.Context(), &counted{n: 1 << 30})
+	r, stop := NewAhead(t.Context(), &counted{n: 1 << 30}, nil)
 	if _, err := r.Next(t.Context()); err != nil {
 		t.Fatal(err)
 	}
