@@ -6,7 +6,8 @@ BIN := bin/pushback
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 # The Go that builds what is handed out: the same bytes need the same compiler.
 TOOLCHAIN := go1.26.11
-LDFLAGS := -X main.version=$(VERSION)
+# Functions begin at 16 bytes, not 32, which makes the program smaller by a hundredth.
+LDFLAGS := -X main.version=$(VERSION) -funcalign=16
 # The page for a phone needs no HTTP/2.
 TAGS := nethttpomithttp2
 
