@@ -36,6 +36,9 @@ const (
 	ReturnOffset     EventName = "return_offset"
 )
 
+// NoReading is the cause of a gap in which no reading of the watched sensor came.
+const NoReading = "no reading"
+
 // Side is where a signal is held, and what a sensor reports.
 type Side string
 

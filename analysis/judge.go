@@ -8,6 +8,8 @@ import (
 )
 
 // Verdict returns the verdict on all that was seen so far.
+//
+// Special cases are: before anything was read it is not ready; where all was ready and nobody forced a side, nothing was forced.
 func (w *Watcher) Verdict() Verdict {
 	c := assess(w)
 	proofs := []Proof{

@@ -33,6 +33,9 @@ func sideIndex(s Side) int {
 }
 
 // Mark takes the word of the technician that they begin to force a side.
+//
+// Special cases are: by mixture the word itself begins the force, and ends one of the other side; what was seen to be held already
+// is marked; beyond maxForces it is counted as not judged.
 func (w *Watcher) Mark(at time.Duration, side Side) []Event {
 	w.events = w.events[:0]
 	t := at.Seconds()

@@ -18,7 +18,9 @@ const (
 	ByNothing By = "nothing" // somebody said that nothing is: a drive is led, and what its readings do is the drive's
 )
 
-// ParseBy reads a name; "" is the wire. The error names those that there are.
+// ParseBy reads a name. The error names those that there are.
+//
+// Special cases are: "" is the wire; case and blanks count.
 func ParseBy(name string) (By, error) {
 	switch by := By(name); by {
 	case "":
@@ -169,6 +171,9 @@ func (w *Watcher) holding() *force {
 
 // Step takes one sample and returns what it decides, possibly nothing. The slice
 // is valid until the next call.
+//
+// Special cases are: a sample that is older than the last moves no time back; of a missing one only that counts which tells
+// that a sensor is not used for trim; a signal that nothing here asks for is left out.
 func (w *Watcher) Step(s decode.Sample) []Event {
 	w.events = w.events[:0]
 	p := point{s.Sent.Seconds(), s.Received.Seconds(), s.Value}
@@ -294,7 +299,7 @@ func (w *Watcher) gapInVolts(p point) {
 		return
 	}
 	if dt := p.t() - prev.t(); dt > max(3, 6*w.volts.interval) && w.lastGap < prev.t() {
-		w.emit(Event{T: prev.t(), Name: GapSeen, From: prev.hi, To: p.lo, Cause: "no reading"})
+		w.emit(Event{T: prev.t(), Name: GapSeen, From: prev.hi, To: p.lo, Cause: NoReading})
 		w.lastGap = p.t()
 	}
 }
@@ -355,6 +360,8 @@ func (w *Watcher) Gap(from, to time.Duration, cause string) []Event {
 }
 
 // Finish ends the session at the given time: what waits for more data is decided.
+//
+// Special cases are: a force that is still held ends there, and counts if it was seen by then.
 func (w *Watcher) Finish(at time.Duration) []Event {
 	w.events = w.events[:0]
 	w.now = max(w.now, at.Seconds())

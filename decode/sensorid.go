@@ -7,6 +7,8 @@ import "fmt"
 type SensorID struct{ Bank, Position int }
 
 // ParseSensorID reads a name such as "B1S1". The error says what is wrong with it.
+//
+// Special cases are: small letters, blanks and an empty name are errors.
 func ParseSensorID(name string) (SensorID, error) {
 	if len(name) != 4 || name[0] != 'B' || name[2] != 'S' ||
 		name[1] < '1' || name[1] > '4' || name[3] < '1' || name[3] > '4' {

@@ -20,6 +20,8 @@ const TrimCount = 100.0 / 128
 // TotalTrim is what short-term and long-term trim, %, come to together, %. Each is a factor on the fuel that
 // is injected, so they multiply: +25 and +15 are +43.75, not +40 (SAE J1979 words both as a correction of the
 // fuel schedule; that they multiply is common practice of computers, no source).
+//
+// Special cases are: where one is 0 it is the other; where one is -100 no fuel is left, -100.
 func TotalTrim(short, long float64) float64 { return 100 * ((1+short/100)*(1+long/100) - 1) }
 
 // formula says how the big-endian number of size bytes becomes a value:

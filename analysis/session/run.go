@@ -21,6 +21,9 @@ type Result struct {
 // Run judges the records of src to its end and hands each to every sink, in order.
 // However it ends, the Result holds the verdict on all that came; the error says
 // why it ended when that was not the end of the source.
+//
+// Special cases are: a source without a record gives the verdict on nothing; a sink that fails ends the session, but each of
+// them gets the record, and it is judged.
 func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, error) {
 	var res Result
 	write := func(f Frame) error {

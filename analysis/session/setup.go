@@ -19,8 +19,9 @@ type Setup struct {
 }
 
 // NewSetup reads a setup as it is stored and as flags have it: a sensor such as "B1S1",
-// "wire" or "mixture". Empty ones are B1S1 and the wire. The error says which name is
-// wrong.
+// "wire" or "mixture". The error says which name is wrong.
+//
+// Special cases are: an empty sensor is B1S1; an empty by is the wire, and Unsaid.
 func NewSetup(sensor, by string, f obd.Format) (Setup, error) {
 	s := Setup{Sensor: decode.SensorID{Bank: 1, Position: 1}, Format: f}
 	var err error

@@ -6,6 +6,8 @@ import (
 )
 
 // Verdict returns the verdict on all that was seen so far.
+//
+// Special cases are: asked for twice at one time it is judged once; before anything was read it is not ready.
 func (w *Watcher) Verdict() analysis.Verdict {
 	if w.hasVerdict && w.judgedAt == w.now {
 		return w.verdict

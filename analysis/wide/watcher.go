@@ -93,6 +93,8 @@ const (
 
 // New returns a watcher of what cfg says. Its sensor is the wide-range
 // one, or, by wire, the narrow one behind the catalyst.
+//
+// Special cases are: without a sensor it is B1S1; by the wire of a wide-range one it is never ready, for that is never forced.
 func New(cfg analysis.Config) *Watcher {
 	if cfg.Sensor == (decode.SensorID{}) {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
@@ -249,11 +251,14 @@ func (w *Watcher) gapInLambda() {
 	}
 	if usual := s.interval(a.t()-20, a.t()); b.t()-a.t() > 6*usual {
 		w.ready.gapAt = b.t()
-		w.emit(analysis.Event{T: a.t(), Name: analysis.GapSeen, From: a.hi, To: b.lo, Cause: "no reading"})
+		w.emit(analysis.Event{T: a.t(), Name: analysis.GapSeen, From: a.hi, To: b.lo, Cause: analysis.NoReading})
 	}
 }
 
 // Mark takes the word of the technician that they begin to force a side.
+//
+// Special cases are: another word before a release ends the force that was said before; one that was seen already is marked; what
+// was seen and is not what is said here is abandoned.
 func (w *Watcher) Mark(at time.Duration, side analysis.Side) []analysis.Event {
 	w.events = w.events[:0]
 	t := at.Seconds()

@@ -1,0 +1,137 @@
+package analysis
+
+import (
+	"testing"
+	"time"
+
+	"pushback/analysis/limits"
+	"pushback/decode"
+)
+
+func TestParseBy(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		want By
+		ok   bool
+	}{{"", ByWire, true}, {"wire", ByWire, true}, {"mixture", ByMixture, true}, {"fuelcut", ByFuelCut, true}, {"nothing", ByNothing, true},
+		{"Wire", "", false}, {" wire", "", false}, {"both", "", false}} {
+		if got, err := ParseBy(c.name); got != c.want || (err == nil) != c.ok {
+			t.Errorf("%q: %q, %v", c.name, got, err)
+		}
+	}
+}
+
+// A reading that comes late takes no time back, and one that nothing here asks for changes nothing.
+func TestStepSpecial(t *testing.T) {
+	step := func(w *Watcher, name string, at time.Duration, missing bool) []Event {
+		return w.Step(decode.Sample{Signal: decode.ByName(name), Sent: at, Received: at + 20*time.Millisecond, Value: 0.45, Missing: missing})
+	}
+	w := NewWatcher(Config{})
+	step(w, "O2S11", 5*time.Second, false)
+	then := w.now
+	step(w, "O2S11", 2*time.Second, false)
+	if w.now != then {
+		t.Errorf("time went from %v back to %v", then, w.now)
+	}
+	n := w.volts.volts.n
+	for _, name := range []string{"O2S11", "BARO"} {
+		if e := step(w, name, 6*time.Second, name == "O2S11"); len(e) != 0 || w.volts.volts.n != n {
+			t.Errorf("%s: %v, %d readings", name, e, w.volts.volts.n)
+		}
+	}
+}
+
+// Before anything was read nothing is proven and nothing failed, however the test is done.
+func TestVerdictOnNothing(t *testing.T) {
+	for _, by := range []By{ByWire, ByMixture, ByFuelCut, ByNothing} {
+		v := NewWatcher(Config{By: by}).Verdict()
+		if v.Conclusion != ConclusionNotReady && v.Conclusion != NothingForced {
+			t.Errorf("%s: %s", by, v.Conclusion)
+		}
+		for _, p := range v.Proofs {
+			if p.State == Proven || p.State == Failed {
+				t.Errorf("%s: %s is %s", by, p.ID, p.State)
+			}
+		}
+	}
+}
+
+// By mixture the word begins a force and the same once more begins none; one that no reading follows is none in the end. By wire a word
+// alone is none.
+func TestMarkSpecial(t *testing.T) {
+	for _, c := range []struct {
+		by    By
+		marks []Side
+		want  int
+	}{
+		{ByMixture, []Side{Lean}, 1}, {ByMixture, []Side{Lean, Lean}, 1}, {ByMixture, []Side{Rich}, 1},
+		{ByWire, []Side{Lean, Rich}, 0},
+	} {
+		w := NewWatcher(Config{By: c.by})
+		for i, side := range c.marks {
+			w.Mark(time.Duration(30+20*i)*time.Second, side)
+		}
+		if len(w.forces) != c.want || w.marks != len(c.marks) {
+			t.Errorf("%s, %v: %d forces of %d words", c.by, c.marks, len(w.forces), w.marks)
+		}
+	}
+	w := NewWatcher(Config{By: ByMixture})
+	w.Mark(30*time.Second, Lean)
+	w.Release(40 * time.Second)
+	w.Finish(60 * time.Second)
+	if len(w.forces) != 0 || w.Verdict().Conclusion == LoopProven {
+		t.Errorf("%d forces of a word that no reading followed", len(w.forces))
+	}
+}
+
+// What hangs between the sides is of neither, on the limits themselves too.
+func TestHeldSide(t *testing.T) {
+	for level, want := range map[float64]Side{0: Lean, limits.NeutralLow - 0.005: Lean, limits.NeutralLow: "", limits.SwitchPoint: "",
+		limits.NeutralHigh: "", limits.NeutralHigh + 0.005: Rich, 0.9: Rich} {
+		if got := heldSide(level); got != want {
+			t.Errorf("%.3f V is %q, want %q", level, got, want)
+		}
+	}
+}
+
+// Nobody holds the wire of a car that moves: from the limit on, and as long as its speed was read about then.
+func TestMoved(t *testing.T) {
+	for _, c := range []struct {
+		speed, at float64
+		want      bool
+	}{{0, 50, false}, {limits.MovingSpeed - 1, 50, false}, {limits.MovingSpeed, 50, true}, {50, 50 - speedRead - 1, false}, {50, 60 + speedRead - 1, true}, {50, 60 + speedRead + 1, false}} {
+		r := NewWatcher(Config{}).ready
+		r.speed.add(point{c.at, c.at, c.speed})
+		if got := r.moved(50, 60); got != c.want {
+			t.Errorf("%v km/h at %v s: %v", c.speed, c.at, got)
+		}
+	}
+	if r := NewWatcher(Config{}).ready; r.moved(50, 60) {
+		t.Error("a car whose speed is not read is said to move")
+	}
+}
+
+// Even is as limits has it, over the two seconds before too; an engine whose speed is never read is taken as even, one
+// whose speed was not read then is not.
+func TestSteady(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		speeds []point
+		want   bool
+	}{
+		{"never read", nil, true},
+		{"not read then", []point{{10, 10, 750}}, false},
+		{"even", []point{{50, 50, 750}, {55, 55, 900}}, true},
+		{"a blip", []point{{50, 50, 750}, {55, 55, 1100}}, false},
+		{"a blip just before", []point{{48.5, 48.5, 1100}, {55, 55, 750}}, false},
+		{"a blip long before", []point{{47, 47, 1100}, {55, 55, 750}}, true},
+	} {
+		r := NewWatcher(Config{}).ready
+		for _, p := range c.speeds {
+			r.rpm.add(p)
+		}
+		if got := r.steady(50, 60); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
