@@ -7,10 +7,7 @@ import (
 )
 
 func ExampleStep() {
-	advice, caution := hazard.Cut(hazard.Step("check the heater", hazard.Heater))
-	fmt.Println(advice)
-	fmt.Println(caution)
+	fmt.Println(hazard.Step("check the heater", hazard.Heater))
 	// Output:
-	// check the heater.
-	// Key off before unplugging: the heater's wires carry battery voltage. The sensor burns.
+	// check the heater. CAUTION: Key off before unplugging: the heater's wires carry battery voltage. The sensor burns.
 }

@@ -50,18 +50,32 @@ func Kinds() []Kind {
 	return out
 }
 
-// mark stands between a step and its cautions.
-const mark = " CAUTION: "
+// Mark stands between a step and its cautions.
+const Mark = " CAUTION: "
 
-// Step is a piece of advice with the cautions for its hazards, in the order given. The advice
-// comes first. Special cases are: a step without hazards is left as it is.
-func Step(advice string, hazards ...Kind) string {
-	text := Cautions(hazards...)
-	if text == "" {
-		return advice
-	}
-	return strings.TrimSuffix(advice, ".") + "." + mark + text
+// Advice is what to do, and what can hurt at it in the order in which it is said.
+type Advice struct {
+	Do      string
+	Hazards []Kind
 }
+
+// Step is a piece of advice as one text, the cautions for its hazards behind it.
+func Step(do string, hazards ...Kind) string { return Advice{do, hazards}.String() }
+
+// Caution joins the sentences for its hazards; "" for none.
+func (a Advice) Caution() string { return Cautions(a.Hazards...) }
+
+// String is the advice as one text, the cautions behind it. Special cases are: without hazards it is
+// what to do, as it stands.
+func (a Advice) String() string {
+	if len(a.Hazards) == 0 {
+		return a.Do
+	}
+	return strings.TrimSuffix(a.Do, ".") + "." + Mark + a.Caution()
+}
+
+// MarshalText is the advice as one text, in JSON too.
+func (a Advice) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
 
 // Cautions joins the sentences for some hazards; "" for none.
 func Cautions(hazards ...Kind) string {
@@ -72,27 +86,24 @@ func Cautions(hazards ...Kind) string {
 	return strings.Join(out, " ")
 }
 
-// Join makes one text of several steps, each caution once and after all advice.
-func Join(steps []string, separator string) string {
-	var advice, cautions []string
+// Together are the hazards of several steps, each once, as they come up.
+func Together(steps []Advice) []Kind {
+	var out []Kind
 	for _, s := range steps {
-		a, c := Cut(s)
-		advice = append(advice, strings.TrimSuffix(a, "."))
-		for _, k := range Kinds() { // several hazards of a step stand in one text
-			if said := k.Caution(); strings.Contains(c, strings.TrimSuffix(said, ".")) && !slices.Contains(cautions, said) {
-				cautions = append(cautions, said)
+		for _, k := range Kinds() {
+			if slices.Contains(s.Hazards, k) && !slices.Contains(out, k) {
+				out = append(out, k)
 			}
 		}
 	}
-	text := strings.Join(advice, separator)
-	if len(cautions) > 0 {
-		text += "." + mark + strings.TrimSuffix(strings.Join(cautions, " "), ".")
-	}
-	return text
+	return out
 }
 
-// Cut parts a step into the advice and its cautions, for a view that sets them apart.
-func Cut(step string) (advice, caution string) {
-	advice, caution, _ = strings.Cut(step, mark)
-	return advice, caution
+// Join makes one text of several steps, each caution once and after all advice. It has no full stop.
+func Join(steps []Advice, separator string) string {
+	do := make([]string, len(steps))
+	for i, s := range steps {
+		do[i] = strings.TrimSuffix(s.Do, ".")
+	}
+	return strings.TrimSuffix(Step(strings.Join(do, separator), Together(steps)...), ".")
 }

@@ -14,7 +14,7 @@ func TestStep(t *testing.T) {
 			t.Fatalf("hazard %d has no caution", k)
 		}
 		step := Step("do this.", k, Running)
-		advice, caution := Cut(step)
+		advice, caution, _ := strings.Cut(step, Mark)
 		if advice != "do this." || !strings.HasPrefix(caution, k.Caution()) || !strings.HasSuffix(caution, Running.Caution()) {
 			t.Errorf("%q parts into %q and %q", step, advice, caution)
 		}
@@ -23,12 +23,12 @@ func TestStep(t *testing.T) {
 
 func TestJoin(t *testing.T) {
 	for _, c := range []struct {
-		steps []string
+		steps []Advice
 		want  string
 	}{
 		{nil, ""},
-		{[]string{"a", "b"}, "a; b"},
-		{[]string{Step("a", Road), "b", Step("c", Road)}, "a; b; c. CAUTION: " + strings.TrimSuffix(Road.Caution(), ".")},
+		{[]Advice{{Do: "a"}, {Do: "b"}}, "a; b"},
+		{[]Advice{{"a", []Kind{Road}}, {Do: "b"}, {"c", []Kind{Road}}}, "a; b; c. CAUTION: " + strings.TrimSuffix(Road.Caution(), ".")},
 	} {
 		if got := Join(c.steps, "; "); got != c.want {
 			t.Errorf("%q: %q, want %q", c.steps, got, c.want)

@@ -1,5 +1,7 @@
 package reason
 
+import "slices"
+
 // Of a force.
 const (
 	Force               Code = "force" // number, side, from s, s, s, to s
@@ -65,3 +67,11 @@ const (
 	ArcsOf    Code = "arcs_of"   // state, proofs
 	ArcOrder  Code = "arc_order"
 )
+
+// below are the codes of lines that stand below a head, such as a force.
+var below = []Code{
+	LivesWeighed, RestRead, RestUnread, TrimRestRead, TrimRestUnread, HeldShare, Weighed, NoTrimRead, TrimRead, AgainstHunting, AnswerBegan, StoodWithin, ReleasedAt, StayedOnSide, RearRest, RearNoRest, WideRest, NoFit, CameBackEarly, Model, Residue, Beside,
+}
+
+// Below reports whether a reason is a line below the head before it.
+func (r Reason) Below() bool { return len(r) > 0 && slices.Contains(below, r[0].Code) }

@@ -58,7 +58,7 @@ func TestGallery(t *testing.T) {
 		g := galleryReport{Name: name}
 		for _, ref := range refs {
 			m := metaOf(t, db, ref)
-			g.Said = append(g.Said, words.ConclusionText(analysis.Conclusion(m.Conclusion)))
+			g.Said = append(g.Said, words.ConclusionName(analysis.Conclusion(m.Conclusion))+". "+words.ConclusionMeans(analysis.Conclusion(m.Conclusion)))
 			g.About = m.Vehicle
 		}
 		listed = append(listed, g)

@@ -26,7 +26,7 @@ var hurts = []struct {
 // Missing returns the cautions that a step, or any text that shows one, lacks. byMixture: no wire
 // is touched.
 func Missing(step string, byMixture bool) []string {
-	advice, _ := hazard.Cut(step)
+	advice, _, _ := strings.Cut(step, hazard.Mark)
 	flat := strings.Join(strings.Fields(step), " ")
 	var out []string
 	for _, h := range hurts {

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/analysis/hazard"
 	"pushback/analysis/session"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/words/why"
@@ -150,9 +149,8 @@ func (p *JSONLines) Lead(at time.Duration, g trimmap.Guidance) {
 		return
 	}
 	p.step = g.Step
-	_, caution := hazard.Cut(why.Text(g.What))
 	cautions := []string{}
-	if caution != "" {
+	if caution := why.Advice(g.What).Caution(); caution != "" {
 		cautions = append(cautions, caution)
 	}
 	_ = p.line(struct {

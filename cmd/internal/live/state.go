@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
 	"pushback/analysis/session"
 	"pushback/analysis/trimmap"
@@ -68,7 +69,7 @@ type State struct {
 	Axis
 
 	Ready   *bool // nil: not known yet
-	Reasons []string
+	Reasons []hazard.Advice
 	Ring    ring.Ring
 	Prompt  *session.Prompt   // nil: not guided, or not yet
 	Drive   *trimmap.Guidance // nil: no drive is led, or nothing was said yet
@@ -253,7 +254,7 @@ func (s *State) event(e analysis.Event) {
 	switch e.Name {
 	case analysis.Ready, analysis.NotReady:
 		ready := e.Name == analysis.Ready
-		s.Ready, s.Reasons = &ready, why.Texts(e.Reasons)
+		s.Ready, s.Reasons = &ready, why.Advices(e.Reasons)
 	case analysis.ForceBegins:
 		s.close(at)
 		s.Holds = append(s.Holds, Hold{Side: e.Side, From: at, Open: true})

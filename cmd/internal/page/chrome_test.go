@@ -15,6 +15,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/chrometest"
 	"pushback/cmd/internal/live"
@@ -94,7 +95,7 @@ func TestEveryHeadlineIsLarge(t *testing.T) {
 	chrometest.Do(t, ctx, chromedp.Navigate(p.URL()))
 	chrometest.Until(t, ctx, `view !== null`)
 	ready, cold := true, false
-	states := []*live.State{{}, {Ready: &ready}, {Ready: &cold, Reasons: []string{"coolant 20 °C, below 60 °C", "open loop"}}, {Lost: true},
+	states := []*live.State{{}, {Ready: &ready}, {Ready: &cold, Reasons: []hazard.Advice{{Do: "coolant 20 °C, below 60 °C"}, {Do: "open loop"}}}, {Lost: true},
 		{Forcing: live.Forcing{Phase: live.Held, Side: analysis.Lean}, Readings: live.Readings{Now: 12 * time.Second}},
 		{Forcing: live.Forcing{Phase: live.Held, Side: analysis.Rich}, Readings: live.Readings{Now: 27 * time.Second}}, {Forcing: live.Forcing{Phase: live.Released}}}
 	for _, stage := range []session.Stage{session.StageReady, session.StageBaseline, session.StageForce, session.StageHold, session.StageRelease, session.StageAnswer, session.StageDone} {

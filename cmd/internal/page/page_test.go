@@ -607,9 +607,8 @@ func TestCautionsAreOnThePage(t *testing.T) {
 	if v := viewOf(s, live.Controls{}, Status{}); v.Caution == "" || v.Caution != words.Caution(s) {
 		t.Errorf("the step's caution is %q", v.Caution)
 	}
-	first, then := hazard.Step("enrich", hazard.Propane), hazard.Step("pull a hose", hazard.Hose)
-	s.Verdict = &analysis.Verdict{Conclusion: analysis.SensorDead, Next: []reason.Reason{reason.Told.Of(first), reason.Told.Of(then)}}
-	if v := viewOf(s, live.Controls{}, Status{}); v.Step != "Enrich." || v.Caution != hazard.Propane.Caution() || len(v.Next) != 1 || v.Next[0] != then {
+	s.Verdict = &analysis.Verdict{Conclusion: analysis.SensorDead, Next: []reason.Reason{reason.Told.Of("enrich").With(hazard.Propane), reason.Told.Of("pull a hose").With(hazard.Hose)}}
+	if v := viewOf(s, live.Controls{}, Status{}); v.Step != "Enrich." || v.Caution != hazard.Propane.Caution() || len(v.Next) != 1 || v.Next[0] != hazard.Step("pull a hose", hazard.Hose) {
 		t.Errorf("step %q, caution %q, next %q", v.Step, v.Caution, v.Next)
 	}
 }

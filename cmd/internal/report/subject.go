@@ -224,10 +224,9 @@ func (s *Subject) Unweighed() int {
 func (s *Subject) weighed() (shown []Weighed, left int) {
 	forces, keep := 0, false
 	for _, r := range s.Reasons {
-		line := why.Text(r)
-		text := strings.TrimSpace(line)
+		text := strings.TrimSpace(why.Text(r))
 		switch {
-		case strings.HasPrefix(line, " "):
+		case r.Below():
 			if keep {
 				w := &shown[len(shown)-1]
 				w.Lines = append(w.Lines, text)

@@ -46,13 +46,15 @@ func openWork(done []store.VisitEntry, dossiers []*dossier.Dossier) (out []strin
 		seen = append(seen, d.Agenda())
 	}
 	for _, item := range agenda.Open(seen) {
-		out = append(out, words.OpenWork(item))
+		out = append(out, words.OpenWork(item).String())
 	}
 	var entries []string
 	for _, e := range done {
 		entries = append(entries, e.Text)
 	}
-	out = append(out, words.MeterSteps(entries)...)
+	for _, step := range words.MeterSteps(entries) {
+		out = append(out, step.String())
+	}
 	return out
 }
 

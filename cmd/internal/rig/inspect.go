@@ -5,6 +5,7 @@ import (
 	"errors"
 
 	"pushback/analysis"
+	"pushback/analysis/hazard"
 	"pushback/analysis/session"
 	"pushback/obd"
 	"pushback/obd/poll"
@@ -46,7 +47,7 @@ func (r *Rig) Inspect(ctx context.Context, sensor string, began func()) (*Inspec
 	}
 	i.Quirks = r.Quirks()
 	if i.Refused = Suit(judge.Decoder(), sensor, analysis.ByWire); i.Refused != nil {
-		i.Ready, i.Reasons = false, append(i.Reasons, i.Refused.Error())
+		i.Ready, i.Reasons = false, append(i.Reasons, hazard.Advice{Do: i.Refused.Error()})
 	}
 	return i, nil
 }

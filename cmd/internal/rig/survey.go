@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
+	"pushback/analysis/hazard"
 	"pushback/analysis/session"
 	"pushback/analysis/switching"
 	"pushback/cmd/internal/words/why"
@@ -30,8 +31,8 @@ type Survey struct {
 	read          int
 	paired        time.Duration // spent for the voltage and its bank's trim alone, since then
 	told          bool
-	Ready         bool     // as the watcher told
-	Reasons       []string // why it is not
+	Ready         bool            // as the watcher told
+	Reasons       []hazard.Advice // why it is not
 	stopped       bool
 
 	Look     dossier.Look // so far
@@ -50,7 +51,7 @@ const (
 func NewSurvey(sensor decode.SensorID, asked func() bool, stop func()) *Survey {
 	return &Survey{switches: switching.NewCollector(sensor.String()), voltage: sensor.Voltage(), lambda: sensor.Ratio(),
 		trim: sensor.TrimBeside(), bankTrim: bankTrims(sensor.Bank), asked: asked, stop: stop,
-		Reasons: []string{"the watcher has not seen enough to tell"}, Look: dossier.Look{Last: map[string]float64{}}}
+		Reasons: []hazard.Advice{{Do: "the watcher has not seen enough to tell"}}, Look: dossier.Look{Last: map[string]float64{}}}
 }
 
 // Write takes one frame.
@@ -89,7 +90,7 @@ func (s *Survey) Write(f session.Frame) error {
 	for _, e := range f.Events {
 		switch e.Name {
 		case analysis.Ready, analysis.NotReady:
-			s.told, s.Ready, s.Reasons = true, e.Name == analysis.Ready, why.Texts(e.Reasons)
+			s.told, s.Ready, s.Reasons = true, e.Name == analysis.Ready, why.Advices(e.Reasons)
 		}
 	}
 	look := f.Record.At - s.first

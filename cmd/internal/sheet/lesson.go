@@ -83,8 +83,7 @@ func WriteLesson(w io.Writer, name string, seconds []simrun.Second, sensor strin
 	}
 	fmt.Fprintln(w)
 	for i, c := range words.Answers() {
-		name, says, _ := strings.Cut(words.ConclusionText(c), ". ")
-		term.Indent(w, fmt.Sprintf("%2d  ", i+1), name+": "+says)
+		term.Indent(w, fmt.Sprintf("%2d  ", i+1), words.ConclusionName(c)+": "+words.ConclusionMeans(c))
 	}
 }
 
@@ -101,8 +100,7 @@ func WriteTruth(w io.Writer, l Lesson) {
 	term.Indent(w, "the car: ", l.Car.Name+". "+l.Car.About)
 	var right []string
 	for _, e := range l.Expects {
-		name, _, _ := strings.Cut(words.ConclusionText(analysis.Conclusion(e)), ".")
-		right = append(right, name)
+		right = append(right, words.ConclusionName(analysis.Conclusion(e)))
 	}
 	term.Indent(w, "right answer: ", strings.Join(right, " or "))
 	if l.Step != "" {

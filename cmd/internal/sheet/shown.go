@@ -48,7 +48,7 @@ func WriteShown(w io.Writer, m store.Meta, d *dossier.Dossier, weighed bool) {
 	WriteSessionHead(w, m)
 	term.StyleOf(w).WriteVerdict(w, d.Verdict, weighed)
 	if weighed {
-		term.WriteReasons(w, why.Texts(d.Reasons))
+		term.WriteReasons(w, d.Reasons)
 	}
 	WriteStored(w, d)
 	fmt.Fprintln(w)

@@ -18,27 +18,27 @@ import (
 
 // Vehicle is what a look at a car found. Wide because it is the JSON that other programs read.
 type Vehicle struct {
-	Bus       string    `json:"bus"`
-	Dialect   string    `json:"dialect"` // j1979, j1979-2
-	Adapter   string    `json:"adapter"`
-	VoltageV  float64   `json:"voltage_v"` // at the connector; 0 unknown
-	Quirks    []string  `json:"quirks"`
-	Computers []string  `json:"computers"`
-	Engine    string    `json:"engine"` // the computer that is watched
-	Sensors   []Sensor  `json:"sensors"`
-	Watching  string    `json:"watching"`
-	Signals   []string  `json:"signals"`        // supported, by the standard's short names
-	RateHz    float64   `json:"readings_per_s"` // of the watched sensor
-	Share     float64   `json:"share_of_ideal"` // of the rate at which nothing else is read; 0 unknown
-	Codes     []Code    `json:"codes"`
-	Ready     bool      `json:"ready"`
-	Reasons   []string  `json:"reasons"`
-	Checks    []Check   `json:"checks"`
-	Monitors  *Monitors `json:"monitors"`     // null: not read
-	Tests     []OwnTest `json:"own_tests"`    // services 05 and 06
-	Freeze    *Freeze   `json:"freeze_frame"` // the first code's; null: none
-	More      []Freeze  `json:"more_freeze_frames"`
-	Ask       []string  `json:"ask"` // what no data tells
+	Bus       string          `json:"bus"`
+	Dialect   string          `json:"dialect"` // j1979, j1979-2
+	Adapter   string          `json:"adapter"`
+	VoltageV  float64         `json:"voltage_v"` // at the connector; 0 unknown
+	Quirks    []string        `json:"quirks"`
+	Computers []string        `json:"computers"`
+	Engine    string          `json:"engine"` // the computer that is watched
+	Sensors   []Sensor        `json:"sensors"`
+	Watching  string          `json:"watching"`
+	Signals   []string        `json:"signals"`        // supported, by the standard's short names
+	RateHz    float64         `json:"readings_per_s"` // of the watched sensor
+	Share     float64         `json:"share_of_ideal"` // of the rate at which nothing else is read; 0 unknown
+	Codes     []Code          `json:"codes"`
+	Ready     bool            `json:"ready"`
+	Reasons   []hazard.Advice `json:"reasons"`
+	Checks    []Check         `json:"checks"`
+	Monitors  *Monitors       `json:"monitors"`     // null: not read
+	Tests     []OwnTest       `json:"own_tests"`    // services 05 and 06
+	Freeze    *Freeze         `json:"freeze_frame"` // the first code's; null: none
+	More      []Freeze        `json:"more_freeze_frames"`
+	Ask       []string        `json:"ask"` // what no data tells
 
 	data   dossier.VehicleData
 	checks []dossier.Check

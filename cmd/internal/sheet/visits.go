@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"pushback/analysis/agenda"
@@ -24,10 +25,10 @@ type Visit struct {
 
 // Open is a piece of work that is open.
 type Open struct {
-	Work   agenda.Work `json:"work"`
-	Sensor string      `json:"sensor,omitempty"`
-	Text   string      `json:"text"`
-	AboutS float64     `json:"about_s"`
+	Work   agenda.Work   `json:"work"`
+	Sensor string        `json:"sensor,omitempty"`
+	Text   hazard.Advice `json:"text"`
+	AboutS float64       `json:"about_s"`
 }
 
 // NewVisit puts a visit together.
@@ -79,13 +80,12 @@ func (v Visit) Write(out io.Writer) error {
 		_, err := fmt.Fprintln(out, "  "+words.NothingOpen)
 		return err
 	}
-	var steps []string
+	var steps []hazard.Advice
 	for _, o := range v.Open {
-		advice, _ := hazard.Cut(o.Text)
-		term.Indent(out, "  - ", advice)
+		term.Indent(out, "  - ", strings.TrimSuffix(o.Text.Do, "."))
 		steps = append(steps, o.Text)
 	}
-	if _, caution := hazard.Cut(hazard.Join(steps, "; ")); caution != "" { // each once, for the list
+	if caution := hazard.Cautions(hazard.Together(steps)...); caution != "" { // each once, for the list
 		term.Indent(out, "  ! ", caution)
 	}
 	return nil

@@ -39,7 +39,7 @@ func TestCautionsAreShown(t *testing.T) {
 		}
 	}
 	for _, k := range hazard.Kinds() {
-		v := analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Next: []reason.Reason{reason.Told.Of(hazard.Step("do this", k))}}
+		v := analysis.Verdict{Conclusion: analysis.ConclusionUnclear, Next: []reason.Reason{reason.Told.Of("do this").With(k)}}
 		var b bytes.Buffer
 		Style{}.WriteVerdict(&b, v, false)
 		s := live.NewState(session.Setup{}, nil)

@@ -12,6 +12,7 @@ import (
 	xterm "github.com/charmbracelet/x/term"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/cmd/internal/words"
 	"pushback/cmd/internal/words/why"
 )
@@ -90,15 +91,15 @@ func evidenceText(e map[string]float64) string {
 }
 
 // WriteReasons prints what a verdict weighed, see [analysis.Watcher.Reasons].
-func WriteReasons(w io.Writer, reasons []string) {
+func WriteReasons(w io.Writer, reasons []reason.Reason) {
 	width := Columns(w)
 	fmt.Fprintf(w, "\n%s:\n", words.Weighed)
 	for _, r := range reasons {
 		indent := "  "
-		if strings.HasPrefix(r, "  ") {
+		if r.Below() {
 			indent = "      "
 		}
-		for _, line := range wrap(strings.TrimSpace(r), width-len(indent)) {
+		for _, line := range wrap(strings.TrimSpace(why.Text(r)), width-len(indent)) {
 			fmt.Fprintf(w, "%s%s\n", indent, line)
 		}
 	}

@@ -5,7 +5,6 @@ import (
 	"math"
 	"time"
 
-	"pushback/analysis/hazard"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/words/why"
 )
@@ -18,11 +17,12 @@ func LeadStep(g trimmap.Guidance) []string {
 	case g.Enough:
 		return []string{"ENOUGH: nothing is left to drive that would tell leak, supply and scale apart."}
 	}
-	what, caution := hazard.Cut(why.Text(g.What))
+	step := why.Advice(g.What)
+	what := step.Do
 	if g.Wait > 0 {
 		what = fmt.Sprintf("as you like for about %.0f min, then %s", math.Ceil(g.Wait/60), what)
 	}
-	return []string{"DRIVE: " + what, "! " + caution}
+	return []string{"DRIVE: " + what, "! " + step.Caution()}
 }
 
 // LeadFills says how far a step of that drive is, and the cell of the map that is being filled.

@@ -32,8 +32,7 @@ func Answered(text string) (analysis.Conclusion, bool) {
 	text = strings.ToLower(strings.TrimSpace(text))
 	plainly := strings.ReplaceAll(strings.ReplaceAll(text, "_", " "), "-", " ")
 	for i, c := range answers {
-		name, _, _ := strings.Cut(ConclusionText(c), ".")
-		if plainly == plain(string(c)) || plainly == strings.ToLower(name) || text == strconv.Itoa(i+1) {
+		if plainly == plain(string(c)) || plainly == strings.ToLower(ConclusionName(c)) || text == strconv.Itoa(i+1) {
 			return c, true
 		}
 	}

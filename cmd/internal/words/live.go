@@ -228,8 +228,7 @@ func heldBig(s *live.State) string {
 func Caution(s *live.State) string {
 	switch {
 	case s.Drive != nil && s.Verdict == nil && !s.Lost:
-		_, caution := hazard.Cut(why.Text(s.Drive.What))
-		return caution
+		return why.Advice(s.Drive.What).Caution()
 	case s.Drive != nil:
 		return ""
 	case s.Verdict != nil:

@@ -3,7 +3,6 @@ package words
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"pushback/analysis"
 	"pushback/analysis/dossier"
@@ -176,21 +175,28 @@ func EntryText(entry string) string {
 	if !is {
 		return Printable(entry)
 	}
-	state := [...]string{"LOW", "usual", "HIGH"}[1+r.Side()]
-	value := fmt.Sprintf("%.4g %s", r.Value, r.Unit)
 	usual := fmt.Sprintf("%.4g to %.4g %s", r.Low, r.High, r.Unit)
 	if r.Unit == "kPa" {
-		value, usual = value+fmt.Sprintf(" (%.0f psi)", r.Value/kPaInPSI), usual+fmt.Sprintf(" (%.0f to %.0f psi)", r.Low/kPaInPSI, r.High/kPaInPSI)
+		usual += fmt.Sprintf(" (%.0f to %.0f psi)", r.Low/kPaInPSI, r.High/kPaInPSI)
 	}
-	return fmt.Sprintf("meter, %s: %s, %s; usual %s (%s)", r.What, value, state, usual, r.Source)
+	return fmt.Sprintf("meter, %s; usual %s (%s)", readText(r), usual, r.Source)
+}
+
+// readText is what a meter read, and whether that is usual.
+func readText(r meter.Reading) string {
+	value := fmt.Sprintf("%.4g %s", r.Value, r.Unit)
+	if r.Unit == "kPa" {
+		value += fmt.Sprintf(" (%.0f psi)", r.Value/kPaInPSI)
+	}
+	return fmt.Sprintf("%s: %s, %s", r.What, value, [...]string{"LOW", "usual", "HIGH"}[1+r.Side()])
 }
 
 // MeterSteps are the steps that a visit's meter readings ask for.
-func MeterSteps(entries []string) (out []string) {
+func MeterSteps(entries []string) (out []hazard.Advice) {
 	for _, r := range meter.Unusual(entries) {
-		_, says, _ := strings.Cut(EntryText(r.Entry()), "meter, ")
-		says, _, _ = strings.Cut(says, ";")
-		out = append(out, says+": "+why.Text(r.Step()))
+		step := why.Advice(r.Step())
+		step.Do = readText(r) + ": " + step.Do
+		out = append(out, step)
 	}
 	return out
 }

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"pushback/analysis"
-	"pushback/analysis/hazard"
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
 	"pushback/cmd/internal/words/why"
@@ -22,14 +21,13 @@ type Verdict struct {
 
 // VerdictOf words an answer.
 func VerdictOf(v analysis.Verdict) Verdict {
-	name, because, _ := strings.Cut(ConclusionText(v.Conclusion), ". ")
 	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.ConclusionUnclear && !wideRange(v) {
 		return open(v, name)
 	}
-	out := Verdict{Name: name, Why: because}
+	out := Verdict{Name: ConclusionName(v.Conclusion), Why: ConclusionMeans(v.Conclusion)}
 	if len(v.Next) > 0 {
-		step, caution := hazard.Cut(why.Text(v.Next[0]))
-		out.Step, out.Caution = sentence(step), caution
+		step := why.Advice(v.Next[0])
+		out.Step, out.Caution = sentence(step.Do), step.Caution()
 	}
 	return out
 }
@@ -139,7 +137,7 @@ func open(v analysis.Verdict, n named) Verdict {
 	}
 	out := Verdict{Name: n.name, Why: n.why, Step: n.step, owner: n.owner, plan: n.plan}
 	if len(v.Next) > 0 {
-		_, out.Caution = hazard.Cut(why.Text(v.Next[0]))
+		out.Caution = why.Advice(v.Next[0]).Caution()
 	}
 	return out
 }

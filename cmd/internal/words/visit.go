@@ -2,7 +2,6 @@ package words
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"pushback/analysis/agenda"
@@ -10,34 +9,34 @@ import (
 )
 
 // OpenWork words a piece of work that is open, how long it takes, and what can hurt at it.
-func OpenWork(i agenda.Item) string {
+func OpenWork(i agenda.Item) hazard.Advice {
 	about := fmt.Sprintf(" (about %d min)", int(i.Lasts/time.Minute))
 	switch i.Work {
 	case agenda.Fitting:
-		return hazard.Step("find the "+i.Sensor+" signal wire and hook up"+about, hazard.Wire, hazard.Heater)
+		return hazard.Advice{Do: "find the " + i.Sensor + " signal wire and hook up" + about, Hazards: []hazard.Kind{hazard.Wire, hazard.Heater}}
 	case agenda.Wire:
-		return hazard.Step("wire test on "+i.Sensor+", lean and rich"+about, hazard.Wire, hazard.Running)
+		return hazard.Advice{Do: "wire test on " + i.Sensor + ", lean and rich" + about, Hazards: []hazard.Kind{hazard.Wire, hazard.Running}}
 	case agenda.Mixture:
-		return hazard.Step("mixture test on "+i.Sensor+": propane, then a small vacuum hose"+about, hazard.Propane, hazard.Hose, hazard.Running)
+		return hazard.Advice{Do: "mixture test on " + i.Sensor + ": propane, then a small vacuum hose" + about, Hazards: []hazard.Kind{hazard.Propane, hazard.Hose, hazard.Running}}
 	case agenda.Again:
-		return hazard.Step("repair what the "+i.Sensor+" test found, then retest"+about+", repair not counted", hazard.Wire, hazard.Running)
+		return hazard.Advice{Do: "repair what the " + i.Sensor + " test found, then retest" + about + ", repair not counted", Hazards: []hazard.Kind{hazard.Wire, hazard.Running}}
 	case agenda.Leak:
-		return hazard.Step("repair what the trims point to (`pushback trims`), then retest"+about+", repair not counted", hazard.Running, hazard.Road)
+		return hazard.Advice{Do: "repair what the trims point to (`pushback trims`), then retest" + about + ", repair not counted", Hazards: []hazard.Kind{hazard.Running, hazard.Road}}
 	case agenda.Map:
-		return hazard.Step("drive for the fuel trim map: idle, 1500, 2500, cruise, one long pull"+about, hazard.Running, hazard.Road)
+		return hazard.Advice{Do: "drive for the fuel trim map: idle, 1500, 2500, cruise, one long pull" + about, Hazards: []hazard.Kind{hazard.Running, hazard.Road}}
 	}
-	return string(i.Work)
+	return hazard.Advice{Do: string(i.Work)}
 }
 
 // NothingOpen is said where a visit has all that it needs.
 const NothingOpen = "nothing: every test has an answer"
 
 // LookedAt is what a visit keeps of a look at the car.
-func LookedAt(sensor string, ready bool, reasons []string) string {
+func LookedAt(sensor string, ready bool, reasons []hazard.Advice) string {
 	if ready {
 		return "vehicle check: ready for a test of " + sensor
 	}
-	return "vehicle check: not ready for a test of " + sensor + ": " + strings.Join(reasons, "; ")
+	return "vehicle check: not ready for a test of " + sensor + ": " + hazard.Join(reasons, "; ")
 }
 
 // BeforeClearing is asked before trouble codes are cleared; it takes the session's id.

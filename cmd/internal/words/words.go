@@ -134,7 +134,7 @@ func PromptSays(p session.Prompt, by analysis.By) string {
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
-			text := "NOT READY YET: " + hazard.Join(why.Texts(p.Why), "; ") + ". " + waitsFor(p)
+			text := "NOT READY YET: " + hazard.Join(why.Advices(p.Why), "; ") + ". " + waitsFor(p)
 			if !p.Barred {
 				text += " Press s to go ahead anyway."
 			}
@@ -274,7 +274,7 @@ func EventText(e analysis.Event) string {
 		}
 		return "ready for the test"
 	case analysis.NotReady:
-		return InUnits("not ready: " + hazard.Join(why.Texts(e.Reasons), "; "))
+		return InUnits("not ready: " + hazard.Join(why.Advices(e.Reasons), "; "))
 	case analysis.ForceBegins:
 		return Arrow(e.Side) + " " + string(e.Side) + " step starts"
 	case analysis.LoopAnswers:
@@ -336,36 +336,32 @@ func doing(toward string) string {
 	return "adding"
 }
 
-// ConclusionText is the verdict in one sentence.
-func ConclusionText(c analysis.Conclusion) string {
-	switch c {
-	case analysis.LoopProven:
-		return "LOOP PROVEN. The sensor, its wire, the ECM and the fuel command check out OK."
-	case analysis.PartlyProven:
-		return "GOOD SO FAR. Everything tested passed; one side still to test."
-	case analysis.InputDead:
-		return "INPUT DEAD. The ECM reading doesn't follow the signal wire. Suspect your test point, the harness, a connector or the ECM input."
-	case analysis.NoCommand:
-		return "NO COMMAND. The ECM reads the wire, but fuel trim doesn't respond."
-	case analysis.NoDelivery:
-		return "NO DELIVERY. The ECM commands a correction, but the mixture doesn't change."
-	case analysis.SensorDead:
-		return "SENSOR DEAD. The loop responds and the mixture changes, but the sensor never sees it."
-	case analysis.SensorSlow:
-		return "SENSOR SLOW. The sensor sees the change, but later than a good sensor should."
-	case analysis.SensorSkewed:
-		return "SENSOR SKEWED. The sensor sees the change, but reads the wrong amount."
-	case analysis.WrongBank:
-		return "WRONG BANK. The other bank responded: the bank 1 and bank 2 sensors or their wiring are swapped."
-	case analysis.ConclusionNotReady:
-		return "NOT READY. Test conditions weren't met."
-	case analysis.ConclusionUnclear:
-		return "UNCLEAR. Can't call it from this data."
-	case analysis.NothingForced:
-		return "NO STEP SEEN. No lean or rich step was seen, so nothing passed and nothing failed."
+// conclusions are what each of them is called across the shop, and why in a sentence.
+var conclusions = map[analysis.Conclusion]struct{ name, because string }{
+	analysis.LoopProven:         {"LOOP PROVEN", "The sensor, its wire, the ECM and the fuel command check out OK."},
+	analysis.PartlyProven:       {"GOOD SO FAR", "Everything tested passed; one side still to test."},
+	analysis.InputDead:          {"INPUT DEAD", "The ECM reading doesn't follow the signal wire. Suspect your test point, the harness, a connector or the ECM input."},
+	analysis.NoCommand:          {"NO COMMAND", "The ECM reads the wire, but fuel trim doesn't respond."},
+	analysis.NoDelivery:         {"NO DELIVERY", "The ECM commands a correction, but the mixture doesn't change."},
+	analysis.SensorDead:         {"SENSOR DEAD", "The loop responds and the mixture changes, but the sensor never sees it."},
+	analysis.SensorSlow:         {"SENSOR SLOW", "The sensor sees the change, but later than a good sensor should."},
+	analysis.SensorSkewed:       {"SENSOR SKEWED", "The sensor sees the change, but reads the wrong amount."},
+	analysis.WrongBank:          {"WRONG BANK", "The other bank responded: the bank 1 and bank 2 sensors or their wiring are swapped."},
+	analysis.ConclusionNotReady: {"NOT READY", "Test conditions weren't met."},
+	analysis.ConclusionUnclear:  {"UNCLEAR", "Can't call it from this data."},
+	analysis.NothingForced:      {"NO STEP SEEN", "No lean or rich step was seen, so nothing passed and nothing failed."},
+}
+
+// ConclusionName is what a conclusion is called across the shop; one that is not known, by its code.
+func ConclusionName(c analysis.Conclusion) string {
+	if is, known := conclusions[c]; known {
+		return is.name
 	}
 	return string(c)
 }
+
+// ConclusionMeans says a conclusion in a sentence, "" for one that is not known.
+func ConclusionMeans(c analysis.Conclusion) string { return conclusions[c].because }
 
 // ConclusionShort is a conclusion in a table's cell.
 func ConclusionShort(c string) string {

@@ -34,10 +34,13 @@ var all = func() sentences {
 }()
 
 // Text is a reason as people read it, with the cautions of what it asks to do.
+func Text(r reason.Reason) string { return Advice(r).String() }
+
+// Advice is a reason as people read it, and what can hurt at what it asks to do.
 //
 // Special cases are: no reason is an empty text; a code that is not known, and figures that do not fit,
-// are shown as package fmt shows what is wrong.
-func Text(r reason.Reason) string {
+// are shown as package fmt shows what is wrong; one that was read from a session has its cautions in its text.
+func Advice(r reason.Reason) hazard.Advice {
 	text := ""
 	var hazards []hazard.Kind
 	for _, c := range r {
@@ -51,7 +54,10 @@ func Text(r reason.Reason) string {
 		text += fmt.Sprintf(s.text, figures(c.Figures)...)
 		hazards = append(append(hazards, s.hazards...), c.Hazards...)
 	}
-	return hazard.Step(text, hazards...)
+	if r.Below() {
+		text = "  " + text
+	}
+	return hazard.Advice{Do: text, Hazards: hazards}
 }
 
 // Texts is Text of each.
@@ -62,6 +68,15 @@ func Texts(of []reason.Reason) []string {
 	out := make([]string, len(of))
 	for i, r := range of {
 		out[i] = Text(r)
+	}
+	return out
+}
+
+// Advices is Advice of each.
+func Advices(of []reason.Reason) []hazard.Advice {
+	out := make([]hazard.Advice, len(of))
+	for i, r := range of {
+		out[i] = Advice(r)
 	}
 	return out
 }
