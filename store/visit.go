@@ -62,6 +62,14 @@ func (v *Visit) Each(f func(string) string) {
 	}
 }
 
+// Texts are those of what was done.
+func (v *Visit) Texts() (out []string) {
+	for _, e := range v.Done {
+		out = append(out, e.Text)
+	}
+	return out
+}
+
 func (v *Visit) check() error {
 	v.Name = strings.Join(strings.Fields(v.Name), " ")
 	switch {
@@ -216,6 +224,33 @@ func (s *Store) Visits(ctx context.Context, f VisitFilter) ([]Visit, error) {
 		list = append(list, *v)
 	}
 	return list, wrap("list visits", rows.Err())
+}
+
+// VisitsBeside returns the visits to which none of these sessions belongs, the one made last first. A file of a schema that
+// had no visits has none.
+func (s *Store) VisitsBeside(ctx context.Context, sessions []Meta) ([]Visit, error) {
+	if s.older < 4 && s.older > 0 {
+		return nil, nil
+	}
+	taken := make(map[string]bool)
+	for _, m := range sessions {
+		if m.Visit != nil {
+			taken[m.Visit.Name] = true
+		}
+	}
+	list, err := s.Visits(ctx, VisitFilter{})
+	return slices.DeleteFunc(list, func(v Visit) bool { return taken[v.Name] }), err
+}
+
+// TakeVisit takes in a visit as a session brings it, and returns it as it is here then: where it is here already, what was
+// done in it is added; where another one has its name, it gets another. One without a time is meant by its name. Errors:
+// ErrNoVisit.
+func (s *Store) TakeVisit(ctx context.Context, v Visit) (Visit, error) {
+	there, err := s.meet(ctx, &v)
+	if err != nil {
+		return v, wrap(fmt.Sprintf("take in visit %q", v.Name), err)
+	}
+	return *there, nil
 }
 
 // likeText is what `like` takes for a text that is somewhere; empty for none.

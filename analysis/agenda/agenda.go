@@ -5,6 +5,7 @@ package agenda
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"pushback/analysis"
@@ -18,6 +19,7 @@ type Session struct {
 	Verdict analysis.Verdict
 	Map     bool // its trims fill the map: leak, supply and scale are told apart or cannot be
 	Trims   Trims
+	Has     []string // the sensors of the car as it told them: B1S1, B1S2, …
 }
 
 // Trims is what the trims of a session say of the engine.
@@ -61,15 +63,18 @@ type Item struct {
 //
 // A proof counts as shown once any session of its sensor has proven or failed it, but only since
 // the last one that found a fault before it: what was repaired has to be shown again. Special
-// cases are: no sessions at all leave the work of B1S1 open; a step that a session asks for is no
+// cases are: no sessions at all leave the work of B1S1 open; a bank that the car has counts from the first session on, tested
+// or not, and its sensor as of the kind of the others; a step that a session asks for is no
 // work of its own, since the proof that it settles is open; the wire of a wide-range sensor is no work, the mixture shows all.
 func Open(sessions []Session) (out []Item) {
 	var sensors []string
 	mapped := false
 	for _, s := range sessions {
 		mapped = mapped || s.Map
-		if !slices.Contains(sensors, s.Sensor) {
-			sensors = append(sensors, s.Sensor)
+		for _, sensor := range append([]string{s.Sensor}, s.Has...) {
+			if !slices.Contains(sensors, sensor) && (sensor == s.Sensor || strings.HasSuffix(sensor, "S1")) {
+				sensors = append(sensors, sensor)
+			}
 		}
 	}
 	if len(sensors) == 0 {
@@ -106,8 +111,9 @@ func offAtEnd(sessions []Session) (off Trims) {
 func openOf(sensor string, sessions []Session) (out []Item) {
 	shown := make(map[analysis.ProofID]bool)
 	fitted, faulty, wide := false, false, false
+	tested := slices.ContainsFunc(sessions, func(s Session) bool { return s.Sensor == sensor })
 	for _, s := range sessions {
-		wide = wide || s.Sensor == sensor && s.Wide
+		wide = wide || s.Wide && (s.Sensor == sensor || !tested)
 		if s.Sensor != sensor || s.Verdict.Conclusion == analysis.NothingForced {
 			continue
 		}

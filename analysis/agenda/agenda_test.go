@@ -34,6 +34,8 @@ func TestOpen(t *testing.T) {
 	refused := seen("B1S1", analysis.ByWire, analysis.ConclusionNotReady)
 	cut := seen("B1S1", analysis.ByFuelCut, analysis.PartlyProven, lean)
 	refused.Wide, cut.Wide = true, true
+	vee, wideVee := whole, cut
+	vee.Has, wideVee.Has = []string{"B1S1", "B1S2", "B2S1", "B2S2"}, []string{"B1S1", "B2S1"}
 	for _, tt := range []struct {
 		name     string
 		sessions []Session
@@ -55,6 +57,9 @@ func TestOpen(t *testing.T) {
 		{"repaired", []Session{dead, whole, drive}, ""},
 		{"half shown since the repair", []Session{dead, seen("B1S1", analysis.ByWire, analysis.PartlyProven, adds, rich, lean), drive}, "wire B1S1"},
 		{"a wide-range sensor's wire is never forced", []Session{refused, cut, drive}, "mixture B1S1"},
+		{"a bank that was never tested", []Session{vee, drive}, "fitting B2S1, wire B2S1, mixture B2S1"},
+		{"both banks were tested", []Session{vee, other, drive}, ""},
+		{"a bank of wide-range sensors that was never tested", []Session{wideVee, drive}, "mixture B1S1, mixture B2S1"},
 		{"the other bank", []Session{other, dead, drive}, "again B1S1"},
 	} {
 		var got []string

@@ -172,10 +172,10 @@ func (d *Dossier) TrimData(litres float64) trimmap.Data { return d.trims.Data(d.
 // Trims is the map of the trims that count, with the engine's displacement in litres, 0 unknown.
 func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.TrimData(litres)) }
 
-// Agenda is what the session has shown, for what is open in a visit.
-func (d *Dossier) Agenda() agenda.Session {
+// Agenda is what the session has shown, for what is open in a visit of a car that has these sensors.
+func (d *Dossier) Agenda(has []string) agenda.Session {
 	trims := d.Trims(0)
-	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Wide: d.wide(), Verdict: d.Verdict, Map: trims.Enough(), Trims: trimsOf(trims)}
+	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Wide: d.wide(), Verdict: d.Verdict, Map: trims.Enough(), Trims: trimsOf(trims), Has: has}
 }
 
 // wide reports whether the sensor is a wide-range one, or was refused as one.

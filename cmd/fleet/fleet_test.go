@@ -47,7 +47,7 @@ func told(t *testing.T, dir string) map[string][]string {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, f := range all {
+		for _, f := range all.Sessions {
 			if month := "month=" + f.Meta.Started.UTC().Format("2006-01"); !strings.Contains(path, month) {
 				t.Errorf("%s has a session of %s", path, month)
 			}

@@ -108,21 +108,37 @@ func (f exportFlags) options(cmd *cobra.Command, args []string, json bool) (o ex
 
 func (a *app) runExport(ctx context.Context, db *store.Store, o exportOptions) error {
 	var list []store.Meta
+	var visits []store.Visit
 	var err error
 	if o.all {
-		list, err = db.List(ctx, o.which)
+		list, visits, err = allOf(ctx, db, o.which)
 	} else {
 		list = make([]store.Meta, 1)
 		list[0], err = db.Find(ctx, o.session)
 	}
-	if err == nil && len(list) == 0 {
+	if err == nil && len(list)+len(visits) == 0 {
 		err = advice.On(errors.New("there are no such sessions"), "`pushback sessions` lists what is stored")
 	}
 	if err != nil {
 		return err
 	}
 	bar := func(length time.Duration) session.Sink { return a.progress("", length) }
-	return a.export(ctx, db, intake.Export{Format: o.format, Sessions: list, VIN: o.vin, Notes: o.notes, Bar: bar}, o.path)
+	return a.export(ctx, db, intake.Export{Format: o.format, Sessions: list, Visits: visits, VIN: o.vin, Notes: o.notes, Bar: bar}, o.path)
+}
+
+// allOf returns the sessions that the filter leaves, and the visits that have none: all, or the one that it names.
+func allOf(ctx context.Context, db *store.Store, which store.Filter) (list []store.Meta, visits []store.Visit, err error) {
+	if list, err = db.List(ctx, which); err != nil {
+		return nil, nil, err
+	}
+	switch named := which.Visit; {
+	case which == (store.Filter{}):
+		visits, err = db.VisitsBeside(ctx, list)
+	case which == store.Filter{Visit: named} && len(list) == 0:
+		visits = make([]store.Visit, 1)
+		visits[0], err = db.Visit(ctx, named)
+	}
+	return list, visits, err
 }
 
 // chosen is the one format that was asked for.

@@ -42,22 +42,23 @@ func (a *app) runHidden(ctx context.Context, seed uint64) error {
 		return err
 	}
 	defer joined.Close()
-	s, err := joined.Begin(ctx, db, store.Meta{Watching: car.Sensor, By: string(analysis.ByWire), Origin: "simulated",
+	by := simrun.By(car)
+	s, err := joined.Begin(ctx, db, store.Meta{Watching: car.Sensor, By: string(by), Origin: "simulated",
 		Vehicle: simrun.HiddenName(seed), Version: versionText()}, &session.GuideConfig{Ready: 12 * time.Second})
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	chart := simrun.NewSheet(s.Judge.Setup().Sensor)
+	chart := simrun.NewSheet(s.Judge.Setup().Sensor, by == analysis.ByMixture)
 	s.Views = append(s.Views, chart)
-	s.Technician = &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, car.Sensor), Controls: s.Controls}
+	s.Technician = &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, car.Sensor), By: by, Controls: s.Controls}
 	res, err := s.Run(ctx)
 	if err != nil {
 		return err
 	}
 	people := a.people()
-	sheet.WriteLesson(people, simrun.HiddenName(seed), chart.Seconds, car.Sensor)
-	lesson := sheet.LessonOf(seed, s.Meta.ID, chart.Seconds, s.Judge.Setup().By, car, res.Verdict)
+	sheet.WriteLesson(people, simrun.HiddenName(seed), chart.Seconds, car.Sensor, by)
+	lesson := sheet.LessonOf(seed, s.Meta.ID, chart.Seconds, by, car, res.Verdict)
 	in := bufio.NewScanner(a.in)
 	ask := func(question string) string {
 		fmt.Fprint(people, "\n"+question)

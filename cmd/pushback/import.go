@@ -29,8 +29,9 @@ func newImport(a *app) *cobra.Command {
 		Short: "Import recordings: tables, exports, captures, whole databases",
 		Long: `Reads what 'export' writes (CSV wide and long, Parquet, SQLite), captures, and
 tables made elsewhere; the content tells the form. Each session is judged and stored
-like any other, once: what is stored already is named and left as it is, so the files
-of many laptops can be collected again and again. Of a file in which anything is
+like any other, once: what is stored already is named and left as it is, but put into the visit that it
+comes with where it is in none, so the files of many laptops can be collected again and
+again. Of a file in which anything is
 wrong, nothing is stored.
 
 A wide table has a t_s column, then one column per signal named by the standard's

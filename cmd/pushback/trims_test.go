@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"pushback/analysis"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/sheet"
 	"pushback/obd"
@@ -17,7 +18,7 @@ import (
 
 // recordSim records a simulated car in simulated time by the path of `record`, and
 // returns the session's id.
-func recordSim(t testing.TB, db string, cfg simcar.Config, dur time.Duration) string {
+func recordSim(t testing.TB, db string, cfg simcar.Config, dur time.Duration, by ...analysis.By) string {
 	t.Helper()
 	sim, err := simcar.New(cfg)
 	if err != nil {
@@ -26,6 +27,9 @@ func recordSim(t testing.TB, db string, cfg simcar.Config, dur time.Duration) st
 	a, out, errOut := testApp(t, db)
 	r := liveRun{look: lookOf(sim, cfg.Bus), origin: "simulated"}
 	r.flags.car.sensor, r.flags.dur = cfg.Car.Sensor, dur
+	if len(by) > 0 {
+		r.by = by[0]
+	}
 	_ = a.runLive(context.Background(), r) // the status is the verdict's
 	var head struct{ ID string }
 	if err := json.NewDecoder(out).Decode(&head); err != nil || head.ID == "" {
@@ -47,7 +51,7 @@ func simCar(t testing.TB, name string) simcar.Car {
 // minutes: the pattern is the one that the trade's table gives that fault.
 func TestTrimsOfSimulatedCars(t *testing.T) {
 	if testing.Short() {
-		t.Skip("drives eight cars for twenty minutes")
+		t.Skip("drives cars for twenty minutes")
 	}
 	for _, tt := range []struct {
 		car, want string
@@ -62,11 +66,13 @@ func TestTrimsOfSimulatedCars(t *testing.T) {
 		{"air-meter-low", "adds_all", obd.ISO9141, 0},
 		{"purge-rich", "normal", obd.ISO9141, 0},
 		{"bank-restricted", "cuts_at_load", obd.ISO9141, 0},
+		{"boost-leak", "adds_then_cuts", obd.ISO9141, 0},
+		{"crossed-banks", "", obd.CAN11at500, 0},
 	} {
 		t.Run(tt.car, func(t *testing.T) {
 			t.Parallel()
 			db := filepath.Join(t.TempDir(), "p.db")
-			id := recordSim(t, db, simcar.Config{Car: simCar(t, tt.car), Bus: tt.bus, Seed: 11, Drive: simcar.Town}, 20*time.Minute)
+			id := recordSim(t, db, simcar.Config{Car: simCar(t, tt.car), Bus: tt.bus, Seed: 11, Drive: simcar.Town}, 20*time.Minute, analysis.ByNothing)
 			out, _ := command(t, "trims", id, "--json", "--db", db)
 			var j sheet.Trims
 			if err := json.Unmarshal([]byte(out), &j); err != nil {
@@ -82,6 +88,12 @@ func TestTrimsOfSimulatedCars(t *testing.T) {
 					t.Errorf("together: %s", out)
 				}
 				j.Banks = j.Banks[:1]
+			}
+			if tt.car == "crossed-banks" { // each bank's own pattern is what its trim could reach
+				if j.Pair == nil || j.Pair.Name != trimmap.Opposite {
+					t.Errorf("together: %s", out)
+				}
+				return
 			}
 			if len(j.Banks) != 1 || string(j.Banks[0].Pattern) != tt.want {
 				t.Fatalf("want %s: %s", tt.want, out)

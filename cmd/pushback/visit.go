@@ -182,7 +182,7 @@ func (a *app) printVisit(ctx context.Context, db *store.Store, name string) erro
 		if err != nil {
 			return err
 		}
-		seen = append(seen, d.Agenda())
+		seen = append(seen, d.Agenda(m.Sensors))
 	}
 	s := sheet.NewVisit(v, list, agenda.Open(seen))
 	return a.print(s, func() error { return s.Write(a.out) })

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -176,6 +177,56 @@ func TestVisitOfALeak(t *testing.T) {
 	command(t, "visit", "close", "leak", "--db", db)
 	if visitIn(t, db, "leak").Closed == "" {
 		t.Error("still open")
+	}
+}
+
+// A visit comes whole out of each form that a whole database is exported to, with sessions or without, and what came before its
+// visit is put into it.
+func TestVisitRoundTrip(t *testing.T) {
+	dir := t.TempDir()
+	table, db := filepath.Join(dir, "t.csv"), filepath.Join(dir, "p.db")
+	if err := os.WriteFile(table, []byte("t_s,O2S11,SHRTFT1\n0,0.2,1\n0.1,0.8,0\n0.2,0.1,2\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	saying := func(args ...string) string {
+		t.Helper()
+		var out, errOut bytes.Buffer
+		if status := run(t.Context(), args, strings.NewReader(""), &out, &errOut); status != statusDone {
+			t.Fatalf("%v: status %d: %s", args, status, errOut.String())
+		}
+		return errOut.String()
+	}
+	command(t, "import", table, "--db", db)
+	command(t, "visit", "new", "no sessions", "--vehicle", "van, grey", "--complaint", "\"stalls\",\n=1+1", "--odometer", "120,300 mi", "--order", "XY 1", "--db", db)
+	command(t, "visit", "note", "last", "towed in", "--meter", "supply=14.1", "--db", db)
+	command(t, "visit", "close", "last", "--db", db)
+	command(t, "visit", "new", "one", "--db", db)
+	said := saying("import", table, "--visit", "one", "--db", db)
+	if v := visitIn(t, db, "one"); len(v.Sessions) != 1 || !strings.Contains(said, "visit one") {
+		t.Errorf("a session that was stored before is not in its visit: %+v, %q", v.Sessions, said)
+	}
+	if said = saying("import", table, "--visit", "no sessions", "--db", db); !strings.Contains(said, "stays in visit one") {
+		t.Errorf("a session changed its visit, or it was not said that it did not: %q", said)
+	}
+	shown := func(db, name string) string {
+		out, _ := command(t, "visit", "show", name, "--json", "--db", db)
+		return out
+	}
+	for _, form := range []string{"sqlite", "parquet", "long-csv"} {
+		file, there := filepath.Join(dir, form), filepath.Join(dir, form+".db")
+		command(t, "export", "--all", "--"+form, file, "--with-notes", "--db", db)
+		for range 2 { // the second time nothing is new
+			command(t, "import", file, "--db", there)
+		}
+		if list, _ := command(t, "visit", "list", "--json", "--db", there); strings.Count(list, `"name"`) != 2 {
+			t.Errorf("%s: visits %s", form, list)
+		}
+		for _, name := range []string{"no sessions", "one"} {
+			if got, want := shown(there, name), shown(db, name); got != want {
+				t.Errorf("%s: visit %q came as\n%s, it was\n%s", form, name, got, want)
+			}
+		}
+		command(t, "export", "--all", "--visit", "no sessions", "--"+form, file, "--with-notes", "--db", db)
 	}
 }
 

@@ -85,6 +85,7 @@ type bankSpec struct {
 	starve           float64 // share of the fuel that the supply fails to bring, for each g/s of air
 	injector         float64 // g/s of air-equivalent fuel that leaks in, constant
 	leak             float64 // g/s of unmetered air at idle vacuum
+	lost             float64 // share of its metered air that gets out again under boost, which builds from 0.3 to 0.5 of full load: a leak behind the meter
 	falseAir         float64 // share of outside air in the exhaust at the sensor, at idle
 	plume            float64 // more of it that passes the sensor alone, not yet mixed with the rest
 	restricted       float64 // share of its air that it lacks, for each g/s that the engine draws; below 0: the other's lack
@@ -269,7 +270,7 @@ func (b *bank) step(c *car, i int, share float64, onTick bool, tap contact) {
 	b.film += dt * (e.filmShare*fuel - evaporated)
 	burnt := (1-e.filmShare)*fuel + evaporated
 	burnt += b.spec.injector + (c.driver.purge+c.purge()+c.tech.propane*e.idleFlow)*share
-	air := metered*(1-b.spec.restricted*c.air) + leak
+	air := metered*(1-b.spec.restricted*c.air-b.spec.lost*min(max(5*c.load-1.5, 0), 1)) + leak
 	b.past[c.n%ring] = burnt / air * (1 + b.noise)
 
 	late := c.delay / dt

@@ -37,6 +37,11 @@ var habits = []build{
 			vee(c)
 			c.bank[0].restricted, c.bank[1].restricted = 0.004, -0.004
 		}},
+	{"boost-leak", "A charged engine whose intake hose has split behind the air meter: at idle air comes in and trim adds, under boost metered air gets out and trim cuts. The loop is sound.",
+		only("loop_proven"), func(c *Car) {
+			c.bank[0].leak, c.bank[0].lost = 0.36, 0.3
+			c.control.learned[0], c.control.shortTerm[0] = 0.05, 0.07
+		}},
 	{"purge-rich", "A canister full of fuel: with the purge valve open, 40 s in 80, trim goes far down, with it shut it is sound. The loop is sound.",
 		[]string{"loop_proven", "partly_proven", "unclear"}, func(c *Car) { c.engine.canister = 0.45 }},
 	{"open-level-zero", "An open input is pulled down to 0 V. The loop is sound.",

@@ -32,7 +32,11 @@ var Format = transfer.Format{
 		if err != nil {
 			return nil, errors.Join(err, db.Close())
 		}
-		return &reader{db: db, left: list}, nil
+		visits, err := db.VisitsBeside(ctx, list)
+		if err != nil {
+			return nil, errors.Join(err, db.Close())
+		}
+		return &reader{db: db, left: list, visits: visits}, nil
 	},
 }
 
@@ -72,6 +76,12 @@ func fill(ctx context.Context, db *store.Store, sessions iter.Seq2[transfer.Sess
 	for s, err := range sessions {
 		if err != nil {
 			return err
+		}
+		if transfer.IsVisitAlone(s.Meta) {
+			if _, err := db.TakeVisit(ctx, *s.Meta.Visit); err != nil {
+				return err
+			}
+			continue
 		}
 		id, err := put(ctx, db, s)
 		if err != nil {
@@ -113,7 +123,8 @@ func put(ctx context.Context, db *store.Store, s transfer.Session) (id string, e
 
 type reader struct {
 	db      *store.Store
-	left    []store.Meta // the last is next: the oldest first
+	left    []store.Meta  // the last is next: the oldest first
+	visits  []store.Visit // without sessions, after them
 	current *store.Reader
 }
 
@@ -123,6 +134,11 @@ func (r *reader) Session(ctx context.Context) (store.Meta, error) {
 			return store.Meta{}, err
 		}
 		r.current = nil
+	}
+	if n := len(r.visits); len(r.left) == 0 && n > 0 {
+		v := r.visits[n-1]
+		r.visits = r.visits[:n-1]
+		return transfer.VisitAlone(v).Meta, nil
 	}
 	if len(r.left) == 0 {
 		return store.Meta{}, io.EOF
@@ -134,7 +150,12 @@ func (r *reader) Session(ctx context.Context) (store.Meta, error) {
 	return m, err
 }
 
-func (r *reader) Next(ctx context.Context) (obd.Record, error) { return r.current.Next(ctx) }
+func (r *reader) Next(ctx context.Context) (obd.Record, error) {
+	if r.current == nil {
+		return obd.Record{}, io.EOF
+	}
+	return r.current.Next(ctx)
+}
 
 func (r *reader) Close() error {
 	var err error

@@ -19,6 +19,7 @@ import (
 // is and which fields count:
 //
 //	session   the beginning of a session; Text describes it as JSON
+//	visit     a visit that has no session in the file; Text is it as JSON
 //	exchange  Request, Expect, Sent, Outcome, Raw: the truth of a recorded session
 //	row       a line of values that was recorded elsewhere
 //	sample    a value of the exchange or row above: Name, Value, Unit, Sent
@@ -44,14 +45,26 @@ type Row struct {
 	Text    string
 }
 
-// Rows gives a session to put, row by row. A row is put's until it returns.
-func Rows(ctx context.Context, s Session, put func(*Row) error) error {
-	m := s.Meta
+// head gives the row that describes a session, or a visit alone.
+func head(m store.Meta, put func(*Row) error) error {
+	if IsVisitAlone(m) {
+		text, err := json.Marshal(m.Visit)
+		if err != nil {
+			return err
+		}
+		return put(&Row{Seq: -1, Kind: "visit", Text: string(text)})
+	}
 	text, err := Describe(m)
 	if err != nil {
 		return err
 	}
-	if err := put(&Row{Session: m.ID, Seq: -1, Kind: "session", Text: text}); err != nil {
+	return put(&Row{Session: m.ID, Seq: -1, Kind: "session", Text: text})
+}
+
+// Rows gives a session to put, row by row. A row is put's until it returns.
+func Rows(ctx context.Context, s Session, put func(*Row) error) error {
+	m := s.Meta
+	if err := head(m, put); err != nil || IsVisitAlone(m) {
 		return err
 	}
 	seq := int64(-1)
@@ -186,6 +199,15 @@ func (a *Assembler) Session(ctx context.Context) (store.Meta, error) {
 		if err != nil {
 			return store.Meta{}, err
 		}
+		if r.Kind == "visit" {
+			a.first, a.meta = true, store.Meta{Visit: new(store.Visit)}
+			if err := json.Unmarshal([]byte(r.Text), a.meta.Visit); err != nil {
+				a.err = fmt.Errorf("read a visit: %w", err)
+			} else if a.meta.Visit.Opened.IsZero() {
+				a.err = errors.New("read a visit: it has no time")
+			}
+			return a.meta, a.err
+		}
 		if r.Kind != "session" {
 			if a.meta.ID == "" && !a.first {
 				return store.Meta{}, errors.New("the table does not begin with a row that describes a session")
@@ -197,8 +219,10 @@ func (a *Assembler) Session(ctx context.Context) (store.Meta, error) {
 			a.err = fmt.Errorf("session %.20q: %w", r.Session, err)
 			return store.Meta{}, a.err
 		}
-		a.meta.ID = r.Session
-		return a.meta, nil
+		if a.meta.ID = r.Session; IsVisitAlone(a.meta) {
+			a.err = errors.New("a session of a visit has no name")
+		}
+		return a.meta, a.err
 	}
 }
 
@@ -212,7 +236,7 @@ func (a *Assembler) Next(ctx context.Context) (obd.Record, error) {
 		if err != nil {
 			return obd.Record{}, err
 		}
-		if r.Kind == "session" {
+		if r.Kind == "session" || r.Kind == "visit" {
 			a.ahead = r
 			return obd.Record{}, io.EOF
 		}

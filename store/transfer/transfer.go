@@ -54,6 +54,14 @@ type Reader interface {
 	Close() error
 }
 
+// VisitAlone is a visit of which no session is in the file, on its way out or in: a Session without records, whose id is empty.
+func VisitAlone(v store.Visit) Session {
+	return Session{Meta: store.Meta{Visit: &v}, Lines: func(func(Line, error) bool) {}}
+}
+
+// IsVisitAlone reports whether m describes a visit alone, see [VisitAlone]; a session read from a file is never one.
+func IsVisitAlone(m store.Meta) bool { return m.ID == "" && m.Visit != nil }
+
 // Redact leaves out of a session what is personal: the VIN unless vin, what the
 // technician noted unless notes. A VIN goes from the description's texts too, where
 // somebody may have typed it.

@@ -38,6 +38,14 @@ type Session struct {
 	Hash    []byte
 	Stored  string // the id here: that of the same session, or the new one
 	Same    bool   // it was here before
+	Into    string // the visit that it was put into although it was here before
+	Stays   string // the visit that it is in, where it was to be put into another
+}
+
+// Content is what a file holds.
+type Content struct {
+	Sessions []Session
+	Visits   []store.Visit // of which the file has no session
 }
 
 // Open opens a file that holds sessions.
@@ -72,20 +80,39 @@ func Opener(path string, m widecsv.Mapping) (Open, error) {
 }
 
 // Read reads and judges all sessions of a file; bar sees how far it is.
-func Read(ctx context.Context, open Open, said Said, bar session.Sink) (all []Session, err error) {
+func Read(ctx context.Context, open Open, said Said, bar session.Sink) (c Content, err error) {
 	r, err := open(ctx)
 	if err != nil {
-		return nil, err
+		return c, err
 	}
+	alone := &withoutVisits{Reader: r}
 	defer func() { err = errors.Join(err, r.Close()) }()
-	err = Each(ctx, r, said, bar, func(f Session) error {
-		all = append(all, f)
+	err = Each(ctx, alone, said, bar, func(f Session) error {
+		c.Sessions = append(c.Sessions, f)
 		return nil
 	})
-	if err != nil {
-		return nil, err
+	c.Visits = alone.visits
+	for i := range c.Visits {
+		c.Visits[i].Each(words.Clean)
 	}
-	return all, nil
+	return c, err
+}
+
+// withoutVisits is a reader that passes over visits without sessions, and keeps them.
+type withoutVisits struct {
+	transfer.Reader
+	visits []store.Visit
+}
+
+// Session goes on to the next session.
+func (r *withoutVisits) Session(ctx context.Context) (store.Meta, error) {
+	for {
+		m, err := r.Reader.Session(ctx)
+		if err != nil || !transfer.IsVisitAlone(m) {
+			return m, err
+		}
+		r.visits = append(r.visits, *m.Visit)
+	}
 }
 
 // Each judges the sessions of r one after the other and hands each over as it ends, so that one is
@@ -121,9 +148,11 @@ func Each(ctx context.Context, r transfer.Reader, said Said, bar session.Sink, t
 }
 
 // Sessions hands over the sessions of r one after the other, whose records take reads from it; it stops at the first error.
+// Visits without sessions are passed over.
 func Sessions(ctx context.Context, r transfer.Reader, take func(store.Meta) error) error {
+	all := &withoutVisits{Reader: r}
 	for {
-		m, err := r.Session(ctx)
+		m, err := all.Session(ctx)
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
@@ -168,12 +197,16 @@ func storeIn(ctx context.Context, db *store.Store, open Open, all []Session, bar
 			}
 		}
 	}()
+	in := &withoutVisits{Reader: r}
 	for i := range all {
 		f := &all[i]
-		if _, err := r.Session(ctx); err != nil {
+		if _, err := in.Session(ctx); err != nil {
 			return fmt.Errorf("it changed while it was read: %w", err)
 		}
 		if f.Same {
+			if err := f.join(ctx, db); err != nil {
+				return err
+			}
 			continue
 		}
 		m := f.Meta
@@ -205,6 +238,27 @@ func storeIn(ctx context.Context, db *store.Store, open Open, all []Session, bar
 		}
 	}
 	return pairUp(ctx, db, all)
+}
+
+// join puts a session that was here before into the visit that it came with, unless it is in another.
+func (f *Session) join(ctx context.Context, db *store.Store) error {
+	if f.Meta.Visit == nil || f.Stored == "" {
+		return nil
+	}
+	m, err := db.Find(ctx, f.Stored)
+	if err != nil {
+		return err
+	}
+	if there := m.Visit; there != nil && there.Name != f.Meta.Visit.Name && !there.Opened.Equal(f.Meta.Visit.Opened) {
+		f.Stays = there.Name
+		return nil
+	}
+	v, err := db.TakeVisit(ctx, *f.Meta.Visit) // what was done in it elsewhere since comes too
+	if err != nil || m.Visit != nil {
+		return err
+	}
+	f.Into = v.Name
+	return db.Edit(ctx, f.Stored, func(m *store.Meta) { m.Visit = &v })
 }
 
 // pairUp keeps the pairs of sessions that are both here now, but for an after that is in

@@ -62,8 +62,9 @@ func lines(ctx context.Context, db *store.Store, m store.Meta, bar session.Sink)
 // Export writes stored sessions in a format.
 type Export struct {
 	Format     transfer.Format
-	Sessions   []store.Meta // the newest first
-	VIN, Notes bool         // what is personal is written too
+	Sessions   []store.Meta  // the newest first
+	Visits     []store.Visit // that have none of them, the newest first
+	VIN, Notes bool          // what is personal is written too
 	Bar        func(length time.Duration) session.Sink
 }
 
@@ -73,6 +74,11 @@ func (x Export) Write(ctx context.Context, db *store.Store, w io.Writer) error {
 		for _, m := range slices.Backward(x.Sessions) {
 			s, err := Outgoing(ctx, db, m, x.Bar(m.Duration))
 			if !yield(transfer.Redact(s, x.VIN, x.Notes), err) {
+				return
+			}
+		}
+		for _, v := range slices.Backward(x.Visits) {
+			if !yield(transfer.Redact(transfer.VisitAlone(v), x.VIN, x.Notes), nil) {
 				return
 			}
 		}
@@ -98,8 +104,12 @@ func (x Export) File(ctx context.Context, db *store.Store, path string) error {
 
 // String names what is written.
 func (x Export) String() string {
+	text := fmt.Sprintf("%d sessions", len(x.Sessions))
 	if len(x.Sessions) == 1 {
-		return "session " + x.Sessions[0].ID
+		text = "session " + x.Sessions[0].ID
 	}
-	return fmt.Sprintf("%d sessions", len(x.Sessions))
+	if n := len(x.Visits); n > 0 {
+		text += fmt.Sprintf(", visits without sessions: %d", n)
+	}
+	return text
 }

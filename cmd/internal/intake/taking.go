@@ -12,6 +12,7 @@ import (
 
 	"pushback/analysis/session"
 	"pushback/cmd/internal/advice"
+	"pushback/cmd/internal/words"
 	"pushback/store"
 	"pushback/store/widecsv"
 )
@@ -25,41 +26,45 @@ type Taking struct {
 
 // File judges a whole file before any of it is stored. With no db nothing is, and what was understood
 // of it is returned.
-func (t Taking) File(ctx context.Context, db *store.Store, path string) ([]Session, Understood, error) {
-	all, open, err := t.read(ctx, path)
+func (t Taking) File(ctx context.Context, db *store.Store, path string) (Content, Understood, error) {
+	c, open, err := t.read(ctx, path)
 	if err != nil {
-		return nil, Understood{}, err
+		return c, Understood{}, err
 	}
 	if db == nil {
-		return all, Understand(ctx, path, open, all), nil
+		return c, Understand(ctx, path, open, c.Sessions), nil
 	}
-	if err := Known(ctx, db, all); err != nil {
-		return nil, Understood{}, err
+	if err := Known(ctx, db, c.Sessions); err != nil {
+		return c, Understood{}, err
 	}
 	bar := func(length time.Duration) session.Sink { return t.Bar("storing: ", length) }
-	return all, Understood{}, inFile(path, Store(ctx, db, open, all, bar))
+	err = Store(ctx, db, open, c.Sessions, bar)
+	for i := 0; err == nil && i < len(c.Visits); i++ {
+		c.Visits[i], err = db.TakeVisit(ctx, c.Visits[i])
+	}
+	return c, Understood{}, inFile(path, err)
 }
 
-func (t Taking) read(ctx context.Context, path string) ([]Session, Open, error) {
+func (t Taking) read(ctx context.Context, path string) (none Content, _ Open, _ error) {
 	if fi, err := os.Stat(path); err != nil {
-		return nil, nil, err
+		return none, nil, err
 	} else if !fi.Mode().IsRegular() { // it is read more than once
-		return nil, nil, advice.On(fmt.Errorf("importing %s: it is no regular file", path), "save it as a file first")
+		return none, nil, advice.On(fmt.Errorf("importing %s: it is no regular file", path), "save it as a file first")
 	}
 	open, err := Opener(path, t.Mapping)
 	if err != nil {
-		return nil, nil, inFile(path, err)
+		return none, nil, inFile(path, err)
 	}
-	all, err := Read(ctx, open, t.Said, t.Bar("", 0))
+	c, err := Read(ctx, open, t.Said, t.Bar("", 0))
 	switch {
 	case err != nil:
-		return nil, nil, inFile(path, err)
-	case len(all) == 0:
-		return nil, nil, advice.On(fmt.Errorf("importing %s: there are no sessions", path), "record one first: `pushback record`")
-	case all[0].Records == 0 && len(all) == 1:
-		return nil, nil, advice.On(fmt.Errorf("importing %s: there are no rows", path), "see `pushback import --help` for what the table looks like")
+		return none, nil, inFile(path, err)
+	case len(c.Sessions)+len(c.Visits) == 0:
+		return none, nil, advice.On(fmt.Errorf("importing %s: there are no sessions", path), "record one first: `pushback record`")
+	case len(c.Sessions) == 1 && c.Sessions[0].Records == 0:
+		return none, nil, advice.On(fmt.Errorf("importing %s: there are no rows", path), "see `pushback import --help` for what the table looks like")
 	}
-	return all, open, nil
+	return c, open, nil
 }
 
 // inFile says of which file an error is, where it is the file's.
@@ -77,16 +82,30 @@ func inFile(path string, err error) error {
 		"correct the file (`pushback import --help` says what it looks like); of this file nothing was stored")
 }
 
+// visited says what became of the visit that a session which was stored already came with.
+func (f *Session) visited() string {
+	switch {
+	case f.Into != "":
+		return "; now it is in visit " + words.Printable(f.Into)
+	case f.Stays != "":
+		return "; it stays in visit " + words.Printable(f.Stays)
+	}
+	return ""
+}
+
 // WriteTaken says to people what was stored of a file. The ids go to out alone, as JSON where that is
 // wanted: id=$(pushback import FILE).
-func WriteTaken(out, people io.Writer, asJSON bool, path string, all []Session) error {
-	for i := range all {
-		f := &all[i]
+func WriteTaken(out, people io.Writer, asJSON bool, path string, c Content) error {
+	for _, v := range c.Visits {
+		fmt.Fprintf(people, "%s: visit %s, without sessions\n", path, words.Printable(v.Name))
+	}
+	for i := range c.Sessions {
+		f := &c.Sessions[i]
 		if f.Stored == "" { // twice in one file
 			continue
 		}
 		if f.Same {
-			fmt.Fprintf(people, "%s: session %s is stored already\n", path, f.Stored)
+			fmt.Fprintf(people, "%s: session %s is stored already%s\n", path, f.Stored, f.visited())
 		} else {
 			f.Write(people, path)
 		}
@@ -100,7 +119,7 @@ func WriteTaken(out, people io.Writer, asJSON bool, path string, all []Session) 
 			}
 			continue
 		}
-		if !f.Same && len(all) == 1 {
+		if !f.Same && len(c.Sessions) == 1 {
 			fmt.Fprintf(people, "  pushback show %s      events, proofs and verdict\n", f.Stored)
 		}
 		if _, err := fmt.Fprintln(out, f.Stored); err != nil {

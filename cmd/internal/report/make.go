@@ -9,6 +9,7 @@ import (
 	"pushback/analysis/dossier"
 	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/replay"
+	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -53,6 +54,9 @@ func Make(ctx context.Context, db *store.Store, w Wanted) (out Written, err erro
 			return out, err
 		}
 		s := NewSubject(m, d)
+		if m.Visit != nil && w.Visit == "" {
+			s.Meter = words.MeterLines(m.Visit.Texts())
+		}
 		if w.VIN {
 			s.VIN = m.VIN
 		}
@@ -62,7 +66,7 @@ func Make(ctx context.Context, db *store.Store, w Wanted) (out Written, err erro
 	before, after := 0, len(r.Subjects)-1
 	if r.Visit != nil {
 		before, after = sidesOf(r.Subjects)
-		r.Visit.Open = openWork(r.Visit.Done, dossiers)
+		r.Visit.Open = openWork(&r.Visit.Visit, r.Subjects, dossiers)
 		for i, s := range r.Subjects {
 			s.Title = fmt.Sprintf("%d of %d", i+1, len(r.Subjects))
 		}
@@ -71,6 +75,9 @@ func Make(ctx context.Context, db *store.Store, w Wanted) (out Written, err erro
 	if before != after {
 		r.Subjects[before].Title, r.Subjects[after].Title = "Before", "After"
 		r.Compare = NewComparison(dossier.Compare(dossiers[before:before+1], dossiers[after:after+1]))
+	}
+	if r.Visit != nil {
+		r.Others = pairOthers(r.Subjects, dossiers, r.Visit.Done, before, after)
 	}
 	out.File, out.SHA256, err = r.File(ctx, w.File, w.Form)
 	return out, err

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/agenda"
 	"pushback/analysis/dossier"
 	"pushback/analysis/trimmap"
 	"pushback/cmd/internal/ring"
@@ -29,6 +30,7 @@ type Report struct {
 	Subjects []*Subject // one session, before and after, or all of a visit in order of time
 	Compare  *Comparison
 	Pair     [2]*Subject // that are compared; nil: the first and the last
+	Others   []Pairing   // the other sensors that the visit tested
 	Visit    *Visit      // nil: of no visit
 	Program  string      // version of this program
 	Made     time.Time
@@ -139,7 +141,13 @@ func (r *Report) Owner() words.Owner {
 	s := r.Last()
 	byMixture := s.by() == analysis.ByMixture
 	if c := r.Compare; c != nil {
-		return words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.First().Verdict, s.Verdict, byMixture)
+		o := words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.First().Verdict, s.Verdict, byMixture)
+		for _, p := range r.Others {
+			if agenda.Fault(p.After.Verdict.Conclusion) {
+				o.Next = append(o.Next, words.OtherFault(p.After.Session.Watching))
+			}
+		}
+		return o
 	}
 	if s.Trace.Wide() {
 		return words.OwnerWide()

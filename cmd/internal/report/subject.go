@@ -37,6 +37,7 @@ type Subject struct {
 	Map       trimmap.Map
 	Told      Told
 	Trace     *dossier.Trace
+	Meter     []string // readings of the visit that it belongs to, in words; a visit's report has them itself
 }
 
 // by is what was forced, sensor where; the store keeps both by name. A name that is none gives no sensor.

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"unicode"
@@ -8,6 +9,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/agenda"
 	"pushback/analysis/dossier"
+	"pushback/analysis/meter"
 	"pushback/cmd/internal/words"
 	"pushback/store"
 )
@@ -39,20 +41,67 @@ func sidesOf(all []*Subject) (before, after int) {
 	return before, after
 }
 
+// Pairing is one sensor's tests before and after the repair; one that was tested on one side of it only has After and no Compare.
+type Pairing struct {
+	Before, After *Subject
+	Compare       *Comparison
+}
+
+// Outcome says to the owner what the sensor's tests came to.
+func (p Pairing) Outcome() string {
+	after := words.ConclusionShort(string(p.After.Verdict.Conclusion))
+	if p.Compare == nil {
+		return after
+	}
+	return fmt.Sprintf("before: %s; after: %s", words.ConclusionShort(string(p.Before.Verdict.Conclusion)), after)
+}
+
+// pairOthers pairs the tests of each sensor but that of the sides which are compared first. A pair must have the repair between it: the last
+// note between those sides, else any time between them.
+func pairOthers(all []*Subject, dossiers []*dossier.Dossier, done []store.VisitEntry, before, after int) (out []Pairing) {
+	from, to := all[before].Session.Started, all[after].Session.Started
+	for _, e := range done {
+		if _, is := meter.Read(e.Text); !is && e.At.After(from) && e.At.Before(to) {
+			from, to = e.At, e.At
+		}
+	}
+	known := []string{all[after].Session.Watching}
+	for _, s := range all {
+		if slices.Contains(known, s.Session.Watching) {
+			continue
+		}
+		known = append(known, s.Session.Watching)
+		var own []*Subject
+		var at []int
+		for i, x := range all {
+			if x.Session.Watching == s.Session.Watching {
+				own, at = append(own, x), append(at, i)
+			}
+		}
+		b, a := sidesOf(own)
+		if own[a].Verdict.Conclusion == analysis.NothingForced {
+			continue // a drive
+		}
+		p := Pairing{Before: own[b], After: own[a]}
+		if before != after && b != a && !own[b].Session.Started.After(to) && !own[a].Session.Started.Before(from) {
+			p.Compare = NewComparison(dossier.Compare(dossiers[at[b]:at[b]+1], dossiers[at[a]:at[a]+1]))
+			p.Before.Title, p.After.Title = "Before, "+s.Session.Watching, "After, "+s.Session.Watching
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
 // openWork words what is open after sessions, and what the meter readings among the entries ask for.
-func openWork(done []store.VisitEntry, dossiers []*dossier.Dossier) (out []string) {
+func openWork(v *store.Visit, all []*Subject, dossiers []*dossier.Dossier) (out []string) {
 	var seen []agenda.Session
-	for _, d := range dossiers {
-		seen = append(seen, d.Agenda())
+	for i, d := range dossiers {
+		seen = append(seen, d.Agenda(all[i].Session.Sensors))
 	}
 	for _, item := range agenda.Open(seen) {
 		out = append(out, words.OpenWork(item).String())
 	}
-	var entries []string
-	for _, e := range done {
-		entries = append(entries, e.Text)
-	}
-	for _, step := range words.MeterSteps(entries) {
+	for _, step := range words.MeterSteps(v.Texts()) {
 		out = append(out, step.String())
 	}
 	return out

@@ -30,8 +30,10 @@ type Lesson struct {
 // LessonSecond is the JSON of one second of it.
 type LessonSecond struct {
 	T     int      `json:"t"`
-	Low   Number   `json:"low_v"`
-	High  Number   `json:"high_v"`
+	Low   *Number  `json:"low_v,omitempty"`
+	High  *Number  `json:"high_v,omitempty"`
+	Rich  *Number  `json:"low_lambda,omitempty"` // of a wide-range sensor, in place of volts
+	Lean  *Number  `json:"high_lambda,omitempty"`
 	Trim  Number   `json:"short_trim_pct"`
 	Long  Number   `json:"long_trim_pct"`
 	Other Number   `json:"other_bank_trim_pct"`
@@ -42,10 +44,16 @@ type LessonSecond struct {
 
 // LessonOf is the JSON of a lesson, before it was answered.
 func LessonOf(seed uint64, id string, seconds []simrun.Second, by analysis.By, c simcar.Car, v analysis.Verdict) Lesson {
-	l := Lesson{Seed: seed, Session: id, Car: Car{c.Name, c.About}, Expects: append([]string{c.Expect}, c.Also...), Verdict: why.Verdict(v)}
+	l := Lesson{Seed: seed, Session: id, Car: Car{c.Name, c.About}, Expects: simrun.Expects(c), Verdict: why.Verdict(v)}
 	for _, s := range seconds {
-		j := LessonSecond{T: s.At, Low: Number(s.Low), High: Number(s.High), Trim: Number(s.Trim), Long: Number(s.Long),
+		j := LessonSecond{T: s.At, Trim: Number(s.Trim), Long: Number(s.Long),
 			Other: Number(s.Other), Rear: Number(s.Rear), RPM: Number(s.RPM)}
+		low, high := Number(s.Low), Number(s.High)
+		if by == analysis.ByMixture {
+			j.Rich, j.Lean = &low, &high
+		} else {
+			j.Low, j.High = &low, &high
+		}
 		for _, p := range s.Steps {
 			j.Steps = append(j.Steps, p.Step(by))
 		}
@@ -56,14 +64,18 @@ func LessonOf(seed uint64, id string, seconds []simrun.Second, by analysis.By, c
 
 // WriteLesson prints what was read, with the steps between, and the verdicts to choose from; the
 // car and what was made of it are not told.
-func WriteLesson(w io.Writer, name string, seconds []simrun.Second, sensor string) {
+func WriteLesson(w io.Writer, name string, seconds []simrun.Second, sensor string, by analysis.By) {
 	fmt.Fprintf(w, "%s\n", strings.ToUpper(name))
-	term.Indent(w, "", words.LessonIntro)
+	intro, unit := words.LessonIntro, " V"
+	if by == analysis.ByMixture {
+		intro, unit = words.LessonMixture, " λ"
+	}
+	term.Indent(w, "", intro)
 	other := false
 	for _, s := range seconds {
 		other = other || !math.IsNaN(s.Other)
 	}
-	head := fmt.Sprintf("\n%5s  %-11s  %6s  %6s", "s", sensor+" V", "STFT %", "LTFT %")
+	head := fmt.Sprintf("\n%5s  %-11s  %6s  %6s", "s", sensor+unit, "STFT %", "LTFT %")
 	if other {
 		head += "  other bank"
 	}

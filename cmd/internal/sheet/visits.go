@@ -37,16 +37,8 @@ func NewVisit(v store.Visit, sessions []store.Meta, open []agenda.Item) Visit {
 	for _, i := range open {
 		out.Open = append(out.Open, Open{i.Work, i.Sensor, words.OpenWork(i), i.Lasts.Seconds()})
 	}
-	for _, step := range words.MeterSteps(entries(v)) {
+	for _, step := range words.MeterSteps(v.Texts()) {
 		out.Open = append(out.Open, Open{Work: "meter", Text: step})
-	}
-	return out
-}
-
-// entries are the texts of what was done.
-func entries(v store.Visit) (out []string) {
-	for _, e := range v.Done {
-		out = append(out, e.Text)
 	}
 	return out
 }

@@ -7,16 +7,17 @@ import (
 	"slices"
 	"time"
 
+	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/decode"
 	"pushback/obd/simcar"
 )
 
 // hidden are the cars of a lesson: of each link of the ring one that fails, and causes that a sound
-// loop is blamed for.
+// loop is blamed for. Those with a wide-range sensor are tested by mixture.
 var hidden = []string{
-	"healthy", "vacuum-leak", "vacuum-leak-large", "rich-injector", "exhaust-leak-large", "crossed-banks",
-	"sensor-dead-low", "sensor-dead-high", "sensor-lazy", "input-dead", "trim-frozen", "fuel-not-delivered",
+	"healthy", "vacuum-leak", "vacuum-leak-large", "wide-half-blind", "exhaust-leak-large", "crossed-banks",
+	"sensor-dead-low", "wide-pump-open", "sensor-lazy", "input-dead", "trim-frozen", "fuel-not-delivered",
 }
 
 // Hidden is the car that a seed hides. Twelve seeds on end, from 1, 13 and so on, hide each of the twelve once.
@@ -29,7 +30,7 @@ func Hidden(seed uint64) (simcar.Car, error) {
 // Second is what a reading line of a lesson shows: one second of a session. NaN: not read.
 type Second struct {
 	At        int              // s since the session began, where it begins
-	Low, High float64          // V, of the forced sensor
+	Low, High float64          // of the forced sensor: V, or lambda of a wide-range one
 	Trim      float64          // %, short-term, of its bank
 	Long      float64          // %
 	Other     float64          // %, short-term, of the other bank
@@ -43,12 +44,19 @@ type Second struct {
 type Sheet struct {
 	Seconds []Second
 	sensor  decode.SensorID
+	reads   string // the signal that is the sensor's own
 	asked   []session.Prompt
 	trim    string // the signal that its trim is taken from
 }
 
-// NewSheet returns an empty one for the forced sensor.
-func NewSheet(sensor decode.SensorID) *Sheet { return &Sheet{sensor: sensor} }
+// NewSheet returns an empty one for the forced sensor, which may be a wide-range one.
+func NewSheet(sensor decode.SensorID, wide bool) *Sheet {
+	s := &Sheet{sensor: sensor, reads: sensor.Voltage()}
+	if wide {
+		s.reads = sensor.Ratio()
+	}
+	return s
+}
 
 // Prompt keeps what is asked for.
 func (s *Sheet) Prompt(p session.Prompt) {
@@ -75,7 +83,7 @@ func (s *Sheet) Write(f session.Frame) error {
 func (s *Sheet) add(x decode.Sample) {
 	row, v := s.row(x.Received), x.Value
 	switch x.Signal.Name {
-	case s.sensor.Voltage():
+	case s.reads:
 		if math.IsNaN(row.Low) {
 			row.Low, row.High = v, v
 		}
@@ -113,8 +121,22 @@ func (s *Sheet) row(at time.Duration) *Second {
 }
 
 // Right reports whether an answer is right for a car, by the names of the JSON verdict.
-func Right(c simcar.Car, answer string) bool {
-	return answer == c.Expect || slices.Contains(c.Also, answer)
+func Right(c simcar.Car, answer string) bool { return slices.Contains(Expects(c), answer) }
+
+// Expects are the conclusions that are right for a car, tested as a lesson tests it.
+func Expects(c simcar.Car) []string {
+	if By(c) == analysis.ByMixture {
+		return []string{c.ByMixture}
+	}
+	return append([]string{c.Expect}, c.Also...)
+}
+
+// By is what a lesson forces of a car: of a wide-range sensor the wire never.
+func By(c simcar.Car) analysis.By {
+	if c.ByMixture != "" {
+		return analysis.ByMixture
+	}
+	return analysis.ByWire
 }
 
 // HiddenName is what a hidden car is called until the lesson is over.

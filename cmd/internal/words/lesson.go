@@ -10,6 +10,7 @@ import (
 // What a lesson on a hidden car asks and answers.
 const (
 	LessonIntro   = "Readings of a bias test, one line a second. Both steps were held as asked. What is wrong, and what would you do next?"
+	LessonMixture = "Readings of a mixture test on a wide-range sensor, one line a second: propane, then a vacuum hose off. Both steps were made as asked. What is wrong, and what would you do next?"
 	LessonVerdict = "Your verdict (number or name): "
 	LessonNext    = "Your next step, in your own words: "
 	LessonRight   = "RIGHT"
@@ -20,7 +21,7 @@ const (
 // answers are those that a lesson lets choose from.
 var answers = []analysis.Conclusion{
 	analysis.LoopProven, analysis.PartlyProven, analysis.InputDead, analysis.NoCommand, analysis.NoDelivery, analysis.SensorDead,
-	analysis.SensorSlow, analysis.WrongBank, analysis.ConclusionNotReady, analysis.ConclusionUnclear,
+	analysis.SensorSlow, analysis.WrongBank, analysis.ConclusionNotReady, analysis.ConclusionUnclear, analysis.SensorSkewed, analysis.NothingForced,
 }
 
 // Answers are the conclusions that may be answered, in the order in which they are numbered from 1.

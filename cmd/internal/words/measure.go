@@ -201,4 +201,17 @@ func MeterSteps(entries []string) (out []hazard.Advice) {
 	return out
 }
 
+// MeterLines are the meter readings among a visit's entries, then the steps that they ask for.
+func MeterLines(entries []string) (out []string) {
+	for _, e := range entries {
+		if _, is := meter.Read(e); is {
+			out = append(out, EntryText(e))
+		}
+	}
+	for _, step := range MeterSteps(entries) {
+		out = append(out, "next: "+step.String())
+	}
+	return out
+}
+
 const kPaInPSI = 6.894757 // NIST SP 811

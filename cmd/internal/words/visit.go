@@ -28,6 +28,11 @@ func OpenWork(i agenda.Item) hazard.Advice {
 	return hazard.Advice{Do: string(i.Work)}
 }
 
+// OtherFault tells the owner of a fault beside what the first page speaks of.
+func OtherFault(sensor string) string {
+	return "The last test of " + SensorPlace(sensor) + " found a fault. It is not repaired yet, or not tested since."
+}
+
 // NothingOpen is said where a visit has all that it needs.
 const NothingOpen = "nothing: every test has an answer"
 
