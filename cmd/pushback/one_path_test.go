@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -67,6 +68,38 @@ func command(t testing.TB, args ...string) (string, int) {
 		t.Fatalf("pushback %s: status %d: %s", strings.Join(args, " "), status, errOut.String())
 	}
 	return out.String(), status
+}
+
+// TestReplayOfTheSecondDialect: the same for cars of SAE J1979-2 drawn at random, of each length of identifiers.
+func TestReplayOfTheSecondDialect(t *testing.T) {
+	left := map[int]int{11: 2, 29: 2}
+	if testing.Short() {
+		left = map[int]int{11: 1, 29: 1}
+	}
+	for seed := uint64(21_000_000); left[11]+left[29] > 0; seed++ {
+		cfg, _ := simcar.Random(seed)
+		car := cfg.Car
+		if car.Dialect() != obd.J1979v2 || left[car.Bus.IDBits()] == 0 {
+			continue
+		}
+		left[car.Bus.IDBits()]--
+		t.Run(fmt.Sprintf("%v %d", car.Bus, seed), func(t *testing.T) {
+			t.Parallel()
+			db := filepath.Join(t.TempDir(), "p.db")
+			a, out, _ := testApp(t, db)
+			status := statusDone
+			var end concluded
+			if err := guidedRun(t, a, car, obd.BusUnknown, true); errors.As(err, &end) {
+				status = int(end)
+			} else if err != nil {
+				t.Fatal(err)
+			}
+			replayed, again := command(t, "replay", "last", "--json", "--samples", "--db", db)
+			if live := withoutSteps(out.String()); replayed != live || again != status || !strings.Contains(live, `"dialect":"j1979-2"`) {
+				t.Errorf("status %d, of the replay %d; it differs from live%s", status, again, firstDifference(live, replayed))
+			}
+		})
+	}
 }
 
 // The events and the verdict of a live session and of its replay are equal, byte

@@ -89,6 +89,7 @@ func random(seed uint64, rough bool) (Config, Expected) {
 		}
 	}
 	c.Expect = e.Conclusion
+	c.mayBeSecond(seed)
 	cfg.Car = c
 	return cfg, e
 }

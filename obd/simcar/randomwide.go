@@ -63,6 +63,7 @@ func RandomWide(seed uint64) (Config, Expected, WideTruth) {
 		e.Also = append(e.Also, "unclear", "partly_proven", "loop_proven")
 	}
 	c.Expect = e.Conclusion
+	c.mayBeSecond(seed)
 	cfg.Car = c
 	return cfg, e, truth
 }

@@ -1,6 +1,7 @@
 package simcar
 
 import (
+	"math/rand/v2"
 	"slices"
 	"time"
 
@@ -22,6 +23,27 @@ type udsSpec struct {
 	late      [2]time.Duration // how long after it the answer follows; at most 5 s (P2*)
 	old       bool             // by its own address it says 7F xx 11 to the old services; else it is silent
 	permanent []uint16         // codes that clearing does not take away
+}
+
+// Dialect is what the car speaks.
+func (c Car) Dialect() obd.Dialect {
+	if c.uds != nil {
+		return obd.J1979v2
+	}
+	return obd.J1979
+}
+
+// mayBeSecond has a quarter of the random cars with a CAN bus speak SAE J1979-2, with habits that were met or are feared. It draws
+// by itself, so that cars are what they were before but for that.
+func (c *Car) mayBeSecond(seed uint64) {
+	r := dice{rand.New(rand.NewPCG(seed, 0x6469616C656374))}
+	if !c.Bus.CAN() || !r.chance(0.25) {
+		return
+	}
+	c.uds = &udsSpec{most: []int{1, 2, 3, 6}[r.IntN(4)], whole: r.chance(0.2), noVersion: r.chance(0.3), readiness: r.chance(0.5), second: r.chance(0.2), old: r.chance(0.3)}
+	if r.chance(0.2) {
+		c.uds.pending, c.uds.late = 0.01, [2]time.Duration{200 * time.Millisecond, 1500 * time.Millisecond}
+	}
 }
 
 // secondNode is the unit that answers engine speed in revolutions where quarters are due.
