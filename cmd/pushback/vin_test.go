@@ -14,11 +14,11 @@ import (
 // The vehicle's number is asked for and kept only when the technician wants it; what is
 // exported of the session does not tell it.
 func TestVIN(t *testing.T) {
-	car, err := simcar.Find("healthy")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141} {
+	for _, on := range []struct {
+		car string
+		bus obd.Bus
+	}{{"healthy", obd.CAN11at500}, {"healthy", obd.ISO9141}, {"obd-on-uds", obd.CAN11at500}, {"obd-on-uds", obd.CAN29at250}} {
+		car, bus := simCar(t, on.car), on.bus
 		for _, wanted := range []bool{false, true} {
 			path := filepath.Join(t.TempDir(), "p.db")
 			sim, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1})

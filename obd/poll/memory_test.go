@@ -109,11 +109,15 @@ func requests(all []obd.Record, n int) []string {
 // TestMemory: a known car is read at once; the rest of discovery follows and is in the
 // records; another car is noticed.
 func TestMemory(t *testing.T) {
-	for _, bus := range buses() {
-		t.Run(bus.String(), func(t *testing.T) {
+	for i, bus := range append(buses(), obd.CAN11at500, obd.CAN29at500, obd.CAN11at250, obd.CAN29at250) {
+		name := "healthy"
+		if i >= len(buses()) {
+			name = "obd-on-uds"
+		}
+		t.Run(name+" "+bus.String(), func(t *testing.T) {
 			mem := memory{}
-			fresh, first := meet(t, "healthy", bus, mem)
-			known, second := meet(t, "healthy", bus, mem)
+			fresh, first := meet(t, name, bus, mem)
+			known, second := meet(t, name, bus, mem)
 			if first.Format != second.Format || !slices.Equal(sensorNames(first.Decoder), sensorNames(second.Decoder)) {
 				t.Errorf("%+v, then %+v", first, second)
 			}
