@@ -230,6 +230,42 @@ func TestVisitRoundTrip(t *testing.T) {
 	}
 }
 
+// The report of a visit compares each sensor that has tests on both sides of the repair, and a session shows its visit's meter readings.
+func TestVisitOfTwoSensors(t *testing.T) {
+	dir := t.TempDir()
+	lessons, db := filepath.Join(dir, "l.db"), filepath.Join(dir, "p.db")
+	command(t, "visit", "new", "two", "--db", db)
+	for i, x := range []struct{ seed, sensor string }{{"6", "B1S1"}, {"10", "B2S1"}, {"12", "B1S1"}, {"5", "B2S1"}} {
+		file := filepath.Join(dir, x.seed)
+		command(t, "demo", "--hide", "--seed", x.seed, "--db", lessons)
+		command(t, "export", "last", "--capture", file, "--db", lessons)
+		command(t, "import", file, "--visit", "two", "--sensor", x.sensor, "--db", db)
+		if i == 1 {
+			command(t, "visit", "note", "two", "--meter", "supply=12.1", "--db", db)
+		}
+	}
+	file := filepath.Join(dir, "r.html")
+	command(t, "report", "--visit", "two", "--out", file, "--db", db)
+	html, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, sensor := range []string{"B1S1", "B2S1"} {
+		if n := strings.Count(string(html), ">Before and after, "+sensor+"</h2>"); n != 1 {
+			t.Errorf("%s is not compared", sensor)
+		}
+	}
+	var shown struct{ Meter []struct{ Text, Next string } }
+	out, _ := command(t, "show", "last", "--json", "--db", db)
+	if err := json.Unmarshal([]byte(out), &shown); err != nil || len(shown.Meter) != 1 || !strings.Contains(shown.Meter[0].Next, "LOW") {
+		t.Errorf("meter readings %+v, %v", shown.Meter, err)
+	}
+	command(t, "report", "last", "--out", file, "--db", db)
+	if html, err := os.ReadFile(file); err != nil || !strings.Contains(string(html), "Meter readings of the visit") {
+		t.Errorf("a session's report has no meter readings: %v", err)
+	}
+}
+
 // What is still open carries its cautions.
 func TestOpenWorkCarriesItsCautions(t *testing.T) {
 	for _, w := range []agenda.Work{agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Again, agenda.Map, agenda.Leak} {
