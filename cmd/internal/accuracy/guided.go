@@ -165,6 +165,9 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 	if strings.HasPrefix(exp.Fault, "sound") {
 		out.Accepted = append(slices.Clone(exp.Also), string(analysis.LoopProven)) // both sides are asked for
 	}
+	if strings.HasSuffix(s.Other, "S1") && s.Forgets {
+		out.Accepted = append(out.Accepted, string(analysis.WrongBank)) // the one hold that showed was on the other bank's sensor
+	}
 	if !t.properly { // what was not done cannot be seen
 		out.Accepted = append(out.Accepted, out.Undecided...)
 	}
