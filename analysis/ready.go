@@ -74,7 +74,7 @@ func (r *readiness) unmet() []reason.Reason {
 // from the beginning stays; one that comes in a test may be the test's own.
 func (w *Watcher) Barred() (now, always bool) {
 	r := &w.ready
-	always = r.never() || r.fit.Never()
+	always = r.never() || r.fit.Never() || r.unused
 	return always || !r.fit.Holds(), always || r.hasStatus && r.status == int(decode.FuelOpenFault) && !r.everReady
 }
 

@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"pushback/analysis/session"
 )
@@ -32,7 +33,28 @@ func AfterLines(a *session.Aftermath) []string {
 	case back:
 		out = append(out, long+fmt.Sprintf("; back within %.0f %%, %.0f s after the last release.", session.LearnedBack, after.Seconds()))
 	default:
-		out = append(out, long+fmt.Sprintf("; still %s %% off at the end. Let it idle or drive until it is back within %.0f %%, before trims are judged.", Signed(a.Now, 1), session.LearnedBack))
+		out = append(out, long+fmt.Sprintf("; still %s %% off at the end%s. Let it idle or drive until it is back within %.0f %%, before trims are judged.",
+			Signed(a.Now, 1), foreseen(a), session.LearnedBack))
 	}
 	return out
+}
+
+// foreseen says when long-term trim will be back, as it learned in the steps.
+func foreseen(a *session.Aftermath) string {
+	after, lo, hi, no := a.Foreseen()
+	if no {
+		return ""
+	}
+	return ", by how it learned for about " + span(after) + " more at idle (" + span(lo) + " to " + span(hi) + ")"
+}
+
+// span is a time as people say it.
+func span(d time.Duration) string {
+	switch {
+	case d < 100*time.Second:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d > 2*time.Hour:
+		return "hours"
+	}
+	return minutes(d) + " min"
 }
