@@ -28,7 +28,7 @@ var advice = sentences{
 	reason.HeaterAndGround:    say("check the sensor's heater, ground or return, and the wire between sensor and tap", hazard.Heater, hazard.Wire),
 	reason.ReplaceAndRepeat:   say("then replace the sensor and repeat this test", hazard.Heater),
 	reason.LeakOnlyLean:       say("look for an exhaust leak ahead of the sensor: it has only ever read lean, as unmetered air makes it do; trim that covers a leak falls by half or more from idle to 2500 rpm", hazard.Running),
-	reason.LeakOnlyLeanFirst:  say("look for an exhaust leak ahead of the sensor before anything else: it has only ever read lean, as unmetered air makes it do; trim that covers a leak falls by half or more from idle to 2500 rpm", hazard.Running),
+	reason.LeakOnlyLeanFirst:  say("look for an exhaust leak ahead of the sensor before anything else: it has only ever read lean, as unmetered air makes it do", hazard.Running),
 	reason.WarmAtSpeed:        say("repeat at 2000 to 2500 rpm after two minutes: a cold sensor is slow too", hazard.Running),
 	reason.CheckHeater:        say("check the heater", hazard.Heater),
 	reason.OwnSwitchTimes:     say("read the computer's own switch times (service 05, or 06 on CAN) where it offers them"),
