@@ -1,9 +1,5 @@
 package simcar
 
-import (
-	"pushback/obd"
-)
-
 // randomHabits are what sound cars' computers and wiring may do besides, each with what may be
 // concluded too.
 var randomHabits = []struct {
@@ -49,12 +45,6 @@ var randomHabits = []struct {
 	{"engine stops by itself", func(r dice, c *Car, bank int) []string {
 		c.engine.stop = stopSpec{r.between(40, 150), r.between(8, 30), r.between(40, 90)}
 		return []string{"partly_proven", "unclear", "not_ready"}
-	}},
-	{"OBDonUDS", func(r dice, c *Car, bank int) []string {
-		if c.Bus >= obd.CAN11at500 && len(c.control.stored) == 0 {
-			c.uds = &udsSpec{most: 1 + r.IntN(6)}
-		}
-		return nil
 	}},
 	{"one rear sensor", func(r dice, c *Car, bank int) []string {
 		c.sharedRear = c.engine.banks == 2 && bank == 0
