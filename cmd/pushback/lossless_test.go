@@ -220,7 +220,11 @@ func (l *lineSink) Write(f session.Frame) error {
 
 // Whatever a session may hold goes through each format and back: random ones.
 func TestRandomSessionsLoseNothing(t *testing.T) {
-	for seed := range uint64(25) {
+	seeds := uint64(25)
+	if testing.Short() {
+		seeds = 5
+	}
+	for seed := range seeds {
 		s := randomSession(rand.New(rand.NewPCG(seed, 7)))
 		losesNothing(t, s)
 		tableKeeps(t, s)

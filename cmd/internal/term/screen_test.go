@@ -665,15 +665,19 @@ func TestBells(t *testing.T) {
 	_ = s.Write(session.Frame{Record: obd.Record{At: 27 * time.Second}})                                                                                   // not yet again
 	_ = s.Write(session.Frame{Record: obd.Record{At: 28 * time.Second}})                                                                                   // again
 	_ = s.Write(session.Frame{Record: obd.Record{At: 29 * time.Second}, Events: []analysis.Event{{T: 29, Name: analysis.ForceEnds, Side: analysis.Lean}}}) // not
-	for end := time.Now().Add(60 * time.Second); (len(s.bells) > 0 || heard.Load() < 6) && time.Now().Before(end); {
-		time.Sleep(10 * time.Millisecond)
+	hear := func(n int64) {
+		for end := time.Now().Add(60 * time.Second); (len(s.bells) > 0 || heard.Load() < n) && time.Now().Before(end); {
+			time.Sleep(10 * time.Millisecond)
+		}
 	}
-	time.Sleep(time.Second) // one too many would come now
+	hear(6)
+	s.ring(1) // they ring in turn: one too many would be heard before this one
+	hear(7)
 	s.Kill()
 	slave.Close()
 	master.Close()
-	if n := <-rung; n != 6 {
-		t.Errorf("%d bells, want 6", n)
+	if n := <-rung; n != 7 {
+		t.Errorf("%d bells, want 6 and the one that ends the test", n)
 	}
 }
 
