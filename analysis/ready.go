@@ -181,12 +181,9 @@ func (r *readiness) steady(from, to float64) bool {
 
 // moved reports whether the car was moving about [from, to]; false if its speed is not read.
 func (r *readiness) moved(from, to float64) bool {
-	_, hi, n := r.speed.span(from-speedRead, to+speedRead)
+	_, hi, n := r.speed.span(from-limits.SpeedRead, to+limits.SpeedRead)
 	return n > 0 && hi >= limits.MovingSpeed
 }
-
-// speedRead is how far apart in time speed is read, s, at the most as a rule.
-const speedRead = 20.0
 
 // closedDuring reports whether the loop is known to have been closed since the
 // moment from: a status read after it says so, and none since shortly before it says

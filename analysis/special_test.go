@@ -99,7 +99,7 @@ func TestMoved(t *testing.T) {
 	for _, c := range []struct {
 		speed, at float64
 		want      bool
-	}{{0, 50, false}, {limits.MovingSpeed - 1, 50, false}, {limits.MovingSpeed, 50, true}, {50, 50 - speedRead - 1, false}, {50, 60 + speedRead - 1, true}, {50, 60 + speedRead + 1, false}} {
+	}{{0, 50, false}, {limits.MovingSpeed - 1, 50, false}, {limits.MovingSpeed, 50, true}, {50, 50 - limits.SpeedRead - 1, false}, {50, 60 + limits.SpeedRead - 1, true}, {50, 60 + limits.SpeedRead + 1, false}} {
 		r := NewWatcher(Config{}).ready
 		r.speed.add(point{c.at, c.at, c.speed})
 		if got := r.moved(50, 60); got != c.want {

@@ -62,7 +62,7 @@ const (
 	settledAfter  = 2.0       // s: a stay after which a cell has reached its full swing
 	stuckAtFirst  = 0.2       // sensors that lie on one side where a session begins
 	movingRate    = 1.0 / 10  // and of one whose car moves: fuel cut is 7 to 20 % of the time (measured on recordings)
-	movingForce   = 0.02      // forces that are made while the car moves (common practice, no source: people hold a wire at a standing car)
+	MovingForce   = 0.02      // forces that are made while the car moves (common practice, no source: people hold a wire at a standing car)
 	openForce     = 0.05      // forces that are made just as the branch is said to be open and untouched (common practice, no source)
 	regripRate    = 1.0 / 2   // a wire that slipped is gripped again, at the same level
 	forceRate     = 1.0 / 25  // where somebody tests: that side is forced
@@ -74,9 +74,9 @@ const (
 	testLate      = 0.1       // of those who test do so later
 )
 
-// testOdds are the odds that somebody tests where nobody has said so and nothing was forced until t, s: even as a session
-// begins, for that is what the program is for, and the less the longer nothing comes.
-func testOdds(t float64) float64 {
+// TestOdds are the odds that somebody tests where nobody has said so and nothing was forced until t, s: even as a session
+// begins, for that is what the program is for, and the less the longer nothing comes. The one rule for both kinds of sensor.
+func TestOdds(t float64) float64 {
 	return (1-testLate)*math.Exp(-t/testBegins) + testLate/max(1, t/testWithin)
 }
 
@@ -155,7 +155,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	certain := false
 	x.rate, certain, said = w.prior(s)
 	if x.prior = x.rate; !certain {
-		x.prior += math.Log(testOdds(s.first.t()))
+		x.prior += math.Log(TestOdds(s.first.t()))
 	}
 	return x, said
 }
@@ -403,7 +403,7 @@ func (w *Watcher) unlikely(s *stretch) float64 {
 	begin := s.first.t() / handsReady
 	x := math.Log(-math.Expm1(-begin*begin) + 1e-3)
 	if w.ready.moved(s.first.t(), s.last.t()) {
-		x += math.Log(movingForce)
+		x += math.Log(MovingForce)
 	}
 	if o := &w.open; o.said > 0 && !o.known && abs(s.first.t()-o.said) < sayNear {
 		x += math.Log(openForce)

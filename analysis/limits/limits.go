@@ -35,10 +35,11 @@ const (
 
 // When a test counts.
 const (
-	WarmCoolant  = 60  // °C: below it an engine may still be enriched for its warm-up
-	TurningSpeed = 400 // rpm: below it no engine runs by itself
-	WarmRuntime  = 120 // s since the start: the sensor is hot; several test procedures name two minutes
-	MovingSpeed  = 3   // km/h: from it on the car is driven, and nobody is at its wires
+	WarmCoolant  = 60   // °C: below it an engine may still be enriched for its warm-up
+	TurningSpeed = 400  // rpm: below it no engine runs by itself
+	WarmRuntime  = 120  // s since the start: the sensor is hot; several test procedures name two minutes
+	SpeedRead    = 20.0 // s: speed is read so far apart at the most, as a rule
+	MovingSpeed  = 3    // km/h: from it on the car is driven, and nobody is at its wires
 )
 
 // SwitchPoint is the reading of a zirconia cell between lean and rich, V: where the

@@ -38,6 +38,7 @@ const (
 	SilentOnce         Code = "silent_once"          // for s
 	SilentTimes        Code = "silent_times"         // times, for s
 	AtItsMiddle        Code = "at_its_middle"        // for s, side
+	NoFurther          Code = "no_further"           // at %
 	HuntingOnly        Code = "hunting_only"
 )
 

@@ -8,6 +8,9 @@ import (
 // estimate fits the ring's model to a force as far as it has been read.
 func (w *Watcher) estimate(f *force) {
 	from, to := f.begin-20, f.begin+longestForce
+	if before := w.forceBefore(f); before != nil {
+		from = max(from, before.end+wornOff)
+	}
 	end := f.end
 	if !f.ended() {
 		end = w.now + 1
@@ -210,4 +213,17 @@ func (b *bank) rearWent(rich bool, from, begin, to float64) (went, read bool) {
 		return n >= 2, true
 	}
 	return false, false
+}
+
+// wornOff is how long after a force its flank and the loop's return disturb what is fitted to the next, s.
+const wornOff = 8.0
+
+// forceBefore is the force that ended before f began, nil: none.
+func (w *Watcher) forceBefore(f *force) *force {
+	for i := 1; i < len(w.forces); i++ {
+		if &w.forces[i] == f {
+			return &w.forces[i-1]
+		}
+	}
+	return nil
 }

@@ -65,6 +65,7 @@ type absence struct {
 	awaySum   float64 // of φ since awaySince, less its rest
 	awayN     float64
 	away      float64 // s: the longest such time
+	limit     float64 // %: where short-term trim stood as far as it goes; 0: it did not
 	atZero    bool    // short-term trim stood at its middle all that time, to which it had gone
 }
 
@@ -328,10 +329,16 @@ func (w *Watcher) announce(f *force, p reading) {
 	}
 }
 
-// purged reports whether the computer has just opened or shut its purge valve: that moves the mixture too.
-func (w *Watcher) purged(t float64) bool {
+// purged tells whether the computer has just opened or shut its purge valve: that moves the mixture too.
+func (w *Watcher) purged(t float64) purgeValve {
 	v := w.purge.values(nil, t-12, t)
-	return len(v) > 1 && slices.Max(v)-slices.Min(v) >= 8
+	switch {
+	case len(v) < 2:
+		return valveUnread
+	case slices.Max(v)-slices.Min(v) >= 8:
+		return valveMoved
+	}
+	return valveStill
 }
 
 // enough is how far the sensor must leave its rest to have reported a side, a fraction.
@@ -421,11 +428,30 @@ func (w *Watcher) followSilence(f *force, t, y, moved float64) {
 		return
 	}
 	short := w.own.trim.line(t)
+	if w.atLimit(f.side, short) {
+		if f.limit == 0 {
+			f.limit = short
+			w.tell(f, analysis.Event{T: t, Name: analysis.TrimAtLimit, Value: short})
+		}
+		return
+	}
 	f.atZero = f.answered && math.Abs(short) <= 1.6
 	if f.silent = f.atZero || !f.answered; f.silent {
 		w.tell(f, analysis.Event{T: t, Name: analysis.LoopSilent, Side: f.side, Waited: t - f.begin, Moved: 100 * moved})
 	}
 }
+
+// atLimit reports whether short-term trim stands as far against a force of the side as it has ever gone, and that far: it has gone
+// there before, or was there, and is no dead command.
+func (w *Watcher) atLimit(side analysis.Side, short float64) bool {
+	if side == analysis.Lean {
+		return short >= limitFrom && short > w.fig.most-1
+	}
+	return short <= -limitFrom && short < w.fig.least+1
+}
+
+// limitFrom is the least limit of short-term trim that cars have, % (common practice, no source).
+const limitFrom = 10.0
 
 // silentFor is how long trim must stand still while the ratio is away by awayBy, s and a fraction.
 const (

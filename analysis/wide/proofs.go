@@ -170,6 +170,8 @@ func (r *ring) command(f *force) {
 		r.say(id, analysis.Proven, went.Of(f.side, f.after[1], f.after[2], 100*moved), "after_s", f.after[0], "after_min_s", f.after[1], "after_max_s", f.after[2], "moved_pct", -100*f.sign*moved)
 	case f.opened:
 		r.say(id, analysis.Unclear, reason.OpenedBeforeAnswer.Of(f.openedAt-f.begin))
+	case f.limit != 0:
+		r.say(id, analysis.Unclear, reason.NoFurther.Of(f.limit), "value_pct", f.limit)
 	case f.silent:
 		r.say(id, analysis.Unclear, reason.SilentOnce.Of(f.away), "waited_s", f.away)
 	default:

@@ -110,3 +110,15 @@ func (w *Watcher) steady(from, to float64) bool {
 	v := w.rpm.values(nil, from-2, to)
 	return len(v) == 0 || limits.SteadySpeed(slices.Min(v), slices.Max(v)) && slices.Min(v) >= limits.TurningSpeed
 }
+
+// motion is whether the car moved about [from, to].
+func (w *Watcher) motion(from, to float64) motion {
+	v := w.speed.values(nil, from-limits.SpeedRead, to+limits.SpeedRead)
+	switch {
+	case len(v) == 0:
+		return speedUnread
+	case slices.Max(v) >= limits.MovingSpeed:
+		return moving
+	}
+	return standing
+}

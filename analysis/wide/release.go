@@ -60,7 +60,11 @@ func (w *Watcher) tellEnd(f *force) {
 	for i := w.own.lambda.from(f.end); i < w.own.lambda.n; i++ {
 		w.follow(f, w.own.lambda.at(i))
 	}
-	f.even = w.steady(f.begin-evenBefore, f.end)
+	before := evenBefore
+	if f.road = w.motion(f.begin, f.end); f.road == standing {
+		before = evenStanding
+	}
+	f.even = w.steady(f.begin-before, f.end)
 	w.weighUnsaid(f)
 }
 

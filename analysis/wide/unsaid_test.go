@@ -69,9 +69,10 @@ func TestUnsaid(t *testing.T) {
 
 // The odds of a test fall with the session's length and with what the mixture has done by itself, and two sides weigh more than one.
 func TestOddsOfUnsaid(t *testing.T) {
-	one := func(side analysis.Side) *force {
-		return &force{side: side, size: 0.07, span: span{begin: 60, end: 74}, unsaid: unsaid{even: true}}
+	at := func(side analysis.Side, begin float64) *force {
+		return &force{side: side, size: 0.07, span: span{begin: begin, end: begin + 14}, unsaid: unsaid{even: true}}
 	}
+	one := func(side analysis.Side) *force { return at(side, 60) }
 	odds := func(now float64, own int, set ...*force) float64 {
 		w := New(analysis.Config{By: analysis.ByMixture})
 		w.now, w.ownSteps = now, own
@@ -87,12 +88,31 @@ func TestOddsOfUnsaid(t *testing.T) {
 		}
 	}
 	// A step in each minute: an hour of them is far from a test.
-	if a := odds(3600, 60, rich, lean); a > oneThousand-3 {
+	if a := odds(3600, 60, at(analysis.Rich, 3500), at(analysis.Lean, 3560)); a > oneThousand-3 {
 		t.Errorf("in an hour's drive %.1f", a)
 	}
 	rough := one(analysis.Rich)
 	rough.even = false
 	if d := rich.looks() - rough.looks(); math.Abs(d+uneven) > 1e-9 {
 		t.Errorf("an uneven engine takes %.2f", d)
+	}
+	// What is read of the car's speed and of its purge valve counts by itself, and a valve that is not read for nothing.
+	for _, c := range []struct {
+		name string
+		road motion
+		vent purgeValve
+		want float64
+	}{
+		{"nothing read", speedUnread, valveUnread, 0},
+		{"it stands", standing, valveUnread, still},
+		{"it moves", moving, valveUnread, math.Log(analysis.MovingForce)},
+		{"the valve rests", speedUnread, valveStill, unvented},
+		{"the valve moved", speedUnread, valveMoved, vented},
+	} {
+		f := one(analysis.Rich)
+		f.road, f.vent = c.road, c.vent
+		if d := f.looks() - rich.looks(); math.Abs(d-c.want) > 1e-9 {
+			t.Errorf("%s: %.2f, want %.2f", c.name, d, c.want)
+		}
 	}
 }

@@ -42,6 +42,7 @@ type shared struct {
 	command    series // PID 44
 	status     series // of the watched bank's fuel system
 	rpm, purge series
+	speed      series
 }
 
 // judged is the verdict of what was read until judgedAt.
@@ -87,6 +88,7 @@ const (
 	roleCoolant
 	roleRPM
 	rolePurge
+	roleSpeed
 	roleFit
 	roleOther // added to those of a bank: the bank beside
 )
@@ -100,7 +102,7 @@ func New(cfg analysis.Config) *Watcher {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
 	w := &Watcher{cfg: cfg, own: newBank(), other: newBank(),
-		shared: shared{command: newSeries(4096), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256)}}
+		shared: shared{command: newSeries(4096), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256), speed: newSeries(256)}}
 	w.roles, w.ready.since = decode.NewRoles(w.role), -1
 	return w
 }
@@ -117,6 +119,8 @@ func (w *Watcher) role(name string) role {
 		r = roleRPM
 	case "EVAP_PCT":
 		r = rolePurge
+	case "VSS":
+		r = roleSpeed
 	case "COMP_IGN", "FUEL_TYP", "AIR_STAT", "ALCH_PCT":
 		r = roleFit
 	case w.cfg.Sensor.Status():
@@ -215,6 +219,8 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
 	case rolePurge:
 		w.purge.add(p)
+	case roleSpeed:
+		w.speed.add(p)
 	}
 	if own && (r == roleLambda || r == roleRear || r == roleRearTrim) {
 		w.offset.step(w, p.hi)
@@ -344,9 +350,11 @@ type figures struct {
 	n, longN     int
 	sum, longSum float64
 	low, high    float64
+	least, most  float64 // of short-term trim, forces or none
 }
 
 func (f *figures) short(v float64, forced bool) {
+	f.least, f.most = min(f.least, v), max(f.most, v)
 	if forced {
 		return
 	}

@@ -36,6 +36,7 @@ var wide = sentences{
 	reason.SilentOnce:           say("lambda was away for %.0f s and trim did not move; once is not enough to say that it never does: repeat it"),
 	reason.SilentTimes:          say("%d times lambda was away by 0.03 or more, for up to %.0f s, the loop was closed, and trim did not move"),
 	reason.AtItsMiddle:          say("trim stood at its middle for %.0f s while lambda stayed %s: it goes no further that way, while it answers the other way"),
+	reason.NoFurther:            say("trim stood at %+.0f %%, as far as it goes: that is no dead command, and this side cannot be tested until trim has come back"),
 	reason.HuntingOnly:          say("trim did not move by more than its own hunting: move the mixture further, or for " + limits.HoldText),
 	reason.LoopBrought:          say("the loop brought lambda back to its command with %.1f %% of trim while the feed went on"),
 	reason.Overshot:             say("when the feed ended lambda overshot by %.1f %%: the mixture that trim had made"),
