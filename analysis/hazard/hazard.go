@@ -77,6 +77,12 @@ func (a Advice) String() string {
 // MarshalText is the advice as one text, in JSON too.
 func (a Advice) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
 
+// UnmarshalText takes a text that was written as it stands: its cautions are in it.
+func (a *Advice) UnmarshalText(text []byte) error {
+	*a = Advice{Do: string(text)}
+	return nil
+}
+
 // Cautions joins the sentences for some hazards; "" for none.
 func Cautions(hazards ...Kind) string {
 	var out []string
