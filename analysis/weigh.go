@@ -74,9 +74,9 @@ const (
 	testLate      = 0.1       // of those who test do so later
 )
 
-// TestOdds are the odds that somebody tests where nobody has said so and nothing was forced until t, s: even as a session
-// begins, for that is what the program is for, and the less the longer nothing comes. The one rule for both kinds of sensor.
-func TestOdds(t float64) float64 {
+// testOdds are the odds that somebody tests where nobody has said so and nothing was forced until t, s: even as a session
+// begins, for that is what the program is for, and the less the longer nothing comes..
+func testOdds(t float64) float64 {
 	return (1-testLate)*math.Exp(-t/testBegins) + testLate/max(1, t/testWithin)
 }
 
@@ -155,7 +155,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	certain := false
 	x.rate, certain, said = w.prior(s)
 	if x.prior = x.rate; !certain {
-		x.prior += math.Log(TestOdds(s.first.t()))
+		x.prior += math.Log(testOdds(s.first.t()))
 	}
 	return x, said
 }

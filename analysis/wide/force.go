@@ -260,7 +260,7 @@ func (w *Watcher) lookForOnset(p reading) {
 		m.used, f.marked = true, true
 	}
 	f.marked = f.marked || w.asked.side == side
-	f.vent = w.purged(p.t())
+	f.vented = w.purged(p.t())
 	w.forces = append(w.forces, f)
 	g := &w.forces[n]
 	w.announce(g, p)
@@ -329,16 +329,10 @@ func (w *Watcher) announce(f *force, p reading) {
 	}
 }
 
-// purged tells whether the computer has just opened or shut its purge valve: that moves the mixture too.
-func (w *Watcher) purged(t float64) purgeValve {
+// purged reports whether the computer has just opened or shut its purge valve: that moves the mixture too.
+func (w *Watcher) purged(t float64) bool {
 	v := w.purge.values(nil, t-12, t)
-	switch {
-	case len(v) < 2:
-		return valveUnread
-	case slices.Max(v)-slices.Min(v) >= 8:
-		return valveMoved
-	}
-	return valveStill
+	return len(v) > 1 && slices.Max(v)-slices.Min(v) >= 8
 }
 
 // enough is how far the sensor must leave its rest to have reported a side, a fraction.

@@ -16,11 +16,11 @@ import (
 
 // unsaid is what is known of changes that nobody announced.
 type unsaid struct {
-	told bool             // it counts as a force, and was told
-	held []analysis.Event // what is to be told of it if it comes to count
-	even bool             // the engine ran evenly before it and until its end
-	road motion           // what was read of the car's speed
-	vent purgeValve       // and of the purge valve as it began
+	told   bool             // it counts as a force, and was told
+	held   []analysis.Event // what is to be told of it if it comes to count
+	even   bool             // the engine ran evenly before it and until its end
+	road   motion           // what was read of the car's speed
+	vented bool             // the purge valve moved as it began
 }
 
 // motion is what the speed tells.
@@ -32,18 +32,10 @@ const (
 	moving
 )
 
-// purgeValve is what is known of the valve about a change.
-type purgeValve uint8
-
-const (
-	valveUnread purgeValve = iota
-	valveStill
-	valveMoved
-)
-
 // Odds and rates that are set (common practice, no source, where none is named).
 const (
-	showUnsaid   = 300.0    // s: a session that long was a drive, and what looked like a force in it is not named
+	testOdds     = 0.2      // odds that somebody tests where nobody has said so
+	testWithin   = 300.0    // s: who tests has done so by then; in hours of driving it is as likely at any time
 	testLasts    = 150.0    // s: forces of one test come within so long of one another
 	forceRate    = 1.0 / 25 // 1/s: how often one begins where somebody tests
 	ownSteps     = 0.5      // a mixture is taken to step by itself so often …
@@ -56,8 +48,6 @@ const (
 	evenStanding = 10.0     // and where one does
 	uneven       = -3.0     // logarithm of how much likelier an uneven engine makes it the car's own
 	vented       = -3.0     // and a purge valve that has just moved
-	unvented     = 2.0      // ln of 1 to 0.13: what the car lets in by itself comes with a move of the valve
-	still        = 0.7      // ln of 1 to 0.5: a standing car at even speed steps so much more seldom by itself; fan and compressor still move it
 	otherSide    = 2.5      // ln of 0.6 to 0.05: people move both sides, vapour one
 	sameSide     = -0.9     // ln of 0.4 to 0.95
 	oneThousand  = 6.9      // log odds from which it is told: wrong once in a thousand
@@ -83,24 +73,18 @@ func (f *force) looks() float64 {
 	if !f.even {
 		x += uneven
 	}
-	switch f.vent {
-	case valveMoved:
+	if f.vented {
 		x += vented
-	case valveStill:
-		x += unvented
 	}
-	switch {
-	case f.road == moving:
+	if f.road == moving {
 		x += math.Log(analysis.MovingForce)
-	case f.road == standing && f.even:
-		x += still
 	}
 	return x
 }
 
 // odds are the log odds that somebody tests and made all of these changes, of the others that are known none.
 func (w *Watcher) odds(set []*force) float64 {
-	x := math.Log(analysis.TestOdds(set[0].begin))
+	x := math.Log(testOdds / max(1, w.now/testWithin))
 	own := float64(w.ownSteps) + ownSteps
 	for i := range w.forces {
 		if f := &w.forces[i]; !f.marked && f.ended() && !slices.Contains(set, f) {
@@ -151,7 +135,7 @@ func (w *Watcher) weighUnsaid(f *force) {
 
 // mayCount reports whether one more change of the other side could make a force of this one: it is fitted while its readings are kept.
 func (w *Watcher) mayCount(f *force) bool {
-	return w.odds([]*force{f})+math.Log(forceRate*ownSeconds/(ownSteps+1))+otherSide+2*mostLog+unvented+still >= oneThousand
+	return w.odds([]*force{f})+math.Log(forceRate*ownSeconds/(ownSteps+1))+otherSide+2*mostLog >= oneThousand
 }
 
 // counts tells of a change that now counts as a force all that was held back.
@@ -194,7 +178,7 @@ func (r *ring) unsaid() {
 			best = f
 		}
 	}
-	if best != nil && r.w.now < showUnsaid {
+	if best != nil && r.w.now < testWithin {
 		r.by[analysis.ProofInput].Why = reason.MovedUnsaid.Of(100*best.size, best.begin)
 	}
 }

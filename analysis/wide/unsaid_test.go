@@ -96,21 +96,20 @@ func TestOddsOfUnsaid(t *testing.T) {
 	if d := rich.looks() - rough.looks(); math.Abs(d+uneven) > 1e-9 {
 		t.Errorf("an uneven engine takes %.2f", d)
 	}
-	// What is read of the car's speed and of its purge valve counts by itself, and a valve that is not read for nothing.
+	// What is read of the car's speed and of its purge valve counts by itself, a valve at rest and a car that stands for nothing: the car steps there by itself too.
 	for _, c := range []struct {
-		name string
-		road motion
-		vent purgeValve
-		want float64
+		name   string
+		road   motion
+		vented bool
+		want   float64
 	}{
-		{"nothing read", speedUnread, valveUnread, 0},
-		{"it stands", standing, valveUnread, still},
-		{"it moves", moving, valveUnread, math.Log(analysis.MovingForce)},
-		{"the valve rests", speedUnread, valveStill, unvented},
-		{"the valve moved", speedUnread, valveMoved, vented},
+		{"nothing read", speedUnread, false, 0},
+		{"it stands", standing, false, 0},
+		{"it moves", moving, false, math.Log(analysis.MovingForce)},
+		{"the valve moved", speedUnread, true, vented},
 	} {
 		f := one(analysis.Rich)
-		f.road, f.vent = c.road, c.vent
+		f.road, f.vented = c.road, c.vented
 		if d := f.looks() - rich.looks(); math.Abs(d-c.want) > 1e-9 {
 			t.Errorf("%s: %.2f, want %.2f", c.name, d, c.want)
 		}

@@ -22,9 +22,9 @@ func TestLedDrive(t *testing.T) {
 		seed               uint64
 		steps              []string
 	}{
-		{"vacuum-leak", "adds_at_idle", "idle trim is the same", 11, []string{"map_idle", "map_1500", "map_idle_again", "done"}},
+		{"vacuum-leak", "adds_at_idle", "idle trim is the same", 16, []string{"map_idle", "map_1500", "map_idle_again", "done"}},
 		{"supply-weak", "adds_at_load", "idle trim is the same", 3, []string{"map_idle", "map_pull", "done"}},
-		{"leak-learned", "normal", "walked back toward zero", 11, []string{"map_idle", "map_idle_again", "done"}},
+		{"leak-learned", "normal", "walked back toward zero", 16, []string{"map_idle", "map_idle_again", "done"}},
 	} {
 		t.Run(tt.car, func(t *testing.T) {
 			t.Parallel()
