@@ -75,7 +75,7 @@ const (
 )
 
 // testOdds are the odds that somebody tests where nobody has said so and nothing was forced until t, s: even as a session
-// begins, for that is what the program is for, and the less the longer nothing comes..
+// begins, for that is what the program is for, and the less the longer nothing comes.
 func testOdds(t float64) float64 {
 	return (1-testLate)*math.Exp(-t/testBegins) + testLate/max(1, t/testWithin)
 }
