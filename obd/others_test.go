@@ -13,7 +13,7 @@ import (
 // TestOthers: of a truck, and of a bus where nobody answers, it is said what was asked and heard; a car of a K-line is found
 // though its connector has a CAN bus where nobody answers, and nearly as soon as without.
 func TestOthers(t *testing.T) {
-	find := func(car simcar.Car) (obd.Format, error, time.Duration) {
+	find := func(car simcar.Car) (obd.Format, time.Duration, error) {
 		t.Helper()
 		s, err := simcar.New(simcar.Config{Car: car, Seed: 1, Tap: func(m simcar.Traffic) {
 			if m.From == 0 && obd.Changes(int(m.Message[0]), len(m.Message)-1) {
@@ -29,25 +29,25 @@ func TestOthers(t *testing.T) {
 		}
 		begin := s.Now()
 		f, err := a.FindBus(t.Context(), obd.BusUnknown)
-		return f, err, s.Now() - begin
+		return f, s.Now() - begin, err
 	}
-	_, err, took := find(carNamed(t, "heavy-duty"))
+	_, took, err := find(carNamed(t, "heavy-duty"))
 	if !errors.Is(err, obd.ErrHeavyDuty) || !strings.Contains(err.Error(), "SAE J1939: 0CF00400 18FEF100 18FEEE00 18FECA00") {
 		t.Errorf("heavy-duty: %v", err)
 	}
 	t.Logf("heavy-duty after %v: %v", took, err)
-	_, err, took = find(carNamed(t, "nobody-answers"))
+	_, took, err = find(carNamed(t, "nobody-answers"))
 	if !errors.Is(err, obd.ErrSilentBus) || errors.Is(err, obd.ErrHeavyDuty) || !strings.Contains(err.Error(), "on can29-500 nobody answers 0100, 22F400, 22F810") {
 		t.Errorf("nobody answers: %v", err)
 	}
 	t.Logf("nobody after %v: %v", took, err)
-	f, err, both := find(carNamed(t, "two-buses"))
+	f, both, err := find(carNamed(t, "two-buses"))
 	if err != nil || f.Bus != obd.ISO14230Fast || f.Dialect != obd.J1979 {
 		t.Errorf("two buses: %+v, %v", f, err)
 	}
 	one := carNamed(t, "healthy")
 	one.Bus = obd.ISO14230Fast
-	f, err, alone := find(one)
+	f, alone, err := find(one)
 	if err != nil || f.Bus != obd.ISO14230Fast {
 		t.Errorf("one bus: %+v, %v", f, err)
 	}
