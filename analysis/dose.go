@@ -28,7 +28,7 @@ func (s *store) rested(on bool) {
 	}
 }
 
-// volts takes a reading at t after so many grams; what only leans to the side says neither. Readings within a second of
+// addVolts takes a reading at t after so many grams; what only leans to the side says neither. Readings within a second of
 // each other say the same.
 func (s *store) addVolts(t, grams float64, on, leans bool) {
 	if t-s.at < 1 || leans && !on {

@@ -198,7 +198,7 @@ func (d *downstream) leans(v float64) bool {
 	return v <= 0.30 && (!d.hasBase || v <= max(d.baseLow-0.05, 0.15))
 }
 
-// volts takes a downstream reading while trim is moved% away from where it was.
+// addVolts takes a downstream reading while trim is moved% away from where it was.
 func (d *downstream) addVolts(p point, moved float64) {
 	d.seen = true
 	d.n++
@@ -232,7 +232,7 @@ func (d *downstream) addVolts(p point, moved float64) {
 	}
 }
 
-// trim adds up what trim has done since the force began; flow is the engine's air, g/s.
+// addTrim adds up what trim has done since the force began; flow is the engine's air, g/s.
 func (d *downstream) addTrim(t, moved, flow float64) {
 	if d.lastAt > 0 && moved >= 4 && t-d.lastAt < 3 {
 		d.oxygen += measure.Oxygen(flow, moved/100, t-d.lastAt)

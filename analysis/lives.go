@@ -30,7 +30,7 @@ const (
 	hardlyIn = 2.5
 )
 
-// volts takes a reading after the release.
+// addVolts takes a reading after the release.
 func (l *lives) addVolts(r *release, p point) {
 	after := p.t() - r.hi
 	switch {

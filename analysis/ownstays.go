@@ -14,7 +14,7 @@ type ownStays struct {
 
 type stay struct{ end, secs float64 }
 
-// volts takes a reading; free: nobody holds anything, and the loop cycles again after the last release.
+// addVolts takes a reading; free: nobody holds anything, and the loop cycles again after the last release.
 func (o *ownStays) addVolts(p point, free bool) {
 	now := sideOf(p.v)
 	switch {

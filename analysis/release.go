@@ -180,7 +180,7 @@ func (r *release) still() float64 {
 	return 1 - (r.trimThen-r.trimNow)/r.trimMade
 }
 
-// volts takes a reading after the release; it reports whether the test of the
+// addVolts takes a reading after the release; it reports whether the test of the
 // sensor was decided by it.
 func (r *release) addVolts(p point, b voltsBase) bool {
 	if r.state == sensorSays && !r.left {

@@ -75,7 +75,7 @@ func (r *restContradiction) without(from, to float64) {
 	}
 }
 
-// trim takes total trim of the watched bank and of the other. Far out on opposite
+// addTrim takes total trim of the watched bank and of the other. Far out on opposite
 // sides they say that the banks' sensors are crossed, and then the downstream sensor
 // looks at another mixture than the forced one.
 func (r *restContradiction) addTrim(t, v, other float64) {
@@ -91,7 +91,7 @@ func (r *restContradiction) addTrim(t, v, other float64) {
 	r.count(t, v)
 }
 
-// down takes a downstream reading. In a balanced mixture that sensor rests between
+// addDown takes a downstream reading. In a balanced mixture that sensor rests between
 // 0.5 and 0.7 V, which says neither.
 func (r *restContradiction) addDown(p point) {
 	s := Side("")
