@@ -112,11 +112,8 @@ func (d *doubt) weigh(s *stretch, x weight) {
 	}
 }
 
-// A hold shorter than this, s, shows nothing of the loop, whoever made it (common practice, no source).
-const leastTelling = 3.0
-
-// serious reports whether it was a force more likely than not, five to one, and one that could have told something.
-func (d *doubt) serious() bool { return d.secs >= leastTelling && d.odds > 1.5 }
+// serious reports whether it was a force more likely than not, five to one.
+func (d *doubt) serious() bool { return d.secs > 0 && d.odds > 1.5 }
 
 // moved is how far trim went against the stretch, %.
 func (c *candidate) moved() float64 { return against(c.stretch.side) * (c.atEnd - c.fromTrim) }

@@ -67,6 +67,7 @@ const (
 	regripRate    = 1.0 / 2   // a wire that slipped is gripped again, at the same level
 	forceRate     = 1.0 / 25  // where somebody tests: that side is forced
 	silentForce   = 0.2       // who makes marks seldom forces without one
+	handsHold     = 4.0       // s: who holds a wire does so for about so long at least: a shorter hold shows nothing of the loop (common practice, no source)
 	testLasts     = 150.0     // s: forces come within so long of one another
 	handsReady    = 10.0      // s: who begins a recording holds nothing yet for about so long
 	testBegins    = 60.0      // s: who tests begins after so long on the average
@@ -397,11 +398,11 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 	return odds, certain, said
 }
 
-// unlikely is what speaks against a force that nobody announced, as a logarithm: the session has only begun, the car moved,
-// or the branch was just said to be open.
+// unlikely is what speaks against a force that nobody announced, as a logarithm: the session has only begun, nobody holds
+// for so short a time, the car moved, or the branch was just said to be open.
 func (w *Watcher) unlikely(s *stretch) float64 {
-	begin := s.first.t() / handsReady
-	x := math.Log(-math.Expm1(-begin*begin) + 1e-3)
+	grown := func(t, by float64) float64 { return math.Log(-math.Expm1(-t*t/by/by) + 1e-3) }
+	x := grown(s.first.t(), handsReady) + grown(s.seconds(), handsHold)
 	if w.ready.moved(s.first.t(), s.last.t()) {
 		x += math.Log(MovingForce)
 	}
