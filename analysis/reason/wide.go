@@ -95,7 +95,6 @@ const (
 // What is advised.
 const (
 	Believe           Code = "believe"
-	NoCodeFromTest    Code = "no_code_from_test"
 	FeedForRatio      Code = "feed_for_ratio"
 	ShutOffAgain      Code = "shut_off_again"
 	LiftOff           Code = "lift_off"

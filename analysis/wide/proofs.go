@@ -130,6 +130,9 @@ func (r *ring) weigh() {
 	}
 }
 
+// leastAfter is the shortest time that is claimed, s: readings are no closer.
+const leastAfter = 0.1
+
 // sensor is what a force has shown of the sensor itself: its onset tests one side, its end the other.
 func (r *ring) sensor(f *force) {
 	for _, rich := range []bool{true, false} {
@@ -139,7 +142,7 @@ func (r *ring) sensor(f *force) {
 			if !onset {
 				since, went = f.end, reason.LambdaWentAtEnd
 			}
-			r.say(sensorProof(rich), analysis.Proven, went.Of(sideWord(rich), max(0, t-since)), "after_s", t-since)
+			r.say(sensorProof(rich), analysis.Proven, went.Of(sideWord(rich), max(leastAfter, t-since)), "after_s", t-since)
 			r.say(analysis.ProofInput, analysis.Proven, reason.ReadingFollowed.Of(100*f.size), "moved_pct", 100*f.size, "begin_s", f.begin)
 			continue
 		}

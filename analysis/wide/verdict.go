@@ -92,7 +92,7 @@ func (r *ring) next(c analysis.Conclusion) (analysis.Step, []reason.Reason) {
 	}
 	switch c {
 	case analysis.LoopProven:
-		return "", []reason.Reason{reason.Believe.Of(), reason.ReadTotalTrim.Of(), reason.NoCodeFromTest.Of()}
+		return "", []reason.Reason{reason.Believe.Of(), reason.ReadTotalTrim.Of(), reason.NoCodeLeft.Of()}
 	case analysis.PartlyProven, analysis.ConclusionUnclear:
 		step, says := r.deciding(c)
 		return step, []reason.Reason{says}
