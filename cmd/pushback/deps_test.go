@@ -60,7 +60,7 @@ var imports = map[string][]string{
 // owners says which rooms may import a library of others'.
 var owners = map[string][]string{
 	"github.com/spf13/cobra":                           {"cmd/"},
-	"github.com/spf13/pflag":                           {"cmd/pushback"},
+	"github.com/spf13/pflag":                           {"cmd/pushback", "cmd/internal/manual"},
 	"github.com/google/licensecheck":                   {"cmd/licences"},
 	"github.com/rs/zerolog":                            {"cmd/"},
 	"github.com/mattn/go-isatty":                       {"cmd/"},
