@@ -59,8 +59,11 @@ func (w *Watcher) lookAtFinished(s stretch) {
 			w.cands = slices.Delete(w.cands, 0, 1)
 		}
 		w.cands = append(w.cands, c)
-	case s.track == &w.volts && s.seconds() >= leastUnsaid && w.leftCycle(&s):
-		w.excursions++
+	default:
+		w.passOver(&s, x)
+		if s.track == &w.volts && s.seconds() >= leastUnsaid && w.leftCycle(&s) {
+			w.excursions++
+		}
 	}
 }
 
@@ -95,6 +98,7 @@ func (w *Watcher) stepCandidates(last bool) {
 			return
 		}
 		w.doubts[sideIndex(s.side)].weigh(&s, c.weight)
+		w.passOver(&s, c.weight)
 		w.excursions++
 	}
 }

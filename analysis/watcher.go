@@ -108,7 +108,8 @@ type stretches struct {
 	cands      []candidate
 	excursions int // stretches that were over and called no force
 	refused    refusal
-	doubts     [2]doubt // by side
+	doubts     [2]doubt  // by side
+	passedOver []Weighed // the latest that were called no force
 }
 
 // scratch is room for working, so that no reading asks for memory.

@@ -78,6 +78,14 @@ func (j *Judge) Doses() []analysis.Dose {
 	return nil
 }
 
+// Weighed are the stretches that were weighed, with their odds; none of a wide-range sensor.
+func (j *Judge) Weighed() []analysis.Weighed {
+	if w, ok := j.watch.chosen().(interface{ Weighed() []analysis.Weighed }); ok {
+		return w.Weighed()
+	}
+	return nil
+}
+
 // Reasons is what the verdict weighed, line by line; see [analysis.Watcher.Reasons].
 func (j *Judge) Reasons() []reason.Reason { return j.watch.chosen().Reasons() }
 

@@ -30,6 +30,7 @@ func main() {
 	byMixture := flag.Bool("bymixture", false, "with -show: the trial in which the mixture is forced")
 	car := flag.String("car", "", "show the guided test of this `CAR` of 'pushback demo --car list' instead")
 	style := flag.String("hands", hands.Styles[0].Name, "with -car: whose `HANDS` work on it")
+	reliability := flag.Bool("reliability", false, "print too how many of the stretches to which a probability of a force was given were one")
 	flag.Parse()
 
 	if *car != "" {
@@ -53,13 +54,13 @@ func main() {
 		printTables(*model, *n, *from)
 		return
 	}
-	if err := run(*model, *n, *from, *hours, *real, *wrongs); err != nil {
+	if err := run(*model, *n, *from, *hours, *real, *wrongs, *reliability); err != nil {
 		fmt.Fprintln(os.Stderr, "accuracy:", err)
 		os.Exit(1)
 	}
 }
 
-func run(model string, n int, from int64, hours int, real string, wrongs bool) error {
+func run(model string, n int, from int64, hours int, real string, wrongs, reliability bool) error {
 	var chosen []string
 	if model != "" {
 		chosen = strings.Split(model, ",")
@@ -100,6 +101,9 @@ func run(model string, n int, from int64, hours int, real string, wrongs bool) e
 	}
 	for _, m := range accuracy.Models {
 		accuracy.PrintRings(os.Stdout, m.Name, rings[m.Name])
+		if reliability {
+			accuracy.PrintReliability(os.Stdout, m.Name, rings[m.Name])
+		}
 	}
 	if wrongs {
 		accuracy.PrintWrongs(os.Stdout, all)

@@ -33,6 +33,7 @@ type Result struct {
 	Worse       bool    // and: with nothing tapped it would have been right
 	Guide       *GuideFigures
 	Ring        *RingFigures // of a wide-range sensor
+	Stated      []Stated     // odds of a force, beside what was
 	Err         error
 }
 
@@ -50,12 +51,14 @@ func Judge(t *truth.Test, src session.Source) Result {
 		r.Err = err
 		return r
 	}
-	res, err := session.Run(context.Background(), src, session.NewJudge(setup))
+	j := session.NewJudge(setup)
+	res, err := session.Run(context.Background(), src, j)
 	if err != nil {
 		r.Err = err
 		return r
 	}
 	r.compare(t, res)
+	r.Stated = stated(t, j.Weighed())
 	return r
 }
 
