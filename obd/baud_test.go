@@ -14,9 +14,9 @@ import (
 	"pushback/obd/simcar"
 )
 
-func simulated(t *testing.T, cfg simcar.Config) *simcar.Sim {
+func simulated(t *testing.T, cfg simcar.Config, named ...string) *simcar.Sim {
 	t.Helper()
-	car, err := simcar.Find("healthy")
+	car, err := simcar.Find(append(named, "healthy")[0])
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -157,15 +157,22 @@ func (c *cancelling) Now() time.Time {
 // TestInterrupted: an adapter that is left in the middle of a request is as after power-up
 // within the second that a program has for it.
 func TestInterrupted(t *testing.T) {
-	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141, obd.VPW} {
+	for _, tt := range []struct {
+		car         string
+		bus         obd.Bus
+		ask, answer string // in vain where the adapter searches a bus by 0100
+	}{
+		{"healthy", obd.CAN11at500, "0105", "\r41 05 82 \r"}, {"healthy", obd.ISO9141, "0105", "\r41 05 82 \r"}, {"healthy", obd.VPW, "0105", "\r41 05 82 \r"},
+		{"obd-on-uds", obd.CAN11at500, "22F405", "\rUNABLE TO CONNECT\r"},
+	} {
 		for after := time.Duration(0); after < 160*time.Millisecond; after += 7 * time.Millisecond {
-			s := simulated(t, simcar.Config{Bus: bus, Baud: 38400, MaxBaud: 500_000})
+			s := simulated(t, simcar.Config{Bus: tt.bus, Baud: 38400, MaxBaud: 500_000}, tt.car)
 			c := &cancelling{Clock: s.Clock()}
 			a := obd.NewAdapter(s.Link(), c, obd.AdapterOptions{MaxBaud: 500_000})
 			if _, err := a.Start(t.Context()); err != nil {
 				t.Fatal(err)
 			}
-			if _, err := a.FindBus(t.Context(), bus); err != nil {
+			if _, err := a.FindBus(t.Context(), tt.bus); err != nil {
 				t.Fatal(err)
 			}
 			ctx, cancel := context.WithCancel(t.Context())
@@ -190,7 +197,7 @@ func TestInterrupted(t *testing.T) {
 			read := func() (got []byte) {
 				for {
 					buf := make([]byte, 64)
-					if err := l.SetReadDeadline(s.Clock().Now().Add(5 * time.Second)); err != nil {
+					if err := l.SetReadDeadline(s.Clock().Now().Add(20 * time.Second)); err != nil {
 						t.Fatal(err)
 					}
 					n, err := l.Read(buf)
@@ -201,12 +208,12 @@ func TestInterrupted(t *testing.T) {
 				}
 			}
 			read()
-			if _, err := l.Write([]byte("0105\r")); err != nil {
+			if _, err := l.Write([]byte(tt.ask + "\r")); err != nil {
 				t.Fatal(err)
 			}
 			// Echo on, spaces on, headers off, bus to be searched.
-			if got := read(); !bytes.HasPrefix(got, []byte("0105\rSEARCHING...")) || !bytes.Contains(got, []byte("\r41 05 82 \r")) {
-				t.Errorf("%v, interrupted after %v: then it prints %q", bus, after, got)
+			if got := read(); !bytes.HasPrefix(got, []byte(tt.ask+"\rSEARCHING...")) || !bytes.Contains(got, []byte(tt.answer)) {
+				t.Errorf("%s on %v, interrupted after %v: then it prints %q", tt.car, tt.bus, after, got)
 			}
 		}
 	}

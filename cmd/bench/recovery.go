@@ -94,8 +94,8 @@ type recovery struct {
 const faultBegins = 5 * time.Second
 
 // recover runs a session over one fault that lasts a while.
-func recoverFrom(ctx context.Context, bus obd.Bus, f fault, lasts time.Duration, maxBaud int) (recovery, error) {
-	sim, err := newCar(plainCar.car, bus, 38400, 500_000)
+func recoverFrom(ctx context.Context, car string, bus obd.Bus, f fault, lasts time.Duration, maxBaud int) (recovery, error) {
+	sim, err := newCar(car, bus, 38400, 500_000)
 	if err != nil {
 		return recovery{}, err
 	}
@@ -183,7 +183,7 @@ func recoveryTable(ctx context.Context) error {
 		for _, b := range speedBuses {
 			worst := time.Duration(0)
 			for lasts := time.Second; lasts <= 15*time.Second; lasts += 1370 * time.Millisecond {
-				r, err := recoverFrom(ctx, b, f, lasts, 500_000)
+				r, err := recoverFrom(ctx, plainCar.car, b, f, lasts, 500_000)
 				if err != nil {
 					return fmt.Errorf("%s on %v for %v: %w", f.name, b, lasts, err)
 				}

@@ -14,14 +14,20 @@ func TestRecovery(t *testing.T) {
 		t.Skip("waits for recovery")
 	}
 	for _, f := range faults {
-		for _, bus := range []obd.Bus{obd.CAN11at500, obd.VPW, obd.ISO14230Fast, obd.ISO9141} {
+		for _, tt := range []struct {
+			car string
+			bus obd.Bus
+		}{
+			{plainCar.car, obd.CAN11at500}, {plainCar.car, obd.VPW}, {plainCar.car, obd.ISO14230Fast}, {plainCar.car, obd.ISO9141},
+			{secondCar.car, obd.CAN11at500}, {secondCar.car, obd.CAN29at250},
+		} {
 			for _, lasts := range []time.Duration{time.Second, 10600 * time.Millisecond} {
-				r, err := recoverFrom(t.Context(), bus, f, lasts, 500_000)
+				r, err := recoverFrom(t.Context(), tt.car, tt.bus, f, lasts, 500_000)
 				if err != nil || !r.cause {
-					t.Errorf("%s on %v for %v: %+v, %v", f.name, bus, lasts, r, err)
+					t.Errorf("%s of %s on %v for %v: %+v, %v", f.name, tt.car, tt.bus, lasts, r, err)
 				}
-				if most := 2*time.Second + busStart(bus); r.after > most {
-					t.Errorf("%s on %v for %v: goes on after %v", f.name, bus, lasts, r.after)
+				if most := 2*time.Second + busStart(tt.bus); r.after > most {
+					t.Errorf("%s of %s on %v for %v: goes on after %v", f.name, tt.car, tt.bus, lasts, r.after)
 				}
 			}
 		}

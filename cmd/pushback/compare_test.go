@@ -55,18 +55,25 @@ var unchangedFrom = flag.Uint64("unchanged-from", 1, "first seed of BenchmarkUnc
 // fuel, another drive through town) and tells how often the comparison calls that a repair or
 // a change, and how often any figure of the sensor's switching is said to differ.
 func BenchmarkUnchanged(b *testing.B) {
-	for _, bus := range []obd.Bus{obd.ISO9141, obd.VPW, obd.ISO14230Fast, obd.CAN11at500} {
-		b.Run(bus.String(), func(b *testing.B) {
+	for _, tt := range []struct {
+		name string
+		bus  obd.Bus
+		of   func(uint64) simcar.Config
+	}{
+		{"", obd.ISO9141, simcar.RandomSound}, {"", obd.VPW, simcar.RandomSound}, {"", obd.ISO14230Fast, simcar.RandomSound},
+		{"", obd.CAN11at500, simcar.RandomSound}, {"j1979-2 ", obd.CAN11at500, simcar.RandomSecond},
+	} {
+		b.Run(tt.name+tt.bus.String(), func(b *testing.B) {
 			got := map[compare.Answer]int{}
 			n, moved, differs := 0, 0, 0
 			for b.Loop() {
 				seed := *unchangedFrom + uint64(n)
-				car := simcar.RandomSound(seed).Car
+				car := tt.of(seed).Car
 				db := filepath.Join(b.TempDir(), "p.db")
 				var ids [2]string
 				for day := range ids {
 					s := 2*seed + uint64(day)
-					ids[day] = recordSim(b, db, simcar.Config{Car: simcar.AnotherDay(car, s), Bus: bus, Seed: s, Drive: simcar.Town}, 8*time.Minute)
+					ids[day] = recordSim(b, db, simcar.Config{Car: simcar.AnotherDay(car, s), Bus: tt.bus, Seed: s, Drive: simcar.Town}, 8*time.Minute)
 				}
 				c := compareSessions(b, db, ids[0], ids[1])
 				got[c.Answer]++

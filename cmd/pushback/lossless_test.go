@@ -241,6 +241,9 @@ func randomSession(r *rand.Rand) transfer.Session {
 		Adapter: phrase(r), Sensors: []string{"B1S1", "B1S2"}, Watching: "B1S1", By: pick(r, "wire", "mixture"), Label: phrase(r), Vehicle: phrase(r),
 		Note: phrase(r), VIN: pick(r, "", "1ZZZZ99ZZZZ999999"), Version: "1", Conclusion: pick(r, "", "unclear"), Before: pick(r, "", "c8mnpq"), After: pick(r, "", "d9pqrt"),
 	}
+	if m.Format.Bus.CAN() {
+		m.Format.Dialect = pick(r, obd.J1979, obd.J1979v2)
+	}
 	table := r.IntN(4) == 0
 	var lines []transfer.Line
 	at := time.Duration(0)
@@ -296,6 +299,9 @@ func randomExchange(r *rand.Rand, f obd.Format, sent time.Duration) *obd.Exchang
 		x.Raw = []byte(pick(r, "NO DATA\r\r", "STOPPED\r\r", "BUS ERROR\r", "?\r", ""))
 	default:
 		x.Raw = fmt.Appendf(nil, "7E8 04 41 %02X %02X 80 00 00 00\r\r", x.Request.Data[0], r.IntN(256))
+		if f.Dialect == obd.J1979v2 {
+			x.Raw = fmt.Appendf(nil, "7E8 05 62 F4 %02X %02X 80 00 00\r\r", x.Request.Data[0], r.IntN(256))
+		}
 	}
 	if x.Outcome = pick(r, obd.OK, obd.OK, obd.OK, obd.TimedOut, obd.LinkLost); x.Outcome == obd.OK {
 		_, x.Outcome = obd.Parse(x.Raw, f, x.Request)

@@ -174,17 +174,18 @@ func TestUnmetConditionsAreTold(t *testing.T) {
 // share of what the voltage alone would have.
 func TestVehicleLine(t *testing.T) {
 	for _, tt := range []struct {
+		car      string
 		bus      obd.Bus
 		min, max float64
-	}{{obd.CAN11at500, 0.8, 1}, {obd.ISO9141, 0.55, 0.8}, {obd.VPW, 0.6, 0.9}} {
-		r, _, text := lookAt(t, simcar.Config{Car: simCar(t, "healthy"), Bus: tt.bus, Seed: 3})
+	}{{"healthy", obd.CAN11at500, 0.8, 1}, {"healthy", obd.ISO9141, 0.55, 0.8}, {"healthy", obd.VPW, 0.6, 0.9}, {"obd-on-uds", obd.CAN11at500, 0.8, 1}} {
+		r, _, text := lookAt(t, simcar.Config{Car: simCar(t, tt.car), Bus: tt.bus, Seed: 3})
 		if r.Share < tt.min || r.Share > tt.max {
-			t.Errorf("%v: share %v", tt.bus, r.Share)
+			t.Errorf("%s on %v: share %v", tt.car, tt.bus, r.Share)
 		}
 		signals := strings.Join(r.Signals, " ")
 		if !strings.Contains(signals, "O2S11 ") || !strings.Contains(signals, "SHRTFT1 ") || !strings.Contains(signals, "FUELSYS1") ||
 			strings.Contains(signals, "O2S21") || strings.Contains(signals, "SHRTFT2 ") || strings.Contains(signals, "SHRTFT3") {
-			t.Errorf("%v: signals %s", tt.bus, signals)
+			t.Errorf("%s on %v: signals %s", tt.car, tt.bus, signals)
 		}
 		if !strings.Contains(text, "signals      ") || !strings.Contains(text, "readings/s of B1S1") {
 			t.Error(text)

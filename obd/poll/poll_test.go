@@ -18,15 +18,44 @@ import (
 // healthy is a simulated car on a bus, and a poller that has met it.
 func healthy(t *testing.T, bus obd.Bus) (*simcar.Sim, *poll.Poller) {
 	t.Helper()
-	car, err := simcar.Find("healthy")
+	return subject{"healthy", bus}.open(t)
+}
+
+// subject is a simulated car on a bus.
+type subject struct {
+	car string
+	bus obd.Bus
+}
+
+func (s subject) String() string { return s.car + " " + s.bus.String() }
+
+// subjects are a sound car on each of buses, and one that speaks SAE J1979-2 on those of CAN.
+func subjects() (all []subject) {
+	for _, bus := range buses() {
+		all = append(all, subject{"healthy", bus})
+		if bus.CAN() {
+			all = append(all, subject{"obd-on-uds", bus})
+		}
+	}
+	return all
+}
+
+// open starts a session; a share of the replies is lost on the line where one is named.
+func (of subject) open(t *testing.T, loss ...float64) (*simcar.Sim, *poll.Poller) {
+	t.Helper()
+	car, err := simcar.Find(of.car)
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1})
+	cfg := simcar.Config{Car: car, Bus: of.bus, Seed: 1}
+	for _, share := range loss {
+		cfg.Loss = share
+	}
+	s, err := simcar.New(cfg)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := poll.Open(t.Context(), obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{}), s.Clock(), poll.Config{Sensor: "B1S1", Bus: bus})
+	p, err := poll.Open(t.Context(), obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{}), s.Clock(), poll.Config{Sensor: "B1S1", Bus: of.bus})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,9 +64,9 @@ func healthy(t *testing.T, bus obd.Bus) (*simcar.Sim, *poll.Poller) {
 
 // drive polls a simulated car for a while and returns the records, and the periods of the slow
 // signals.
-func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string]poll.Period) {
+func drive(t *testing.T, of subject, d time.Duration) ([]obd.Record, map[string]poll.Period) {
 	t.Helper()
-	_, p := healthy(t, bus)
+	_, p := of.open(t)
 	var all []obd.Record
 	for len(all) == 0 || all[len(all)-1].At < d {
 		r, err := p.Next(t.Context())
@@ -62,9 +91,9 @@ func drive(t *testing.T, bus obd.Bus, d time.Duration) ([]obd.Record, map[string
 // TestShares: on every bus the watched pair keeps its share, nothing is forgotten, and
 // the closing reads end the session.
 func TestShares(t *testing.T) {
-	for _, bus := range buses() {
-		t.Run(bus.String(), func(t *testing.T) {
-			all, periods := drive(t, bus, time.Minute)
+	for _, of := range subjects() {
+		t.Run(of.String(), func(t *testing.T) {
+			all, periods := drive(t, of, time.Minute)
 			asked := map[byte]int{}
 			fast, total := 0, 0
 			for i, r := range all {
@@ -97,6 +126,9 @@ func TestShares(t *testing.T) {
 			}
 			for _, pid := range []byte{0x15, 0x03, 0x0C, 0x04, 0x05, 0x07, 0x01, 0x06} {
 				p := periods[obd.Request{Service: 1, Data: []byte{pid}}.Hex()]
+				if pid == 0x01 && of.car == "obd-on-uds" { // which has no F401
+					continue
+				}
 				if p.Every == 0 || p.Within < p.Every || float64(asked[pid]) < 60/p.Within.Seconds()-1 {
 					t.Errorf("PID %02X was read %d times in a minute, period %v", pid, asked[pid], p)
 				}
@@ -366,11 +398,11 @@ func TestTwice(t *testing.T) {
 		}
 		return float64(n) / float64(len(all))
 	}
-	all, _ := drive(t, obd.CAN11at500, 20*time.Second)
+	all, _ := drive(t, subject{"healthy", obd.CAN11at500}, 20*time.Second)
 	if s := share(all, "011414"); s < 0.5 {
 		t.Errorf("011414 is %.0f %% of the requests", 100*s)
 	}
-	all, _ = drive(t, obd.VPW, 20*time.Second)
+	all, _ = drive(t, subject{"healthy", obd.VPW}, 20*time.Second)
 	if s := share(all, "011414"); s > 0 {
 		t.Errorf("011414 is %.0f %% of the requests on a bus of one PID a request", 100*s)
 	}
@@ -481,19 +513,8 @@ func (c *stopper) Now() time.Time {
 
 // TestLossDoesNotLast: replies that get lost now and then do not change how the rest is asked.
 func TestLossDoesNotLast(t *testing.T) {
-	car, err := simcar.Find("healthy")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, bus := range []obd.Bus{obd.CAN11at500, obd.VPW} {
-		s, err := simcar.New(simcar.Config{Car: car, Bus: bus, Seed: 1, Loss: 0.02})
-		if err != nil {
-			t.Fatal(err)
-		}
-		p, err := poll.Open(t.Context(), obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{}), s.Clock(), poll.Config{Sensor: "B1S1", Bus: bus})
-		if err != nil {
-			t.Fatal(err)
-		}
+	for _, of := range []subject{{"healthy", obd.CAN11at500}, {"healthy", obd.VPW}, {"obd-on-uds", obd.CAN11at500}} {
+		_, p := of.open(t, 0.02)
 		var all []obd.Record
 		for range 3000 {
 			all = append(all, next(t, p))
@@ -508,7 +529,7 @@ func TestLossDoesNotLast(t *testing.T) {
 			}
 		}
 		if counted < 980 || sensor < 650 {
-			t.Errorf("%v: of 1000 requests %d have a count, %d are of the sensor", bus, counted, sensor)
+			t.Errorf("%v: of 1000 requests %d have a count, %d are of the sensor", of, counted, sensor)
 		}
 	}
 }
@@ -516,9 +537,9 @@ func TestLossDoesNotLast(t *testing.T) {
 // TestAwait: while an answer is awaited the pair has nearly all of the bus, and fuel status
 // and the sensor behind the catalyst are still read; it ends by itself.
 func TestAwait(t *testing.T) {
-	for _, bus := range buses() {
-		t.Run(bus.String(), func(t *testing.T) {
-			s, p := healthy(t, bus)
+	for _, of := range subjects() {
+		t.Run(of.String(), func(t *testing.T) {
+			s, p := of.open(t)
 			share := func(d time.Duration) (pair float64, asked map[byte]int) {
 				asked = map[byte]int{}
 				n := 0

@@ -37,13 +37,25 @@ func (c Car) Dialect() obd.Dialect {
 // by itself, so that cars are what they were before but for that.
 func (c *Car) mayBeSecond(seed uint64) {
 	r := dice{rand.New(rand.NewPCG(seed, 0x6469616C656374))}
-	if !c.Bus.CAN() || !r.chance(0.25) {
-		return
+	if c.Bus.CAN() && r.chance(0.25) {
+		c.second(r)
 	}
+}
+
+// second has the car speak SAE J1979-2.
+func (c *Car) second(r dice) {
 	c.uds = &udsSpec{most: []int{1, 2, 3, 6}[r.IntN(4)], whole: r.chance(0.2), noVersion: r.chance(0.3), readiness: r.chance(0.5), second: r.chance(0.2), old: r.chance(0.3)}
 	if r.chance(0.2) {
 		c.uds.pending, c.uds.late = 0.01, [2]time.Duration{200 * time.Millisecond, 1500 * time.Millisecond}
 	}
+}
+
+// RandomSecond is a sound car of RandomSound on CAN that speaks SAE J1979-2.
+func RandomSecond(seed uint64) Config {
+	cfg := RandomSound(seed)
+	cfg.Car.Bus = obd.CAN11at500
+	cfg.Car.second(dice{rand.New(rand.NewPCG(seed, 0x7365636F6E64))})
+	return cfg
 }
 
 // secondNode is the unit that answers engine speed in revolutions where quarters are due.
