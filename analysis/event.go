@@ -56,7 +56,7 @@ func (s Side) Opposite() Side {
 }
 
 // Event is one finding. Which fields count depends on the name; the others are
-// zero. Times are seconds since the session began.
+// zero. Times are seconds since the session began. Wide because an event of any name is one value.
 type Event struct {
 	T    float64 // when it happened, which may be before it was noticed
 	Name EventName
@@ -77,6 +77,7 @@ type Event struct {
 	Code                      string
 	Pending                   bool
 	Reasons                   []reason.Reason
+	Sensor                    string // whose it is, where both banks' wires are held and it is not of the watched one
 }
 
 // field is one key of a JSON object; a pointer is read into, too.
@@ -131,7 +132,11 @@ func (e Event) MarshalJSON() ([]byte, error) {
 	if e.Reasons == nil {
 		e.Reasons = []reason.Reason{}
 	}
-	return object(append([]field{{"kind", "event"}, {"t", e.T}, {"event", string(e.Name)}}, e.fields()...))
+	head := []field{{"kind", "event"}, {"t", e.T}, {"event", string(e.Name)}}
+	if e.Sensor != "" {
+		head = append(head, field{"sensor", e.Sensor})
+	}
+	return object(append(head, e.fields()...))
 }
 
 // UnmarshalJSON reads what MarshalJSON wrote. Keys that an event of its name does not
@@ -152,7 +157,7 @@ func (e *Event) UnmarshalJSON(b []byte) error {
 		}
 		return nil
 	}
-	for _, f := range []field{{"event", &got.Name}, {"t", &got.T}} {
+	for _, f := range []field{{"event", &got.Name}, {"t", &got.T}, {"sensor", &got.Sensor}} {
 		if err := read(f); err != nil {
 			return err
 		}

@@ -129,6 +129,9 @@ func (c *assessment) input() Proof {
 }
 
 func (c *assessment) bankProof() Proof {
+	if c.w.both != nil {
+		return c.bankOfBoth()
+	}
 	p := Proof{ID: ProofBank, State: Untested, Why: reason.NoTrimAnswered.Of(), Evidence: evidence()}
 	for _, fo := range c.w.follow {
 		if fo.other {

@@ -196,7 +196,7 @@ const tenToOne = 2.3
 
 func (w *Watcher) judgeOtherBank(h *hint, fo *markOutcome, from, until float64) {
 	s := &w.otherVolts.volts
-	if s.n == 0 {
+	if s.n == 0 || w.both != nil {
 		return
 	}
 	lo, hi, n := s.span(from, until)

@@ -70,6 +70,8 @@ type Verdict struct {
 	Decide     Step // the one step that would settle it, where it is unclear or partly proven; its text is the first of Next
 	Proofs     []Proof
 	Next       []reason.Reason
+	Sensor     string   // whose it is, where both banks' wires were held: B1S1
+	Beside     *Verdict // of the other bank's sensor then; see [Joined]
 }
 
 // MarshalJSON writes the verdict as the last of the JSON lines; its reasons must be in words, see package reason.
@@ -85,7 +87,14 @@ func (v Verdict) MarshalJSON() ([]byte, error) {
 	if v.Decide != "" {
 		fields = append(fields, field{"decide", string(v.Decide)})
 	}
-	return object(append(fields, field{"proofs", proofs}, field{"next", next}))
+	if v.Sensor != "" {
+		fields = append(fields, field{"sensor", v.Sensor})
+	}
+	fields = append(fields, field{"proofs", proofs}, field{"next", next})
+	if v.Beside != nil {
+		fields = append(fields, field{"beside", v.Beside})
+	}
+	return object(fields)
 }
 
 // Agrees reports whether two verdicts come to the same, proof by proof.

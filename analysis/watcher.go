@@ -93,6 +93,7 @@ type heard struct {
 	follow [2]markOutcome // by side: what a mark that nothing followed has shown
 	marks  int
 	asked  []ask
+	both   *Both // the other bank's wire is held too; nil: it is not
 }
 
 // atRest is what is known of the car between forces, and from when on, s.
@@ -191,12 +192,7 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	case roleVolts:
 		w.stepVolts(p)
 	case roleOtherVolts:
-		outside := w.otherVolts.add(p)
-		if f := w.holding(); f != nil && f.bank == w.other {
-			w.stepHold(f, &w.otherVolts, p, outside)
-		} else {
-			w.lookForForce(&w.otherVolts)
-		}
+		w.stepOtherVolts(p)
 	case roleOtherDown:
 		w.stepOtherDown(p)
 	case roleDown:
@@ -333,6 +329,19 @@ func (w *Watcher) stepDown(p point) {
 		return
 	}
 	f.down.addVolts(p, f.moved())
+}
+
+// stepOtherVolts takes a reading of the other bank's sensor; one that is held too has a watcher of its own.
+func (w *Watcher) stepOtherVolts(p point) {
+	outside := w.otherVolts.add(p)
+	f := w.holding()
+	switch {
+	case w.both != nil:
+	case f != nil && f.bank == w.other:
+		w.stepHold(f, &w.otherVolts, p, outside)
+	default:
+		w.lookForForce(&w.otherVolts)
+	}
 }
 
 func (w *Watcher) stepOtherDown(p point) {

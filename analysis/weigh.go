@@ -302,6 +302,9 @@ func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
 // otherBankSpeaks weighs what the sensor of the other bank did meanwhile: vapour, load and fuel cut reach both
 // banks, a wire one.
 func (w *Watcher) otherBankSpeaks(s *stretch) float64 {
+	if w.both != nil {
+		return 0 // it is held too
+	}
 	k := &w.otherVolts
 	if s.track == k {
 		k = &w.volts

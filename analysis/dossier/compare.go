@@ -297,7 +297,7 @@ func intervalPair(what ForceFigure, side analysis.Side, x, y ForceValue, above f
 func (d *Dossier) latency(side analysis.Side) ForceValue {
 	v := ForceValue{Lo: math.NaN(), Hi: math.NaN()}
 	for _, e := range d.Events {
-		if e.Name != analysis.LoopAnswers || e.Side != side {
+		if e.Name != analysis.LoopAnswers || e.Side != side || e.Sensor != "" {
 			continue
 		}
 		if !v.Known() {

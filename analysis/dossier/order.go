@@ -12,6 +12,9 @@ type Order struct{ force float64 }
 
 // At is when an event is shown to have happened, s. Events come as the watcher told them.
 func (o *Order) At(e analysis.Event) float64 {
+	if e.Sensor != "" { // of the other bank's
+		return e.T
+	}
 	switch e.Name {
 	case analysis.ForceBegins:
 		o.force = e.T

@@ -35,6 +35,9 @@ const (
 	BankAnswered         Code = "bank_answered"          // bank
 	OtherTrimUnread      Code = "other_trim_unread"
 	MayReachBothBanks    Code = "may_reach_both_banks"
+	BankInOrder          Code = "bank_in_order"  // Of(bank)
+	OtherInOrder         Code = "other_in_order" // Of(bank, the other)
+	OrderNotTold         Code = "order_not_told"
 	OtherWithIt          Code = "other_with_it"      // the other bank
 	OtherDidNot          Code = "other_did_not"      // the other bank
 	OtherOnceWithIt      Code = "other_once_with_it" // the other bank

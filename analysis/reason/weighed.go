@@ -65,6 +65,7 @@ const (
 const (
 	Concluded Code = "concluded" // conclusion
 	ArcsOf    Code = "arcs_of"   // state, proofs
+	OfSensor  Code = "of_sensor" // Of(sensor)
 	ArcOrder  Code = "arc_order"
 )
 

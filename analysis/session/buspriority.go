@@ -1,6 +1,10 @@
 package session
 
-import "pushback/analysis"
+import (
+	"slices"
+
+	"pushback/analysis"
+)
 
 // Prioritizer is told whether the answer to a force, or to its release, is awaited.
 type Prioritizer interface{ Await(answer bool) }
@@ -15,7 +19,7 @@ func NewBusPriority(p Prioritizer) BusPriority { return BusPriority{p} }
 
 // Write takes one frame.
 func (b BusPriority) Write(f Frame) error {
-	for _, e := range f.Events {
+	for _, e := range slices.Concat(f.Events, f.Beside) {
 		switch e.Name {
 		case analysis.ForceBegins, analysis.ForceEnds:
 			b.source.Await(true)

@@ -24,6 +24,7 @@ type GuideConfig struct {
 	Answer   time.Duration   // at most 30 s
 	Settle   time.Duration   // after the loop switches again; 4 s
 	Absent   time.Duration   // how long to wait for somebody to begin; 90 s
+	Beside   decode.SensorID // whose wire is held too, the other bank's; zero: nobody's
 }
 
 func (c *GuideConfig) fill(by analysis.By) {
@@ -47,8 +48,8 @@ func (c *GuideConfig) fill(by analysis.By) {
 	def(&c.Settle, 4*time.Second)
 	def(&c.Absent, 90*time.Second)
 	c.HoldMost = min(c.HoldMost, limits.HoldMost)
-	if by != analysis.ByWire && by != "" {
-		c.Open = -1 // no wire is touched
+	if by != analysis.ByWire && by != "" || c.both() {
+		c.Open = -1 // no wire is touched, or there are two branches
 	}
 }
 
@@ -72,6 +73,9 @@ func (c GuideConfig) Length(by analysis.By) (usual, most time.Duration) {
 	}
 	usual += c.Baseline + n*(reactIn+c.Hold+c.Answer/2)
 	most += baselineMost + n*(c.Absent+c.HoldMost+letGoWithin+c.Answer)
+	if c.both() {
+		usual, most = usual+n*(2*reactIn+Apart), most+n*(Apart+letGoWithin)
+	}
 	return usual, most
 }
 
@@ -95,6 +99,7 @@ type Guide struct {
 	passed
 	engine engine
 	hold   hold
+	both   both
 	sides  map[analysis.Side]*side
 	side   analysis.Side // that is asked for or held
 	before analysis.Side // the other one, where it was asked for before
@@ -214,6 +219,9 @@ func (g *Guide) Write(f Frame) error {
 	for _, e := range f.Events {
 		g.event(e)
 	}
+	for _, e := range f.Beside {
+		g.eventBeside(e)
+	}
 	if len(f.Events) > 0 {
 		g.compare()
 	}
@@ -267,7 +275,7 @@ const backFor = 8 * time.Second
 
 // compare notes what the ring has lost since the last event.
 func (g *Guide) compare() {
-	for _, p := range g.judge.Verdict().Proofs {
+	for _, p := range g.judge.Verdict().Of(g.judge.setup.Sensor.String()).Proofs {
 		was := g.notice.known[p.ID]
 		if p.State == analysis.Proven || p.State == analysis.Failed {
 			g.notice.known[p.ID] = p.State
@@ -290,7 +298,7 @@ func (g *Guide) say() (Prompt, bool) {
 		return Prompt{}, false
 	}
 	p := Prompt{Stage: g.stage, Side: g.current(), At: g.now, Since: g.since, New: g.fresh, More: g.hold.more, Seen: g.hold.seen,
-		Why: g.engine.why, Reason: g.notice.why, Twice: g.notice.twice, Back: g.notice.back}
+		Why: g.engine.why, Reason: g.notice.why, Twice: g.notice.twice, Back: g.notice.back, Sensors: g.sensors()}
 	p.Usual, p.Most = g.Length()
 	p.Barred, _ = g.judge.Barred()
 	switch g.stage {
@@ -305,6 +313,10 @@ func (g *Guide) say() (Prompt, bool) {
 		p.Until = g.since + g.cfg.Baseline
 		if g.now >= p.Until {
 			p.Until = g.since + baselineMost
+		}
+	case StageForce:
+		if g.both.phase > 0 { // the first is held
+			p.Until = g.both.held + g.cfg.HoldMost
 		}
 	case StageHold:
 		p.Until = g.since + g.holdFor()
@@ -365,6 +377,10 @@ func (g *Guide) Skip() {
 		g.based = true
 		g.next()
 	case StageForce:
+		if g.both.phase > 0 {
+			g.enter(StageRelease)
+			return
+		}
 		g.sides[g.side].left = true
 		g.next()
 	case StageAnswer, StageWait:
@@ -372,7 +388,9 @@ func (g *Guide) Skip() {
 	case StageHold:
 		g.enter(StageRelease)
 	case StageRelease:
-		g.enter(StageAnswer)
+		if !g.letFirst() {
+			g.enter(StageAnswer)
+		}
 	}
 }
 
@@ -389,6 +407,7 @@ func (g *Guide) Again() {
 		g.enter(StageBaseline)
 	case StageForce:
 		switch {
+		case g.both.phase > 0: // the first is held
 		case g.before == "":
 			g.unask()
 			g.enter(StageBaseline)
@@ -420,4 +439,44 @@ func (g *Guide) may(s analysis.Side) bool {
 		g.notice.twice, g.told = true, -time.Hour
 	}
 	return ok
+}
+
+// slow reports that trim answers but has not come far yet, and could go on.
+func (g *Guide) slow() bool {
+	return !g.hold.limit && math.Abs(g.engine.trim-g.hold.from) < limits.TrimEnough
+}
+
+func (g *Guide) delivered() bool {
+	decided := func(p analysis.Proof) bool {
+		return p.ID == analysis.ProofDelivery && (p.State == analysis.Proven || p.State == analysis.Failed)
+	}
+	return !slices.ContainsFunc(g.judge.Verdict().Banks(), func(v analysis.Verdict) bool { return !slices.ContainsFunc(v.Proofs, decided) })
+}
+
+// stalled takes an engine that was found to stand only after the loop had opened for it: the computer let go of
+// nothing, and holds need not be shorter.
+func (g *Guide) stalled() {
+	h := &g.hold
+	if !g.engine.stands() || g.stage != StageRelease && g.stage != StageAnswer || h.spoilt != WhyLetGo && h.spoilt != WhyShorter {
+		return
+	}
+	h.spoilt, g.notice.why, g.told = WhyStalled, WhyStalled, -time.Hour
+	g.sides[g.side].limit = 0
+}
+
+// unfit reports that nothing can be forced now, and waits for what must come first.
+func (g *Guide) unfit() bool {
+	switch {
+	case g.engine.stands():
+		g.notice.why = WhyStalled
+		g.enter(StageReady)
+	case g.hold.spoilt == WhyLetGo && !g.engine.closed:
+		g.wait(WhyLetGo, g.now+clearsWithin)
+	case len(g.engine.why) > 0:
+		g.notice.why = ""
+		g.enter(StageReady)
+	default:
+		return false
+	}
+	return true
 }

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"math"
 	"time"
 
 	"pushback/analysis"
@@ -81,7 +80,7 @@ const (
 
 // ask asks for a force of a side.
 func (g *Guide) ask(s analysis.Side, why Reason) {
-	g.hold = hold{tapAt: g.hold.tapAt, longer: why == WhyOpen}
+	g.hold, g.both = hold{tapAt: g.hold.tapAt, longer: why == WhyOpen}, both{}
 	if g.side != s {
 		g.before = g.side
 	}
@@ -101,6 +100,7 @@ func (g *Guide) unask() {
 
 // next goes on to what is missing: a side that was not forced, then one that has decided nothing.
 func (g *Guide) next() {
+	g.both = both{}
 	if g.unfit() {
 		return
 	}
@@ -138,23 +138,6 @@ func (g *Guide) wait(why Reason, until time.Duration) {
 // and catalyst and learned trim need it.
 const restBetween = limits.Rest
 
-// unfit reports that nothing can be forced now, and waits for what must come first.
-func (g *Guide) unfit() bool {
-	switch {
-	case g.engine.stands():
-		g.notice.why = WhyStalled
-		g.enter(StageReady)
-	case g.hold.spoilt == WhyLetGo && !g.engine.closed:
-		g.wait(WhyLetGo, g.now+clearsWithin)
-	case len(g.engine.why) > 0:
-		g.notice.why = ""
-		g.enter(StageReady)
-	default:
-		return false
-	}
-	return true
-}
-
 // missing says why a side is worth one more force; "": it is not.
 func (g *Guide) missing(s analysis.Side) Reason {
 	x := g.sides[s]
@@ -164,11 +147,21 @@ func (g *Guide) missing(s analysis.Side) Reason {
 	if _, most := g.Length(); g.now-g.began+g.cfg.HoldMost+g.cfg.Answer > most {
 		return ""
 	}
+	for _, v := range g.judge.Verdict().Banks() {
+		if why := g.missingOf(s, v); why != "" {
+			return why
+		}
+	}
+	return ""
+}
+
+// missingOf is missing by the verdict on one sensor.
+func (g *Guide) missingOf(s analysis.Side, verdict analysis.Verdict) Reason {
+	x := g.sides[s]
 	command, sensor := analysis.ProofAddsFuel, analysis.ProofSensorRich
 	if s == analysis.Rich {
 		command, sensor = analysis.ProofCutsFuel, analysis.ProofSensorLean
 	}
-	verdict := g.judge.Verdict()
 	state := func(id analysis.ProofID) analysis.State {
 		for _, p := range verdict.Proofs {
 			if p.ID == id {
@@ -186,6 +179,8 @@ func (g *Guide) missing(s analysis.Side) Reason {
 		return ""
 	case x.holds == 0:
 		return WhyUnseen
+	case x.limit > 0 && g.cfg.both():
+		return "" // too short a time for two wires, one after the other
 	case state(analysis.ProofInput) == analysis.Failed, state(analysis.ProofBank) == analysis.Failed:
 		return "" // what lies behind it cannot be seen
 	case !open(command) && !open(sensor), g.judge.setup.By == analysis.ByMixture && !open(command):
@@ -213,6 +208,9 @@ func (g *Guide) mark(k obd.MarkKind) {
 	case obd.MarkLean, obd.MarkRich:
 		g.announced(analysis.Side(k))
 	case obd.MarkRelease:
+		if g.letFirst() {
+			return
+		}
 		g.hold.let = g.now
 		if (g.stage == StageHold || g.stage == StageRelease) && !g.hold.seen {
 			g.released(g.now)
@@ -224,7 +222,7 @@ func (g *Guide) mark(k obd.MarkKind) {
 func (g *Guide) waits() bool {
 	switch g.stage {
 	case StageReady, StageBaseline, StageOpen, StageForce, StageWait:
-		return true
+		return g.both.phase == 0
 	}
 	return false
 }
@@ -232,9 +230,11 @@ func (g *Guide) waits() bool {
 // announced takes what was said: the hold is asked for as if it had begun, until it is seen.
 func (g *Guide) announced(s analysis.Side) {
 	switch {
+	case g.stage == StageForce && g.both.phase > 0:
+		g.heldSecond(g.now, true)
 	case g.waits():
 		g.hold = hold{tapAt: g.hold.tapAt, longer: g.hold.longer, said: true, from: g.engine.trim}
-		g.side = s
+		g.side, g.both.held = s, g.now
 		g.enter(StageHold)
 	case g.stage == StageHold && (g.hold.seen || s == g.side):
 		g.hold.said = true
@@ -263,6 +263,7 @@ func (g *Guide) begins(s analysis.Side, at time.Duration) {
 	g.side, g.based, g.notice.why = s, true, ""
 	g.enter(StageHold)
 	g.since, g.fresh = at, again
+	g.both.held = at
 }
 
 // shortBelow is how long a hold must last to show something.
@@ -296,6 +297,8 @@ func (g *Guide) event(e analysis.Event) {
 		g.engine.why = e.Reasons
 		if g.judge.NeverForce() {
 			g.enter(StageDone)
+		} else if g.stage == StageForce && g.both.phase > 0 {
+			g.enter(StageRelease)
 		} else if g.stage == StageBaseline || g.stage == StageForce || g.stage == StageOpen {
 			g.unask()
 			g.notice.why = ""
@@ -314,11 +317,15 @@ func (g *Guide) event(e analysis.Event) {
 	case analysis.ForceBegins:
 		if g.stage == StageOpen { // an open input may lie there
 			g.hold.openAt = at
+		} else if g.cfg.both() {
+			g.seenBegin(0, e.Side, at)
 		} else if g.sides[e.Side] != nil {
 			g.begins(e.Side, at)
 		}
 	case analysis.ForceEnds:
-		if e.Side == g.side && (g.stage == StageHold || g.stage == StageRelease) && (!g.hold.seen || at > g.hold.begin) {
+		if g.cfg.both() {
+			g.seenEnd(0, e.Side, at)
+		} else if e.Side == g.side && (g.stage == StageHold || g.stage == StageRelease) && (!g.hold.seen || at > g.hold.begin) {
 			g.released(at)
 		}
 	default:
@@ -366,6 +373,9 @@ func (g *Guide) answer(e analysis.Event) {
 
 // holdFor is how long the present hold is to last.
 func (g *Guide) holdFor() time.Duration {
+	if g.cfg.both() {
+		return g.holdBoth() - g.since
+	}
 	switch x := g.sides[g.side]; {
 	case !g.hold.seen:
 		return g.unseenHold()
@@ -415,7 +425,15 @@ func (g *Guide) advance() {
 			g.baseline()
 		}
 	case StageForce:
-		if in >= g.cfg.Absent {
+		if g.both.phase > 0 {
+			if g.engine.stands() {
+				g.hold.spoilt = WhyStalled
+			}
+			if g.now >= g.both.held+g.cfg.HoldMost || g.hold.spoilt != "" {
+				g.notice.why = g.hold.spoilt
+				g.enter(StageRelease) // nobody came to the other wire
+			}
+		} else if in >= g.cfg.Absent {
 			g.notice.why = WhyAbsent
 			g.enter(StageDone)
 		}
@@ -424,13 +442,17 @@ func (g *Guide) advance() {
 	case StageRelease:
 		// A wire that the computer does not read shows no release either; nor does a reading
 		// that lies there by itself.
-		if !g.hold.seen && in >= reactIn || in >= letGoWithin {
-			g.released(g.now)
+		said := g.both.phase == 2 && g.hold.let > 0 // by who holds two wires: that both readings move is not waited for
+		if (!g.hold.seen || said) && in >= reactIn || in >= letGoWithin {
+			if !g.letFirst() {
+				g.released(g.now)
+			}
 		} else if g.hold.let > 0 && in >= reactIn {
 			g.notice.why = WhyHeld
 		}
 	case StageAnswer:
-		settled := g.hold.sensor && g.hold.resumed > 0 && g.now-g.hold.resumed >= g.cfg.Settle
+		resumed := max(g.hold.resumed, g.both.resumed)
+		settled := g.hold.sensor && g.hold.resumed > 0 && (g.both.sensor && g.both.resumed > 0 || !g.both.second) && g.now-resumed >= g.cfg.Settle
 		nothing := !g.hold.seen && in >= unseenAnswer
 		lost := g.hold.spoilt == WhyLetGo && in >= reactIn
 		if settled || nothing || lost || in >= g.cfg.Answer {
@@ -441,23 +463,12 @@ func (g *Guide) advance() {
 	}
 }
 
-// stalled takes an engine that was found to stand only after the loop had opened for it: the computer let go of
-// nothing, and holds need not be shorter.
-func (g *Guide) stalled() {
-	h := &g.hold
-	if !g.engine.stands() || g.stage != StageRelease && g.stage != StageAnswer || h.spoilt != WhyLetGo && h.spoilt != WhyShorter {
-		return
-	}
-	h.spoilt, g.notice.why, g.told = WhyStalled, WhyStalled, -time.Hour
-	g.sides[g.side].limit = 0
-}
-
 func (g *Guide) advanceHold(in time.Duration) {
 	g.hold.more = in >= g.cfg.Hold && g.hold.seen && g.hold.answered && (g.slow() || !g.delivered())
 	if g.engine.stands() {
 		g.hold.spoilt = WhyStalled
 	}
-	if in >= g.holdFor() || g.hold.spoilt != "" {
+	if (in >= g.holdFor() || g.hold.spoilt != "") && !g.askSecond() {
 		g.notice.why = g.hold.spoilt
 		g.enter(StageRelease)
 	}
@@ -473,18 +484,4 @@ func (g *Guide) advanceWait() {
 	case over, g.notice.why == WhyBranch && g.hold.resumed > 0:
 		g.next()
 	}
-}
-
-// slow reports that trim answers but has not come far yet, and could go on.
-func (g *Guide) slow() bool {
-	return !g.hold.limit && math.Abs(g.engine.trim-g.hold.from) < limits.TrimEnough
-}
-
-func (g *Guide) delivered() bool {
-	for _, p := range g.judge.Verdict().Proofs {
-		if p.ID == analysis.ProofDelivery {
-			return p.State == analysis.Proven || p.State == analysis.Failed
-		}
-	}
-	return false
 }

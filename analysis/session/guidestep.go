@@ -3,6 +3,7 @@ package session
 import (
 	"encoding/json"
 	"math"
+	"strings"
 	"time"
 
 	"pushback/analysis"
@@ -60,8 +61,10 @@ type Prompt struct {
 	Reason Reason           // why the step is asked for, cut short or waited in; "" as usual
 	Twice  bool             // a repetition was asked for, but this side was forced as often as is good for the car
 	Back   []analysis.Proof // arcs that were decided and are not any more, or the other way now
-	Usual  time.Duration    // how long the test of a ready car takes, and at most
-	Most   time.Duration
+	// Sensors are those that the step is about, where two wires are held; nil: there is one.
+	Sensors []string
+	Usual   time.Duration // how long the test of a ready car takes, and at most
+	Most    time.Duration
 }
 
 // Step names the step for other programs.
@@ -97,6 +100,11 @@ func (p Prompt) Step(by analysis.By) string {
 	return "done"
 }
 
+// Mark is the step as it is kept in the session: its name, and where two wires are held the sensors that it is about.
+func (p Prompt) Mark(by analysis.By) string {
+	return strings.Join(append([]string{p.Step(by)}, p.Sensors...), " ")
+}
+
 // asksFor is the side that a step of this name asks to hold, "" for hands off. Letting go changes
 // nothing yet: the hand may be late.
 func asksFor(step string) (side analysis.Side, told bool) {
@@ -111,9 +119,16 @@ func asksFor(step string) (side analysis.Side, told bool) {
 	return "", true
 }
 
+// AtWire reports whether something is held at the step, or about to be.
+func (p Prompt) AtWire() bool {
+	return p.Stage == StageForce || p.Stage == StageHold || p.Stage == StageRelease
+}
+
 // Hazards are what can hurt at the step.
 func (p Prompt) Hazards(by analysis.By) []hazard.Kind {
 	switch {
+	case p.AtWire() && len(p.Sensors) > 0: // hands are at one wire while the other is held
+		return []hazard.Kind{hazard.Wire}
 	case p.Stage == StageReady || p.Stage == StageBaseline || p.Stage == StageWait:
 		return []hazard.Kind{hazard.Running}
 	case p.Stage == StageOpen:
@@ -138,6 +153,7 @@ func (p Prompt) StepJSON(by analysis.By) ([]byte, error) {
 		T       float64         `json:"t"`
 		Step    string          `json:"step"`
 		Side    analysis.Side   `json:"side,omitempty"`
+		Sensors []string        `json:"sensors,omitempty"`
 		Until   float64         `json:"until_s,omitempty"`
 		Caution []string        `json:"caution"`
 		Why     Reason          `json:"why,omitempty"`
@@ -145,7 +161,7 @@ func (p Prompt) StepJSON(by analysis.By) ([]byte, error) {
 		Reasons []reason.Reason `json:"reasons,omitempty"`
 		Usual   float64         `json:"usual_s,omitempty"`
 		Most    float64         `json:"most_s,omitempty"`
-	}{Kind: "step", T: seconds(p.At), Step: p.Step(by), Side: p.Side, Until: seconds(p.Until), Caution: []string{}, Why: p.Reason}
+	}{Kind: "step", T: seconds(p.At), Step: p.Step(by), Side: p.Side, Sensors: p.Sensors, Until: seconds(p.Until), Caution: []string{}, Why: p.Reason}
 	for _, k := range p.Hazards(by) {
 		line.Caution = append(line.Caution, k.Caution())
 	}

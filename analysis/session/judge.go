@@ -1,6 +1,7 @@
 package session
 
 import (
+	"strings"
 	"time"
 
 	"pushback/analysis"
@@ -17,10 +18,12 @@ type Judge struct {
 	setup   Setup
 	decoder decode.Decoder
 	watch   *watchers
+	beside  *beside // the other bank's sensor, whose wire is held in the same test; nil: it is not
 	can     bool
 
 	samples []decode.Sample
 	events  []analysis.Event
+	others  []analysis.Event // of the other bank's sensor
 	request []byte
 
 	silence silence
@@ -39,7 +42,7 @@ func (j *Judge) Setup() Setup { return j.setup }
 
 // Step judges the next record.
 func (j *Judge) Step(rec obd.Record) Frame {
-	j.samples, j.events = j.samples[:0], j.events[:0]
+	j.samples, j.events, j.others = j.samples[:0], j.events[:0], j.others[:0]
 	j.end = max(j.end, rec.At)
 	switch {
 	case rec.Exchange != nil:
@@ -50,19 +53,33 @@ func (j *Judge) Step(rec obd.Record) Frame {
 		j.mark(rec.At, rec.Mark)
 	}
 	j.emit(j.watch.choose())
-	return Frame{Record: rec, Samples: j.samples, Events: j.events}
+	if j.beside != nil {
+		j.emitBeside(j.beside.watch.choose())
+	}
+	return Frame{Record: rec, Samples: j.samples, Events: j.events, Beside: j.others}
 }
 
 // Finish ends the session at the time of its last record.
 func (j *Judge) Finish() Frame {
-	j.samples, j.events = nil, nil
+	j.samples, j.events, j.others = nil, nil, nil
 	j.gap(j.silence.end(j.end))
 	j.emit(j.watch.finish(j.end))
-	return Frame{Record: obd.Record{At: j.end}, Events: j.events, Last: true}
+	if j.beside != nil {
+		j.emitBeside(j.beside.watch.finish(j.end))
+	}
+	return Frame{Record: obd.Record{At: j.end}, Events: j.events, Beside: j.others, Last: true}
 }
 
-// Verdict is the verdict on all records so far.
-func (j *Judge) Verdict() analysis.Verdict { return j.watch.chosen().Verdict() }
+// Verdict is the verdict on all records so far; where both banks' wires are held, on both, see [analysis.Joined].
+func (j *Judge) Verdict() analysis.Verdict {
+	v := j.watch.chosen().Verdict()
+	if b := j.beside; b != nil {
+		other := b.watch.chosen().Verdict()
+		v.Sensor, other.Sensor = j.setup.Sensor.String(), b.sensor.String()
+		v = analysis.Joined(v, other)
+	}
+	return v
+}
 
 // Barred reports whether the car must not be tested now, and whether waiting never changes that.
 func (j *Judge) Barred() (now, always bool) { return j.watch.chosen().Barred() }
@@ -87,15 +104,27 @@ func (j *Judge) Weighed() []analysis.Weighed {
 }
 
 // Reasons is what the verdict weighed, line by line; see [analysis.Watcher.Reasons].
-func (j *Judge) Reasons() []reason.Reason { return j.watch.chosen().Reasons() }
+//
+// Special cases are: where both banks' wires are held, those of each begin with its sensor.
+func (j *Judge) Reasons() []reason.Reason {
+	out := j.watch.chosen().Reasons()
+	if b := j.beside; b != nil {
+		out = append(append([]reason.Reason{reason.OfSensor.Of(j.setup.Sensor.String())}, out...), reason.OfSensor.Of(b.sensor.String()))
+		out = append(out, b.watch.chosen().Reasons()...)
+	}
+	return out
+}
 
 // Kind is that of the watched sensor, as its readings have told; unknown before the first.
 func (j *Judge) Kind() decode.Kind { return j.watch.kind }
 
 // NeverForce reports whether the readings have told a wide-range sensor that is shown as a narrow one: its wire must not be forced.
 func (j *Judge) NeverForce() bool {
-	w, narrow := j.watch.chosen().(*analysis.Watcher)
-	return narrow && w.NeverForce()
+	never := func(x *watchers) bool {
+		w, narrow := x.chosen().(*analysis.Watcher)
+		return narrow && w.NeverForce()
+	}
+	return never(j.watch) || j.beside != nil && (never(j.beside.watch) || j.beside.watch.kind == decode.WideRange)
 }
 
 // By is what is taken to be forced: what was said, else what the kind of the sensor leaves.
@@ -139,7 +168,7 @@ func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
 	switch x.Request.Service {
 	case 0x03, 0x07, 0x0A:
 		if codes, ok := readCodes(x, j.can); ok {
-			j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Codes(at, x.Request.Service, codes) }))
+			j.each(func(w watcher) []analysis.Event { return w.Codes(at, x.Request.Service, codes) })
 		}
 	}
 }
@@ -169,17 +198,22 @@ func (j *Judge) row(at time.Duration, r *obd.Row) {
 
 func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 	switch m.Kind {
-	case obd.MarkLean:
-		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Mark(at, analysis.Lean) }))
-	case obd.MarkRich:
-		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Mark(at, analysis.Rich) }))
+	case obd.MarkLean, obd.MarkRich:
+		j.one(true, func(w watcher) []analysis.Event { return w.Mark(at, analysis.Side(m.Kind)) })
 	case obd.MarkRelease:
-		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Release(at) }))
+		j.one(false, func(w watcher) []analysis.Event { return w.Release(at) })
 	case obd.MarkOpen:
 		j.emit(j.watch.guided(func(w guidedWatcher) []analysis.Event { return w.Open(at) }))
 	case obd.MarkStep:
-		if side, told := asksFor(m.Text); told {
-			j.emit(j.watch.guided(func(w guidedWatcher) []analysis.Event { return w.Asked(at, side, m.Text == "open_level") }))
+		step, sensors, _ := strings.Cut(m.Text, " ")
+		j.told(sensors)
+		if side, told := asksFor(step); told {
+			ask := func(w guidedWatcher) []analysis.Event { return w.Asked(at, side, step == "open_level") }
+			j.emit(j.watch.guided(ask))
+			if j.beside != nil {
+				j.emitBeside(j.beside.watch.guided(ask))
+				j.beside.asked(at, side)
+			}
 		}
 	}
 }
@@ -187,12 +221,15 @@ func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 func (j *Judge) look() {
 	for _, s := range j.samples {
 		j.emit(j.watch.step(s))
+		if j.beside != nil {
+			j.emitBeside(j.beside.watch.step(s))
+		}
 	}
 }
 
 func (j *Judge) gap(from, to time.Duration, cause string) {
 	if cause != "" {
-		j.emit(j.watch.each(func(w watcher) []analysis.Event { return w.Gap(from, to, cause) }))
+		j.each(func(w watcher) []analysis.Event { return w.Gap(from, to, cause) })
 	}
 }
 

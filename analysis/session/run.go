@@ -27,7 +27,7 @@ type Result struct {
 func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, error) {
 	var res Result
 	write := func(f Frame) error {
-		res.Events = append(res.Events, f.Events...)
+		res.Events = append(append(res.Events, f.Events...), f.Beside...)
 		// A full disk must not silence the screen: every sink gets the frame.
 		var first error
 		for _, s := range sinks {

@@ -22,6 +22,7 @@ type Frame struct {
 	Record  obd.Record
 	Samples []decode.Sample
 	Events  []analysis.Event
+	Beside  []analysis.Event // of the other bank's sensor, where both wires are held
 	// Last marks the frame after the last record: it has no record of its own
 	// (only At) and carries what was decided because the session ended.
 	Last bool

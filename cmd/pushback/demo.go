@@ -54,6 +54,9 @@ on standard input, then shows the truth and what told it. The same seed shows th
 				}
 				return nil
 			}
+			if err := f.live.car.pair(cmd, f.live.by); err != nil {
+				return err
+			}
 			bus, err := f.live.car.checkCar(cmd)
 			if err != nil {
 				return err
@@ -84,7 +87,7 @@ on standard input, then shows the truth and what told it. The same seed shows th
 	cmd.Flags().StringVar(&f.car, "car", "healthy", "which `CAR`; list names them, hidden is as --hide")
 	cmd.Flags().BoolVar(&f.hide, "hide", false, "a lesson: the car's name and verdict are shown after your answer")
 	cmd.Flags().StringVar(&f.live.car.bus, "bus", "", "the car's bus `NAME`; without it the car's own")
-	cmd.Flags().StringVar(&f.live.car.sensor, "sensor", "B1S1", "`SENSOR` to test")
+	cmd.Flags().StringVar(&f.live.car.sensor, "sensor", "B1S1", "`SENSOR` to test, or two: B1S1,B2S1")
 	cmd.Flags().Uint64Var(&f.seed, "seed", 1, "`SEED` of the car's randomness; with --hide it chooses the car")
 	cmd.Flags().StringVar(&f.hand, "hands", hands.Styles[0].Name, "whose `HANDS` work on it; list names them")
 	cmd.Flags().StringVar(&f.report, "report", "", "`FILE` for the report (default: pushback-ID.html)")
@@ -111,7 +114,11 @@ func (a *app) runDemo(ctx context.Context, f demoFlags, r liveRun, sim *simcar.S
 	r.name, r.flags, r.origin, r.clock, r.open = "demo", f.live, "simulated", obd.SystemClock{}, f.live.car.line().Open
 	r.guide = &session.GuideConfig{Ready: 12 * time.Second}
 	r.technician = func(c live.Controls) rig.Technician {
-		return &simrun.Technician{Hands: hands.New(style, sim, f.live.car.sensor), By: r.by, Controls: c}
+		t := &simrun.Technician{Hands: hands.New(style, sim, f.live.car.sensor), By: r.by, Controls: c}
+		if f.live.car.beside != "" {
+			t.Beside = hands.New(style, simcar.OtherWire{Sim: sim}, "")
+		}
+		return t
 	}
 	r.done = func(ctx context.Context, db *store.Store, id string) error {
 		w, err := report.Make(ctx, db, (&reportFlags{out: f.report}).wanted([]string{id}))

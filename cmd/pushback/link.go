@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -20,13 +21,45 @@ type carFlags struct {
 	baud   int
 	bus    string
 	sensor string
+	beside string // the other bank's, whose wire is held too; "" none
 }
 
 func (f *carFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVarP(&f.port, "port", "p", "", "adapter's `PORT`: /dev/ttyUSB0, COM4, tcp://host:port")
 	cmd.Flags().IntVar(&f.baud, "baud", 0, "serial speed in baud, `N` (default: found automatically)")
 	cmd.Flags().StringVar(&f.bus, "bus", "", "vehicle bus `NAME`, such as can11-500; default: searched automatically")
-	cmd.Flags().StringVar(&f.sensor, "sensor", "B1S1", "`SENSOR` to test: bank and position")
+	cmd.Flags().StringVar(&f.sensor, "sensor", "B1S1", "`SENSOR` to test: bank and position; test also takes two, B1S1,B2S1")
+}
+
+// pair takes two sensors of --sensor apart, both of whose wires are to be held.
+func (f *carFlags) pair(cmd *cobra.Command, by string) error {
+	first, second, two := strings.Cut(f.sensor, ",")
+	if !two {
+		return nil
+	}
+	a, err := decode.ParseSensorID(first)
+	if err != nil {
+		return usage(cmd, err)
+	}
+	b, err := decode.ParseSensorID(second)
+	switch {
+	case err != nil:
+		return usage(cmd, err)
+	case b != a.Beside() || a.Position != 1:
+		return usagef(cmd, "--sensor %s: two wires are held at the first sensors of two banks, as B1S1,B2S1", f.sensor)
+	case by != string(analysis.ByWire):
+		return usagef(cmd, "--sensor %s is for --by wire: propane reaches both banks in any test; name one sensor", f.sensor)
+	}
+	f.sensor, f.beside = a.String(), b.String()
+	return nil
+}
+
+// sensors are those that are tested, the first to be held first.
+func (f *carFlags) sensors() []string {
+	if f.beside == "" {
+		return []string{f.sensor}
+	}
+	return []string{f.sensor, f.beside}
 }
 
 // check looks at what can be wrong before anything is opened.
@@ -97,5 +130,5 @@ func (a *app) reach(l look) rig.Config {
 		fmt.Fprintf(a.errOut, "trying %s …\n", b)
 	}
 	return rig.Config{Open: l.open, Clock: l.clock, MaxBaud: l.maxBaud, Trying: trying, Log: a.log,
-		Poll: poll.Config{Sensor: l.car.sensor, Bus: l.bus, Memory: l.memory, Port: l.car.port}}
+		Poll: poll.Config{Sensor: strings.Join(l.car.sensors(), ","), Bus: l.bus, Memory: l.memory, Port: l.car.port}}
 }

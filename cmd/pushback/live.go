@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -18,6 +19,7 @@ import (
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/views"
 	"pushback/cmd/internal/words"
+	"pushback/decode"
 	"pushback/obd"
 	"pushback/store"
 )
@@ -109,6 +111,11 @@ func (a *app) runLive(ctx context.Context, r liveRun) error {
 	if err := a.greet(car, r); err != nil {
 		return err
 	}
+	if r.flags.car.beside != "" {
+		if r.guide.Beside, err = decode.ParseSensorID(r.flags.car.beside); err != nil {
+			return err
+		}
+	}
 	s, err := car.Begin(ctx, db, store.Meta{
 		Watching: r.flags.car.sensor, By: string(cmp.Or(r.by, analysis.ByWire)), Origin: r.origin,
 		Label: r.flags.label, Vehicle: r.flags.vehicle, Note: r.flags.note, Version: versionText(), Visit: into,
@@ -139,15 +146,17 @@ func (a *app) greet(car *rig.Rig, r liveRun) error {
 	a.log.Info().Str("bus", v.Format.Bus.String()).Bool("headers", v.Format.Headers).
 		Float64("volts", v.Identity.Voltage).Strs("quirks", v.Identity.Quirks).Msg("adapter")
 	fmt.Fprintf(a.people(), "%s, adapter %q, sensors %s\n", v.Format.Bus, v.Identity.Text, words.SensorsText(v.Decoder.Sensors()))
-	if err := car.Readable(r.flags.car.sensor); err != nil {
-		return err
-	}
-	if err := rig.Suit(v.Decoder, r.flags.car.sensor, r.by); err != nil {
-		if r.guide != nil {
+	for _, sensor := range r.flags.car.sensors() {
+		if err := car.Readable(sensor); err != nil {
 			return err
 		}
-		text, hint, _ := describe(err)
-		fmt.Fprintf(a.errOut, "warning: %s\n  what to do: %s\n", text, hint)
+		if err := rig.Suit(v.Decoder, sensor, r.by); err != nil {
+			if r.guide != nil {
+				return err
+			}
+			text, hint, _ := describe(err)
+			fmt.Fprintf(a.errOut, "warning: %s\n  what to do: %s\n", text, hint)
+		}
 	}
 	return nil
 }
@@ -164,11 +173,12 @@ func (a *app) perform(ctx context.Context, s *rig.Session, r liveRun) (session.R
 		}
 		s.Views = append(s.Views, lines)
 	}
-	say("session %s begins, watching %s", m.ID, m.Watching)
+	watching := strings.Join(r.flags.car.sensors(), " and ")
+	say("session %s begins, watching %s", m.ID, watching)
 	cfg := a.viewConfig(r.flags.views)
-	cfg.Title, cfg.Name = fmt.Sprintf("%s  %s by %s  %s", r.name, m.Watching, m.By, m.Format.Bus), m.ID
+	cfg.Title, cfg.Name = fmt.Sprintf("%s  %s by %s  %s", r.name, watching, m.By, m.Format.Bus), m.ID
 	cfg.Setup, cfg.Verdict, cfg.Controls = s.Judge.Setup(), s.Judge.Verdict, s.Controls
-	cfg.Short = r.flags.dur > 0
+	cfg.Short, cfg.Both = r.flags.dur > 0, r.flags.car.beside != ""
 	switch {
 	case r.technician != nil:
 		cfg.Kind = views.Demo

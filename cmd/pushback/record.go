@@ -18,6 +18,9 @@ stop. In a terminal the same are keys: l, r, space, n, q.`,
 			if err != nil {
 				return err
 			}
+			if r.look.car.beside != "" {
+				return usagef(cmd, "'test' leads through both wires; 'record' takes one sensor")
+			}
 			r.name, r.ask = "record", !cmd.Flags().Changed("by")
 			return a.runLive(cmd.Context(), r)
 		},
@@ -29,6 +32,9 @@ stop. In a terminal the same are keys: l, r, space, n, q.`,
 
 // run checks the flags of a session on a real adapter.
 func (f *liveFlags) run(cmd *cobra.Command, a *app) (liveRun, error) {
+	if err := f.car.pair(cmd, f.by); err != nil {
+		return liveRun{}, err
+	}
 	l, err := f.car.look(cmd, a.db)
 	if err != nil {
 		return liveRun{}, err

@@ -15,7 +15,10 @@ func newTest(a *app) *cobra.Command {
 		Short: "The guided bias test: prompts, live view, verdict",
 		Long: `Leads through the test: hands off, hold lean, release, hold rich, release. The
 steps advance by themselves when the force and the release are seen; Enter makes
-the mark by hand, which also lets the watcher say that a reading did not follow.`,
+the mark by hand, which also lets the watcher say that a reading did not follow.
+
+With --sensor B1S1,B2S1 both banks' wires are held, the second 5 s after the first: a verdict
+for each, and whether their sensors are swapped. It takes two taps and two switches.`,
 		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			r, err := f.run(cmd, a)

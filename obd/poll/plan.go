@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"pushback/decode"
@@ -112,7 +113,7 @@ const (
 	recheck = 5 * time.Second         // a trim that also comes with the voltage
 )
 
-// watched returns the sensors to read as fast as possible: the named one, or all upstream
+// watched returns the sensors to read as fast as possible: the named one, or two with a comma between, or all upstream
 // ones when none or an unknown one is named.
 func watched(sensors []decode.Sensor, name string) []decode.Sensor {
 	var named, upstream []decode.Sensor
@@ -120,7 +121,7 @@ func watched(sensors []decode.Sensor, name string) []decode.Sensor {
 		if s.PID == 0 {
 			continue
 		}
-		if s.Name == name {
+		if slices.Contains(strings.Split(name, ","), s.Name) {
 			named = append(named, s)
 		}
 		if s.Position == 1 {

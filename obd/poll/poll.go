@@ -16,7 +16,7 @@ import (
 
 // Config says what to read.
 type Config struct {
-	Sensor string  // the sensor to read as often as the bus allows, "B1S1"; "" means all upstream ones
+	Sensor string  // the sensor to read as often as the bus allows, "B1S1", or two, "B1S1,B2S1"; "" means all upstream ones
 	Bus    obd.Bus // BusUnknown: search
 	VIN    bool    // read the vehicle's number too: personal data, so only when wanted
 	// Reopen opens the line again after it was lost, under another name if need be;

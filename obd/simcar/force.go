@@ -30,6 +30,8 @@ func (f Force) sort() int {
 		return 5
 	case f.Kind.Wire():
 		return 1
+	case f.Kind == ForceOpen && f.Beside:
+		return 6
 	case f.Kind == ForceOpen:
 		return 2
 	case f.Kind == ForceRev, f.Kind == ForceSnap:

@@ -11,6 +11,8 @@ import (
 var habits = []build{
 	{"one-control", "Two banks under one control: byte B of PID 03 is 00. Bank 2 is forced, and follows byte A.",
 		only("loop_proven"), func(c *Car) { vee(c); c.oneControl, c.Sensor = true, "B2S1" }},
+	{"second-bank-open", "Two banks; bank 2's signal wire is broken between the tap and the computer. Bank 1 is forced, and sound; held too, bank 2's reading follows nothing.",
+		only("loop_proven"), func(c *Car) { vee(c); c.bank[1].upWire.computerOpen = true }},
 	{"return-offset", "The sensor return lies 0.2 V above the computer's ground: held lean, the reading is 0.20 V. The loop is sound, the offset a finding.",
 		only("loop_proven"), func(c *Car) { c.raise(0.2) }},
 	{"lean-clipped", "The computer's ground lies 0.12 V above the return: a lean reading is cut off at 0.000 V and dead flat, after a release too. The loop is sound.",

@@ -227,13 +227,30 @@ func (s *Sim) Clip(sensor string) error {
 	return nil
 }
 
-// Release ends every force of these kinds that is on, or every force.
-func (s *Sim) Release(kinds ...ForceKind) {
+// Release ends every force of these kinds that is on, at the wire of the other bank none, or every force.
+func (s *Sim) Release(kinds ...ForceKind) { s.release(false, kinds...) }
+
+func (s *Sim) release(beside bool, kinds ...ForceKind) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.catchUp()
-	s.car.tech.release(s.car.now(), kinds...)
+	s.car.tech.release(s.car.now(), beside, kinds...)
 }
+
+// OtherWire is a car for a second pair of hands: all that they do they do at the other bank's upstream wire.
+type OtherWire struct{ *Sim }
+
+// Apply begins a force there; see [Sim.Apply].
+func (o OtherWire) Apply(f Force) error {
+	f.Beside = true
+	return o.Sim.Apply(f)
+}
+
+// Release ends what of these kinds is done there.
+func (o OtherWire) Release(kinds ...ForceKind) { o.release(true, kinds...) }
+
+// Clip changes nothing: this tap stays where it is.
+func (o OtherWire) Clip(string) error { return nil }
 
 // Truth returns what really happened so far.
 func (s *Sim) Truth() Truth {

@@ -34,7 +34,7 @@ func (h *technician) step(c *car) contact {
 	now := c.now()
 	var tap contact
 	h.wired, h.beside = nil, contact{}
-	propane, leak, open, rev := 0.0, 0.0, false, false
+	propane, leak, open, rev, openBeside := 0.0, 0.0, false, false, false
 	for i := range h.forces {
 		f := &h.forces[i]
 		if f.End >= 0 || now < f.At {
@@ -54,7 +54,7 @@ func (h *technician) step(c *car) contact {
 		case ForceVacuum:
 			leak += f.percent() / 100
 		case ForceOpen:
-			open = true
+			open, openBeside = open || !f.Beside, openBeside || f.Beside
 		case ForceRev:
 			rev = true
 		case ForceSnap:
@@ -77,6 +77,7 @@ func (h *technician) step(c *car) contact {
 		h.revs = rev
 		c.driver.pedal(c, rev)
 	}
+	h.beside.opensSensor = h.beside.opensSensor || openBeside
 	tap.opensSensor = open || tap.closed && h.opensSensor
 	if h.wide {
 		tap.closed = false // such a cell is not modelled as a voltage; see computer.circuit
@@ -123,10 +124,10 @@ func (h *technician) apply(f Force, now time.Duration) {
 	h.forces = append(h.forces, ForceTruth{Force: f, Begin: now, End: -1, Answer: -1})
 }
 
-// release ends every force of these kinds that is on; without any named, all.
-func (h *technician) release(now time.Duration, kinds ...ForceKind) {
+// release ends every force of these kinds that is on, at the tapped wire or at the one beside it; without any named, all.
+func (h *technician) release(now time.Duration, beside bool, kinds ...ForceKind) {
 	for i := range h.forces {
-		if f := &h.forces[i]; f.Begin >= 0 && f.End < 0 && (len(kinds) == 0 || slices.Contains(kinds, f.Kind)) {
+		if f := &h.forces[i]; f.Begin >= 0 && f.End < 0 && (len(kinds) == 0 || f.Beside == beside && slices.Contains(kinds, f.Kind)) {
 			f.End = now
 		}
 	}

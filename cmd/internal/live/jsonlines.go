@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"time"
 
 	"pushback/analysis"
@@ -120,7 +121,7 @@ func (p *JSONLines) Write(f session.Frame) error {
 			}
 		}
 	}
-	for _, e := range f.Events {
+	for _, e := range slices.Concat(f.Events, f.Beside) {
 		if err := p.line(why.Event(e)); err != nil {
 			return err
 		}

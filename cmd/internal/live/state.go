@@ -3,6 +3,7 @@ package live
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"pushback/analysis"
@@ -67,6 +68,7 @@ type State struct {
 	Readings
 	Forcing
 	Axis
+	Second Second
 
 	Ready   *bool // nil: not known yet
 	Reasons []hazard.Advice
@@ -89,6 +91,7 @@ const (
 	showsCommand
 	showsTrim
 	showsOther
+	showsOtherVolts
 	showsRPM
 	showsCoolant
 	showsStatus
@@ -107,6 +110,8 @@ func shownAs(name string, id decode.SensorID) shows {
 		return showsTrim
 	case slices.Contains(decode.SensorID{Bank: 3 - id.Bank, Position: id.Position}.Trims(), name):
 		return showsOther
+	case name == id.Beside().Voltage():
+		return showsOtherVolts
 	case name == "RPM":
 		return showsRPM
 	case name == "ECT":
@@ -117,6 +122,12 @@ func shownAs(name string, id decode.SensorID) shows {
 	return showsNothing
 }
 
+// Second is the other bank's sensor where its wire is held too; of what it reads see [Readings].
+type Second struct {
+	Sensor string // "": one wire is tested
+	Proofs []analysis.Proof
+}
+
 // Readings are the last values, and the session time now.
 type Readings struct {
 	Now        time.Duration
@@ -125,6 +136,7 @@ type Readings struct {
 	Wide       bool    // the sensor is a wide-range one
 	Trim       Reading // short-term, of its bank, %
 	OtherTrim  Reading // short-term, of the other bank, %
+	OtherVolts Reading // of the sensor in the same place of the other bank, V
 	RPM        Reading
 	Coolant    Reading // °C
 	FuelStatus Reading // byte of PID 03
@@ -179,6 +191,8 @@ func (s *State) Write(f session.Frame) error {
 			r, trace = &s.Trim, &s.TTrace
 		case showsOther:
 			r = &s.OtherTrim
+		case showsOtherVolts:
+			r = &s.OtherVolts
 		case showsRPM:
 			r = &s.RPM
 		case showsCoolant:
@@ -216,15 +230,17 @@ func (s *State) Write(f session.Frame) error {
 	for _, e := range f.Events {
 		s.event(e)
 	}
+	s.second(f)
 	if s.Phase == Released && s.Now-s.Since > GiveUp {
 		s.enter(Idle, s.Side, s.Now)
 	}
 	if s.Phase == Held {
 		s.Ring.Progress(command(s.Side), s.moved()/limits.TrimEnough)
 	}
-	if s.verdict != nil && (len(f.Events) > 0 || f.Last) {
+	if s.verdict != nil && (len(f.Events) > 0 || len(f.Beside) > 0 || f.Last) {
 		v := s.verdict()
-		s.Ring.Take(v)
+		s.Ring.Take(v.Of(s.Setup.Sensor.String()))
+		s.Second.Proofs = v.Of(s.Second.Sensor).Proofs
 		if f.Last {
 			s.Ring.Test()
 			s.close(s.Now)
@@ -232,6 +248,20 @@ func (s *State) Write(f session.Frame) error {
 		}
 	}
 	return nil
+}
+
+// second takes what is told of the other bank's sensor, which a guide's step names that is about two.
+func (s *State) second(f session.Frame) {
+	for _, e := range f.Beside {
+		s.tick(Tick{At: seconds(e.T), Event: &e})
+	}
+	m := f.Record.Mark
+	if m == nil || m.Kind != obd.MarkStep || s.Second.Sensor != "" {
+		return
+	}
+	if other := s.Setup.Sensor.Beside().String(); strings.Contains(m.Text, " "+other) {
+		s.Second.Sensor = other
+	}
 }
 
 // GiveUp is how long a release keeps arcs under test: after it the guide goes on too.

@@ -2,6 +2,7 @@ package page
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"pushback/analysis"
@@ -30,6 +31,7 @@ type view struct {
 	Label   string        `json:"label"`  // of the reading, where it is one
 	Motion  string        `json:"motion"` // of trim, in words
 	Last    string        `json:"last"`
+	Second  string        `json:"second"` // the other bank's sensor, where its wire is held too
 	Cond    []string      `json:"cond"`
 	Arcs    []arcView     `json:"arcs"`
 	Buttons []button      `json:"buttons"`
@@ -73,7 +75,7 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 	head := words.Big(s)
 	v := view{Big: head.Text, Side: head.Side, Loud: head.Loud, Alarm: words.Overheld(s) && !replay.Still && !replay.Quiet,
 		Say: words.Tapped(s), Caution: words.Caution(s), Voice: words.Voice(s),
-		Reads: s.Reads(), Reading: words.ReadsText(s.Reads()), Wide: s.Wide, Motion: words.TrimDoes(s.TrimMotion()), Cond: words.Conditions(s), Buttons: buttons(s, c)}
+		Reads: s.Reads(), Reading: words.ReadsText(s.Reads()), Wide: s.Wide, Motion: words.TrimDoes(s.TrimMotion()), Second: words.Second(s), Cond: words.Conditions(s), Buttons: buttons(s, c)}
 	if c.Play != nil {
 		v.Play = &playView{replay.Speed, replay.Still, c.Play.End.Seconds()}
 	}
@@ -95,9 +97,11 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 	} else if s.Verdict != nil {
 		v.Over, v.Next, v.From, v.Step = true, words.Rest(*s.Verdict), words.First(*s.Verdict), words.VerdictOf(*s.Verdict).Step
 		v.Good = goodness(s.Verdict.Conclusion)
-		for _, p := range s.Verdict.Proofs {
-			a := ring.Arc{ID: p.ID, State: p.State}
-			v.Proofs = append(v.Proofs, proofView{words.ArcSign(a), p.State, words.ProofTitles[p.ID], why.Text(p.Why)})
+		for _, b := range s.Verdict.Banks() {
+			for _, p := range b.Proofs {
+				a := ring.Arc{ID: p.ID, State: p.State}
+				v.Proofs = append(v.Proofs, proofView{words.ArcSign(a), p.State, strings.TrimSpace(b.Sensor + " " + words.ProofTitles[p.ID]), why.Text(p.Why)})
+			}
 		}
 		// What is wrong comes first: a phone shows the top of the list.
 		slices.SortStableFunc(v.Proofs, func(a, b proofView) int { return urgency[a.State] - urgency[b.State] })

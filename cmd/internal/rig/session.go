@@ -83,7 +83,7 @@ func (r *Rig) Begin(ctx context.Context, db *store.Store, meta store.Meta, guide
 // asked for is likelier to be done, and a replay must know as much.
 func (s *Session) prompt(p session.Prompt) {
 	if p.New {
-		s.rig.Mark(obd.Mark{Kind: obd.MarkStep, Text: p.Step(s.Judge.Setup().By)})
+		s.rig.Mark(obd.Mark{Kind: obd.MarkStep, Text: p.Mark(s.Judge.Setup().By)})
 	}
 	for _, v := range s.Views {
 		if v, ok := v.(Prompter); ok {

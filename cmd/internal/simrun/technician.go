@@ -3,6 +3,7 @@
 package simrun
 
 import (
+	"slices"
 	"time"
 
 	"pushback/analysis"
@@ -17,17 +18,31 @@ import (
 // say, in their own way. It is a rig.Technician.
 type Technician struct {
 	Hands    *hands.Hands
-	By       analysis.By // what they force; "": the wire
+	Beside   *hands.Hands // at the other bank's wire, where both are held; nil: nobody's
+	By       analysis.By  // what they force; "": the wire
 	Controls live.Controls
 
-	warm bool
-	due  time.Duration // when they have waited enough for a car that is not ready; 0: they do not wait
-	step string
+	warm   bool
+	due    time.Duration // when they have waited enough for a car that is not ready; 0: they do not wait
+	step   string
+	second string // the sensor of Beside
 }
 
 // Prompt takes in what is to be done.
 func (s *Technician) Prompt(p session.Prompt) {
 	step := p.Step(s.By)
+	if s.Beside != nil {
+		if len(p.Sensors) == 2 {
+			s.second = p.Sensors[1]
+		}
+		if p.New && slices.Contains(p.Sensors, s.second) {
+			s.Beside.Prompt(step)
+		}
+		if len(p.Sensors) == 1 && p.Sensors[0] == s.second {
+			s.step = step
+			return
+		}
+	}
 	// Who was still busy when it was asked for sees it a moment later.
 	if _, busy := s.Hands.Next(); p.New || !busy && step == s.step && p.Stage == session.StageForce {
 		s.Hands.Prompt(step)
@@ -54,7 +69,11 @@ func (s *Technician) Write(f session.Frame) error {
 		s.due = 0
 		s.Controls.Skip()
 	}
-	for _, word := range s.Hands.Due() {
+	words := s.Hands.Due()
+	if s.Beside != nil {
+		words = append(words, s.Beside.Due()...)
+	}
+	for _, word := range words {
 		switch word {
 		case "tap":
 			s.Controls.Enter()

@@ -83,6 +83,10 @@ func (c *canvas) running(y, bottom int, s *live.State, l look) {
 	if text := words.Caution(s); text != "" {
 		y = c.caution(1, y, l.w-2, text)
 	}
+	for _, line := range wrap(words.Second(s), l.w-2) {
+		c.text(1, y, line, cell{})
+		y++
+	}
 	y++
 	body := min(bottom-y, mostBody)
 	ringX := c.ringAt(y, body, s, l)
@@ -168,6 +172,13 @@ func answerLines(v analysis.Verdict, w int) (out []listed) {
 				out = append(out, listed{text: t, style: cell{fg: inkQuiet}})
 			}
 		}
+	}
+	for _, b := range v.Banks()[1:] {
+		if b.Sensor == v.Sensor {
+			b = v.Banks()[0]
+		}
+		out = append(out, listed{text: b.Sensor + ": " + words.VerdictOf(b).Name, style: cell{bold: true}})
+		out = append(out, answerLines(b, w)...)
 	}
 	for i, n := range words.Rest(v) {
 		for k, t := range wrap(n, w-3) {

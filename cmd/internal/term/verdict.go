@@ -43,7 +43,11 @@ func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
 	width := Columns(w)
 	say := words.VerdictOf(v)
 	fmt.Fprintln(w)
-	fmt.Fprintln(w, s.Bold(say.Name))
+	name := say.Name
+	if v.Sensor != "" && v.Beside == nil {
+		name = v.Sensor + " " + name
+	}
+	fmt.Fprintln(w, s.Bold(name))
 	for _, line := range wrap(say.Why, width) {
 		fmt.Fprintln(w, s.Bold(line))
 	}
@@ -54,6 +58,9 @@ func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
 			IndentTo(w, width, strings.Repeat(" ", len(words.Do))+"! ", say.Caution)
 		}
 	}
+	if v.Beside != nil {
+		fmt.Fprintf(w, "\n%s:", v.Sensor)
+	}
 	s.writeProofs(w, v.Proofs, evidence, width)
 	if rest := words.Rest(v); len(rest) > 0 {
 		fmt.Fprintf(w, "\n%s:\n", words.Then)
@@ -62,6 +69,9 @@ func (s Style) WriteVerdict(w io.Writer, v analysis.Verdict, evidence bool) {
 		}
 	}
 	fmt.Fprintln(w)
+	if v.Beside != nil {
+		s.WriteVerdict(w, *v.Beside, evidence)
+	}
 }
 
 func (s Style) writeProofs(w io.Writer, proofs []analysis.Proof, evidence bool, width int) {

@@ -45,6 +45,7 @@ type Config struct {
 	Verdict  func() analysis.Verdict
 	Controls live.Controls
 	Short    bool // it ends by itself, perhaps unseen
+	Both     bool // the other bank's wire is held too
 }
 
 // lingering is how long an answer stays on the whole screen of a session that ends
@@ -89,7 +90,7 @@ func Open(c Config) (*Views, error) {
 	if c.Kind != Record && c.Kind != Test {
 		return v, nil
 	}
-	WriteCautions(c.Out, style, 96, c.Setup.By)
+	c.cautions(c.Out, style, 96)
 	single := term.Listen(c.In, c.Controls, v.lines.Say)
 	switch {
 	case single && c.Kind == Test:
@@ -142,7 +143,7 @@ func (v *Views) onScreen(c Config, in, out *os.File, notice *term.Notice) term.S
 	if c.Kind == Test { // read before the first step
 		cfg.First = func(columns int) []string {
 			var b strings.Builder
-			WriteCautions(&b, style, columns-2, c.Setup.By)
+			c.cautions(&b, style, columns-2)
 			return strings.Split(strings.TrimSpace(b.String()), "\n")
 		}
 	}
@@ -163,6 +164,13 @@ func (v *Views) onScreen(c Config, in, out *os.File, notice *term.Notice) term.S
 		cfg.Linger = lingering
 	}
 	return cfg
+}
+
+func (c Config) cautions(w io.Writer, style term.Style, columns int) {
+	if c.Both {
+		term.IndentTo(w, columns, "  ! ", words.BothWires)
+	}
+	WriteCautions(w, style, columns, c.Setup.By)
 }
 
 // WriteCautions says what can hurt, in lines of at most so many columns.

@@ -139,10 +139,13 @@ func bigStep(s *live.State, p session.Prompt) Headline {
 		}
 		return Headline{Text: counted("WAIT")}
 	case session.StageForce:
-		return Headline{Text: "GO " + side, Side: p.Side}
+		return Headline{Text: "GO " + side + bankOf(p), Side: p.Side}
 	case session.StageHold:
 		return Headline{Text: counted("HOLD " + side), Side: p.Side}
 	case session.StageRelease:
+		if bank := bankOf(p); bank != "" {
+			return Headline{"RELEASE" + bank, p.Side, true}
+		}
 		return Headline{"RELEASE NOW", p.Side, true}
 	case session.StageAnswer:
 		return Headline{Text: counted("WATCHING")}

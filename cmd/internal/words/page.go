@@ -77,10 +77,13 @@ func Voice(s *live.State) string {
 	}
 	switch side := string(s.Prompt.Side); s.Prompt.Stage {
 	case session.StageForce:
-		return "Go " + side
+		return "Go " + side + spokenBank(*s.Prompt)
 	case session.StageHold:
 		return "Hold " + side
 	case session.StageRelease:
+		if bank := spokenBank(*s.Prompt); bank != "" {
+			return "Release" + bank
+		}
 		return "Release now"
 	}
 	return ""

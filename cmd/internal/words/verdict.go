@@ -20,7 +20,21 @@ type Verdict struct {
 }
 
 // VerdictOf words an answer.
+//
+// Special cases are: of two banks' wires it is the answer that comes first ([analysis.Joined]), with its sensor where the other's
+// differs.
 func VerdictOf(v analysis.Verdict) Verdict {
+	if b := v.Beside; b != nil {
+		v.Beside = nil
+		out := VerdictOf(v)
+		if b.Conclusion == v.Conclusion {
+			out.Why = "Both banks. " + out.Why
+			return out
+		}
+		out.Name = v.Sensor + " " + out.Name
+		out.Why += " " + b.Sensor + ": " + VerdictOf(*b).Name + "."
+		return out
+	}
 	if name, is := openNames[v.Decide]; is && v.Conclusion == analysis.ConclusionUnclear && !wideRange(v) {
 		return open(v, name)
 	}

@@ -75,6 +75,9 @@ func Cautions(by analysis.By) []string {
 		"Hold for "+limits.HoldText+", never more than "+limits.MostText+". A long hold may set codes; they are listed as caused by the test.")
 }
 
+// BothWires is what two wires need beside what one does: common practice, no source.
+const BothWires = "Two wires: a tap and a switch on each, connected before you start, and a bias source for each, so that the two wires are never joined."
+
 // OpenBranch says how the sensor's branch is opened.
 const OpenBranch = "Disconnect the sensor side of the wire at a breakout box, don't pierce. Unplugging opens the heater too and may set its code."
 
@@ -129,6 +132,9 @@ func PromptSays(p session.Prompt, by analysis.By) string {
 	if text := stepWhy[p.Reason]; text != "" {
 		p.Reason = ""
 		return text + " " + PromptSays(p, by)
+	}
+	if p.AtWire() && len(p.Sensors) > 0 {
+		return bothSay(p, by)
 	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {
@@ -251,14 +257,14 @@ func Step(p session.Prompt) string {
 	case session.StageWait:
 		return "WAIT" + left()
 	case session.StageForce:
-		return "GO " + side
+		return strings.TrimSpace("GO " + side + " " + strings.Join(p.Sensors, " "))
 	case session.StageHold:
 		if !p.Seen {
 			return "HOLD " + side + left() + " (not seen yet)"
 		}
 		return "HOLD " + side + left()
 	case session.StageRelease:
-		return "RELEASE NOW"
+		return strings.TrimSpace("RELEASE NOW " + strings.Join(p.Sensors, " "))
 	case session.StageAnswer:
 		return "WATCHING" + left()
 	}
@@ -266,7 +272,13 @@ func Step(p session.Prompt) string {
 }
 
 // EventText words an event.
+//
+// Special cases are: one of the other bank's sensor begins with its name.
 func EventText(e analysis.Event) string {
+	if sensor := e.Sensor; sensor != "" {
+		e.Sensor = ""
+		return sensor + ": " + EventText(e)
+	}
 	switch e.Name {
 	case analysis.Ready:
 		if len(e.Reasons) > 0 {

@@ -77,7 +77,7 @@ function show(was) {
   if (!was || was.big !== view.big) fit();
   const spoken = view.big.replace(/ \d+$/, "");
   set("spoken", spoken);
-  set("say", view.say); set("caution", view.caution); set("last", view.last); set("cond", (view.cond || []).join(" · "));
+  set("say", view.say); set("caution", view.caution); set("second", view.over ? "" : view.second); set("last", view.last); set("cond", (view.cond || []).join(" · "));
   const over = document.body.classList.contains("over");
   document.body.classList.toggle("over", view.over);
   if (over !== view.over) requestAnimationFrame(() => { fit(); size(); });

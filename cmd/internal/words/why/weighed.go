@@ -55,5 +55,6 @@ var weighed = sentences{
 	reason.RearStayed:          say("it did not go %s."),
 	reason.Concluded:           say("Conclusion: %s"),
 	reason.ArcsOf:              say("; %s: %s"),
+	reason.OfSensor:            say("of %s:"),
 	reason.ArcOrder:            say("; an arc that fails hides those behind it, in the order bank, input, adds and cuts fuel, delivery, sensor; without one that fails, each side that was forced must be proven"),
 }

@@ -150,6 +150,10 @@ func Verdict(v analysis.Verdict) analysis.Verdict {
 		v.Proofs[i].Why = told(v.Proofs[i].Why)
 	}
 	v.Next = Told(v.Next)
+	if v.Beside != nil {
+		beside := Verdict(*v.Beside)
+		v.Beside = &beside
+	}
 	return v
 }
 
