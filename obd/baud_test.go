@@ -157,6 +157,10 @@ func (c *cancelling) Now() time.Time {
 // TestInterrupted: an adapter that is left in the middle of a request is as after power-up
 // within the second that a program has for it.
 func TestInterrupted(t *testing.T) {
+	step := 7 * time.Millisecond
+	if testing.Short() {
+		step *= 7
+	}
 	for _, tt := range []struct {
 		car         string
 		bus         obd.Bus
@@ -165,7 +169,7 @@ func TestInterrupted(t *testing.T) {
 		{"healthy", obd.CAN11at500, "0105", "\r41 05 82 \r"}, {"healthy", obd.ISO9141, "0105", "\r41 05 82 \r"}, {"healthy", obd.VPW, "0105", "\r41 05 82 \r"},
 		{"obd-on-uds", obd.CAN11at500, "22F405", "\rUNABLE TO CONNECT\r"},
 	} {
-		for after := time.Duration(0); after < 160*time.Millisecond; after += 7 * time.Millisecond {
+		for after := time.Duration(0); after < 160*time.Millisecond; after += step {
 			s := simulated(t, simcar.Config{Bus: tt.bus, Baud: 38400, MaxBaud: 500_000}, tt.car)
 			c := &cancelling{Clock: s.Clock()}
 			a := obd.NewAdapter(s.Link(), c, obd.AdapterOptions{MaxBaud: 500_000})

@@ -16,6 +16,9 @@ import (
 // A class sees the same: one seed prints the same bytes, before the answer neither the car nor the
 // verdict, after it both. The answer is held to the car's own truth.
 func TestHiddenCar(t *testing.T) {
+	if testing.Short() {
+		t.Skip("guided tests")
+	}
 	const seed = 5
 	car, err := simrun.Hidden(seed)
 	if err != nil {

@@ -433,6 +433,9 @@ func TestLogDebug(t *testing.T) {
 // The file of --capture is read back as the session that was recorded beside it: of a new car, and of
 // one that is known, which begins otherwise.
 func TestCaptureFlag(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records in real time")
+	}
 	t.Parallel()
 	dir := t.TempDir()
 	here, port := filepath.Join(dir, "here.db"), served(t)

@@ -232,6 +232,9 @@ func TestVisitRoundTrip(t *testing.T) {
 
 // The report of a visit compares each sensor that has tests on both sides of the repair, and a session shows its visit's meter readings.
 func TestVisitOfTwoSensors(t *testing.T) {
+	if testing.Short() {
+		t.Skip("four guided tests")
+	}
 	dir := t.TempDir()
 	lessons, db := filepath.Join(dir, "l.db"), filepath.Join(dir, "p.db")
 	command(t, "visit", "new", "two", "--db", db)

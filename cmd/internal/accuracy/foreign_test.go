@@ -130,8 +130,12 @@ func TestForeignSubsetAgain(t *testing.T) {
 	if _, err := exec.LookPath("python3"); err != nil {
 		t.Skip("no python3 here")
 	}
+	many := 4
+	if testing.Short() {
+		many = 1
+	}
 	stored := foreignKept(t)
-	for i, k := range makeForeign(t, 1, 4) {
+	for i, k := range makeForeign(t, 1, many) {
 		if k.CSV != stored[i].CSV {
 			t.Errorf("seed %d: another recording than the one kept; make it again with -update", k.Seed)
 		}

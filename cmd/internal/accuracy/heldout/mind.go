@@ -55,6 +55,8 @@ func (s *spec) inGap(h *seen) bool { return s.port.gap[1] > h.begin-2 && s.port.
 // shrug is what does not commit.
 var shrug = []string{"unclear", "partly_proven", "nothing_forced", "not_ready"}
 
+// conclusions are those that this car allows, and those that do not commit.
+// Long because it has one answer for each fault.
 func (v *view) conclusions() (accepted, undecided []string) {
 	bothClear := v.clearLean && v.clearRich
 	anyClear := v.clearLean || v.clearRich

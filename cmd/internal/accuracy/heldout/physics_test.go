@@ -162,6 +162,9 @@ func TestIdle(t *testing.T) {
 // Each draw has its records in order and a truth that does not contradict itself; a sound loop
 // moves trim in a long hold.
 func TestTruthIsPhysical(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws many cars")
+	}
 	sound, tried := 0, 0
 	for seed := range uint64(60) {
 		s, d := drawNarrow(seed)

@@ -52,6 +52,9 @@ func TestWideCell(t *testing.T) {
 // A sound loop takes the disturbance p out: in the end trim is −p/(1 + p) (worked by hand), and in
 // fuel cut λ stands at the car's ceiling with the rear below 0.2 V (a maker's workshop text).
 func TestWideLoop(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws many cars")
+	}
 	held, cuts := 0, 0
 	for seed := range uint64(90) {
 		w, d := drawWide(seed)
@@ -83,6 +86,9 @@ func TestWideLoop(t *testing.T) {
 }
 
 func TestWideTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws many cars")
+	}
 	faults := map[string]int{}
 	for seed := range uint64(300) {
 		w, _ := drawWide(seed)
