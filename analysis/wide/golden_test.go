@@ -18,6 +18,7 @@ type goldenCase struct {
 	Trace
 	Shape
 	Hue
+	Fall
 	P, Scale float64
 }
 
@@ -31,6 +32,7 @@ func goldenPlants() (list []goldenCase) {
 		{"sound", 5, func(*plant) {}},
 		{"half blind", 5, func(p *plant) { p.gain = 0.5 }},
 		{"slow", 5, func(p *plant) { p.tauRich, p.tauLn = 0.6, 0.6 }},
+		{"hose empties", 8, func(p *plant) { p.tail = 1 }},
 	} {
 		p := sound()
 		c.edit(&p)
@@ -42,8 +44,9 @@ func goldenPlants() (list []goldenCase) {
 			}
 		}
 		shape := Shape{21.2, 1, 34.5, 1}
-		e := fit(newFitter(tr, shape, Multiplies), true)
-		list = append(list, goldenCase{c.name, tr, e.Shape, Hue{0.5, 1}, e.P, 0.004})
+		fall := Fall(p.tail > 0)
+		e := fit(newFitter(tr, shape, Multiplies, fall), true)
+		list = append(list, goldenCase{c.name, tr, e.Shape, Hue{0.5, 1}, fall, e.P, 0.004})
 	}
 	return list
 }
@@ -78,7 +81,7 @@ func TestFitGolden(t *testing.T) {
 		t.Fatalf("%d rows of %d cases: %v", len(rows), len(cases), err)
 	}
 	for i, c := range cases {
-		f := newFitter(c.Trace, c.Shape, Multiplies)
+		f := newFitter(c.Trace, c.Shape, Multiplies, c.Fall)
 		f.tint(c.Hue)
 		f.scale = c.Scale
 		best := f.improve(f.start(), 12, -1)

@@ -14,10 +14,6 @@ type Trace struct {
 	UT, U, F []float64
 }
 
-// Shape is when a disturbance of the mixture came and went, s, as the sensor saw it: it rises in a
-// straight line through On seconds from Begin, and falls through Off seconds from End.
-type Shape struct{ Begin, On, End, Off float64 }
-
 // staleFor is how long the same value may be told without being new, s: the computer renews what it tells each 0.05 to 0.5 s.
 const staleFor = 0.7
 
@@ -69,21 +65,12 @@ type Estimate struct {
 	Tau, TauLow, TauHigh       float64 // τ, s
 	Shape
 	Law
+	Fall
 	Hue
 	Noise  float64 // standard deviation of what is left, a fraction
 	N      int
 	LogLik float64 // but for a constant
 }
-
-// Law is how what is fed and what is commanded make the mixture. A flow of gas adds to the fuel, however much that is; a
-// flow of air, and gas that the engine draws in proportion, multiply with it: the logarithms add up. Which it was, the readings tell.
-type Law bool
-
-// The laws.
-const (
-	Adds       Law = false
-	Multiplies Law = true
-)
 
 // Hue is how the noise is made: which share of its variance fades, and within what time, s.
 type Hue struct{ Share, Fade float64 }
@@ -137,19 +124,33 @@ func Fit(tr Trace, near Shape, brief bool) (e Estimate, ok bool) {
 	if len(tr.Y) < 8 || len(tr.U) < 3 {
 		return e, false
 	}
-	e = fit(newFitter(tr, near, Adds), brief)
-	if o := fit(newFitter(tr, near, Multiplies), brief); o.LogLik > e.LogLik {
-		e = o
+	kind, most := Estimate{}, math.Inf(-1)
+	try := func(law Law, fall Fall) (ended bool) {
+		f := newFitter(tr, near, law, fall)
+		if e := fit(f, true); e.LogLik > most {
+			kind, most = e, e.LogLik
+		}
+		return f.ended
 	}
-	return e, true
+	try(Adds, Straight)
+	if try(Multiplies, Straight) {
+		try(kind.Law, Fading)
+	}
+	if brief {
+		return kind, true
+	}
+	return fit(newFitter(tr, near, kind.Law, kind.Fall), false), true
 }
 
+// drawn is what the gain of all that trim did may be off by, as a standard deviation.
+const drawn = 0.2
+
 // fit takes delay and lag from all that trim did. The gain of that is drawn to zero by the loop's own noise; that of what answers the
-// disturbance alone ([fitter.project]) is not, and spreads more: it takes the middle, and half of their distance as one more error.
+// disturbance alone ([fitter.project]) is not, and spreads more, the more the worse the flanks are read: each counts by its variance.
 func fit(f *fitter, brief bool) Estimate {
 	f.tint(Hue{0.8, 1})
 	best := f.settle(f.improve(f.start(), 12, -1), brief)
-	e := Estimate{Law: f.law, Delay: best.v[atDelay], Tau: math.Exp(best.v[atTau])}
+	e := Estimate{Law: f.law, Fall: f.fall, Delay: best.v[atDelay], Tau: math.Exp(best.v[atTau])}
 	e.DelayLow, e.DelayHigh, e.TauLow, e.TauHigh = e.Delay, e.Delay, e.Tau, e.Tau
 	if !brief {
 		f.profiles(best, &e)
@@ -163,9 +164,9 @@ func fit(f *fitter, brief bool) Estimate {
 	e.GLow, e.GHigh = e.G, e.G
 	if !brief {
 		f.gainProfile(best, &e)
-		d := (whole - e.G) / 2
-		lo, hi := math.Hypot(e.G-e.GLow, d), math.Hypot(e.GHigh-e.G, d)
-		e.G += d
+		share := drawn * drawn / (drawn*drawn + e.variance())
+		lo, hi := (e.G-e.GLow)*math.Sqrt(share), (e.GHigh-e.G)*math.Sqrt(share)
+		e.G = float64(share*e.G) + float64((1-share)*whole)
 		e.GLow, e.GHigh = e.G-lo, e.G+hi
 	}
 	return e
@@ -202,6 +203,7 @@ func (f *fitter) fraction(p float64) float64 {
 // fitter holds a trace, and for the noise that is assumed what makes it white.
 type fitter struct {
 	law   Law
+	fall  Fall
 	t, y  []float64 // readings, as the law has them add up
 	from  float64   // s: the first point of u
 	u     []float64 // commanded fuel, a point each fineStep
@@ -236,8 +238,8 @@ type scratch struct {
 	laggedBy      float64
 }
 
-func newFitter(tr Trace, near Shape, law Law) *fitter {
-	f := &fitter{law: law, near: near, scratch: scratch{laggedBy: -1}}
+func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
+	f := &fitter{law: law, fall: fall, near: near, scratch: scratch{laggedBy: -1}}
 	tr = tr.fresh()
 	asY := func(y float64) float64 { return y }
 	rest, n0 := 0.0, 0.0
@@ -357,19 +359,6 @@ func (f *fitter) lag(tau float64) {
 	}
 }
 
-// risen is a ramp of 'over' seconds from 0 to 1 that began x seconds ago, through a lag of τ.
-func risen(x, over, tau float64) float64 {
-	switch {
-	case x <= 0:
-		return 0
-	case x > over+30*tau:
-		return 1
-	case x <= over:
-		return (x - tau*(1-math.Exp(-x/tau))) / over
-	}
-	return 1 - float64(tau*(math.Exp(-(x-over)/tau)-math.Exp(-x/tau)))/over
-}
-
 // at works out a point: the columns, made white, and the linear part.
 func (f *fitter) at(v [params]float64) point {
 	x := point{v: v}
@@ -379,10 +368,7 @@ func (f *fitter) at(v [params]float64) point {
 		k := (t - v[atDelay] - f.from) / fineStep
 		j := min(max(int(k), 0), len(f.lagged)-2)
 		f.uc[i] = f.lagged[j] + float64((k-float64(j))*(f.lagged[j+1]-f.lagged[j]))
-		f.s[i] = risen(t-s.Begin, s.On, tau)
-		if f.ended {
-			f.s[i] -= risen(t-s.End, s.Off, tau)
-		}
+		f.s[i] = f.seen(&s, t, tau)
 	}
 	f.whiten(f.s, f.s)
 	f.whiten(f.uc, f.uc)

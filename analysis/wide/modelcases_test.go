@@ -83,7 +83,7 @@ func TestLagOfTheCommand(t *testing.T) {
 		}
 		return 0.02
 	}
-	f := newFitter(tr, Shape{10, 1, 40, 1}, Adds)
+	f := newFitter(tr, Shape{10, 1, 40, 1}, Adds, Straight)
 	for _, tau := range []float64{0.05, 0.3, 1.5} {
 		f.lag(tau)
 		for at := 9.0; at < 25; at += 0.7 {
@@ -227,7 +227,7 @@ func TestLinearPart(t *testing.T) {
 		return f.at([params]float64{s.Begin, math.Log(s.On), s.End, math.Log(s.Off), 0.4, math.Log(0.3)})
 	}
 	for _, c := range []struct{ p, g, c float64 }{{0.07, 1, 0}, {0.07, 0.5, 0.002}, {-0.1, 1, -0.003}, {0.07, 0, 0.001}, {0.05, 1.3, 0}} {
-		f := newFitter(ofModel(c.p, c.g, c.c, 0.4, 0.3, s, 0, Adds, 1), s, Adds)
+		f := newFitter(ofModel(c.p, c.g, c.c, 0.4, 0.3, s, 0, Adds, 1), s, Adds, Straight)
 		for _, hue := range []Hue{{0.2, 0.3}, {0.95, 10}} { // whatever the noise is thought to be
 			f.tint(hue)
 			if x := at(f); math.Abs(x.p-c.p) > 1e-3 || math.Abs(x.g-c.g) > 0.01 || math.Abs(x.c-c.c) > 5e-4 {
@@ -243,7 +243,7 @@ func TestLinearPart(t *testing.T) {
 	for i := range still.U {
 		still.U[i] = 0.03
 	}
-	f := newFitter(still, s, Adds)
+	f := newFitter(still, s, Adds, Straight)
 	f.tint(Hue{0.5, 1})
 	if x := at(f); x.g != 0 || math.Abs(x.p-0.07) > 1e-3 {
 		t.Errorf("trim stood: gain %g of %g", x.g, x.p)
@@ -263,7 +263,7 @@ func TestWhiteningIsTheMatrix(t *testing.T) {
 			tr.YT, tr.Y = append(tr.YT, at), append(tr.Y, 0.01*rng.NormFloat64())
 			tr.UT, tr.U = append(tr.UT, at), append(tr.U, 0)
 		}
-		f := newFitter(tr, Shape{at / 2, 1, at + 5, 1}, Adds)
+		f := newFitter(tr, Shape{at / 2, 1, at + 5, 1}, Adds, Straight)
 		f.tint(h)
 		n := len(f.y)
 		root, z, logs, squares := make([][]float64, n), make([]float64, n), 0.0, 0.0
@@ -315,7 +315,7 @@ func TestBestHue(t *testing.T) {
 			tr.YT, tr.Y = append(tr.YT, at), append(tr.Y, 0.003*(slow+math.Sqrt(1-h.Share)*rng.NormFloat64()))
 			tr.UT, tr.U = append(tr.UT, at), append(tr.U, 0)
 		}
-		f := newFitter(tr, Shape{20, 1, 80, 1}, Adds)
+		f := newFitter(tr, Shape{20, 1, 80, 1}, Adds, Straight)
 		f.tint(Hue{0.5, 1})
 		return f
 	}
@@ -362,7 +362,7 @@ func TestFitMovesWithItsData(t *testing.T) {
 	s := Shape{15, 0.6, 32, 0.9}
 	near := Shape{15.4, 0.6, 32.4, 0.6}
 	tr := ofModel(0.07, 0.8, 0.001, 0.4, 0.12, s, 2e-3, Adds, 6)
-	e := fit(newFitter(tr, near, Adds), false)
+	e := fit(newFitter(tr, near, Adds, Straight), false)
 	turned, later := Trace{YT: tr.YT, UT: tr.UT}, Trace{Y: tr.Y, U: tr.U}
 	for i := range tr.Y {
 		turned.Y, turned.U = append(turned.Y, -tr.Y[i]), append(turned.U, -tr.U[i])
@@ -382,15 +382,15 @@ func TestFitMovesWithItsData(t *testing.T) {
 			}
 		}
 	}
-	same("turned over", fit(newFitter(turned, near, Adds), false), -1, 0)
-	same("later", fit(newFitter(later, Shape{near.Begin + 5000, near.On, near.End + 5000, near.Off}, Adds), false), 1, 5000)
+	same("turned over", fit(newFitter(turned, near, Adds, Straight), false), -1, 0)
+	same("later", fit(newFitter(later, Shape{near.Begin + 5000, near.On, near.End + 5000, near.Off}, Adds, Straight), false), 1, 5000)
 	if e.GLow > e.G || e.G > e.GHigh || e.DelayLow > e.Delay || e.Delay > e.DelayHigh || e.TauLow > e.Tau || e.Tau > e.TauHigh {
 		t.Errorf("an estimate outside of its interval: %+v", e)
 	}
 	if e.GLow > 0.8 || e.GHigh < 0.8 || math.Abs(e.Noise/2e-3-1) > 0.3 {
 		t.Errorf("gain %.2f to %.2f, noise %.4f; made by 0.8 and 0.002", e.GLow, e.GHigh, e.Noise)
 	}
-	if quiet := fit(newFitter(ofModel(0.07, 0.8, 0.001, 0.4, 0.12, s, 5e-4, Adds, 6), near, Adds), true); quiet.Noise > 0.6*e.Noise {
+	if quiet := fit(newFitter(ofModel(0.07, 0.8, 0.001, 0.4, 0.12, s, 5e-4, Adds, 6), near, Adds, Straight), true); quiet.Noise > 0.6*e.Noise {
 		t.Errorf("with a quarter of the noise it is %.4f, else %.4f", quiet.Noise, e.Noise)
 	}
 }

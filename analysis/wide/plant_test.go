@@ -19,6 +19,7 @@ type plant struct {
 	noise          float64
 	limit          float64
 	feed           []feed
+	tail           float64 // s: what is fed fades so after its end; 0: it falls in a straight line
 	cuts           [][2]float64
 }
 
@@ -49,6 +50,9 @@ func (p plant) run(seconds float64, seed uint64, each func(state)) {
 		fed := 0.0
 		for _, f := range p.feed {
 			s := min(max((t-f.from)/f.on, 0), 1) - min(max((t-f.to)/f.off, 0), 1)
+			if p.tail > 0 && t > f.to {
+				s = math.Exp(-(t - f.to) / p.tail)
+			}
 			fed += f.p * s
 		}
 		cut := false

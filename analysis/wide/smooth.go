@@ -105,10 +105,7 @@ func (f *fitter) project(x *point) {
 	column := func(t float64) {
 		c[0] = 1
 		for k, lag := range loopLags {
-			c[k+1] = risen(t-s.Begin, s.On, lag)
-			if f.ended {
-				c[k+1] -= risen(t-s.End, s.Off, lag)
-			}
+			c[k+1] = f.seen(&s, t, lag)
 		}
 	}
 	for i, u := range f.told {

@@ -12,6 +12,7 @@ STEP = 0.02
 class Ring:
     def __init__(self, c):
         self.scale = c["Scale"]
+        self.fades = c["Fall"]
         self.t, self.y = np.array(c["YT"]), np.log1p(c["Y"])
         self.grid = np.arange(self.t[0] - 8, self.t[-1] + STEP, STEP)
         self.u = np.interp(self.grid, c["UT"], np.log1p(c["U"]))
@@ -26,7 +27,9 @@ class Ring:
 
     def residual(self, v):
         begin, on, end, off, delay, tau, p, g, c = v
-        ramp = np.clip((self.grid - begin) / on, 0, 1) - np.clip((self.grid - end) / off, 0, 1)
+        after = self.grid - end
+        fall = 1 - np.exp(-np.maximum(after, 0) / off) if self.fades else np.clip(after / off, 0, 1)
+        ramp = np.clip((self.grid - begin) / on, 0, 1) - fall
         s = np.interp(self.t, self.grid, self.lag(ramp, tau))
         u = np.interp(self.t - delay, self.grid, self.lag(self.u, tau))
         white = linalg.solve_triangular(self.root, self.y - p * s - g * u - c, lower=True)
