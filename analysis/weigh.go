@@ -116,7 +116,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	own := base.stays(s.side)
 	rest := w.restOn(s)
 
-	flatOwn, flatExc, levelOwn, levelExc, along := 0.0, 0.0, 0.0, 0.0, 0.0
+	flatOwn, flatExc, levelOwn, levelExc, along, held := 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
 	if !s.loose {
 		pairs, alike := s.pairs, s.alike
 		if pairs > 40 { // readings this close say little more
@@ -126,7 +126,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		flatOwn -= logSum(math.Log(0.75)+quiet(alike, pairs, 19, 20, 10), math.Log(0.25)+flatOwn) // or the noise is the port's
 		flatOwn = logSum(math.Log(0.9)+flatOwn, math.Log(0.1))                                    // a cell at its full swing may be as still (real stays of 3 s and more: one in ten, by their spread)
 		flatExc = logSum(math.Log(0.6)+flatOwn, math.Log(0.4))
-		held := math.Log(heldLevel(s.side, s.level))
+		held = math.Log(heldLevel(s.side, s.level))
 		if w.regripped(s) != nil {
 			held = 0 // the level is known
 		}
@@ -151,7 +151,11 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	excursion := math.Log(exc) + flatExc + levelExc + along
 	engine := math.Log(event/(1+math.Pow(secs/10, 2))) + flatExc + levelExc
 	after := w.afterRelease(s, secs) + min(0, levelOwn)
-	x.free = -logSum(cycle, excursion, engine, after)
+	again := math.Inf(-1)
+	if !s.loose {
+		again = math.Log(w.again(s, secs)) + flatExc + along - held
+	}
+	x.free = -logSum(cycle, excursion, engine, after, again)
 	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
 	certain := false
 	x.rate, certain, said = w.prior(s)
