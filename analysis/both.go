@@ -109,7 +109,7 @@ func (c *assessment) bankOfBoth() Proof {
 	var own, crossed map[string]float64
 	for _, p := range b.passes {
 		order, begins := b.order(p)
-		e := evidence("begin_s", begins[mine], "other_begin_s", begins[1-mine], "asked_s", p.asked[mine], "other_asked_s", p.asked[1-mine])
+		e := evidence("begin_s", begins[mine], "other_begin_s", begins[1-mine])
 		switch {
 		case order > 0 && own == nil:
 			own = e

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/decode"
 )
 
 // Session is what one session of a visit has shown.
@@ -38,6 +39,7 @@ type Work string
 
 // The pieces, in the order in which they are done.
 const (
+	Look    Work = "look"    // ask the car which sensors it has
 	Fitting Work = "fitting" // find the signal wire and connect to it
 	Wire    Work = "wire"    // force the signal wire lean and rich
 	Mixture Work = "mixture" // force the mixture itself: the sensor is to follow
@@ -48,7 +50,7 @@ const (
 
 // lasts is how long each takes, the repair left out: common practice, no source.
 var lasts = map[Work]time.Duration{
-	Fitting: 10 * time.Minute, Wire: 5 * time.Minute, Mixture: 5 * time.Minute, Again: 5 * time.Minute, Map: 15 * time.Minute, Leak: 15 * time.Minute,
+	Look: time.Minute, Fitting: 10 * time.Minute, Wire: 5 * time.Minute, Mixture: 5 * time.Minute, Again: 5 * time.Minute, Map: 15 * time.Minute, Leak: 15 * time.Minute,
 }
 
 // Item is one piece of work that is open.
@@ -62,13 +64,19 @@ type Item struct {
 // Open lists what is open after sessions, in order of time.
 //
 // A proof counts as shown once any session of its sensor has proven or failed it, but only since
-// the last one that found a fault before it: what was repaired has to be shown again. Special
-// cases are: no sessions at all leave the work of B1S1 open; a bank that the car has counts from the first session on, tested
+// the last one that found a fault before it: what was repaired has to be shown again. Has are
+// the sensors that the car is known to have beside what the sessions tell. Special cases are: where nothing is known of them, the
+// work of B1S1 is open, and to ask the car; a fault stays one until a session decides otherwise; a bank that the car has counts, tested
 // or not, and its sensor as of the kind of the others; a step that a session asks for is no
 // work of its own, since the proof that it settles is open; the wire of a wide-range sensor is no work, the mixture shows all.
-func Open(sessions []Session) (out []Item) {
+func Open(sessions []Session, has []string) (out []Item) {
 	var sensors []string
 	mapped := false
+	for _, s := range has {
+		if strings.HasSuffix(s, "S1") && !slices.Contains(sensors, s) {
+			sensors = append(sensors, s)
+		}
+	}
 	for _, s := range sessions {
 		mapped = mapped || s.Map
 		for _, sensor := range append([]string{s.Sensor}, s.Has...) {
@@ -79,6 +87,7 @@ func Open(sessions []Session) (out []Item) {
 	}
 	if len(sensors) == 0 {
 		sensors = []string{"B1S1"}
+		out = append(out, Item{Work: Look, Lasts: lasts[Look]})
 	}
 	slices.SortFunc(sensors, cmp.Compare[string])
 	for _, sensor := range sensors {
@@ -114,7 +123,8 @@ func openOf(sensor string, sessions []Session) (out []Item) {
 	tested := slices.ContainsFunc(sessions, func(s Session) bool { return s.Sensor == sensor })
 	for _, s := range sessions {
 		wide = wide || s.Wide && (s.Sensor == sensor || !tested)
-		if s.Sensor != sensor || s.Verdict.Conclusion == analysis.NothingForced {
+		if s.Sensor != sensor || s.Verdict.Conclusion == analysis.NothingForced ||
+			faulty && (s.Verdict.Conclusion == analysis.ConclusionUnclear || s.Verdict.Conclusion == analysis.ConclusionNotReady) {
 			continue
 		}
 		if faulty {
@@ -152,6 +162,32 @@ func openOf(sensor string, sessions []Session) (out []Item) {
 	}
 	if open := missing(analysis.ProofSensorRich, analysis.ProofSensorLean); len(open) > 0 {
 		add(Mixture, open...)
+	}
+	return out
+}
+
+const hasPrefix = "the car has sensors "
+
+// Told is the entry of a visit that keeps which sensors the car told of; "" where it told of none.
+func Told(sensors []string) string {
+	if len(sensors) == 0 {
+		return ""
+	}
+	return hasPrefix + strings.Join(sensors, " ")
+}
+
+// Has are the sensors that a visit's entries tell of, see [Told].
+func Has(entries []string) (out []string) {
+	for _, e := range entries {
+		list, is := strings.CutPrefix(e, hasPrefix)
+		if !is {
+			continue
+		}
+		for _, s := range strings.Fields(list) {
+			if id, err := decode.ParseSensorID(s); err == nil && !slices.Contains(out, id.String()) {
+				out = append(out, id.String())
+			}
+		}
 	}
 	return out
 }

@@ -41,7 +41,9 @@ func TestOpen(t *testing.T) {
 		sessions []Session
 		want     string
 	}{
-		{"nothing was done", nil, "fitting B1S1, wire B1S1, mixture B1S1, map"},
+		{"nothing was done", nil, "look, fitting B1S1, wire B1S1, mixture B1S1, map"},
+		{"wrong bank, and a retest that does not decide", []Session{seen("B1S1", analysis.ByWire, analysis.WrongBank), seen("B1S1", analysis.ByWire, analysis.ConclusionUnclear), drive}, "again B1S1"},
+		{"wrong bank, an open retest, and repaired", []Session{seen("B1S1", analysis.ByWire, analysis.WrongBank), seen("B1S1", analysis.ByWire, analysis.ConclusionUnclear), whole, drive}, ""},
 		{"all is shown", []Session{whole, drive}, ""},
 		{"the map points to a leak", []Session{whole, leak}, "leak"},
 		{"repaired, and idle is sound", []Session{whole, leak, idle}, ""},
@@ -63,7 +65,7 @@ func TestOpen(t *testing.T) {
 		{"the other bank", []Session{other, dead, drive}, "again B1S1"},
 	} {
 		var got []string
-		for _, i := range Open(tt.sessions) {
+		for _, i := range Open(tt.sessions, nil) {
 			if i.Lasts <= 0 {
 				t.Errorf("%s: %s takes %v", tt.name, i.Work, i.Lasts)
 			}
@@ -71,6 +73,30 @@ func TestOpen(t *testing.T) {
 		}
 		if text := strings.Join(got, ", "); text != tt.want {
 			t.Errorf("%s: %q, want %q", tt.name, text, tt.want)
+		}
+	}
+}
+
+// What a look at the car has told counts before any test.
+func TestOpenOfALook(t *testing.T) {
+	for _, tt := range []struct {
+		entries []string
+		looks   bool // it is open to ask the car
+		want    int  // pieces of work on bank 2
+	}{
+		{[]string{"vehicle check: ready for a test of B1S1", Told([]string{"B1S1", "B1S2", "B2S1", "B2S2"})}, false, 3},
+		{[]string{Told([]string{"B1S1", "B1S2"})}, false, 0},
+		{[]string{"the car has sensors everywhere", Told(nil)}, true, 0},
+	} {
+		n, looks := 0, false
+		for _, i := range Open(nil, Has(tt.entries)) {
+			looks = looks || i.Work == Look
+			if i.Sensor == "B2S1" {
+				n++
+			}
+		}
+		if n != tt.want || looks != tt.looks {
+			t.Errorf("%v: %d pieces of work on bank 2, want %d; to ask the car is open: %v", tt.entries, n, tt.want, looks)
 		}
 	}
 }

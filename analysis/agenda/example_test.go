@@ -11,7 +11,7 @@ import (
 func ExampleOpen() {
 	wire := agenda.Session{Sensor: "B1S1", By: analysis.ByWire, Verdict: analysis.Verdict{Conclusion: analysis.PartlyProven,
 		Proofs: []analysis.Proof{{ID: analysis.ProofAddsFuel, State: analysis.Proven}, {ID: analysis.ProofCutsFuel, State: analysis.Proven}}}}
-	for _, item := range agenda.Open([]agenda.Session{wire}) {
+	for _, item := range agenda.Open([]agenda.Session{wire}, nil) {
 		fmt.Println(item.Work, item.Sensor, item.Lasts, item.Because)
 	}
 	// Output:

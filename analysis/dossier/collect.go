@@ -1,6 +1,7 @@
 package dossier
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -172,10 +173,14 @@ func (d *Dossier) TrimData(litres float64) trimmap.Data { return d.trims.Data(d.
 // Trims is the map of the trims that count, with the engine's displacement in litres, 0 unknown.
 func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.TrimData(litres)) }
 
-// Agenda is what the session has shown, for what is open in a visit of a car that has these sensors.
-func (d *Dossier) Agenda(has []string) agenda.Session {
+// Agenda is what the session has shown, sensor by sensor that was tested, for what is open in a visit of a car that has these sensors.
+func (d *Dossier) Agenda(has []string) (out []agenda.Session) {
 	trims := d.Trims(0)
-	return agenda.Session{Sensor: d.Setup.Sensor.String(), By: d.Setup.By, Wide: d.wide(), Verdict: d.Verdict, Map: trims.Enough(), Trims: trimsOf(trims), Has: has}
+	for _, v := range d.Verdict.Banks() {
+		out = append(out, agenda.Session{Sensor: cmp.Or(v.Sensor, d.Setup.Sensor.String()), By: d.Setup.By, Wide: d.wide(), Verdict: v,
+			Map: trims.Enough(), Trims: trimsOf(trims), Has: has})
+	}
+	return out
 }
 
 // wide reports whether the sensor is a wide-range one, or was refused as one.

@@ -173,10 +173,10 @@ func TestForcedSpans(t *testing.T) {
 		if !slices.Equal(holds, c.want) {
 			t.Errorf("%s: drawn %v", c.name, holds)
 		}
-		if item := d.Agenda(nil); item.Sensor != "B1S1" || item.By != analysis.ByWire || item.Map {
+		if item := d.Agenda(nil)[0]; item.Sensor != "B1S1" || item.By != analysis.ByWire || item.Map {
 			t.Errorf("%s: %+v", c.name, item)
 		}
-		if open := agenda.Open([]agenda.Session{d.Agenda(nil)}); len(open) == 0 {
+		if open := agenda.Open(d.Agenda(nil), nil); len(open) == 0 {
 			t.Errorf("%s: nothing is open", c.name)
 		}
 	}

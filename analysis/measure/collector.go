@@ -41,6 +41,10 @@ type Rest struct {
 	Litres float64 // L/min of propane that would bring as much fuel
 }
 
+// Unmetered is the air, g/s, that comes in behind the meter if all of the error is a leak: trim T feeds what the metered air A and the
+// leak U burn together, A·(1+T) = A + U (mass balance, derived here).
+func (r Rest) Unmetered() float64 { return r.Trim / 100 * r.Flow }
+
 // Filling says what low or high filling means.
 type Filling string
 

@@ -5,9 +5,9 @@ package measure
 
 // Stoichiometry. NIST chemistry: propane is 44.10 g/mol and burns with 5 mol of oxygen of 32.00 g/mol.
 const (
-	OxygenInAir    = 0.2315 // part of oxygen in air by mass
-	propaneAir     = 15.7   // g of air that burn a gram of propane
-	propaneDensity = 1.83   // g/L of the gas at 20 °C and 101.3 kPa
+	OxygenInAir    = 0.2315 // part of oxygen in air by mass: 20.9476 % of its molecules, 31.9988 of 28.9644 g/mol (U.S. Standard Atmosphere 1976)
+	propaneAir     = 15.7   // g of air that burn a gram of propane: 5 · 32.00 / 44.10 / 0.2315
+	propaneDensity = 1.83   // g/L of the gas at 20 °C and 101.3 kPa, as an ideal one
 )
 
 // Oxygen is how much oxygen, g, a mixture has too much or too little of that is off by a share of its fuel

@@ -93,6 +93,11 @@ func TestTwoFlows(t *testing.T) {
 	}
 }
 
+// A leak of 0.36 g/s beside 3 g/s through the meter takes 12 % more fuel: 3.36 of 3, whatever the ratio that fuel burns at.
+func TestUnmetered(t *testing.T) {
+	near(t, "a leak", Rest{Trim: 100 * (3.36/3 - 1), Flow: 3}.Unmetered(), 0.36, 1e-9)
+}
+
 func TestBreathing(t *testing.T) {
 	for _, tt := range []struct {
 		name      string

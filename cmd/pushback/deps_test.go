@@ -27,7 +27,7 @@ var imports = map[string][]string{
 	"analysis":         {"decode", "analysis/hazard", "analysis/limits", "analysis/measure", "analysis/reason", "analysis/stats"},
 	"analysis/reason":  {"analysis/hazard"},
 	"analysis/bias":    {"analysis/reason"},
-	"analysis/agenda":  {"analysis"},
+	"analysis/agenda":  {"analysis", "decode"},
 	"analysis/compare": {"analysis/reason", "analysis/stats", "analysis/switching", "analysis/trimmap"},
 	"analysis/dossier": {"obd", "decode", "analysis", "analysis/agenda", "analysis/compare", "analysis/series", "analysis/session", "analysis/switching",
 		"analysis/trimmap", "analysis/limits", "analysis/measure", "analysis/reason"},

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pushback/analysis/agenda"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/sheet"
 	"pushback/cmd/internal/words"
@@ -66,7 +67,15 @@ func (a *app) runVehicle(ctx context.Context, l look, into string) error {
 	v := sheet.VehicleOf(seen)
 	if db != nil {
 		// Also where the look was ended by hand: it has been.
-		if _, err := noteVisit(context.WithoutCancel(ctx), db, into, words.LookedAt(v.Watching, v.Ready, v.Reasons)); err != nil {
+		texts := []string{words.LookedAt(v.Watching, v.Ready, v.Reasons)}
+		var has []string
+		for _, s := range v.Sensors {
+			has = append(has, s.Name)
+		}
+		if told := agenda.Told(has); told != "" {
+			texts = append(texts, told)
+		}
+		if _, err := noteVisit(context.WithoutCancel(ctx), db, into, texts...); err != nil {
 			return err
 		}
 	}

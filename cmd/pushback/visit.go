@@ -182,8 +182,8 @@ func (a *app) printVisit(ctx context.Context, db *store.Store, name string) erro
 		if err != nil {
 			return err
 		}
-		seen = append(seen, d.Agenda(m.Sensors))
+		seen = append(seen, d.Agenda(m.Sensors)...)
 	}
-	s := sheet.NewVisit(v, list, agenda.Open(seen))
+	s := sheet.NewVisit(v, list, agenda.Open(seen, agenda.Has(v.Texts())))
 	return a.print(s, func() error { return s.Write(a.out) })
 }

@@ -46,7 +46,7 @@ func TestVisit(t *testing.T) {
 	dir := t.TempDir()
 	db := filepath.Join(dir, "p.db")
 	command(t, "visit", "new", "RO 4711", "--vehicle", "grey van", "--complaint", "rough idle", "--odometer", "120,300 mi", "--order", "XY-4711", "--db", db)
-	if v := visitIn(t, db, "last"); len(v.Open) != 4 || v.Open[0].Work != "fitting" || v.Open[3].Work != "map" {
+	if v := visitIn(t, db, "last"); len(v.Open) != 5 || v.Open[0].Work != "look" || v.Open[1].Work != "fitting" || v.Open[4].Work != "map" {
 		t.Errorf("open at first: %+v", v.Open)
 	}
 	a, _, errOut := testApp(t, db)
@@ -271,7 +271,7 @@ func TestVisitOfTwoSensors(t *testing.T) {
 
 // What is still open carries its cautions.
 func TestOpenWorkCarriesItsCautions(t *testing.T) {
-	for _, w := range []agenda.Work{agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Again, agenda.Map, agenda.Leak} {
+	for _, w := range []agenda.Work{agenda.Look, agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Again, agenda.Map, agenda.Leak} {
 		text := words.OpenWork(agenda.Item{Work: w, Sensor: "B1S1"}).String()
 		if text == string(w) {
 			t.Errorf("%s has no words", w)

@@ -96,9 +96,9 @@ func pairOthers(all []*Subject, dossiers []*dossier.Dossier, done []store.VisitE
 func openWork(v *store.Visit, all []*Subject, dossiers []*dossier.Dossier) (out []string) {
 	var seen []agenda.Session
 	for i, d := range dossiers {
-		seen = append(seen, d.Agenda(all[i].Session.Sensors))
+		seen = append(seen, d.Agenda(all[i].Session.Sensors)...)
 	}
-	for _, item := range agenda.Open(seen) {
+	for _, item := range agenda.Open(seen, agenda.Has(v.Texts())) {
 		out = append(out, words.OpenWork(item).String())
 	}
 	for _, step := range words.MeterSteps(v.Texts()) {

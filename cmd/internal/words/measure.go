@@ -34,7 +34,7 @@ func MeasureFacts(d *dossier.Dossier) (out []Fact) {
 		out = append(out, Fact{What: "snap throttle", Text: SnapText(s)})
 	}
 	if r := d.Measured.Rest; r != nil {
-		add("lean at idle", "trim of %+.0f %% at %.2g g/s is worth %.2g L/min of propane; if all of it is a vacuum leak, about %.2g g/s of unmetered air", r.Trim, r.Flow, r.Litres, r.Trim/100*r.Flow)
+		add("lean at idle", "trim of %+.0f %% at %.2g g/s is worth %.2g L/min of propane; if all of it is a vacuum leak, about %.2g g/s of unmetered air", r.Trim, r.Flow, r.Litres, r.Unmetered())
 	}
 	for _, o := range d.Measured.Oxygen {
 		out = append(out, Fact{What: "catalyst", Text: doseText(o)})

@@ -147,7 +147,7 @@ var OwnerProofs = map[analysis.ProofID]string{
 
 // evidenceNames puts the numbers behind a proof in words; the verb is the sentence's.
 var evidenceNames = map[string]string{
-	"after_s": "after", "after_min_s": "not before", "after_max_s": "not after", "begin_s": "began at", "contact_share": "contact for",
+	"after_s": "after", "after_min_s": "not before", "after_max_s": "not after", "begin_s": "began at", "other_begin_s": "other bank began at", "contact_share": "contact for",
 	"away_s": "away for", "from_pct": "trim before", "held_s": "held for", "held_v": "held at", "limit_pct": "limit",
 	"mean_v": "mean", "most_pct": "at most", "moved_pct": "trim moved", "needed_g": "needed", "oxygen_g": "oxygen moved", "other_moved_pct": "other bank moved",
 	"own_moved_pct": "forced bank moved", "rate_pct_s": "rate", "reading_v": "reading", "readings": "readings", "seconds": "for",

@@ -12,6 +12,8 @@ import (
 func OpenWork(i agenda.Item) hazard.Advice {
 	about := fmt.Sprintf(" (about %d min)", int(i.Lasts/time.Minute))
 	switch i.Work {
+	case agenda.Look:
+		return hazard.Advice{Do: "ask the car which sensors it has (`pushback vehicle --visit NAME`): whether there is a bank 2 isn't known yet" + about, Hazards: []hazard.Kind{hazard.Running}}
 	case agenda.Fitting:
 		return hazard.Advice{Do: "find the " + i.Sensor + " signal wire and hook up" + about, Hazards: []hazard.Kind{hazard.Wire, hazard.Heater}}
 	case agenda.Wire:

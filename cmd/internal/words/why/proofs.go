@@ -32,7 +32,7 @@ var proofs = sentences{
 	reason.BankAnswered:          say("the trim of bank %d answered"),
 	reason.OtherTrimUnread:       say("; the other bank's trim was not read"),
 	reason.BankInOrder:           say("both wires were held, one after the other: bank %d's reading and trim moved when its own wire was held"),
-	reason.OtherInOrder:          say("both wires were held, one after the other: while only bank %d's was held, bank %d's reading moved: the two are swapped, unless you took the wrong wire first"),
+	reason.OtherInOrder:          say("both wires were held, one after the other, and the readings of banks %d and %d moved in the other order: the two are swapped, unless you took the wrong wire first"),
 	reason.OrderNotTold:          say("both wires were held, but not far enough apart to tell whose reading moved first"),
 	reason.MayReachBothBanks:     say("the mixture was moved, which may reach both banks: only the wire tells whose trim answers this sensor"),
 	reason.OtherWithIt:           say(", and bank %d's with it: both may have one trim"),
