@@ -20,6 +20,7 @@ var labels = map[string]string{
 	"analysis/bias/drawing.go":        "a drawing",
 	"analysis/bias/series.go":         "a resistance with its unit",
 	"analysis/bias/source.go":         "a supply's name",
+	"analysis/agenda/agenda.go":       "the entry that a visit keeps of the sensors that the car told",
 	"analysis/meter/meter.go":         "what is measured, the source of what is usual, and the entry that a visit keeps",
 	"analysis/switching/parts.go":     "names of figures, in JSON too",
 	"analysis/switching/switching.go": "names of figures and bands with the source of what is usual, in JSON too",
