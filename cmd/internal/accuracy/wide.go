@@ -60,12 +60,13 @@ func ofWideTruth(w *simcar.WideTruth) truth.Wide {
 	return truth.Wide{Gain: w.Gain, Tau: [2]float64{w.Rich, w.Lean}, Delay: [2]float64{w.OwnRich, w.OwnLean}}
 }
 
-// UnforcedWide is Unforced with a wide-range sensor in front, recorded as forced by mixture.
+// UnforcedWide is Unforced with a wide-range sensor in front, which is the one that is watched, recorded as forced by mixture.
 func UnforcedWide(from uint64, hours int, progress func(done int)) []Trial {
 	return each(hours, progress, func(i int) Trial {
 		cfg, _, _ := simcar.RandomWide(from + uint64(i))
 		drive := drives[i%len(drives)]
 		cfg.Forces, cfg.Drive, cfg.Busy = nil, drive.how, true
+		cfg.Car.Sensor = cfg.Car.Sensor[:2] + "S1" // a draw by the rear wire watches that
 		return runBy(cfg, simcar.Expected{Fault: drive.name, Conclusion: string(analysis.NothingForced), Length: time.Hour}, false, string(analysis.ByMixture))
 	})
 }
