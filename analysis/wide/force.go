@@ -48,6 +48,7 @@ type before struct {
 	rest, noise float64 // of φ
 	u0, un      float64 // of the commanded fuel
 	trims       float64 // and of that by trim alone
+	cold        bool    // the engine was too cold for a test
 }
 
 // trimAnswer is whether and when trim answered.
@@ -260,7 +261,7 @@ func (w *Watcher) lookForOnset(p reading) {
 		m.used, f.marked = true, true
 	}
 	f.marked = f.marked || w.asked.side == side
-	f.vented = w.purged(p.t())
+	f.vented, f.cold = w.purged(p.t()), w.cold()
 	w.forces = append(w.forces, f)
 	g := &w.forces[n]
 	w.announce(g, p)

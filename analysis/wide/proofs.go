@@ -32,6 +32,7 @@ type ring struct {
 	order  []*analysis.Proof
 	slow   bool
 	skewed bool
+	cold   bool // it was forced before the engine was warm
 	half   bool // half of the fuel or half of the sensor: nothing here tells which
 }
 
@@ -46,7 +47,11 @@ func (w *Watcher) newRing() *ring {
 		r.order = append(r.order, p)
 	}
 	for i := range w.forces {
-		if f := &w.forces[i]; f.seen && (f.marked || len(w.told) == 0) {
+		switch f := &w.forces[i]; {
+		case !f.seen || !f.marked && len(w.told) > 0:
+		case f.cold:
+			r.cold = true
+		default:
 			r.forces = append(r.forces, f)
 		}
 	}
@@ -118,12 +123,18 @@ func (r *ring) weigh() {
 	r.silence()
 	r.unsaid()
 	r.unfollowed()
+	if r.cold {
+		r.say(analysis.ProofInput, analysis.Unclear, reason.ForcedUnfit.Of())
+	}
 	r.scale()
 	r.lag()
 	r.w.cuts.weigh(r)
 	r.w.rears.weigh(r)
 	if !r.w.byRear() && !slices.ContainsFunc(r.forces, func(f *force) bool { return f.silent }) { // its wire is held, and its trim answers that
 		r.w.offset.weigh(r)
+	}
+	if p := r.by[analysis.ProofInput]; r.w.unjudged > 0 {
+		p.Why = p.Why.And(reason.OnlyFirstForces, maxForces, r.w.unjudged)
 	}
 	if len(r.forces) > 0 && r.is(analysis.ProofBank, analysis.Untested) {
 		r.by[analysis.ProofBank].Why = reason.NoWireHeld.Of()
@@ -396,6 +407,10 @@ func (r *ring) unfollowed() {
 			return
 		}
 		if m.used || w.now < m.at+sayNear+4 || w.cfg.By == analysis.ByFuelCut {
+			continue
+		}
+		if m.cold {
+			r.cold = true
 			continue
 		}
 		if w.opened(m.at-2, to) {

@@ -46,7 +46,7 @@ func (w *Watcher) unmet() []reason.Reason {
 	if w.cfg.By == analysis.ByWire && !w.byRear() {
 		out = append(out, reason.WideNeverHold.Of())
 	}
-	if r.hasCoolant && r.coolant < limits.WarmCoolant {
+	if w.cold() {
 		out = append(out, reason.CoolantCold.Of(r.coolant))
 	}
 	if s, has := w.status.last(); has && !isClosed(s.v) {
@@ -65,12 +65,15 @@ func (w *Watcher) Barred() (now, always bool) {
 	return always || !w.ready.fit.Holds() || w.ready.said && has && !isClosed(s.v), always // an open loop answers nothing
 }
 
+// cold reports whether the engine is too cold for a test: a sensor that is not heated yet and fuel that stays on the walls are no fault.
+func (w *Watcher) cold() bool { return w.ready.hasCoolant && w.ready.coolant < limits.WarmCoolant }
+
 // holds reports whether all of them hold.
 func (w *Watcher) holds() bool {
 	r := &w.ready
 	s, hasStatus := w.status.last()
 	p, turns := w.rpm.last()
-	return (w.cfg.By != analysis.ByWire || w.byRear()) && r.fit.Holds() && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
+	return (w.cfg.By != analysis.ByWire || w.byRear()) && r.fit.Holds() && !w.cold() && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
 }
 
 // stepReady says ready or not_ready when that has changed for long enough: closed loop comes and goes

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/scripttest"
 	"pushback/decode"
 )
@@ -179,6 +180,56 @@ func TestGapsInText(t *testing.T) {
 		scripttest.Tells(t, c.name, got, c.want)
 		if e := w.Gap(70*time.Second, 75*time.Second, "link lost"); len(e) != 1 || e[0].From != 70 || e[0].To != 75 || w.now != 75 {
 			t.Errorf("%s: a gap of the line is told as %+v", c.name, e)
+		}
+	}
+}
+
+// What is forced before the engine is warm is told and judges nothing; warm, the same is a fault. So it is whether the sensor moved or not.
+func TestColdJudgesNothing(t *testing.T) {
+	const (
+		still = "EQ_RAT11 0s..90s/200ms 1"
+		rear  = "O2S12 0s..31s/500ms 0.3; 32s..90s/500ms 0.85"
+		trim  = "SHRTFT1 0s..90s/200ms 0"
+		moved = "EQ_RAT11 0s..30s/200ms 1; 30.2s..45s/200ms 0.92; 45.2s..90s/200ms 1"
+		mark  = "says 30s rich; 45s release"
+	)
+	status := "FUELSYS1 0s..90s/1s 2"
+	for _, c := range []struct {
+		name, coolant, ratio string
+		want                 analysis.Conclusion
+		input                analysis.State
+		seen                 bool
+		decide               analysis.Step
+	}{
+		{"warm, it stays", "ECT 0s..90s/1s 90", still, analysis.SensorDead, analysis.Unclear, false, ""},
+		{"cold to the end, it stays", "ECT 0s..90s/1s 20", still, analysis.ConclusionNotReady, analysis.Unclear, false, ""},
+		{"warm after it, it stays", "ECT 0s..50s/1s 40; 51s..90s/1s 70", still, analysis.ConclusionUnclear, analysis.Unclear, false, analysis.FeedPropane},
+		{"warm after it, it moves", "ECT 0s..50s/1s 40; 51s..90s/1s 70", moved, analysis.ConclusionUnclear, analysis.Unclear, true, analysis.FeedPropane},
+		{"warm, it moves", "ECT 0s..90s/1s 90", moved, analysis.ConclusionUnclear, analysis.Proven, true, analysis.FeedPropane},
+		{"no coolant is read", "RPM 0s..90s/1s 700", still, analysis.SensorDead, analysis.Unclear, false, ""},
+	} {
+		events, w := played(t, analysis.Config{By: analysis.ByMixture}, c.coolant, c.ratio, rear, trim, status, mark)
+		seen := slices.ContainsFunc(events, func(e scripttest.Event) bool { return e.Name == string(analysis.ForceBegins) })
+		v := w.Verdict()
+		if v.Conclusion != c.want || v.Proofs[0].State != c.input || seen != c.seen || c.decide != "" && v.Decide != c.decide {
+			t.Errorf("%s: %s, %s, told %v, %s; want %s, %s, %v, %s", c.name, v.Conclusion, v.Proofs[0].State, seen, v.Decide, c.want, c.input, c.seen, c.decide)
+		}
+	}
+}
+
+// More forces than are judged are counted, and said to be so many.
+func TestManyForcesAreTold(t *testing.T) {
+	for _, more := range []int{0, 1, 8} {
+		w := New(analysis.Config{By: analysis.ByMixture})
+		for i := range maxForces + more {
+			at := time.Duration(20+30*i) * time.Second
+			w.Mark(at, analysis.Rich)
+			w.Release(at + 10*time.Second)
+		}
+		why := w.Verdict().Proofs[0].Why
+		i := slices.IndexFunc([]reason.Clause(why), func(p reason.Clause) bool { return p.Code == reason.OnlyFirstForces })
+		if len(w.told) != maxForces || (i >= 0) != (more > 0) || i >= 0 && !slices.Equal(why[i].Figures, reason.OnlyFirstForces.Of(maxForces, more)[0].Figures) {
+			t.Errorf("%d more: %v", more, why)
 		}
 	}
 }

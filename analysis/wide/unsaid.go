@@ -59,6 +59,7 @@ const (
 type unannounced struct {
 	asked    asked
 	ownSteps int // of the mixture, that came to no force
+	unjudged int // forces that were announced when there were maxForces already
 }
 
 // looks is what size, length and surroundings of a change say for a force, a logarithm.

@@ -129,6 +129,8 @@ func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, reason.Reason) {
 		return analysis.FeedPropane, reason.FeedForRatio.Of()
 	case r.w.cuts.tested() && len(r.forces) == 0:
 		return analysis.FeedPropane, reason.FeedForRatio.Of()
+	case r.cold && r.is(analysis.ProofInput, analysis.Unclear):
+		return analysis.FeedPropane, reason.FeedForRatio.Of()
 	case r.is(analysis.ProofInput, analysis.Unclear):
 		return FuelCut, reason.CutTellsInput.Of()
 	case r.half:

@@ -9,7 +9,7 @@ import (
 	"pushback/decode"
 )
 
-// maxForces bounds memory: later forces of one session are not judged.
+// maxForces bounds memory: later forces of one session are counted and not judged.
 const maxForces = 32
 
 // Watcher judges a session on a car whose upstream sensor is a wide-range one. Feed it in order
@@ -69,6 +69,7 @@ type told struct {
 	side        analysis.Side
 	at, release float64
 	used        bool // a force was seen that fits
+	cold        bool // the engine was
 }
 
 type role uint8
@@ -272,9 +273,11 @@ func (w *Watcher) Mark(at time.Duration, side analysis.Side) []analysis.Event {
 	if n := len(w.told); n > 0 && w.told[n-1].release == 0 {
 		w.told[n-1].release = t
 	}
-	if len(w.told) < maxForces {
-		w.told = append(w.told, told{side: side, at: t})
+	if len(w.told) == maxForces {
+		w.unjudged, w.hasVerdict = w.unjudged+1, false
+		return w.events
 	}
+	w.told = append(w.told, told{side: side, at: t, cold: w.cold()})
 	if f := w.running(); f != nil && f.side == side && !f.ended() && f.begin > t-sayNear && (f.begin > t-saySurely || f.size > 6*f.noise) {
 		f.marked = true
 		w.told[len(w.told)-1].used = true

@@ -165,7 +165,17 @@ type Axis struct {
 // stays open.
 func NewState(setup session.Setup, verdict func() analysis.Verdict) *State {
 	id := setup.Sensor
-	return &State{Setup: setup, verdict: verdict, shown: decode.NewRoles(func(name string) shows { return shownAs(name, id) }), Ring: ring.New()}
+	s := &State{Setup: setup, verdict: verdict, shown: decode.NewRoles(func(name string) shows { return shownAs(name, id) }), Ring: ring.New()}
+	if setup.Kind == decode.WideRange {
+		s.Ring.AddScale()
+	}
+	return s
+}
+
+// turnsWide: volts that a wide-range sensor showed besides are no reading of it.
+func (s *State) turnsWide() {
+	s.Wide, s.VTrace = true, nil
+	s.Ring.AddScale()
 }
 
 // Write takes in a frame.
@@ -177,7 +187,7 @@ func (s *State) Write(f session.Frame) error {
 		switch s.shown.Of(x.Signal) {
 		case showsLambda:
 			if !x.Missing && !s.Wide {
-				s.Wide, s.VTrace = true, nil // volts that it showed besides are no reading of it
+				s.turnsWide()
 			}
 			r, trace = &s.Volts, &s.VTrace
 		case showsVolts:
@@ -331,7 +341,7 @@ func (s *State) enter(p Phase, side analysis.Side, at time.Duration) {
 		if side == analysis.Rich {
 			sensor = analysis.ProofSensorLean
 		}
-		s.Ring.Test(sensor, analysis.ProofDelivery, analysis.ProofRecovery)
+		s.Ring.Test(sensor, analysis.ProofDelivery, analysis.ProofRecovery, analysis.ProofScale)
 	default:
 		s.Ring.Test()
 	}

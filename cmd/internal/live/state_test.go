@@ -23,7 +23,7 @@ func newShow(p *sessiontest.Play) show { return show{live.NewState(sessiontest.B
 
 func arcs(r ring.Ring) map[analysis.ProofID]string {
 	out := map[analysis.ProofID]string{}
-	for _, a := range r {
+	for _, a := range r.Arcs() {
 		text := string(a.State)
 		if a.Open() {
 			text = "open"
@@ -90,7 +90,7 @@ func TestProgressIsNoProof(t *testing.T) {
 	s := newShow(play)
 	partly := false
 	play.Until(s, func(sessiontest.Moment) bool {
-		for _, a := range s.Ring {
+		for _, a := range s.Ring.Arcs() {
 			if a.Fill >= 1 && (a.State == analysis.Untested || a.Open()) {
 				t.Errorf("%v: %s is drawn full and is %s", s.Now, a.ID, a.State)
 				return true

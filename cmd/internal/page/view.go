@@ -85,7 +85,7 @@ func viewOf(s *live.State, c live.Controls, replay Status) view {
 	if s.Last != nil {
 		v.Last = words.Clock(s.Last.At) + "  " + words.TickText(*s.Last)
 	}
-	for _, a := range s.Ring {
+	for _, a := range s.Ring.Arcs() {
 		// Whole hundredths: the drawing shows no more.
 		v.Arcs = append(v.Arcs, arcView{a.ID, a.State, a.Open(), float64(int(100*a.Fill)) / 100, words.ArcSign(a), words.ArcSays(a)})
 	}

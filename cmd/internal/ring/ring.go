@@ -14,8 +14,8 @@ type Arc struct {
 	Fill    float64 // 0 to 1: how much of the arc is drawn as shown
 }
 
-// A Ring holds the arcs in analysis.ProofOrder.
-type Ring [len(analysis.ProofOrder)]Arc
+// A Ring holds the arcs in analysis.ProofOrder, and last the scale's, which a wide-range sensor has alone: of another it has no ID.
+type Ring [len(analysis.ProofOrder) + 1]Arc
 
 // New returns a ring of which nothing is shown.
 func New() Ring {
@@ -25,6 +25,24 @@ func New() Ring {
 	}
 	return r
 }
+
+// Arcs are those that this ring has.
+func (r *Ring) Arcs() []Arc {
+	if r.HasScale() {
+		return r[:]
+	}
+	return r[:len(analysis.ProofOrder)]
+}
+
+// AddScale gives the ring the arc that a wide-range sensor has.
+func (r *Ring) AddScale() {
+	if a := &r[len(analysis.ProofOrder)]; a.ID == "" {
+		*a = Arc{ID: analysis.ProofScale, State: analysis.Untested}
+	}
+}
+
+// HasScale reports whether it is the ring of a wide-range sensor.
+func (r *Ring) HasScale() bool { return r[len(analysis.ProofOrder)].ID != "" }
 
 // Of returns the ring of a verdict.
 func Of(v analysis.Verdict) Ring {
@@ -36,6 +54,9 @@ func Of(v analysis.Verdict) Ring {
 // Take fills the ring from a verdict. What is being tested stays marked so.
 func (r *Ring) Take(v analysis.Verdict) {
 	for _, p := range v.Proofs {
+		if p.ID == analysis.ProofScale {
+			r.AddScale()
+		}
 		if a := r.Arc(p.ID); a != nil {
 			a.State = p.State
 		}

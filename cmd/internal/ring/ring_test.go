@@ -10,7 +10,7 @@ import (
 	"pushback/analysis"
 )
 
-var labels = Labels{Title: `a "ring" & more`, Sensor: "S", Tap: "T", Computer: "C", Fuel: "F", Exhaust: "E", Bank: "bank <1>",
+var labels = Labels{Title: `a "ring" & more`, Sensor: "S", Tap: "T", Computer: "C", Fuel: "F", Exhaust: "E", Bank: "bank <1>", Scale: "scale",
 	Sign: func(a Arc) string { return string(a.State[:1]) }, Says: func(a Arc) string { return string(a.ID) + " is " + string(a.State) }}
 
 // Each proof has its arc; the drawing is well-formed whatever the words.
@@ -61,5 +61,33 @@ func TestProgressNeverFills(t *testing.T) {
 	r.Take(analysis.Verdict{Proofs: []analysis.Proof{{ID: analysis.ProofAddsFuel, State: analysis.Proven}}})
 	if f := r.Arc(analysis.ProofAddsFuel).Fill; f != 1 {
 		t.Errorf("proven, filled to %g", f)
+	}
+}
+
+// The scale's arc stands in the ring of a wide-range sensor alone, beside the bank, wherever the ring is drawn from.
+func TestScale(t *testing.T) {
+	narrow, wide := New(), Of(analysis.Verdict{Proofs: []analysis.Proof{{ID: analysis.ProofInput, State: analysis.Proven}, {ID: analysis.ProofScale, State: analysis.Failed}}})
+	seen := wide
+	seen.AddScale() // again
+	added := New()
+	added.AddScale()
+	for _, c := range []struct {
+		name  string
+		ring  Ring
+		drawn string
+		arcs  int
+	}{
+		{"narrow", narrow, "", len(analysis.ProofOrder)},
+		{"wide, nothing shown", added, `class="arc untested" data-arc="sensor_scale"`, len(analysis.ProofOrder) + 1},
+		{"wide, failed", wide, `class="arc failed" data-arc="sensor_scale"`, len(analysis.ProofOrder) + 1},
+		{"added twice", seen, `class="arc failed" data-arc="sensor_scale"`, len(analysis.ProofOrder) + 1},
+	} {
+		out := c.ring.SVG(labels)
+		if n := len(c.ring.Arcs()); n != c.arcs || strings.Contains(out, "sensor_scale") != (c.drawn != "") || !strings.Contains(out, c.drawn) {
+			t.Errorf("%s: %d arcs, want %d and %s in\n%s", c.name, n, c.arcs, c.drawn, out)
+		}
+		if strings.Contains(out, `x="164"`) != (c.drawn != "") {
+			t.Errorf("%s: the bank makes no room, or makes some for nothing", c.name)
+		}
 	}
 }

@@ -20,7 +20,7 @@ var CSS string
 type Labels struct {
 	Title                                string // for who cannot see it
 	Sensor, Tap, Computer, Fuel, Exhaust string // stations
-	Bank                                 string
+	Bank, Scale                          string
 	Sign                                 func(Arc) string // a state in one character
 	Says                                 func(Arc) string // an arc and its state in a sentence
 }
@@ -43,6 +43,7 @@ var shapes = map[analysis.ProofID]shape{
 	analysis.ProofSensorLean: {"M74 156V84", 74, 120},
 	analysis.ProofRecovery:   {"M56 62Q56 40 78 40H201", 140, 40},
 	analysis.ProofBank:       {"", 220, 132},
+	analysis.ProofScale:      {"", 276, 132},
 }
 
 // SVG returns the ring as an inline drawing. Each arc is a group of class
@@ -58,8 +59,14 @@ func (r Ring) SVG(l Labels) string {
 	station(426, 17, "end", l.Computer)
 	station(14, 236, "start", l.Exhaust)
 	station(426, 236, "end", l.Fuel)
-	for _, a := range r {
-		s := shapes[a.ID]
+	for _, a := range r.Arcs() {
+		s, inside := shapes[a.ID], l.Bank
+		switch {
+		case a.ID == analysis.ProofScale:
+			inside = l.Scale
+		case a.ID == analysis.ProofBank && r.HasScale():
+			s.signX = 164 // beside it
+		}
 		side := Side(a.ID)
 		class := "arc " + string(a.State)
 		if a.Open() {
@@ -73,7 +80,7 @@ func (r Ring) SVG(l Labels) string {
 			fmt.Fprintf(&b, `<path class="bed" d="%s"/><path class="fill" d="%s" pathLength="100" stroke-dasharray="%s 200"/>`,
 				s.path, s.path, strconv.FormatFloat(100*a.Fill, 'f', 0, 64))
 		} else {
-			fmt.Fprintf(&b, `<text class="bank" x="220" y="104" text-anchor="middle">%s</text>`, html.EscapeString(l.Bank))
+			fmt.Fprintf(&b, `<text class="bank" x="%g" y="104" text-anchor="middle">%s</text>`, s.signX, html.EscapeString(inside))
 		}
 		switch side {
 		case analysis.Lean:

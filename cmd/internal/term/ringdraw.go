@@ -67,6 +67,10 @@ func (c *canvas) drawRing(x, y, w, h int, r ring.Ring) {
 	bank := arc(analysis.ProofBank)
 	at := (top + bottom) / 2
 	c.text(c.text(middle-3, at, words.ArcShort[analysis.ProofBank]+" ", quiet), at, words.ArcSign(bank), signStyle(bank))
+	if r.HasScale() {
+		scale := arc(analysis.ProofScale)
+		c.text(c.text(middle-3, at+1, words.ArcShort[scale.ID]+" ", quiet), at+1, words.ArcSign(scale), signStyle(scale))
+	}
 	if h >= 16 && w >= 34 {
 		c.right(right-5, at-2, words.ArcShort[analysis.ProofAddsFuel], lean)
 		c.text(left+6, at-2, words.ArcShort[analysis.ProofSensorRich], rich)

@@ -58,7 +58,7 @@ func RingLabels(sensor decode.SensorID) ring.Labels {
 	return ring.Labels{
 		Title:  "The ring: signal wire, ECM, fuel, exhaust, sensor. Each arc fills as it passes.",
 		Sensor: StationSensor, Tap: StationTap, Computer: StationComputer, Fuel: StationFuel, Exhaust: StationExhaust,
-		Bank: bank, Sign: ArcSign, Says: ArcSays,
+		Bank: bank, Scale: ArcShort[analysis.ProofScale], Sign: ArcSign, Says: ArcSays,
 	}
 }
 
