@@ -127,6 +127,8 @@ func (p Prompt) AtWire() bool {
 // Hazards are what can hurt at the step.
 func (p Prompt) Hazards(by analysis.By) []hazard.Kind {
 	switch {
+	case p.Stage == StageHold && len(p.Sensors) == 2: // hands are still
+		return nil
 	case p.AtWire() && len(p.Sensors) > 0: // hands are at one wire while the other is held
 		return []hazard.Kind{hazard.Wire}
 	case p.Stage == StageReady || p.Stage == StageBaseline || p.Stage == StageWait:

@@ -51,8 +51,13 @@ func TestPageAtEverySize(t *testing.T) {
 		{"release", "healthy", 50 * time.Millisecond, sessiontest.Stage(session.StageRelease, analysis.Rich, 2*time.Second)},
 		{"over", "healthy", 50 * time.Millisecond, nil},
 		{"dead", "sensor-dead-middle", 50 * time.Millisecond, nil},
+		{"both", "v-engine", 50 * time.Millisecond, sessiontest.Stage(session.StageHold, analysis.Rich, 9*time.Second)},
+		{"both-over", "v-engine", 50 * time.Millisecond, nil},
 	} {
 		play := sessiontest.Guided(t, stage.car, 3*time.Second)
+		if strings.HasPrefix(stage.name, "both") {
+			play = sessiontest.GuidedBoth(t, stage.car, 3*time.Second)
+		}
 		p := serve(t, Config{Title: "test B1S1 by wire", Name: "k3f9w2", Setup: sessiontest.B1S1, Verdict: play.Verdict, Controls: (&diary{}).controls()})
 		play.Until(&thin{Page: p, apart: stage.apart, last: -time.Hour}, stage.stop)
 		p.Replays(Status{Still: true}) // nothing more comes, and that is no fault

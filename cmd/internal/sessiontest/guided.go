@@ -45,16 +45,22 @@ var B1S1 = session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 1}, By: anal
 // is asked, and releases late seconds after being asked to.
 func Guided(tb testing.TB, car string, late time.Duration) *Play {
 	tb.Helper()
-	return guided(tb, car, obd.BusUnknown, late, nil)
+	return guided(tb, car, obd.BusUnknown, late, nil, false)
+}
+
+// GuidedBoth plays the guided test of a car on the first sensors of both banks.
+func GuidedBoth(tb testing.TB, car string, late time.Duration) *Play {
+	tb.Helper()
+	return guided(tb, car, obd.BusUnknown, late, nil, true)
 }
 
 // Record writes the capture of a guided test on a slow bus, for Recorded.
 func Record(tb testing.TB, w io.Writer, car string, late time.Duration) {
 	tb.Helper()
-	guided(tb, car, obd.ISO9141, late, w)
+	guided(tb, car, obd.ISO9141, late, w, false)
 }
 
-func guided(tb testing.TB, car string, bus obd.Bus, late time.Duration, w io.Writer) *Play {
+func guided(tb testing.TB, car string, bus obd.Bus, late time.Duration, w io.Writer, both bool) *Play {
 	tb.Helper()
 	fatal := func(err error) {
 		if err != nil {
@@ -73,9 +79,13 @@ func guided(tb testing.TB, car string, bus obd.Bus, late time.Duration, w io.Wri
 	}
 	ctx := context.Background()
 	adapter := obd.NewAdapter(link, sim.Clock(), obd.AdapterOptions{})
-	p, err := poll.Open(ctx, adapter, sim.Clock(), poll.Config{Sensor: "B1S1"})
+	sensors := "B1S1"
+	if both {
+		sensors += "," + B1S1.Sensor.Beside().String()
+	}
+	p, err := poll.Open(ctx, adapter, sim.Clock(), poll.Config{Sensor: sensors})
 	fatal(err)
-	s := &script{sim: sim, mark: p.Mark, late: late}
+	s := &script{sim: sim, mark: p.Mark, late: late, both: both}
 	if raw != nil {
 		raw.Session(p.Origin(), p.Vehicle().Format, "")
 		s.mark = func(m obd.Mark) { raw.Mark(m); p.Mark(m) }
@@ -119,7 +129,11 @@ func (s *script) play(tb testing.TB, src session.Source, format obd.Format, done
 	setup.Format = format
 	judge := session.NewJudge(setup)
 	s.judge = judge
-	s.guide = session.NewGuide(session.GuideConfig{Ready: 12 * time.Second, Open: -1}, judge, s.prompt, done)
+	cfg := session.GuideConfig{Ready: 12 * time.Second, Open: -1}
+	if s.both {
+		cfg.Beside = setup.Sensor.Beside()
+	}
+	s.guide = session.NewGuide(cfg, judge, s.prompt, done)
 	if _, err := session.Run(context.Background(), src, judge, s); err != nil {
 		tb.Fatal(err)
 	}
@@ -175,6 +189,7 @@ func Event(name analysis.EventName) func(Moment) bool {
 }
 
 type script struct {
+	both    bool // wires are held
 	sim     *simcar.Sim
 	mark    func(obd.Mark)
 	guide   *session.Guide
@@ -189,6 +204,16 @@ type script struct {
 
 func (s *script) prompt(p session.Prompt) {
 	s.prompts = append(s.prompts, p)
+	if p.New && s.both {
+		s.mark(obd.Mark{Kind: obd.MarkStep, Text: p.Mark(B1S1.By)})
+	}
+	var wire interface {
+		Apply(simcar.Force) error
+		Release(...simcar.ForceKind)
+	} = s.sim
+	if s.both && len(p.Sensors) == 1 && p.Sensors[0] == B1S1.Sensor.Beside().String() {
+		wire = simcar.OtherWire{Sim: s.sim}
+	}
 	switch {
 	case s.sim == nil: // what was done is in the recording
 	case p.Stage == session.StageForce && p.New:
@@ -197,11 +222,11 @@ func (s *script) prompt(p session.Prompt) {
 			kind = simcar.ForceRich
 		}
 		s.due, s.act = p.At+2*time.Second, func() {
-			_ = s.sim.Apply(simcar.Force{Kind: kind})
+			_ = wire.Apply(simcar.Force{Kind: kind})
 			s.mark(obd.Mark{Kind: obd.MarkKind(p.Side)})
 		}
 	case p.Stage == session.StageRelease && p.New:
-		s.due, s.act = p.At+s.late, func() { s.sim.Release(); s.mark(obd.Mark{Kind: obd.MarkRelease}) }
+		s.due, s.act = p.At+s.late, func() { wire.Release(); s.mark(obd.Mark{Kind: obd.MarkRelease}) }
 	}
 }
 

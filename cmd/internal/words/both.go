@@ -1,6 +1,7 @@
 package words
 
 import (
+	"fmt"
 	"strings"
 
 	"pushback/analysis"
@@ -28,14 +29,17 @@ func Second(s *live.State) string {
 	if s.OtherTrim.Known {
 		text += "  trim " + Signed(s.OtherTrim.Value, 1) + " %"
 	}
-	for _, state := range []analysis.State{analysis.Failed, analysis.Proven} {
-		sign := "  " + StateSigns[state]
-		for _, p := range s.Second.Proofs {
-			if p.State == state && p.ID != analysis.ProofRecovery { // one line, all arcs
-				text += sign + " " + ArcShort[p.ID]
-				sign = ""
-			}
+	proven := 0
+	for _, p := range s.Second.Proofs {
+		switch p.State {
+		case analysis.Proven:
+			proven++
+		case analysis.Failed:
+			text += "  " + StateSigns[analysis.Failed] + " " + ArcShort[p.ID]
 		}
+	}
+	if proven > 0 { // by number, for all of them in words are more than a line
+		text += fmt.Sprintf("  %s %d of %d", StateSigns[analysis.Proven], proven, len(s.Second.Proofs))
 	}
 	return text
 }
@@ -44,8 +48,11 @@ func Second(s *live.State) string {
 func bothSay(p session.Prompt, by analysis.By) string {
 	names := p.Sensors
 	p.Sensors = nil
-	if p.Stage == session.StageRelease {
+	switch {
+	case p.Stage == session.StageRelease:
 		return ">>> RELEASE " + names[0] + " NOW: disconnect it and reconnect its sensor <<<"
+	case p.Stage == session.StageHold && len(names) == 2:
+		return "BOTH HELD " + strings.ToUpper(string(p.Side)) + ": hold them."
 	}
 	text := strings.Join(names, " and ") + ": " + PromptSays(p, by)
 	if p.Stage == session.StageForce && p.Until > 0 {
