@@ -114,6 +114,17 @@ func (w *Watcher) steady(from, to float64) bool {
 	return len(v) == 0 || limits.SteadySpeed(slices.Min(v), slices.Max(v)) && slices.Min(v) >= limits.TurningSpeed
 }
 
+// evenShare is for what share of so long before a change the engine ran evenly, 0 to 1; 0 where it did not until its end.
+func (w *Watcher) evenShare(f *force, before float64) float64 {
+	const steps = 8
+	for k := range steps + 1 {
+		if !w.steady(f.begin-before*float64(k)/steps, f.end) {
+			return max(0, float64(k-1)/steps)
+		}
+	}
+	return 1
+}
+
 // motion is whether the car moved about [from, to].
 func (w *Watcher) motion(from, to float64) motion {
 	v := w.speed.values(nil, from-limits.SpeedRead, to+limits.SpeedRead)

@@ -64,7 +64,7 @@ func (w *Watcher) tellEnd(f *force) {
 	if f.road = w.motion(f.begin, f.end); f.road == standing {
 		before = evenStanding
 	}
-	f.even = w.steady(f.begin-before, f.end)
+	f.even = w.evenShare(f, before)
 	w.weighUnsaid(f)
 }
 

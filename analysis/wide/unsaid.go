@@ -18,7 +18,7 @@ import (
 type unsaid struct {
 	told   bool             // it counts as a force, and was told
 	held   []analysis.Event // what is to be told of it if it comes to count
-	even   bool             // the engine ran evenly before it and until its end
+	even   float64          // 0 to 1: for what share of the time that is usual before a test the engine ran evenly, until its end
 	road   motion           // what was read of the car's speed
 	vented bool             // the purge valve moved as it began
 }
@@ -46,7 +46,7 @@ const (
 	spreadOfSize = 0.45     // of the logarithms
 	evenBefore   = 40.0     // s: who tests lets the engine run evenly for so long before, where no speed tells that the car stands
 	evenStanding = 10.0     // and where one does
-	uneven       = -3.0     // logarithm of how much likelier an uneven engine makes it the car's own
+	uneven       = -3.0     // logarithm of how much likelier an engine that was never even makes it the car's own, less for each second that it was
 	vented       = -3.0     // and a purge valve that has just moved
 	otherSide    = 2.5      // ln of 0.6 to 0.05: people move both sides, vapour one
 	sameSide     = -0.9     // ln of 0.4 to 0.95
@@ -71,9 +71,7 @@ func (f *force) looks() float64 {
 	against := func(force, own float64) float64 { return math.Log(force / (0.5*own + 0.5*force)) }
 	long := max(f.end-f.begin, 0.5)
 	x := against(bell(f.size, usualSize), math.Exp(-f.size/ownSize)/ownSize) + against(bell(long, usualLength), 1/(math.Log(60)*long))
-	if !f.even {
-		x += uneven
-	}
+	x += float64(uneven * (1 - f.even))
 	if f.vented {
 		x += vented
 	}

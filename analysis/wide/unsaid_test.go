@@ -70,7 +70,7 @@ func TestUnsaid(t *testing.T) {
 // The odds of a test fall with the session's length and with what the mixture has done by itself, and two sides weigh more than one.
 func TestOddsOfUnsaid(t *testing.T) {
 	at := func(side analysis.Side, begin float64) *force {
-		return &force{side: side, size: 0.07, span: span{begin: begin, end: begin + 14}, unsaid: unsaid{even: true}}
+		return &force{side: side, size: 0.07, span: span{begin: begin, end: begin + 14}, unsaid: unsaid{even: 1}}
 	}
 	one := func(side analysis.Side) *force { return at(side, 60) }
 	odds := func(now float64, own int, set ...*force) float64 {
@@ -92,7 +92,7 @@ func TestOddsOfUnsaid(t *testing.T) {
 		t.Errorf("in an hour's drive %.1f", a)
 	}
 	rough := one(analysis.Rich)
-	rough.even = false
+	rough.even = 0
 	if d := rich.looks() - rough.looks(); math.Abs(d+uneven) > 1e-9 {
 		t.Errorf("an uneven engine takes %.2f", d)
 	}
@@ -112,6 +112,43 @@ func TestOddsOfUnsaid(t *testing.T) {
 		f.road, f.vented = c.road, c.vented
 		if d := f.looks() - rich.looks(); math.Abs(d-c.want) > 1e-9 {
 			t.Errorf("%s: %.2f, want %.2f", c.name, d, c.want)
+		}
+	}
+}
+
+// An engine that was even for a part of the time counts for that part; one that was not until the end for nothing.
+func TestEvenShare(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		rpm  func(t float64) float64
+		want float64
+	}{
+		{"always", func(float64) float64 { return 700 }, 1},
+		{"a foot 21 s before", func(t float64) float64 {
+			if t < 39 {
+				return 2000
+			}
+			return 700
+		}, 0.375},
+		{"a foot just before", func(t float64) float64 {
+			if t < 59 {
+				return 2000
+			}
+			return 700
+		}, 0},
+		{"a foot in it", func(t float64) float64 {
+			if t > 65 && t < 67 {
+				return 2000
+			}
+			return 700
+		}, 0},
+	} {
+		w := New(analysis.Config{By: analysis.ByMixture})
+		for x := 0.0; x < 75; x++ {
+			w.rpm.add(reading{x, x, c.rpm(x)})
+		}
+		if got := w.evenShare(&force{span: span{begin: 60, end: 73}}, evenBefore); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%s: %g, want %g", c.name, got, c.want)
 		}
 	}
 }
