@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -11,6 +12,7 @@ import (
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/rig"
 	"pushback/cmd/internal/simrun"
+	"pushback/cmd/internal/words"
 	"pushback/obd"
 	"pushback/obd/simcar"
 	"pushback/obd/simcar/hands"
@@ -86,6 +88,14 @@ func TestBothWires(t *testing.T) {
 			shown, _ := command(t, "show", "last", "--db", db)
 			if !strings.Contains(shown, "\n"+tt.first.Sensor+":\n") || !strings.Contains(shown, "\n"+tt.other.Sensor+" ") {
 				t.Errorf("show does not name both:\n%s", shown)
+			}
+			page := filepath.Join(t.TempDir(), "r.html")
+			command(t, "report", "last", "--out", page, "--db", db)
+			made, err := os.ReadFile(page)
+			first := words.SensorPlace(tt.first.Sensor) + "<br>" + words.SensorPlace(tt.other.Sensor)
+			bank := ">bank " + tt.first.Sensor[1:2] + "<"
+			if err != nil || !strings.Contains(string(made), first) || !strings.Contains(string(made), bank) || !strings.Contains(string(made), "Other sensors") {
+				t.Errorf("the report does not name the sensor of its verdict, its bank and the other sensor: %v", err)
 			}
 		})
 	}

@@ -67,7 +67,7 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"evidence": words.EvidenceText, "because": why.Text, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
 	"idleText": func(i *trimmap.Idle) string { return words.IdleText(*i) }, "nothingopen": func() string { return words.NothingOpen },
 	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
-	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace,
+	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace, "answer": func(v *analysis.Verdict) string { return words.OwnerText(*v, false, true).Answer },
 	"rows": func(title string, rows [][]string) any {
 		heads := []string{"before", "after", "answer"}
 		if len(rows) > 0 && len(rows[0]) == 5 {

@@ -44,8 +44,16 @@ type Subject struct {
 func (s *Subject) by() analysis.By { return analysis.By(s.Session.By) }
 
 func (s *Subject) sensor() decode.SensorID {
-	id, _ := decode.ParseSensorID(s.Session.Watching)
+	id, _ := decode.ParseSensorID(s.Sensors()[0])
 	return id
+}
+
+// Sensors are those whose wires were tested: that of the verdict first, then the other bank's where both were held.
+func (s *Subject) Sensors() []string {
+	if v := s.Verdict; v.Beside != nil {
+		return []string{v.Sensor, v.Beside.Sensor}
+	}
+	return []string{s.Session.Watching}
 }
 
 // Frozen is a freeze frame in words.
