@@ -12,6 +12,6 @@ func (w *Watcher) lookForOffset(f *force) {
 		return
 	}
 	w.offset = f.level
-	w.slow = crossingTimes{} // what was counted was counted from another zero
+	w.lag.swings = swings{} // what was counted was counted from another zero
 	w.emit(Event{T: f.end, Name: ReturnOffset, Value: f.level})
 }

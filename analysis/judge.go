@@ -242,8 +242,8 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 			return SensorDead
 		}
 		return ConclusionUnclear
-	case c.late() && is(ProofDelivery, Proven):
-		return SensorSlow
+	case c.late() && is(ProofDelivery, Proven), len(c.forces) > 0 && c.lag().slow >= slowLimit:
+		return SensorSlow // its own swings tell that whether or not the forces show the rest of the ring
 	}
 	return c.bySides(standing)
 }
@@ -287,10 +287,12 @@ func (c *assessment) late() bool {
 		late = late || f.rel.state == sensorLate
 		says = says || f.rel.says()
 	}
-	if late && !says {
-		return true
-	}
-	return says && c.w.slow.shown(c.loopRate(), c.w.volts.interval)
+	return late && !says && !c.lag().sound()
+}
+
+// lag is what the sensor's own swings tell of its lag.
+func (c *assessment) lag() lagWeight {
+	return c.w.lag.weigh(c.loopRate(), c.w.volts.interval, c.w.volts.renewed, c.portLag())
 }
 
 // loopRate is how fast this car's loop moves trim, % per s; 0 if it never answered.

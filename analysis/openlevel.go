@@ -80,3 +80,8 @@ func (w *Watcher) readsOpen(v float64) bool {
 	left := n > 0 && w.forces[n-1].ended && w.forces[n-1].rel.open
 	return (w.open.lasts || left) && (abs(v-w.open.level) <= openWidth || left && abs(v-w.forces[n-1].rel.best) <= openWidth)
 }
+
+// ownReading reports whether a reading is the sensor's own, not that of a held or an open wire, as far as is known.
+func (w *Watcher) ownReading(v float64) bool {
+	return w.cfg.By == ByMixture || w.holding() == nil && !w.readsOpen(v)
+}

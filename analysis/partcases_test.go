@@ -186,47 +186,6 @@ func TestAirFlow(t *testing.T) {
 	}
 }
 
-// Crossing times: at least what lies between two readings inside 0.35 to 0.60 V. A healthy cell takes 0.1 s (trade figure); what a slow
-// loop needs to move the mixture through the step is its own.
-func TestCrossingTimes(t *testing.T) {
-	slow := "0s 0.1; 1s 0.38; 1.3s 0.45; 1.6s 0.58; 2s 0.8; 3s 0.55; 3.3s 0.45; 3.6s 0.38; 4s 0.1; "
-	fast := "0s 0.1; 1s 0.8; 2s 0.1; 3s 0.8; 4s 0.1; "
-	for _, c := range []struct {
-		name, volts    string
-		swings         int
-		typical        float64
-		rate, interval float64
-		shown          bool
-	}{
-		{"slow both ways", slow, 2, 0.6, 20, 0.3, true},
-		{"fast", fast, 4, 0, 20, 0.3, false},
-		{"slow, but so is the loop", slow, 2, 0.6, 1, 0.3, false},
-		{"slow, on a bus that cannot tell", slow, 2, 0.6, 20, 0.4, false},
-		{"slow, and the loop never answered", slow, 2, 0.6, 0, 0.3, false},
-		{"one alone", "0s 0.1; 1s 0.38; 1.3s 0.45; 1.6s 0.58; 2s 0.8", 1, 0.6, 20, 0.3, false},
-		{"from the middle is no swing", "0s 0.3; 1s 0.38; 1.6s 0.58; 2s 0.8", 0, 0, 20, 0.3, false},
-		{"turns back, then crosses at once", "0s 0.1; 1s 0.5; 1.6s 0.4; 2s 0.8", 1, 0, 20, 0.3, false},
-	} {
-		for _, f := range []func(float64) float64{same, func(v float64) float64 { return 0.95 - v }} {
-			var s crossingTimes
-			for _, p := range scripted(t, strings.TrimSuffix(c.volts, "; "), 0, f) {
-				s.addVolts(p, false)
-			}
-			typical, n := s.typical()
-			if n != c.swings || math.Abs(typical-c.typical) > 1e-9 || s.shown(c.rate, c.interval) != c.shown {
-				t.Errorf("%s: %d swings of %g s, shown %v", c.name, n, typical, s.shown(c.rate, c.interval))
-			}
-		}
-	}
-	var held crossingTimes
-	for i, p := range scripted(t, "0s 0.1; 1s 0.38; 1.6s 0.58; 2s 0.8", 0, same) {
-		held.addVolts(p, i == 2)
-	}
-	if _, n := held.typical(); n != 0 {
-		t.Error("a wire that was held has crossed by itself")
-	}
-}
-
 // A standing contradiction: trim far out, the sensor never on the side that trim should make, the rear one on it.
 func TestRestContradictionCases(t *testing.T) {
 	for _, c := range []struct {

@@ -53,6 +53,7 @@ func (w *Watcher) Reasons() []reason.Reason {
 		}
 		add(r.And(reason.Stop))
 	}
+	c.lag().reasons(add)
 	return append(out, Follows(w.Verdict()).And(reason.ArcOrder))
 }
 

@@ -1,89 +1,148 @@
 package analysis
 
 import (
-	"slices"
+	"math"
 
-	"pushback/analysis/stats"
+	"pushback/analysis/reason"
 )
 
-// crossingTimes measures how long the sensor takes to cross from 0.35 to 0.60 V or
-// back, as far as the readings can show it: between two readings inside that
-// window at least the time between them has passed.
-type crossingTimes struct {
-	from        Side // the side of the extreme from which a swing may begin; "": none
-	inWindow    int
-	first, last point // readings inside the window since then
-	bounds      [64]float64
-	n, next     int
+// lagging is what the swings of the sensor between forces tell about its lag.
+type lagging struct {
+	swings  swings
+	strokes strokes
 }
 
+// A healthy cell goes from 0.3 to 0.6 V within 0.1 s (a trade page on sensor verification), or in 0.05 to 0.10 s to lean and in 0.075 to
+// 0.15 s to rich (a trade article of 2007); from 0.15 s a lag of 0.19 s follows. What cylinders and pipe have blended comes on top: 0.25 s
+// in all, 0.12 s more or less (common practice, no source), and the filter of input and port, which the edge of the held wire shows. A
+// loop that leads the mixture through the cell's step slowly adds 0.3 s for each second that trim needs for 1 %, give or
+// take half of that (the step is about half a per cent wide with the breath of the cylinders): found on simulated cars.
 const (
-	crossLow  = 0.35
-	crossHigh = 0.60
-	fullLow   = 0.25 // a swing begins beyond one of these, where the mixture is well
-	fullHigh  = 0.70 // past the cell's step, and ends beyond the window
-	minCross  = 6    // full swings needed for their median to count; fewer must all be slow
+	soundLag, soundLagSD         = 0.25, 0.12
+	lagPerStroke, lagPerStrokeSD = 0.3, 0.15
+	lagPerRefresh                = 0.25 // of the time from one different reading to the next: what swings as fast as that folds
+	lagPerSwing                  = 0.5  // by how many there are, s: few may all have met a slow mixture
+	seldomRead                   = 0.35 // s: a sound sensor is through between two readings, and a loop that cycles as fast is nothing but folded
+	longestLag                   = 4.0  // s: what takes longer is the mixture
+	enoughSwings                 = 2
+	enoughStrokes                = 3
+	foldedFrom                   = 2.5 // strokes of trim, in the time of a swing, at the rate of a force: those of a faster cycle, folded
+	enoughFresh                  = 2.5 // different readings in a swing: fewer may be a faster one, folded
+	unknownStroke                = 10  // s for 1 %: slower than any loop that is worth calling alive
+	slowLimit                    = 6.9 // logarithm of the likelihood ratio, once in 1000
 )
 
-func (s *crossingTimes) addVolts(p point, held bool) {
+// lagWeight is what is known of the sensor's lag, s.
+type lagWeight struct {
+	slow float64 // logarithm of the likelihood of the lag that fits best against that of a sound sensor; 0: not known, or none longer
+	side [2]lagSide
+}
+
+// lagSide is the same of the swings to one side, 0 rich, 1 lean.
+type lagSide struct {
+	swings int
+	lo, hi float64 // s: lags that are not excluded
+	known  bool
+}
+
+// portLag is what the filters of the computer's input and of the port add to a lag, s.
+type portLag struct{ lo, hi float64 }
+
+// unknownPort is that of a port whose edges were not seen.
+var unknownPort = portLag{0, 0.6}
+
+// portLag takes it from the edge at which the wire was held: from 0.3 V and more away from the held level to within 0.1 V of it.
+func (c *assessment) portLag() portLag {
+	best := unknownPort
+	for _, f := range c.forces {
+		v := &c.w.volts.volts
+		j := v.from(f.beginLo)
+		for j < v.n && v.at(j).t() < f.beginHi+longestApproach && abs(v.at(j).v-f.level) > 0.1 {
+			j++
+		}
+		i := j - 1
+		for i >= 0 && i < v.n && abs(v.at(i).v-f.level) < 0.3 {
+			i--
+		}
+		if i < 0 || j >= v.n || v.at(j).t()-v.at(i).t() > longestApproach || c.w.cfg.By == ByMixture {
+			continue
+		}
+		a, b := v.at(i), v.at(j)
+		k := math.Log(abs(a.v-f.level) / max(abs(b.v-f.level), 0.02))
+		if hi := (b.hi - a.lo + c.w.volts.renewed) / k; hi < best.hi {
+			best = portLag{max(0, b.lo-a.hi-c.w.volts.renewed) / k, hi}
+		}
+	}
+	return best
+}
+
+// volts takes a reading of the watched sensor.
+func (l *lagging) addVolts(p point, own bool, k *track) {
+	if !own {
+		l.swings.broken()
+		return
+	}
+	l.swings.addVolts(p, k.renewed, k.scatter.half)
+}
+
+func (l *lagging) addTrim(p point, held bool) {
 	if held {
-		*s = crossingTimes{bounds: s.bounds, n: s.n, next: s.next}
+		l.strokes.broken()
 		return
 	}
-	if p.v > crossLow && p.v < crossHigh {
-		if s.inWindow == 0 || s.turned(p.v) {
-			s.first = p
+	l.strokes.addTrim(p)
+}
+
+// weigh weighs a slow sensor against a sound one. rate is how fast trim answered a force, % a second, 0 if it did not; interval how often is
+// read, s. What both sides show adds up.
+func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight {
+	var w lagWeight
+	stroke, length, n := l.strokes.typical()
+	if rate > 0 && n < enoughStrokes {
+		stroke = 1 / rate
+	} else if n < enoughStrokes {
+		stroke = unknownStroke
+	}
+	for side := range w.side {
+		x, n := l.swings.typical(side)
+		w.side[side].swings = n
+		if n < enoughSwings || x.fresh < enoughFresh || x.lag > longestLag || interval > seldomRead || rate*x.took > foldedFrom*length && length > 0 {
+			continue
 		}
-		s.inWindow++
-		s.last = p
-		return
-	}
-	side := Lean
-	if p.v >= crossHigh {
-		side = Rich
-	}
-	if s.from != "" && side != s.from {
-		bound := 0.0
-		if s.inWindow > 0 {
-			bound = max(0, s.last.lo-s.first.hi)
+		read := max(x.hi-x.lag, x.lag-x.lo) / 2
+		sound := soundLag + (port.lo+port.hi)/2 + lagPerStroke*stroke
+		sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, (port.hi-port.lo)/4), lagPerStrokeSD*stroke), math.Hypot(math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)), read))
+		if z := (x.lag - sound) / sd; z > 0 {
+			w.slow += z * z / 2
 		}
-		s.bounds[s.next] = bound
-		s.next = (s.next + 1) % len(s.bounds)
-		s.n = min(s.n+1, len(s.bounds))
-		s.from = ""
+		w.side[side] = lagSide{swings: n, lo: max(0, x.lag-sound-2*sd), hi: x.lag + 2*read, known: true}
 	}
-	s.inWindow = 0
-	if p.v <= fullLow || p.v >= fullHigh {
-		s.from = side
-	}
+	return w
 }
 
-// turned reports whether the reading goes back towards where the swing came from:
-// then the crossing has not begun yet.
-func (s *crossingTimes) turned(v float64) bool {
-	return s.from == Rich && v > s.last.v+0.02 || s.from == Lean && v < s.last.v-0.02
+// sound reports whether the swings exclude a lag so long that a report came late by it.
+func (w lagWeight) sound() bool {
+	for _, s := range w.side {
+		if s.known && s.hi < 1 {
+			return true
+		}
+	}
+	return false
 }
 
-// typical is what the full swings took at least, s, and how many were seen: their
-// median, or their least where there are few.
-func (s *crossingTimes) typical() (float64, int) {
-	var b [64]float64
-	copy(b[:], s.bounds[:s.n])
-	slices.Sort(b[:s.n])
-	if s.n < minCross {
-		return b[0], s.n
+// reasons says what is not excluded of the lag. A car that never went to a side by itself has nothing to say of it.
+func (w lagWeight) reasons(add func(reason.Reason)) {
+	told := false
+	for i, to := range []Side{Rich, Lean} {
+		switch s := w.side[i]; {
+		case s.known:
+			add(reason.OwnSwings.Of(to, s.swings, s.lo, s.hi))
+			told = true
+		case s.swings > 0:
+			add(reason.FewSwings.Of(to, s.swings))
+		}
 	}
-	return stats.SortedQuantile(b[:s.n], 0.5), s.n
-}
-
-// shown reports whether crossings certainly took longer than a healthy sensor and
-// this loop can explain. A healthy cell crosses in 0.15 s at most (trade figure
-// 0.1 s); a slow loop moves the mixture through the cell's step, about half a per
-// cent wide with the breath of the cylinders, at its own rate (% per s), and a healthy cell follows that.
-func (s *crossingTimes) shown(rate, interval float64) bool {
-	if rate <= 0 || interval > 0.35 {
-		return false
+	if told {
+		add(reason.SlowWeight.Of(w.slow, slowLimit))
 	}
-	t, n := s.typical()
-	return n >= 2 && t >= max(0.45, 1.7*(0.15+0.5/rate))
 }

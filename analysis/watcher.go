@@ -62,7 +62,7 @@ type Watcher struct {
 	rest  restContradiction
 	codes CodeWatch
 	fig   figures
-	slow  crossingTimes
+	lag   lagging
 
 	heard
 	forces   []*force // the last one may be running
@@ -268,7 +268,7 @@ func (w *Watcher) stepVolts(p point) {
 	}
 	w.own.addVolts(p, w.holding() == nil && (w.running() == nil || w.running().resumed) && !w.open.lasts && !w.open.asked && !w.readsOpen(p.v))
 	w.fig.addVolts(p, w.running() != nil)
-	w.slow.addVolts(point{p.lo, p.hi, p.v - w.offset}, w.holding() != nil && w.cfg.By != ByMixture)
+	w.lag.addVolts(point{p.lo, p.hi, p.v - w.offset}, w.ownReading(p.v), &w.volts)
 	f := w.running()
 	if w.holding() == nil {
 		w.lookForOpen(p)
@@ -304,6 +304,7 @@ func (w *Watcher) gapInVolts(p point) {
 func (w *Watcher) stepTrim(p point) {
 	w.rest.addTrim(p.t(), w.trim.totalOf(p), w.otherFar())
 	w.fig.addTrim(p.v, w.running() != nil)
+	w.lag.addTrim(p, w.holding() != nil && w.cfg.By != ByMixture)
 	if v, has := w.volts.volts.last(); has && p.t()-v.t() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
 		w.refused.trimRead(p.t(), p.v+w.trim.longAt(p.t()), sideOf(v.v))
 	}

@@ -61,6 +61,13 @@ const (
 	RearStayed   Code = "rear_stayed" // side
 )
 
+// Of the sensor's own swings between forces.
+const (
+	OwnSwings  Code = "own_swings"  // side, swings, lag s, s
+	FewSwings  Code = "few_swings"  // side, swings
+	SlowWeight Code = "slow_weight" // log likelihood ratio, limit
+)
+
 // Of how the conclusion follows.
 const (
 	Concluded Code = "concluded" // conclusion

@@ -1,0 +1,133 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"testing"
+)
+
+// A lagCar cycles: the mixture at the cell goes from lean to rich and back as a loop would lead it, the cell follows with its
+// lag, the input with its filter, both solved step by step as first-order lags; the port renews now and then what is read.
+type lagCar struct {
+	toRich, toLean float64 // s
+	filter         float64
+	half           float64 // s on each side
+	step           float64 // s in which the mixture passes the cell's step; 0: at once
+	rate, renewed  float64
+	seconds        float64
+}
+
+func (c lagCar) run() *lagging {
+	const dt = 0.005
+	k := newTrack()
+	l := &lagging{}
+	emf, volts, shown, next, fresh := 0.1, 0.1, 0.1, 0.0, 0.0
+	for t := 0.0; t < c.seconds; t += dt {
+		at := math.Mod(t, 2*c.half)
+		x, rising := at, true
+		if at >= c.half {
+			x, rising = at-c.half, false
+		}
+		share := 1.0
+		if c.step > 0 {
+			share = min(1, x/c.step)
+		}
+		gas, tau, trim := 0.1+0.75*share, c.toRich, 2-4*share
+		if !rising {
+			gas, tau, trim = 0.85-0.75*share, c.toLean, -2+4*share
+		}
+		emf += (gas - emf) * dt / (tau + dt)
+		volts += (emf - volts) * dt / (c.filter + dt)
+		if t >= fresh {
+			shown, fresh = volts, fresh+c.renewed
+		}
+		if t < next {
+			continue
+		}
+		next += 1 / c.rate
+		p := point{t - dt, t, math.Round(shown/0.005) * 0.005}
+		k.add(p)
+		l.addVolts(p, true, &k)
+		l.addTrim(point{t - dt, t, math.Round(trim*1.28) / 1.28}, false)
+	}
+	return l
+}
+
+// What a first-order lag is, its own equation tells; a sound cell's is 0.05 to 0.2 s.
+func TestLagOfSwings(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		car          lagCar
+		slow         bool
+		toRich, toLe bool // the lag stated holds the true one
+	}{
+		{"sound, read often", lagCar{0.1, 0.06, 0, 1.5, 0, 20, 0, 30}, false, true, true},
+		{"sound, behind a filter", lagCar{0.15, 0.1, 0.5, 1.5, 0, 20, 0, 60}, false, true, true},
+		{"sound, renewed seldom", lagCar{0.15, 0.1, 0, 2, 0, 8, 0.8, 60}, false, true, true},
+		{"sound, cycles as fast as it is renewed", lagCar{0.1, 0.1, 0, 0.43, 0, 8, 0.9, 120}, false, false, false},
+		{"sound, cycles faster than it is read", lagCar{0.1, 0.1, 0, 0.27, 0, 1.7, 0, 120}, false, false, false},
+		{"sound, a loop that takes 2 s through the step", lagCar{0.1, 0.06, 0, 4, 4, 20, 0, 60}, false, true, true},
+		{"slow both ways", lagCar{1.2, 1.1, 0, 4, 0, 10, 0, 60}, true, true, true},
+		{"slow to rich alone", lagCar{1.6, 0.1, 0, 4, 0, 10, 0, 60}, true, true, true},
+		{"slow to lean alone", lagCar{0.1, 1.6, 0, 4, 0, 10, 0, 60}, true, true, true},
+		{"slow, at 4 readings/s", lagCar{1.3, 1.3, 0, 4, 0, 4, 0, 60}, true, true, true},
+		{"slow, renewed each 0.5 s", lagCar{1.5, 1.5, 0, 4, 0, 8, 0.5, 60}, true, true, true},
+		{"slow, small swings: not told, a mixture may be as slow", lagCar{1.5, 1.5, 0, 1, 0, 20, 0, 30}, false, false, false},
+		{"hardly slow, and the loop takes 5 s", lagCar{0.3, 0.3, 0, 5, 5, 20, 0, 60}, false, true, true},
+		{"half slow: not told, not excluded", lagCar{0.45, 0.45, 0, 2, 0, 10, 0, 60}, false, true, true},
+	} {
+		w := c.car.run().weigh(2, 1/c.car.rate, c.car.renewed, portLag{c.car.filter, c.car.filter})
+		if w.slow >= slowLimit != c.slow {
+			t.Errorf("%s: weighed %.1f; %+v", c.name, w.slow, w.side)
+		}
+		for i, side := range []struct {
+			tau  float64
+			hold bool
+		}{{c.car.toRich, c.toRich}, {c.car.toLean, c.toLe}} {
+			if s := w.side[i]; side.hold && (!s.known || s.lo > side.tau || s.hi < side.tau) {
+				t.Errorf("%s: the lag of %.2f s is not within %+v", c.name, side.tau, s)
+			}
+		}
+	}
+}
+
+// The longer the lag is, the more speaks for it, and nothing does where the wire was held all the time.
+func TestLagGrows(t *testing.T) {
+	last := -1.0
+	for _, tau := range []float64{0.1, 0.3, 0.6, 1, 1.5, 2.2} {
+		w := lagCar{tau, tau, 0, 5, 0, 10, 0, 60}.run().weigh(0, 0.1, 0, portLag{})
+		if w.slow < last {
+			t.Errorf("%.1f s: %.1f, and %.1f for less", tau, w.slow, last)
+		}
+		last = w.slow
+	}
+	var held lagging
+	k := newTrack()
+	for i := range 1000 {
+		v := 0.1 + 0.7*float64(i/10%2)
+		held.addVolts(point{float64(i) * 0.1, float64(i) * 0.1, v}, false, &k)
+	}
+	if w := held.weigh(3, 0.1, 0, portLag{}); w != (lagWeight{}) {
+		t.Errorf("a wire that was held has swung by itself: %+v", w)
+	}
+}
+
+// By hand: from 0.1 to 0.5 V towards 0.9 in 0.693 s is a lag of 1 s, and 2 % of trim in half a second is 0.41 s for each, since a count of them may be rounding.
+func ExampleWatcher_lag() {
+	var s swings
+	for _, p := range []point{{v: 0.8}, {lo: 1, hi: 1, v: 0.1}, {lo: 1.6931, hi: 1.6931, v: 0.5}, {lo: 3, hi: 3, v: 0.7}, {lo: 4, hi: 4, v: 0.1}} {
+		p.lo, p.hi = p.lo+1, p.hi+1
+		s.addVolts(p, 0, 0)
+	}
+	lag, n := s.typical(0)
+	fmt.Printf("%d swing, %.2f s\n", n, lag.lag)
+	var g strokes
+	for _, p := range []point{{v: 1}, {lo: 0.5, hi: 0.5, v: -1}, {lo: 1, hi: 1, v: 1}, {lo: 1.5, hi: 1.5, v: -1}} {
+		g.addTrim(p)
+	}
+	perCent, _, _ := g.typical()
+	fmt.Printf("%.2f s for 1 %%\n", perCent)
+	// Output:
+	// 1 swing, 1.00 s
+	// 0.41 s for 1 %
+}

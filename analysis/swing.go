@@ -1,0 +1,249 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"pushback/analysis/stats"
+)
+
+// swings measures by which first-order lag the sensor's own swings can be explained. A cell with the lag τ goes from a to b, drawn
+// towards the level c, in τ·ln((c-a)/(c-b)) at the least, and that whatever the mixture does: it can only make a swing
+// slower. So each swing is given the least lag that any two of its readings need, which is the lag of sensor, input and port together
+// where the mixture was through the cell's step at once.
+type swings struct {
+	lag     [2][keptSwings]swing // the latest, by the side that they went to
+	n       [2]int
+	rising  bool
+	from    point                    // the extreme that this one came from, as it was read last
+	extreme freshRead                // and the one that it has reached
+	last    [2][len(gates)]freshRead // the latest reading below a gate, and above
+	now     freshRead
+	fresh   int // different readings in this swing
+	least   swing
+	noise   float64
+}
+
+// A swing is what one showed, s: the least lag by the middles of the readings' brackets, and its bounds.
+type swing struct {
+	lag, lo, hi float64
+	fresh       float64 // different readings in it
+	took        float64 // s from extreme to extreme
+}
+
+// A freshRead is a reading with the first one of the same value: the port may have renewed it only then.
+type freshRead struct{ first, p point }
+
+// gates are the levels, V, at which readings are kept; between two of them lie enough of a swing to tell its lag by.
+var gates = [...]float64{0.15, 0.21, 0.27, 0.33, 0.39, 0.45, 0.51, 0.57, 0.63, 0.69, 0.75}
+
+const (
+	keptSwings = 48
+	manySwings = 6
+	// What a cell is drawn to: 0.84 ± 0.07 V at λ 0.97 and 0.02 ± 0.05 V at 1.10 (data sheets of switching sensors, from memory).
+	drawnRich, drawnLean = 0.90, 0.05
+	turnsBy              = 0.10 // V, and three times the noise: less is no turn
+	leastSwing           = 0.30 // V, from extreme to extreme: in less the mixture may have strolled through the step
+	leastPart            = 0.1  // V, between two readings that tell the lag
+)
+
+func gatesBelow(v float64) int {
+	i := 0
+	for i < len(gates) && gates[i] <= v {
+		i++
+	}
+	return i
+}
+
+// volts takes a reading of the sensor itself; renewed is after how long the port shows another one, s.
+func (s *swings) addVolts(p point, renewed, half float64) {
+	if s.now.p.hi == 0 {
+		s.now, s.from, s.extreme, s.noise = freshRead{p, p}, p, freshRead{p, p}, half/3
+		return
+	}
+	prev := s.now
+	if p.v == prev.p.v {
+		s.now.p = p
+		if p.v == s.extreme.p.v {
+			s.extreme.p = p
+		}
+		return
+	}
+	s.now = freshRead{p, p}
+	s.fresh++
+	for i, to := gatesBelow(prev.p.v), gatesBelow(p.v); i != to; {
+		if i < to {
+			s.last[0][i] = prev
+			i++
+		} else {
+			i--
+			s.last[1][i] = prev
+		}
+	}
+	up := 1.0
+	if !s.rising {
+		up = -1
+	}
+	switch {
+	case up*(p.v-s.extreme.p.v) >= 0:
+		s.extreme = freshRead{p, p}
+	case up*(s.extreme.p.v-p.v) >= turnsBy+3*s.noise:
+		s.end()
+		s.rising = !s.rising
+		s.from, s.extreme, s.fresh, s.noise = s.extreme.p, freshRead{p, p}, 1, half/3
+	default:
+		return
+	}
+	s.narrow(p, renewed)
+}
+
+// narrow looks for the least lag that leads from an earlier reading of this swing to p, its extreme so far.
+func (s *swings) narrow(p point, renewed float64) {
+	side, left := 1, max(p.v-drawnLean+s.noise, 0.05)
+	if s.rising {
+		side, left = 0, max(drawnRich-p.v+s.noise, 0.05)
+	}
+	for i := range s.last[side] {
+		r := &s.last[side][i]
+		if r.p.hi == 0 || r.p.t() < s.from.t() {
+			continue
+		}
+		way := r.p.v - drawnLean - s.noise
+		if s.rising {
+			way = drawnRich - r.p.v - s.noise
+		}
+		since := max(r.first.lo, r.p.lo-renewed)
+		// ln x is x-1 at most.
+		if way-left < leastPart || s.least.hi > 0 && (p.hi-since)*left >= s.least.hi*(way-left) {
+			continue
+		}
+		k := math.Log(way / left)
+		if hi := (p.hi - since) / k; s.least.hi == 0 || hi < s.least.hi {
+			s.least = swing{
+				lag: (p.t() - max(r.first.t(), r.p.t()-renewed)) / k,
+				lo:  max(0, p.lo-max(r.first.hi, r.p.hi-renewed)) / k, hi: hi,
+			}
+		}
+	}
+}
+
+func (s *swings) end() {
+	side := 1
+	if s.rising {
+		side = 0
+	}
+	if s.least.hi > 0 && abs(s.extreme.p.v-s.from.v) >= leastSwing {
+		s.least.fresh, s.least.took = float64(s.fresh), s.extreme.first.t()-s.from.t()
+		s.lag[side][s.n[side]%keptSwings] = s.least
+		s.n[side]++
+	}
+	s.least = swing{}
+}
+
+// broken says that what was read so far does not go on: the wire is held, or nothing was read.
+func (s *swings) broken() {
+	*s = swings{lag: s.lag, n: s.n}
+}
+
+// typical is the lower quartile of the swings to a side, of few the least: the mixture makes some slower, the edge of a held wire makes few quicker.
+func (s *swings) typical(side int) (swing, int) {
+	n := min(s.n[side], keptSwings)
+	if n == 0 {
+		return swing{}, 0
+	}
+	q := 0.25
+	if n < manySwings {
+		q = 0
+	}
+	var room [keptSwings]float64
+	quantile := func(q float64, of func(swing) float64) float64 {
+		for i, x := range s.lag[side][:n] {
+			room[i] = of(x)
+		}
+		slices.Sort(room[:n])
+		return stats.SortedQuantile(room[:n], q)
+	}
+	return swing{
+		lag: quantile(q, func(x swing) float64 { return x.lag }), lo: quantile(q, func(x swing) float64 { return x.lo }),
+		hi: quantile(q, func(x swing) float64 { return x.hi }), fresh: quantile(0.5, func(x swing) float64 { return x.fresh }),
+		took: quantile(0.5, func(x swing) float64 { return x.took }),
+	}, s.n[side]
+}
+
+// strokes measures how fast the computer leads the mixture through the middle of trim's own strokes, where a loop that
+// cycles has the balance that the sensor crosses at.
+type strokes struct {
+	seen    [48]freshRead // different readings since the last turn
+	n       int
+	extreme int
+	up      bool
+	perCent [keptStrokes]float64 // s for each per cent, of the latest
+	length  [keptStrokes]float64 // % from turn to turn
+	done    int
+}
+
+const keptStrokes = 32
+
+// leastStroke is what trim goes from turn to turn at the least, two counts but for half of one, %.
+const leastStroke = 1.5 * trimCount
+
+func (g *strokes) addTrim(p point) {
+	if g.n > 0 && g.seen[g.n-1].p.v == p.v {
+		g.seen[g.n-1].p = p
+		return
+	}
+	sign := 1.0
+	if !g.up {
+		sign = -1
+	}
+	switch {
+	case g.n == 0:
+	case g.n == 1:
+		g.up, g.extreme = p.v > g.seen[0].p.v, 1
+	case sign*(p.v-g.seen[g.extreme].p.v) > 0:
+		g.extreme = g.n
+	case sign*(g.seen[g.extreme].p.v-p.v) >= leastStroke:
+		g.end(sign)
+		g.n = copy(g.seen[:], g.seen[g.extreme:g.n])
+		g.up, g.extreme = !g.up, g.n
+	}
+	if g.n == len(g.seen) { // a force, or a loop that drifts: its middle is none
+		g.n, g.extreme = 0, 0
+	}
+	g.seen[g.n] = freshRead{p, p}
+	g.n++
+}
+
+func (g *strokes) end(sign float64) {
+	a, b := g.seen[0].p.v, g.seen[g.extreme].p.v
+	if abs(b-a) < leastStroke {
+		return
+	}
+	var from freshRead
+	for _, r := range g.seen[:g.extreme+1] {
+		switch x := sign * (r.p.v - (a+b)/2); { // each is rounded, by half a count at the most
+		case x <= -0.5:
+			from = r
+		case x >= 0.5 && from.p.hi > 0 && abs(r.p.v-from.p.v) > 1.5*trimCount:
+			g.perCent[g.done%keptStrokes] = (r.first.hi - from.p.lo) / (abs(r.p.v-from.p.v) - trimCount)
+			g.length[g.done%keptStrokes] = abs(b - a)
+			g.done++
+			return
+		}
+	}
+}
+
+// broken says that trim goes on elsewhere: a force answers it.
+func (g *strokes) broken() { g.n, g.extreme = 0, 0 }
+
+// typical is the median time in which trim goes through 1 %, s, how far it goes from turn to turn, %, and of how many strokes.
+func (g *strokes) typical() (perCent, length float64, n int) {
+	n = min(g.done, keptStrokes)
+	if n == 0 {
+		return 0, 0, 0
+	}
+	times, lengths := g.perCent, g.length
+	slices.Sort(times[:n])
+	slices.Sort(lengths[:n])
+	return stats.SortedQuantile(times[:n], 0.5), stats.SortedQuantile(lengths[:n], 0.5), n
+}
