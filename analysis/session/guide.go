@@ -299,6 +299,7 @@ func (g *Guide) say() (Prompt, bool) {
 	}
 	p := Prompt{Stage: g.stage, Side: g.current(), At: g.now, Since: g.since, New: g.fresh, More: g.hold.more, Seen: g.hold.seen,
 		Why: g.engine.why, Reason: g.notice.why, Twice: g.notice.twice, Back: g.notice.back, Sensors: g.sensors()}
+	p.Let = g.stage == StageRelease && g.hold.let > 0 && g.now-g.hold.let < reactIn
 	p.Usual, p.Most = g.Length()
 	p.Barred, _ = g.judge.Barred()
 	switch g.stage {

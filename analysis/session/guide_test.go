@@ -389,3 +389,23 @@ func TestGuideTellsAStalledEngineFromAComputerThatLetsGo(t *testing.T) {
 		t.Errorf("said %q, the next hold at most %v", d.last.Reason, d.g.sides[analysis.Lean].limit)
 	}
 }
+
+// Who says that they let go is not told to for as long as a hose takes to empty; then that the reading still lies there.
+func TestGuideGivesTimeToLetGo(t *testing.T) {
+	d := newDrive(t, GuideConfig{})
+	d.event(analysis.Event{Name: analysis.Ready}).until(16 * s)
+	d.event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Lean})
+	for d.last.Stage != StageRelease && d.now < 120*s {
+		d.until(d.now + s)
+	}
+	if d.until(d.now + 2*s); d.last.Let {
+		t.Error("nobody has let go")
+	}
+	d.mark(obd.MarkRelease)
+	if d.until(d.now + 2*s); !d.last.Let || d.last.Reason == WhyHeld {
+		t.Errorf("a moment later: %+v", d.last)
+	}
+	if d.until(d.now + reactIn); d.last.Let || d.last.Reason != WhyHeld {
+		t.Errorf("the reading lies there for long: %+v", d.last)
+	}
+}

@@ -447,7 +447,7 @@ func (g *Guide) advance() {
 			if !g.letFirst() {
 				g.released(g.now)
 			}
-		} else if g.hold.let > 0 && in >= reactIn {
+		} else if g.hold.let > 0 && min(in, g.now-g.hold.let) >= reactIn {
 			g.notice.why = WhyHeld
 		}
 	case StageAnswer:

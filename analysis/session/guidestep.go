@@ -56,6 +56,7 @@ type Prompt struct {
 	New    bool             // the stage has just begun
 	More   bool             // the hold goes on beyond its usual length: trim answered, but that is not enough yet
 	Seen   bool             // in Hold: the watcher sees the force too
+	Let    bool             // in Release: they have just said that they let go
 	Why    []reason.Reason  // in Ready: what is not fit
 	Barred bool             // in Ready: the step cannot be skipped, the car must not be tested
 	Reason Reason           // why the step is asked for, cut short or waited in; "" as usual

@@ -92,7 +92,7 @@ func (v *View) Prompt(p session.Prompt) {
 		}
 		v.line(p.At, v.style.Bold(words.PromptText(p, v.state.Setup.By)))
 		v.cautionFor(p)
-	case p.Stage == session.StageRelease:
+	case p.Stage == session.StageRelease && !p.Let:
 		fmt.Fprint(v.w, v.bell())
 		if !v.style.Live {
 			v.line(p.At, words.PromptText(p, v.state.Setup.By))

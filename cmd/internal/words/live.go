@@ -110,7 +110,7 @@ func Overheld(s *live.State) bool {
 		return false
 	}
 	if s.Prompt != nil {
-		return s.Prompt.Stage == session.StageRelease
+		return s.Prompt.Stage == session.StageRelease && !s.Prompt.Let
 	}
 	return s.Phase == live.Held && s.Now-s.Since >= limits.HoldLong
 }
