@@ -72,7 +72,7 @@ type Event struct {
 	Bank                      int
 	From, To                  float64 // s
 	Cause                     string
-	How                       string // status, trim
+	How                       string // status, trim; drive
 	Status                    reason.Reason
 	Code                      string
 	Pending                   bool

@@ -95,8 +95,24 @@ func (f *figures) quantile(q float64) float64 {
 }
 
 // Figures returns what the session has shown so far.
-func (w *Watcher) Figures() Figures {
-	f := &w.fig
+func (w *Watcher) Figures() Figures { return w.fig.figures() }
+
+// A FigureWatch gathers [Figures] for a watcher of another kind. The zero value has read nothing.
+type FigureWatch struct{ f figures }
+
+// Volts takes a reading of the watched sensor, V, that was read between two times, s.
+func (f *FigureWatch) Volts(sent, received, v float64) { f.f.addVolts(point{sent, received, v}, false) }
+
+// Trim takes short-term trim, %.
+func (f *FigureWatch) Trim(v float64) { f.f.addTrim(v, false) }
+
+// Long takes long-term trim, %.
+func (f *FigureWatch) Long(v float64) { f.f.addLong(v) }
+
+// Figures is what has come together so far.
+func (f *FigureWatch) Figures() Figures { return f.f.figures() }
+
+func (f *figures) figures() Figures {
 	g := Figures{
 		Readings: f.n, Seconds: f.seconds, Changes: f.changes,
 		Low: math.NaN(), High: math.NaN(), Mean: math.NaN(), Per10s: math.NaN(), PerSecond: math.NaN(),

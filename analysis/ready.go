@@ -21,7 +21,7 @@ type readiness struct {
 	mixture    bool     // the mixture is forced, not the wire
 	fifth      atAFifth // it is a wide-range one, shown at a fifth of its voltage
 	fit        Fit      // for a test at all
-	unused     bool     // the computer says that it does not use this sensor for trim
+	unused     string   // the sensor, where the computer says that it does not use it for trim; "": it may
 	unusedN    int
 
 	said      bool // something was emitted
@@ -55,8 +55,8 @@ func (r *readiness) unmet() []reason.Reason {
 	case r.wide:
 		out = append(out, reason.WideNoWire.Of())
 	}
-	if r.unused {
-		out = append(out, reason.SensorUnused.Of())
+	if r.unused != "" {
+		out = append(out, reason.SensorUnused.Of(r.unused))
 	}
 	if r.hasCoolant && r.coolant < limits.WarmCoolant {
 		out = append(out, reason.CoolantCold.Of(r.coolant))
@@ -74,7 +74,7 @@ func (r *readiness) unmet() []reason.Reason {
 // from the beginning stays; one that comes in a test may be the test's own.
 func (w *Watcher) Barred() (now, always bool) {
 	r := &w.ready
-	always = r.never() || r.fit.Never() || r.unused
+	always = r.never() || r.fit.Never() || r.unused != ""
 	return always || !r.fit.Holds(), always || r.hasStatus && r.status == int(decode.FuelOpenFault) && !r.everReady
 }
 
@@ -113,7 +113,7 @@ func (r *readiness) never() bool { return r.wide || r.fifth.shown }
 // holds reports whether all of them hold.
 func (r *readiness) holds() bool {
 	p, has := r.rpm.last()
-	return !r.never() && !r.unused && r.fit.Holds() && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
+	return !r.never() && r.unused == "" && r.fit.Holds() && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
 		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= limits.TurningSpeed)
 }
 

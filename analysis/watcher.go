@@ -184,7 +184,10 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 	if s.Missing {
 		if r == roleTrimBeside {
 			w.ready.unusedN++
-			w.ready.unused = w.trim.withVolts == 0 && w.ready.unusedN >= 3 && w.cfg.Sensor.Position > 1
+			w.ready.unused = ""
+			if w.trim.withVolts == 0 && w.ready.unusedN >= 3 && w.cfg.Sensor.Position > 1 {
+				w.ready.unused = w.cfg.Sensor.String()
+			}
 		}
 		return w.events
 	}

@@ -43,6 +43,7 @@ const (
 	Fitting Work = "fitting" // find the signal wire and connect to it
 	Wire    Work = "wire"    // force the signal wire lean and rich
 	Mixture Work = "mixture" // force the mixture itself: the sensor is to follow
+	Drive   Work = "drive"   // fuel cuts and full load for the sensor behind the catalyst
 	Again   Work = "again"   // repair what was found, then test again
 	Map     Work = "map"     // the drive that fills the trim map
 	Leak    Work = "leak"    // repair what the map points to, then look at the trims again
@@ -50,7 +51,7 @@ const (
 
 // lasts is how long each takes, the repair left out: common practice, no source.
 var lasts = map[Work]time.Duration{
-	Look: time.Minute, Fitting: 10 * time.Minute, Wire: 5 * time.Minute, Mixture: 5 * time.Minute, Again: 5 * time.Minute, Map: 15 * time.Minute, Leak: 15 * time.Minute,
+	Look: time.Minute, Fitting: 10 * time.Minute, Wire: 5 * time.Minute, Mixture: 5 * time.Minute, Drive: 10 * time.Minute, Again: 5 * time.Minute, Map: 15 * time.Minute, Leak: 15 * time.Minute,
 }
 
 // Item is one piece of work that is open.
@@ -119,7 +120,7 @@ func offAtEnd(sessions []Session) (off Trims) {
 
 func openOf(sensor string, sessions []Session) (out []Item) {
 	shown := make(map[analysis.ProofID]bool)
-	fitted, faulty, wide := false, false, false
+	fitted, faulty, wide, driven := false, false, false, false
 	tested := slices.ContainsFunc(sessions, func(s Session) bool { return s.Sensor == sensor })
 	for _, s := range sessions {
 		wide = wide || s.Wide && (s.Sensor == sensor || !tested)
@@ -131,6 +132,7 @@ func openOf(sensor string, sessions []Session) (out []Item) {
 			clear(shown)
 		}
 		fitted = fitted || s.By == analysis.ByWire || s.By == ""
+		driven = s.By == analysis.ByFuelCut && !strings.HasSuffix(sensor, "S1")
 		faulty = Fault(s.Verdict.Conclusion)
 		for _, p := range s.Verdict.Proofs {
 			if p.State == analysis.Proven || p.State == analysis.Failed {
@@ -146,6 +148,12 @@ func openOf(sensor string, sessions []Session) (out []Item) {
 	}
 	if faulty {
 		add(Again)
+		return out
+	}
+	if driven { // behind the catalyst, and no trim comes of it
+		if open := missing(analysis.ProofSensorRich, analysis.ProofSensorLean); len(open) > 0 {
+			add(Drive, open...)
+		}
 		return out
 	}
 	if wide {

@@ -6,8 +6,8 @@ const (
 	WideUnjudged    Code = "wide_unjudged"
 	WideNoWire      Code = "wide_no_wire"
 	WideNeverHold   Code = "wide_never_hold"
-	SensorUnused    Code = "sensor_unused"
-	CoolantCold     Code = "coolant_cold" // °C
+	SensorUnused    Code = "sensor_unused" // the sensor
+	CoolantCold     Code = "coolant_cold"  // °C
 	LoopOpen        Code = "loop_open"
 	EngineStopped   Code = "engine_stopped"
 	EngineOff       Code = "engine_off"

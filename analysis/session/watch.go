@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/rear"
 	"pushback/analysis/reason"
 	"pushback/analysis/wide"
 	"pushback/decode"
@@ -50,7 +51,7 @@ const (
 // nobody holds the wire of a wide-range one, the mixture of that.
 func newWatchers(s Setup) *watchers {
 	w := &watchers{cfg: analysis.Config{Sensor: s.Sensor, By: s.By}}
-	narrow := analysis.NewWatcher(w.cfg)
+	narrow := newNarrow(w.cfg)
 	if s.Unsaid && s.Sensor.Position <= 1 {
 		w.cfg.By = analysis.ByMixture
 	}
@@ -60,6 +61,14 @@ func newWatchers(s Setup) *watchers {
 }
 
 func newWide(cfg analysis.Config) watcher { return wide.New(cfg) }
+
+// newNarrow watches a narrow sensor. What one behind the catalyst does when the fuel is cut has a watcher of its own.
+func newNarrow(cfg analysis.Config) watcher {
+	if cfg.By == analysis.ByFuelCut && cfg.Sensor.Position > 1 {
+		return rear.New(cfg)
+	}
+	return analysis.NewWatcher(cfg)
+}
 
 // chosen is the watcher that counts; of a sensor that was never read the narrow one.
 func (w *watchers) chosen() watcher {

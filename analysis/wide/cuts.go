@@ -6,7 +6,6 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
-	"pushback/decode"
 )
 
 // cut is one time at which the computer shut the fuel off, by the engine's own drive.
@@ -31,8 +30,7 @@ type cutWatch struct {
 	said    bool // force_begins was told of the running one
 }
 
-// farLean is the ratio above which a reading means that no fuel comes: the ceilings that real cars tell lie at 1.27 to 2.0.
-const farLean = 1.20
+const farLean = analysis.FarLean
 
 func (c *cutWatch) tested() bool {
 	return slices.ContainsFunc(c.all, func(x cut) bool { return x.seen || x.status && x.end-x.begin >= 2 })
@@ -44,7 +42,7 @@ func (w *Watcher) stepCut(p reading) { w.cuts.watch(w, p) }
 // watch takes a reading of λ.
 func (c *cutWatch) watch(w *Watcher, p reading) {
 	s, has := w.status.last()
-	driving := has && byte(s.v) == decode.FuelOpenDriving && p.t()-s.t() < 4
+	driving := has && analysis.OpenForDriving(byte(s.v), p.t()-s.t())
 	speed, turns := w.rpm.last()
 	coasting := !turns || speed.v > limits.TurningSpeed
 	if !c.running {
@@ -79,8 +77,8 @@ func (c *cutWatch) watch(w *Watcher, p reading) {
 
 // lifted reports whether the engine has been falling in speed, as it does with the throttle shut.
 func (w *Watcher) lifted(t float64) bool {
-	v := w.rpm.values(nil, t-5, t)
-	return len(v) > 1 && v[len(v)-1] < slices.Max(v)-100 && slices.Max(v) >= 1500
+	v := w.rpm.values(nil, t-analysis.LiftedIn, t)
+	return len(v) > 1 && analysis.Lifted(v[len(v)-1], slices.Max(v))
 }
 
 func (c *cutWatch) begin(w *Watcher, p reading, status bool) {

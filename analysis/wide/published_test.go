@@ -22,7 +22,7 @@ func TestPublishedFourCases(t *testing.T) {
 		{"both move", true, true, analysis.LoopProven, ""},
 		{"the front one stands", false, true, analysis.SensorDead, ""},
 		{"the rear one stands", true, false, analysis.LoopProven, ""},
-		{"neither", false, false, analysis.ConclusionUnclear, FuelCut},
+		{"neither", false, false, analysis.ConclusionUnclear, analysis.FuelCut},
 	} {
 		p := sound()
 		p.limit, p.ki = 0.3, 0.5

@@ -132,7 +132,7 @@ func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, reason.Reason) {
 	case r.cold && r.is(analysis.ProofInput, analysis.Unclear):
 		return analysis.FeedPropane, reason.FeedForRatio.Of()
 	case r.is(analysis.ProofInput, analysis.Unclear):
-		return FuelCut, reason.CutTellsInput.Of()
+		return analysis.FuelCut, reason.CutTellsInput.Of()
 	case r.half:
 		return analysis.FeedPropane, reason.MeteredFeed.Of()
 	case r.is(analysis.ProofRecovery, analysis.Unclear) && r.is(analysis.ProofScale, analysis.Proven):
@@ -144,6 +144,3 @@ func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, reason.Reason) {
 	}
 	return analysis.LongerHold, reason.FeedLonger.Of()
 }
-
-// FuelCut is the step that lets the computer cut the fuel.
-const FuelCut analysis.Step = "fuel_cut"

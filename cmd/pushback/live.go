@@ -67,7 +67,7 @@ type liveRun struct {
 	flags  liveFlags
 	by     analysis.By
 	leads  bool                 // through the drive that fills the trim map
-	ask    bool                 // what is forced was not said: of a wide-range sensor it is the mixture
+	ask    bool                 // what is forced was not said: the car's sensors tell, see [rig.Unsaid]
 	origin string               // live or simulated
 	guide  *session.GuideConfig // nil: not guided
 	// technician stands in for the person in a demonstration: told the prompts,
@@ -105,8 +105,8 @@ func (a *app) runLive(ctx context.Context, r liveRun) error {
 			fmt.Fprintf(a.errOut, "warning: %v\n", err)
 		}
 	}()
-	if r.ask && rig.WideRange(car.Vehicle().Decoder, r.flags.car.sensor) {
-		r.by = analysis.ByMixture
+	if r.ask {
+		r.by = rig.Unsaid(car.Vehicle().Decoder, r.flags.car.sensor)
 	}
 	if err := a.greet(car, r); err != nil {
 		return err
@@ -150,7 +150,11 @@ func (a *app) greet(car *rig.Rig, r liveRun) error {
 		if err := car.Readable(sensor); err != nil {
 			return err
 		}
-		if err := rig.Suit(v.Decoder, sensor, r.by); err != nil {
+		err := rig.Suit(v.Decoder, sensor, r.by)
+		if err == nil && r.guide != nil && r.by == analysis.ByFuelCut && rig.Unsaid(v.Decoder, sensor) == analysis.ByFuelCut {
+			err = rig.DriveOnly(sensor)
+		}
+		if err != nil {
 			if r.guide != nil {
 				return err
 			}

@@ -43,7 +43,7 @@ then the throttle let go), snap (the throttle, to 4000 rpm), release, quit.`,
 	cmd.Flags().Uint64Var(&f.seed, "seed", 1, "`SEED` of the car's randomness")
 	cmd.Flags().StringArrayVar(&f.forces, "force", nil, "scripted `FORCE`, may be repeated: lean@20s+12s")
 	cmd.Flags().BoolVar(&f.keyOff, "key-off", false, "ignition off: the adapter answers, the car does not")
-	cmd.Flags().StringVar(&f.drive, "drive", "idle", "`HOW` it is driven: idle, fast (2500 rpm, no load) or town")
+	cmd.Flags().StringVar(&f.drive, "drive", "idle", "`HOW` it is driven: idle, fast (2500 rpm, no load), town or pulls (full load and long fuel cuts in turn)")
 	cmd.Flags().BoolVar(&f.stopped, "engine-off", false, "ignition on, engine not running")
 	cmd.Flags().StringVar(&f.tcp, "tcp", "", "serve on TCP `HOST:PORT` instead of a pseudo-terminal")
 	return cmd
@@ -62,7 +62,7 @@ func (f simulateFlags) sim(cmd *cobra.Command) (*simcar.Sim, error) {
 	cfg := simcar.Config{Seed: f.seed, KeyOff: f.keyOff, Stopped: f.stopped}
 	var ok bool
 	if cfg.Drive, ok = drives[f.drive]; !ok {
-		return nil, usagef(cmd, "--drive %q is not idle, fast or town", f.drive)
+		return nil, usagef(cmd, "--drive %q is not idle, fast, town or pulls", f.drive)
 	}
 	if f.bus != "" {
 		var err error
@@ -102,7 +102,7 @@ func (a *app) runSimulate(ctx context.Context, sim *simcar.Sim, f simulateFlags)
 }
 
 // drives are the ways to drive a simulated car.
-var drives = map[string]simcar.Drive{"idle": simcar.Idle, "fast": simcar.Fast, "town": simcar.Town}
+var drives = map[string]simcar.Drive{"idle": simcar.Idle, "fast": simcar.Fast, "town": simcar.Town, "pulls": simcar.Pulls}
 
 // newSim makes the simulated car; an unknown name is wrong usage.
 func newSim(cmd *cobra.Command, car string, cfg simcar.Config) (*simcar.Sim, error) {

@@ -271,7 +271,7 @@ func TestVisitOfTwoSensors(t *testing.T) {
 
 // What is still open carries its cautions.
 func TestOpenWorkCarriesItsCautions(t *testing.T) {
-	for _, w := range []agenda.Work{agenda.Look, agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Again, agenda.Map, agenda.Leak} {
+	for _, w := range []agenda.Work{agenda.Look, agenda.Fitting, agenda.Wire, agenda.Mixture, agenda.Drive, agenda.Again, agenda.Map, agenda.Leak} {
 		text := words.OpenWork(agenda.Item{Work: w, Sensor: "B1S1"}).String()
 		if text == string(w) {
 			t.Errorf("%s has no words", w)

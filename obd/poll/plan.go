@@ -137,21 +137,27 @@ func watched(sensors []decode.Sensor, name string) []decode.Sensor {
 // companions returns what belongs to the watched sensors where mixture is controlled by a wide-range
 // one. With that itself goes the ratio that the computer commands. The narrow one behind the
 // catalyst, whose wire is held, moves the mixture through its own trim, and the sensor
-// upstream shows by how much.
+// upstream shows by how much. One whose trim nobody makes is judged in a drive, by fuel cuts and full load: status, speed,
+// load, and the sensor upstream as their witness.
 func companions(d *decode.Decoder, watched []decode.Sensor) (pids []byte) {
 	const commanded, rearTrim1, rearTrim2 = 0x44, 0x55, 0x57
+	const status, load, speed = 0x03, 0x04, 0x0C
 	for _, s := range watched {
 		if s.Kind == decode.WideRange && s.Position == 1 {
 			pids = append(pids, commanded)
 			continue
 		}
 		for _, up := range d.Sensors() {
-			if up.Kind == decode.WideRange && up.Bank == s.Bank && up.Position == 1 && s.Position > 1 {
-				rear := byte(rearTrim1)
-				if s.Bank%2 == 0 {
-					rear = rearTrim2
-				}
-				pids = append(pids, up.PID, commanded, rear)
+			if up.Bank != s.Bank || up.Position != 1 || s.Position == 1 || up.PID == 0 {
+				continue
+			}
+			switch {
+			case up.Kind == decode.WideRange && s.Bank%2 == 0:
+				pids = append(pids, up.PID, commanded, rearTrim2)
+			case up.Kind == decode.WideRange:
+				pids = append(pids, up.PID, commanded, rearTrim1)
+			case s.Kind == decode.Narrow:
+				pids = append(pids, load, speed, status, up.PID)
 			}
 		}
 	}

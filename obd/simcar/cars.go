@@ -17,6 +17,9 @@ type Car struct {
 	// ByMixture is what a test by mixture, both sides, should come to, of a car with wide-range
 	// sensors; "": as by wire.
 	ByMixture string
+	// ByFuelCut is what a drive through town that is judged by the sensor behind the catalyst should come to, of a car with a fault
+	// there; "": nothing is known of it, or the sensor is sound.
+	ByFuelCut string
 	Bus       obd.Bus // its bus, unless Config says otherwise
 	Sensor    string  // the sensor to force: "B1S1"
 

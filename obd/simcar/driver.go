@@ -6,9 +6,10 @@ import "math"
 type Drive uint8
 
 const (
-	Idle Drive = iota // at rest, warm idle
-	Fast              // held at 2500 rpm in neutral
-	Town              // a seeded mixture of idle, pulling away, cruise, coasting with the fuel cut, snap throttle
+	Idle  Drive = iota // at rest, warm idle
+	Fast               // held at 2500 rpm in neutral
+	Town               // a seeded mixture of idle, pulling away, cruise, coasting with the fuel cut, snap throttle
+	Pulls              // full load, cruise and a long fuel cut in turn, on an empty road
 )
 
 // segment kinds of town driving.
@@ -52,6 +53,8 @@ func (d *driver) init(c *car, cfg *Config) {
 		d.now, d.rpm, d.load, d.until = holding, 2500, 0.19, math.Inf(1)
 	} else if d.drive == Idle {
 		d.until = math.Inf(1)
+	} else if d.drive == Pulls {
+		d.until = c.seconds() + 15
 	} else {
 		d.until = c.seconds() + 10 + c.rng.ExpFloat64()*40
 	}
@@ -126,6 +129,10 @@ func (d *driver) snap(c *car) {
 
 // next chooses the following segment of town driving.
 func (d *driver) next(c *car, t float64) {
+	if d.drive == Pulls {
+		d.pulls(c, t)
+		return
+	}
 	if d.drive != Town && d.now == snapping {
 		d.now, d.rpm, d.load, d.until = coasting, c.spec.engine.idleRPM, 0.07, t+3
 		return
@@ -153,6 +160,18 @@ func (d *driver) next(c *car, t float64) {
 		d.now, d.rpm, d.load, d.until = pulling, between(2500, 3800), between(0.55, 0.95), t+3+min(c.rng.ExpFloat64()*3, 21)
 	default:
 		d.now, d.rpm, d.load, d.until = idling, c.spec.engine.idleRPM, 0, t+between(5, 90)
+	}
+}
+
+// pulls chooses the following segment of a drive that shows the sensor behind the catalyst both sides.
+func (d *driver) pulls(c *car, t float64) {
+	switch d.now {
+	case pulling:
+		d.now, d.rpm, d.load, d.until = cruising, 2800, 0.35, t+6
+	case cruising:
+		d.now, d.rpm, d.load, d.until = coasting, 1100, 0.07, t+9
+	default:
+		d.now, d.rpm, d.load, d.until = pulling, 3800, 0.92, t+6
 	}
 }
 

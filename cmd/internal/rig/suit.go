@@ -25,7 +25,7 @@ func Suit(d *decode.Decoder, sensor string, by analysis.By) error {
 		switch {
 		case s.Name != sensor:
 			continue
-		case by == analysis.ByFuelCut && s.Kind == decode.Narrow:
+		case by == analysis.ByFuelCut && s.Kind == decode.Narrow && s.Position <= 1:
 			return advice.NotReady(sensor+" switches between rich and lean: a fuel cut tells little of it",
 				"force its wire (--by wire), or the mixture (--by mixture)")
 		case by == analysis.ByWire && s.Kind == decode.WideRange:
@@ -36,6 +36,28 @@ func Suit(d *decode.Decoder, sensor string, by analysis.By) error {
 	}
 	return advice.On(fmt.Errorf("this car has no sensor %s; it has %s", sensor, strings.Join(names, ", ")),
 		"name one of them with --sensor")
+}
+
+// Unsaid is what a recording is judged by where nobody said it: the mixture of a wide-range sensor, whose wire is never held; a drive's
+// fuel cuts and full load of a narrow one behind the catalyst, whose wire shows nothing where the one in front is narrow too; else the wire.
+func Unsaid(d *decode.Decoder, sensor string) analysis.By {
+	for _, s := range d.Sensors() {
+		front := decode.SensorID{Bank: s.Bank, Position: 1}.String()
+		switch {
+		case s.Name != sensor:
+		case s.Kind == decode.WideRange:
+			return analysis.ByMixture
+		case s.Kind == decode.Narrow && s.Position > 1 && !WideRange(d, front):
+			return analysis.ByFuelCut
+		}
+	}
+	return analysis.ByWire
+}
+
+// DriveOnly says that a sensor is judged in a drive, and by no guided test.
+func DriveOnly(sensor string) error {
+	return advice.NotReady(sensor+" is behind the catalyst: it is judged in a drive, not by a guided test",
+		hazard.Step("record the drive: `pushback record --sensor "+sensor+" --by fuelcut`, long fuel cuts and full load", hazard.Running, hazard.Road))
 }
 
 // WideRange reports whether a car says of a sensor that it is a wide-range one.

@@ -170,7 +170,11 @@ func (c Config) cautions(w io.Writer, style term.Style, columns int) {
 	if c.Both {
 		term.IndentTo(w, columns, "  ! ", words.BothWires)
 	}
-	WriteCautions(w, style, columns, c.Setup.By)
+	by := c.Setup.By
+	if words.DrivesRear(c.Setup) {
+		by = analysis.ByNothing // it is a drive like any other
+	}
+	WriteCautions(w, style, columns, by)
 }
 
 // WriteCautions says what can hurt, in lines of at most so many columns.

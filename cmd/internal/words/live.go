@@ -77,6 +77,13 @@ func Big(s *live.State) Headline {
 		return bigStep(s, *p)
 	}
 
+	switch {
+	case !DrivesRear(s.Setup) || s.Phase == live.Idle:
+	case s.Phase == live.Held:
+		return Headline{Text: strings.ToUpper(partOf(s.Side)), Side: s.Side}
+	default:
+		return Headline{Text: "DRIVE"}
+	}
 	switch s.Phase {
 	case live.Held:
 		if Overheld(s) {
@@ -88,6 +95,8 @@ func Big(s *live.State) Headline {
 	}
 	switch {
 	case s.Setup.By == analysis.ByNothing:
+		return Headline{Text: "DRIVE"}
+	case DrivesRear(s.Setup) && !s.Replay && s.Ready != nil && *s.Ready:
 		return Headline{Text: "DRIVE"}
 	case s.Replay:
 		return Headline{Text: "AT REST"}
@@ -106,7 +115,7 @@ func HeldTooLong(d time.Duration) string {
 
 // Overheld reports that the signal must be let go now.
 func Overheld(s *live.State) bool {
-	if s.Verdict != nil || s.Replay {
+	if s.Verdict != nil || s.Replay || DrivesRear(s.Setup) {
 		return false
 	}
 	if s.Prompt != nil {
@@ -172,6 +181,8 @@ func sentenceBy(s *live.State, prompt func(session.Prompt, analysis.By) string) 
 		return LineGone + ". Check the plug and cable."
 	case s.Replay:
 		return replaySays(s)
+	case DrivesRear(s.Setup) && s.Ready != nil && *s.Ready:
+		return driveSaysNow
 	case s.Prompt != nil && s.Prompt.Stage == session.StageHold && !s.Seen && s.Now-s.Since > 2*time.Second:
 		if s.Setup.By == analysis.ByFuelCut {
 			return "No fuel cut seen yet: lift off fully, from 2500 rpm."
@@ -205,6 +216,10 @@ func sentenceBy(s *live.State, prompt func(session.Prompt, analysis.By) string) 
 func replaySays(s *live.State) string {
 	side := strings.ToUpper(string(s.Side))
 	switch {
+	case s.Phase == live.Held && DrivesRear(s.Setup):
+		return capital(partOf(s.Side)) + ": the sensor must read " + string(s.Side) + "."
+	case s.Phase == live.Released && DrivesRear(s.Setup):
+		return "The drive goes on."
 	case s.Phase == live.Held && !s.Seen:
 		return "The technician said " + side + " was connected; the reading doesn't show it yet."
 	case s.Phase == live.Held:
@@ -240,7 +255,7 @@ func Caution(s *live.State) string {
 		return ""
 	case s.Prompt != nil:
 		return PromptCaution(*s.Prompt, s.Setup.By)
-	case s.Phase == live.Held || s.Phase == live.Released:
+	case (s.Phase == live.Held || s.Phase == live.Released) && !DrivesRear(s.Setup):
 		return ""
 	case s.Setup.By == analysis.ByNothing:
 		return hazard.Cautions(hazard.Running, hazard.Road)

@@ -102,6 +102,9 @@ func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 			o.Next = append(o.Next, say.plan)
 		}
 	}
+	if byDrive(v) {
+		driveOwner(&o, v, forced)
+	}
 	if o.Tone == "doubt" {
 		o.Known = known(v)
 	}

@@ -39,6 +39,9 @@ func VerdictOf(v analysis.Verdict) Verdict {
 		return open(v, name)
 	}
 	out := Verdict{Name: ConclusionName(v.Conclusion), Why: ConclusionMeans(v.Conclusion)}
+	if byDrive(v) {
+		out.Why = driveMeans(v)
+	}
 	if len(v.Next) > 0 {
 		step := why.Advice(v.Next[0])
 		out.Step, out.Caution = sentence(step.Do), step.Caution()
@@ -115,6 +118,12 @@ var openNames = map[analysis.Step]named{
 	analysis.ForceOther: {
 		"WHICH BANK", "Both banks moved together.", "Test the other bank's sensor and see whose trim responds.",
 		"Both sides of the engine responded together.", "We'll test the other side's sensor."},
+	analysis.FuelCut: {
+		"CUT AGAIN", "No fuel cut was long enough, or clear enough, to call it.", "Drive: lift off from 2500 rpm or more, throttle shut for 5 s or more. The sensor must go below 0.2 V.",
+		"The drive had no long enough stretch of coasting.", "We'll drive again, coasting for longer."},
+	analysis.FullLoad: {
+		"PULL AGAIN", "No full load was long enough, or clear enough, to call it.", "Drive: pull at full throttle for 4 s or more. The sensor must go above 0.6 V.",
+		"The drive had no long enough stretch of hard pulling.", "We'll drive again, pulling hard for longer."},
 	analysis.HoldWire: {
 		"WIRE OR SENSOR", "The reading didn't move with the mixture: sensor, wire or ECM input.", "Pull the signal wire lean, then drive it rich. Reading follows: the sensor is dead. It doesn't: wire or ECM input.",
 		"The reading didn't follow the mixture: the sensor, its wire or the computer itself.", "We'll put a signal on the wire, which tells these apart."},

@@ -279,6 +279,9 @@ func EventText(e analysis.Event) string {
 		e.Sensor = ""
 		return sensor + ": " + EventText(e)
 	}
+	if e.How == analysis.HowDrive {
+		return driveEvent(e)
+	}
 	switch e.Name {
 	case analysis.Ready:
 		if len(e.Reasons) > 0 {

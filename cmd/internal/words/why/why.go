@@ -27,7 +27,7 @@ func say(text string, h ...hazard.Kind) sentence { return sentence{text, h} }
 // all of them.
 var all = func() sentences {
 	s := sentences{reason.Told: say("%s"), reason.Because: say(": ")}
-	for _, some := range []sentences{proofs, conditions, advice, weighed, wide, trims, tools} {
+	for _, some := range []sentences{proofs, conditions, advice, weighed, wide, rear, trims, tools} {
 		maps.Copy(s, some)
 	}
 	return s

@@ -1,0 +1,35 @@
+package why
+
+import (
+	"pushback/analysis/hazard"
+	"pushback/analysis/reason"
+)
+
+// rear are the sentences of a drive that is judged by the sensor behind the catalyst.
+var rear = sentences{
+	reason.DriveHoldsNone:  say("a drive does not test this: the loop is the upstream sensor's"),
+	reason.NoCutDriven:     say("no fuel cut was driven"),
+	reason.NoPullDriven:    say("no full load was driven"),
+	reason.CutsTooShort:    say("a fuel cut must last 5 s or more and be read often enough; of %d none did"),
+	reason.PullsTooShort:   say("full load must last 4 s or more and be read often enough; of %d times none did"),
+	reason.CutReadLean:     say("it read lean in %d of %d fuel cuts, down to %.2f V"),
+	reason.PullReadRich:    say("it read rich in %d of %d times at full load, up to %.2f V"),
+	reason.CutNotLean:      say("it did not read lean in %d fuel cuts of up to %.0f s: %.2f V was the lowest"),
+	reason.PullNotRich:     say("it did not read rich in %d times at full load, of up to %.0f s: %.2f V was the highest"),
+	reason.MissedInOthers:  say("; in %d that were long enough it did not"),
+	reason.OnceOnly:        say("; once says too little"),
+	reason.LayThereAlways:  say("it read %s, as it did all the time (%.2f to %.2f V)"),
+	reason.DriveBetween:    say("it came to %.2f V: neither there nor plainly not"),
+	reason.RearCut:         say("in a drive, lift off from 2500 rpm or more in gear and keep the throttle shut for 5 s or more: the sensor must go below 0.2 V", hazard.Running, hazard.Road),
+	reason.RearPull:        say("in a drive, pull at full throttle for 4 s or more: the sensor must go above 0.6 V", hazard.Running, hazard.Road),
+	reason.TestTheFront:    say("this sensor reads both sides; for the loop itself test the upstream sensor of its bank (`pushback test`)"),
+	reason.RearWiring:      say("check the sensor's plug, its wires up to the ECM and the ECM input for an open or a short, key off", hazard.Heater),
+	reason.LeakAheadOfRear: say("rule out an exhaust leak ahead of this sensor first: it has only ever read lean", hazard.Running),
+	reason.DriveCutSeen:    say("Fuel cut from %.1f to %.1f s, lowest %.2f V: "),
+	reason.DrivePullSeen:   say("Full load from %.1f to %.1f s, highest %.2f V: "),
+	reason.PartShown:       say("the sensor showed it."),
+	reason.PartMissed:      say("long enough, and the sensor did not show it."),
+	reason.PartTooShort:    say("too short, or read too seldom, to count."),
+	reason.PartBetween:     say("it does not decide."),
+	reason.PartDenied:      say("the upstream sensor says it was none."),
+}
