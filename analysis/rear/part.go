@@ -24,6 +24,7 @@ const (
 	cutReaches  = 3.0 // s after which the readings of a cut count against the sensor
 	pullReaches = 2.0
 	after       = 3.0 // s after its end in which a reading still is the part's gas
+	atRest      = 1.0 // s after the begin of full load in which a reading may be the rest's, which is not far from rich
 	settles     = 1.5 // s after which the sensor in front must show it
 	leastLate   = 3   // readings that count against the sensor
 )
@@ -164,7 +165,8 @@ func (w *Watcher) read(t, v float64) {
 		return
 	}
 	lean := x.side == analysis.Lean
-	if x.nearest < 0 || lean && v < x.nearest || !lean && v > x.nearest {
+	loaded := t >= x.begin+atRest && !x.over
+	if lean && (x.nearest < 0 || v < x.nearest) || !lean && loaded && v > x.nearest {
 		x.nearest = v
 	}
 	reaches := cutReaches
@@ -174,7 +176,7 @@ func (w *Watcher) read(t, v float64) {
 	if !x.over && t >= x.begin+reaches {
 		x.late++
 	}
-	if lean && v <= leanAt || !lean && v >= richAt {
+	if lean && v <= leanAt || !lean && v >= richAt && loaded {
 		if x.there++; x.there == 1 {
 			x.at = t
 		}

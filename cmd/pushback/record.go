@@ -10,6 +10,9 @@ func newRecord(a *app) *cobra.Command {
 		Long: `Records without guiding. Force the sensor when you like: the watcher finds the
 force and judges. Ctrl-C, q, the line 'stop' or --for end the session.
 
+Without --by a wide-range sensor is judged by the mixture, a narrow one behind the
+catalyst by the drive (fuel cuts must bring it lean, full load rich), any other by its wire.
+
 Lines on standard input are marks: mark lean, mark rich, mark release, note TEXT,
 stop. In a terminal the same are keys: l, r, space, n, q.`,
 		Args: named(),

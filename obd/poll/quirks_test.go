@@ -251,7 +251,7 @@ func TestNoEcho(t *testing.T) {
 			t.Errorf("sent %q", line)
 		}
 	}
-	if asked["0115"] < 200 || asked["0103"] == 0 || asked["0114"]+asked["0104"] > 0 {
+	if asked["0115"] < 100 || asked["0103"] == 0 || asked["0114"]+asked["0104"] > 0 {
 		t.Errorf("asked %v", asked)
 	}
 }

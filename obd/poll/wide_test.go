@@ -15,18 +15,19 @@ import (
 
 // TestWideRange: while an answer is awaited λ, trim and the commanded ratio have nearly all of
 // the bus, in one request on CAN and in turn elsewhere; for the narrow sensor behind the
-// catalyst they, that one and its trim do.
+// catalyst they, that one and its trim do. Where the one in front is narrow too, what tells of fuel cuts and full load does.
 func TestWideRange(t *testing.T) {
 	for _, tt := range []struct {
-		sensor string
-		pids   []byte
+		car, sensor string
+		pids        []byte
 	}{
-		{"B1S1", []byte{0x34, 0x06, 0x44}},
-		{"B1S2", []byte{0x15, 0x06, 0x34, 0x44, 0x55}},
+		{"wide-range", "B1S1", []byte{0x34, 0x06, 0x44}},
+		{"wide-range", "B1S2", []byte{0x15, 0x06, 0x34, 0x44, 0x55}},
+		{"healthy", "B1S2", []byte{0x15, 0x06, 0x04, 0x0C, 0x03, 0x14}},
 	} {
 		for _, bus := range buses() {
-			t.Run(tt.sensor+" "+bus.String(), func(t *testing.T) {
-				car, err := simcar.Find("wide-range")
+			t.Run(tt.car+" "+tt.sensor+" "+bus.String(), func(t *testing.T) {
+				car, err := simcar.Find(tt.car)
 				if err != nil {
 					t.Fatal(err)
 				}

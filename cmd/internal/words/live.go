@@ -77,12 +77,8 @@ func Big(s *live.State) Headline {
 		return bigStep(s, *p)
 	}
 
-	switch {
-	case !DrivesRear(s.Setup) || s.Phase == live.Idle:
-	case s.Phase == live.Held:
-		return Headline{Text: strings.ToUpper(partOf(s.Side)), Side: s.Side}
-	default:
-		return Headline{Text: "DRIVE"}
+	if h, drives := driveBigNow(s); drives {
+		return h
 	}
 	switch s.Phase {
 	case live.Held:
@@ -95,8 +91,6 @@ func Big(s *live.State) Headline {
 	}
 	switch {
 	case s.Setup.By == analysis.ByNothing:
-		return Headline{Text: "DRIVE"}
-	case DrivesRear(s.Setup) && !s.Replay && s.Ready != nil && *s.Ready:
 		return Headline{Text: "DRIVE"}
 	case s.Replay:
 		return Headline{Text: "AT REST"}
@@ -210,35 +204,6 @@ func sentenceBy(s *live.State, prompt func(session.Prompt, analysis.By) string) 
 		return "Drive the signal lean or rich for " + limits.HoldText + ", then release."
 	}
 	return "Checking whether the car is ready."
-}
-
-// replaySays tells what happens in a session that is over; nobody is to do anything.
-func replaySays(s *live.State) string {
-	side := strings.ToUpper(string(s.Side))
-	switch {
-	case s.Phase == live.Held && DrivesRear(s.Setup):
-		return capital(partOf(s.Side)) + ": the sensor must read " + string(s.Side) + "."
-	case s.Phase == live.Released && DrivesRear(s.Setup):
-		return "The drive goes on."
-	case s.Phase == live.Held && !s.Seen:
-		return "The technician said " + side + " was connected; the reading doesn't show it yet."
-	case s.Phase == live.Held:
-		return "The " + string(s.Side) + " step is held."
-	case s.Phase == live.Released:
-		return "Released: " + mustRead(s.Setup.By, s.Side)
-	case s.Ready != nil && !*s.Ready:
-		return InUnits("Not ready: " + hazard.Join(s.Reasons, "; ") + ".")
-	}
-	return "No step: the loop runs by itself."
-}
-
-// heldBig names a step that is held: as an order only to who can obey.
-func heldBig(s *live.State) string {
-	side := strings.ToUpper(string(s.Side))
-	if s.Replay {
-		return side + " STEP"
-	}
-	return "HOLD " + side
 }
 
 // Caution is what can hurt at this very step, "" when nothing more than before the

@@ -3,10 +3,12 @@ package words
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"pushback/analysis"
 	"pushback/analysis/reason"
 	"pushback/analysis/session"
+	"pushback/cmd/internal/live"
 )
 
 // DrivesRear reports whether a session is a drive that is judged by the sensor behind the catalyst.
@@ -41,6 +43,17 @@ func driveEvent(e analysis.Event) string {
 		return fmt.Sprintf("rear sensor never read %s in %.1f s of %s", toward, e.Waited, partOf(toward))
 	}
 	return string(e.Name)
+}
+
+// driveBigNow is what stands large in such a drive, live or replayed, while it is ready; false elsewhere.
+func driveBigNow(s *live.State) (Headline, bool) {
+	switch {
+	case !DrivesRear(s.Setup):
+		return Headline{}, false
+	case s.Phase == live.Held:
+		return Headline{Text: strings.ToUpper(partOf(s.Side)), Side: s.Side}, true
+	}
+	return Headline{Text: "DRIVE"}, s.Phase == live.Released || !s.Replay && s.Ready != nil && *s.Ready
 }
 
 // driveSaysNow is what to do in a drive that nobody leads.
