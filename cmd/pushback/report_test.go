@@ -155,7 +155,7 @@ func TestOwnersWords(t *testing.T) {
 		if car.Expect == "" {
 			continue
 		}
-		if o := words.OwnerText(analysis.Verdict{Conclusion: analysis.Conclusion(car.Expect)}, false, true); o.Answer == "" || len(o.Next) == 0 {
+		if o := words.OwnerText(analysis.Verdict{Conclusion: analysis.Conclusion(car.Expect)}, analysis.ByWire, true); o.Answer == "" || len(o.Next) == 0 {
 			t.Errorf("%s: %+v", car.Expect, o)
 		}
 	}

@@ -67,7 +67,7 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"evidence": words.EvidenceText, "because": why.Text, "weighed": func() string { return words.Weighed }, "owner": func(p analysis.ProofID) string { return words.OwnerProofs[p] },
 	"idleText": func(i *trimmap.Idle) string { return words.IdleText(*i) }, "nothingopen": func() string { return words.NothingOpen },
 	"hex": func(b []byte) string { return fmt.Sprintf("%x", b) }, "day": func(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") },
-	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace, "answer": func(v *analysis.Verdict) string { return words.OwnerText(*v, false, true).Answer },
+	"big": words.VerdictOf, "rest": words.Rest, "first": words.First, "tick": words.TickText, "place": words.SensorPlace, "answer": func(v *analysis.Verdict) string { return words.OwnerText(*v, analysis.ByWire, true).Answer },
 	"rows": func(title string, rows [][]string) any {
 		heads := []string{"before", "after", "answer"}
 		if len(rows) > 0 && len(rows[0]) == 5 {
@@ -139,9 +139,8 @@ func (r *Report) Sides() []*Subject { return []*Subject{r.First(), r.Last()} }
 // Owner is what the first page says.
 func (r *Report) Owner() words.Owner {
 	s := r.Last()
-	byMixture := s.by() == analysis.ByMixture
 	if c := r.Compare; c != nil {
-		o := words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.First().Verdict, s.Verdict, byMixture)
+		o := words.OwnerCompared(c.Answer, c.Shifted, c.Differ, r.First().Verdict, s.Verdict)
 		for _, p := range r.Others {
 			if agenda.Fault(p.After.Verdict.Conclusion) {
 				o.Next = append(o.Next, words.OtherFault(p.After.Session.Watching))
@@ -149,10 +148,7 @@ func (r *Report) Owner() words.Owner {
 		}
 		return o
 	}
-	if s.Trace.Wide() {
-		return words.OwnerWide()
-	}
-	o := words.OwnerText(s.Verdict, byMixture, s.Forced != dossier.NotForced)
+	o := words.OwnerText(s.Verdict, s.by(), s.Forced != dossier.NotForced)
 	if o.Tone == "doubt" {
 		for _, c := range s.Told.Codes {
 			if !c.ByTest {

@@ -35,9 +35,17 @@ func toneOf(c analysis.Conclusion) string {
 	return "doubt"
 }
 
+// didBy is what was done, by what was forced.
+var didBy = map[analysis.By]string{
+	analysis.ByWire: "We put a false signal on the sensor's wire, first “running lean”, then “running rich”, for some seconds each, and checked that the computer responded. " +
+		"Then we released it and checked the sensor's own reading.",
+	analysis.ByMixture: "We made the mixture itself richer or leaner for some seconds, and checked that the sensor saw it and the computer responded. Then we undid it and watched both return.",
+	analysis.ByFuelCut: "We lifted off the throttle so that the computer shut the fuel off for some seconds, and checked that the sensor saw the air and came back.",
+}
+
 // OwnerText words a verdict for who does not know the trade; forced: somebody is known to
 // have put a false message on the wire, or to have changed the mixture.
-func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
+func OwnerText(v analysis.Verdict, by analysis.By, forced bool) Owner {
 	c := v.Conclusion
 	is := func(id analysis.ProofID, state analysis.State) bool {
 		return slices.ContainsFunc(v.Proofs, func(p analysis.Proof) bool { return p.ID == id && p.State == state })
@@ -45,13 +53,7 @@ func OwnerText(v analysis.Verdict, byMixture, forced bool) Owner {
 	o := Owner{
 		Tone:     toneOf(c),
 		Question: "Are the oxygen sensor and fuel control working?",
-		Did: "An oxygen sensor in the exhaust shows the engine's computer whether the engine is burning too much or too little fuel, and the computer corrects it. " +
-			"We put a false signal on the sensor's wire, first “running lean”, then “running rich”, for some seconds each, and checked that the computer responded. " +
-			"Then we released it and checked the sensor's own reading.",
-	}
-	if byMixture {
-		o.Did = "An oxygen sensor in the exhaust shows the engine's computer whether the engine is burning too much or too little fuel, and the computer corrects it. " +
-			"We made the mixture itself richer or leaner for some seconds, and checked that the sensor saw it and the computer responded. Then we undid it and watched both return."
+		Did:      "An oxygen sensor in the exhaust shows the engine's computer whether the engine is burning too much or too little fuel, and the computer corrects it. " + didBy[by],
 	}
 	if !forced {
 		o.Did = "We recorded what the engine's computer reports. The test itself, a false signal on the sensor's wire or a changed mixture, is not in this recording."
@@ -125,15 +127,6 @@ func known(v analysis.Verdict) (out []string) {
 }
 
 func lower(s string) string { return strings.ToLower(s[:min(1, len(s))]) + s[min(1, len(s)):] }
-
-// OwnerWide is what the first page says of a wide-range sensor, which the test cannot judge.
-func OwnerWide() Owner {
-	o := OwnerText(analysis.Verdict{Conclusion: analysis.NothingForced}, true, false)
-	o.Did = "We recorded what the engine's computer reports." // a force on such a sensor is not seen
-	o.Answer = "Not judged: this test can only record this type of oxygen sensor."
-	o.Next = []string{"What the sensor and the computer reported is on the pages that follow, for a technician to read.", "Nothing was shown to be bad, and nothing was shown to be good."}
-	return o
-}
 
 // OwnerProofs says each arc of the ring to the owner.
 var OwnerProofs = map[analysis.ProofID]string{
@@ -273,8 +266,8 @@ func Length(d time.Duration) string {
 
 // OwnerCompared is what the first page of a report on a repair says; different: the two are of different
 // vehicles.
-func OwnerCompared(a compare.Answer, shifted, different bool, first, last analysis.Verdict, byMixture bool) Owner {
-	was, now := OwnerText(first, byMixture, true), OwnerText(last, byMixture, true) // what was done is said anew
+func OwnerCompared(a compare.Answer, shifted, different bool, first, last analysis.Verdict) Owner {
+	was, now := OwnerText(first, analysis.ByWire, true), OwnerText(last, analysis.ByWire, true) // what was done is said anew
 	before, after := first.Conclusion, last.Conclusion
 	o := Owner{Question: "Did the repair help?", Next: now.Next,
 		Did: "We measured the car before the repair and again after it, and compared how much the engine's computer has to correct the fuel under the same conditions. " +
