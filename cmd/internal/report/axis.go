@@ -100,6 +100,14 @@ func ticks(s scale, n int) []float64 {
 	return out
 }
 
+// decimals are how many tell round values apart, 1 at the least.
+func decimals(ticks []float64) int {
+	if len(ticks) > 1 && ticks[1]-ticks[0] < 0.099 {
+		return 2
+	}
+	return 1
+}
+
 // timeStep is a step of a time axis that has so many at most.
 func timeStep(span, most float64) float64 {
 	for _, s := range []float64{0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200} {

@@ -287,14 +287,14 @@ func (t trace) gutterBody(v view) string {
 	d := &drawing{v: v}
 	axis := func(s scale, top, height float64, format string) {
 		for _, y := range ticks(s, 5) {
-			text := fmt.Sprintf(format, words.Unsigned(y, 1))
+			text := fmt.Sprintf(format, words.Unsigned(y, 2))
 			if text == "+0" {
 				text = "0"
 			}
 			d.f(`<text class="num" x="%g" y="%g" text-anchor="end">%s</text>`, gutter-5, round1(top+height*(1-s.part(y))+4), text)
 		}
 	}
-	axis(v.volts, voltsTop, voltsHeight, "%.1f")
+	axis(v.volts, voltsTop, voltsHeight, fmt.Sprintf("%%.%df", decimals(ticks(v.volts, 5))))
 	axis(v.trim, trimTop, trimHeight, "%+.0f")
 	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, voltsTop+voltsHeight/2, escaped(t.upperName()))
 	d.f(`<text class="unit" transform="translate(10 %g) rotate(-90)" text-anchor="middle">%s</text>`, trimTop+trimHeight/2, escaped(words.TrimOf(t.Sensor)))

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -109,5 +110,20 @@ func TestWideRange(t *testing.T) {
 	}
 	if strings.Contains(b.String(), `class="line down"`) || strings.Contains(b.String(), "no voltage") {
 		t.Error("volts are drawn on an axis of lambda")
+	}
+}
+
+// No two labels of an axis are the same.
+func TestTicksAreToldApart(t *testing.T) {
+	for _, s := range []scale{{0, 1}, {0.9, 1.1}, {0.9, 1.5}, {0, 1.2}, {0.8, 1}} {
+		all := ticks(s, 5)
+		seen := map[string]bool{}
+		for _, y := range all {
+			text := fmt.Sprintf("%.*f", decimals(all), y)
+			if seen[text] {
+				t.Errorf("%v: %s stands twice", s, text)
+			}
+			seen[text] = true
+		}
 	}
 }
