@@ -81,7 +81,7 @@ func TestRearDriveVerdicts(t *testing.T) {
 	} {
 		v := states(c.lean, c.rich)
 		v.Conclusion, v.Decide = c.end, c.decide
-		say, owner := VerdictOf(v), OwnerText(v, false, true)
+		say, owner := VerdictOf(v), OwnerText(v, analysis.ByFuelCut, true)
 		all := say.Name + say.Why + say.Step + owner.Did + owner.Answer + strings.Join(owner.Next, " ")
 		if say.Name != c.name || seen[say.Why] || owner.Answer == "" || strings.Contains(all, "loop responds") || strings.Contains(owner.Did, "wire") || strings.Contains(owner.Answer, "computer") {
 			t.Errorf("%s %s %s: %+v, %+v", c.end, c.lean, c.rich, say, owner)
