@@ -24,10 +24,10 @@ func TestRearDrive(t *testing.T) {
 	}{
 		{"healthy", "partly_proven", obd.CAN11at500, true, []string{`"id":"sensor_lean","state":"proven"`, `"id":"sensor_rich","state":"proven"`, `"decide":"front_sensor"`, `"id":"input","state":"untested"`}},
 		{"healthy", "partly_proven", obd.ISO9141, false, []string{`"id":"sensor_lean","state":"proven"`, `"id":"sensor_rich","state":"proven"`}},
-		{"rear-stuck-rich", "sensor_dead", obd.CAN11at500, false, []string{`"id":"sensor_lean","state":"failed"`, `"event":"sensor_silent","toward":"lean"`}},
-		{"rear-stuck-lean", "sensor_dead", obd.CAN11at500, false, []string{`"id":"sensor_rich","state":"failed"`, "exhaust leak ahead of this sensor"}},
-		{"rear-wire-open", "sensor_dead", obd.CAN11at500, false, []string{`"id":"sensor_lean","state":"failed"`}},
-		{"diesel", "not_ready", obd.CAN11at500, false, nil},
+		{"rear-stuck-rich", "sensor_dead", obd.PWM, false, []string{`"id":"sensor_lean","state":"failed"`, `"event":"sensor_silent","toward":"lean"`}},
+		{"rear-stuck-lean", "sensor_dead", obd.PWM, false, []string{`"id":"sensor_rich","state":"failed"`, "exhaust leak ahead of this sensor"}},
+		{"rear-wire-open", "sensor_dead", obd.PWM, false, []string{`"id":"sensor_lean","state":"failed"`}},
+		{"diesel", "not_ready", obd.ISO9141, false, nil},
 	} {
 		t.Run(c.car+" "+c.bus.String(), func(t *testing.T) {
 			if testing.Short() && !c.all {
@@ -42,7 +42,7 @@ func TestRearDrive(t *testing.T) {
 			db := filepath.Join(dir, "p.db")
 			a, out, errOut := testApp(t, db)
 			r := liveRun{look: lookOf(sim, c.bus), name: "record", ask: c.car != "diesel", by: analysis.ByFuelCut, origin: "simulated"}
-			r.flags.car.sensor, r.flags.dur, r.flags.samples = "B1S2", 100*time.Second, true
+			r.flags.car.sensor, r.flags.dur, r.flags.samples = "B1S2", 80*time.Second, true
 			status := statusDone
 			var end concluded
 			if err := a.runLive(t.Context(), r); errors.As(err, &end) {
