@@ -124,6 +124,7 @@ func openOf(sensor string, sessions []Session) (out []Item) {
 	tested := slices.ContainsFunc(sessions, func(s Session) bool { return s.Sensor == sensor })
 	for _, s := range sessions {
 		wide = wide || s.Wide && (s.Sensor == sensor || !tested)
+		driven = driven || s.Sensor == sensor && s.By == analysis.ByFuelCut && !strings.HasSuffix(sensor, "S1")
 		if s.Sensor != sensor || s.Verdict.Conclusion == analysis.NothingForced ||
 			faulty && (s.Verdict.Conclusion == analysis.ConclusionUnclear || s.Verdict.Conclusion == analysis.ConclusionNotReady) {
 			continue
@@ -132,7 +133,6 @@ func openOf(sensor string, sessions []Session) (out []Item) {
 			clear(shown)
 		}
 		fitted = fitted || s.By == analysis.ByWire || s.By == ""
-		driven = s.By == analysis.ByFuelCut && !strings.HasSuffix(sensor, "S1")
 		faulty = Fault(s.Verdict.Conclusion)
 		for _, p := range s.Verdict.Proofs {
 			if p.State == analysis.Proven || p.State == analysis.Failed {

@@ -62,6 +62,10 @@ func TestOpen(t *testing.T) {
 		{"a bank that was never tested", []Session{vee, drive}, "fitting B2S1, wire B2S1, mixture B2S1"},
 		{"both banks were tested", []Session{vee, other, drive}, ""},
 		{"a bank of wide-range sensors that was never tested", []Session{wideVee, drive}, "mixture B1S1, mixture B2S1"},
+		{"the sensor behind the catalyst, driven", []Session{whole, seen("B1S2", analysis.ByFuelCut, analysis.PartlyProven, rich, lean), drive}, ""},
+		{"cuts and no full load", []Session{whole, seen("B1S2", analysis.ByFuelCut, analysis.PartlyProven, lean), drive}, "drive B1S2"},
+		{"neither", []Session{whole, {Sensor: "B1S2", By: analysis.ByFuelCut, Verdict: analysis.Verdict{Conclusion: analysis.NothingForced}}, drive}, "drive B1S2"},
+		{"dead, and driven again after the repair", []Session{whole, seen("B1S2", analysis.ByFuelCut, analysis.SensorDead), seen("B1S2", analysis.ByFuelCut, analysis.PartlyProven, rich, lean), drive}, ""},
 		{"the other bank", []Session{other, dead, drive}, "again B1S1"},
 	} {
 		var got []string
