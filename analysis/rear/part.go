@@ -57,7 +57,8 @@ type outcome uint8
 const (
 	tooShort outcome = iota
 	shown
-	missed // long enough, and the reading did not follow
+	glimpsed // one reading showed it, and no more were read: two of these are one that is shown
+	missed   // long enough, and the reading did not follow
 	between
 	denied // it was none: the sensor in front showed the contrary
 )
@@ -238,6 +239,8 @@ func (x *part) outcome() outcome {
 		return denied
 	case x.there >= 2:
 		return shown
+	case x.there == 1 && x.late < 2:
+		return glimpsed
 	case x.late < leastLate:
 		return tooShort
 	case x.side == analysis.Lean && (length < enoughCut || x.oxygen < enoughGas && (x.oxygen > 0 || length < unmeasured)):
@@ -264,12 +267,19 @@ func (a *tally) add(x *part, came outcome) {
 	switch came {
 	case missed:
 		a.longest = max(a.longest, x.last-x.begin)
-	case shown:
-		if took := max(0, x.at-x.begin); a.n[shown] == 1 || took < a.after {
+	case shown, glimpsed:
+		if took := max(0, x.at-x.begin); a.n[shown]+a.n[glimpsed] == 1 || took < a.after {
 			a.after = took
 		}
 	}
 }
 
 // counted is how many there were.
-func (a *tally) counted() int { return a.n[tooShort] + a.n[shown] + a.n[missed] + a.n[between] }
+func (a *tally) counted() int {
+	return a.n[tooShort] + a.n[shown] + a.n[glimpsed] + a.n[missed] + a.n[between]
+}
+
+// showed is in how many the sensor showed it, and how many of these stand for themselves.
+func (a *tally) showed() (all, whole int) {
+	return a.n[shown] + a.n[glimpsed], a.n[shown] + a.n[glimpsed]/2
+}

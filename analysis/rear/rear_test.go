@@ -123,6 +123,9 @@ func TestDrivesInText(t *testing.T) {
 		{"the sensor in front says that no fuel was cut", []string{twice(speeds), twice(loads), twice(status), "O2S11 0s..121s/500ms 0.8", twice(air), twice(reads(0.8, 0.8, 0.85))}, "", untested, unclear, analysis.ConclusionUnclear, analysis.FuelCut},
 		{"too short, and read too seldom", []string{"RPM 0s..20s/500ms 2600; 20.5s..22s/500ms 2400->1900; 22.5s..60s/500ms 2400", "LOAD_PCT 0s..20s/500ms 40; 20.5s..22.5s/500ms 6; 23s..60s/500ms 40",
 			"FUELSYS1 0s..20s/500ms 2; 20.5s..22.5s/500ms 4; 23s..60s/500ms 2", "O2S12 0s..60s/1s 0.7"}, "ready 2, force_begins 20.5, force_ends 22.5", untested, untested, analysis.ConclusionUnclear, analysis.FuelCut},
+		{"read once in each", []string{twice(speeds), twice(loads), twice(status), twice("O2S12 10s 0.7; 25s 0.05; 35s 0.7; 45s 0.86; 55s 0.7")}, "", proven, proven, analysis.PartlyProven, analysis.FrontSensor},
+		{"read once in one", []string{speeds, loads, status, "O2S12 10s 0.7; 25s 0.05; 35s 0.7; 55s 0.7"}, "", unclear, untested, analysis.ConclusionUnclear, analysis.FuelCut},
+		{"not read", []string{speeds, loads, status, front}, "", untested, untested, analysis.ConclusionUnclear, analysis.MoreReading},
 		{"cold", []string{"ECT 0s..60s/5s 40", speeds, loads, status, front, sound}, "not_ready 2", untested, untested, analysis.ConclusionNotReady, ""},
 		{"a diesel", []string{"FUEL_TYP 0s 4", speeds, loads, status, front, sound}, "not_ready 2", untested, untested, analysis.ConclusionNotReady, ""},
 		{"a gap in the cut", []string{speeds, loads, status, front, air, "says 22.05s gap 21s", sound}, "", proven, proven, analysis.PartlyProven, analysis.FrontSensor},
@@ -156,28 +159,34 @@ func stateOf(v analysis.Verdict, id analysis.ProofID) analysis.State {
 
 // Evidence adds up: what parts have come to, and the state that follows.
 func TestTallies(t *testing.T) {
+	type tries [denied + 1]int
 	for _, c := range []struct {
-		n         [denied + 1]int // too short, shown, missed, between, denied
-		elsewhere int             // readings on the other side
+		n         tries // too short, shown, glimpsed, missed, between, denied
+		elsewhere int   // readings on the other side
 		want      analysis.State
 	}{
-		{[5]int{}, 9, untested},
-		{[5]int{3}, 9, untested},
-		{[5]int{0, 1}, 9, proven},
-		{[5]int{4, 1}, 9, proven},
-		{[5]int{0, 1}, 1, unclear},
-		{[5]int{0, 1, 1}, 9, unclear},
-		{[5]int{0, 2, 1}, 9, unclear},
-		{[5]int{0, 3, 1}, 9, proven},
-		{[5]int{0, 0, 1}, 9, unclear},
-		{[5]int{0, 0, 2}, 9, failed},
-		{[5]int{9, 0, 2, 3, 5}, 9, failed},
-		{[5]int{0, 0, 0, 2}, 9, unclear},
-		{[5]int{0, 0, 0, 0, 4}, 9, untested},
+		{tries{}, 9, untested},
+		{tries{tooShort: 3}, 9, untested},
+		{tries{shown: 1}, 9, proven},
+		{tries{tooShort: 4, shown: 1}, 9, proven},
+		{tries{shown: 1}, 1, unclear},
+		{tries{shown: 1, missed: 1}, 9, unclear},
+		{tries{shown: 2, missed: 1}, 9, unclear},
+		{tries{shown: 3, missed: 1}, 9, proven},
+		{tries{glimpsed: 1}, 9, unclear},
+		{tries{glimpsed: 2}, 9, proven},
+		{tries{glimpsed: 2}, 1, unclear},
+		{tries{glimpsed: 2, shown: 1, missed: 1}, 9, unclear},
+		{tries{missed: 1}, 9, unclear},
+		{tries{missed: 2}, 9, failed},
+		{tries{glimpsed: 1, missed: 2}, 9, unclear},
+		{tries{tooShort: 9, missed: 2, between: 3, denied: 5}, 9, failed},
+		{tries{between: 2}, 9, unclear},
+		{tries{denied: 4}, 9, untested},
 	} {
 		for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
 			w := New(analysis.Config{})
-			w.lean.n, w.rich.n = c.n, c.n
+			w.lean.n, w.rich.n = [denied + 1]int(c.n), [denied + 1]int(c.n)
 			w.moved.leans, w.moved.riches = c.elsewhere, c.elsewhere
 			if got := w.side(side); got.State != c.want || len(got.Why) == 0 {
 				t.Errorf("%v, %d elsewhere, %s: %s (%v), want %s", c.n, c.elsewhere, side, got.State, got.Why, c.want)

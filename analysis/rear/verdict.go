@@ -40,15 +40,18 @@ func (w *Watcher) side(side analysis.Side) analysis.Proof {
 		followed, not = reason.PullReadRich, reason.PullNotRich
 	}
 	n, all := &a.n, a.counted()
+	seen, whole := a.showed()
 	switch {
 	case all == 0:
 		p.State, p.Why = analysis.Untested, wants.Of()
-	case n[shown] > 0 && !alive:
+	case seen > 0 && !alive:
 		p.Why = reason.LayThereAlways.Of(side, w.moved.low, w.moved.high)
-	case n[shown] > 2*n[missed]:
-		p.State, p.Why = analysis.Proven, followed.Of(n[shown], all, a.best)
-	case n[shown] > 0:
-		p.Why = followed.Of(n[shown], all, a.best).And(reason.MissedInOthers, n[missed])
+	case whole > 2*n[missed]:
+		p.State, p.Why = analysis.Proven, followed.Of(seen, all, a.best)
+	case seen > 0 && n[missed] > 0:
+		p.Why = followed.Of(seen, all, a.best).And(reason.MissedInOthers, n[missed])
+	case seen > 0:
+		p.Why = followed.Of(seen, all, a.best).And(reason.OneReadingOnly)
 	case n[missed] >= 2:
 		p.State, p.Why = analysis.Failed, not.Of(n[missed], a.longest, a.best)
 	case n[missed] == 1:
@@ -61,12 +64,12 @@ func (w *Watcher) side(side analysis.Side) analysis.Proof {
 	if all > 0 {
 		tell := func(key string, v float64) { p.Evidence[key] = math.Round(v*1000) / 1000 }
 		tell("times", float64(all))
-		tell("shown_times", float64(n[shown]))
+		tell("shown_times", float64(seen))
 		tell("missed_times", float64(n[missed]))
-		if n[shown]+n[missed]+n[between] > 0 {
+		if seen+n[missed]+n[between] > 0 {
 			tell("reading_v", a.best)
 		}
-		if n[shown] > 0 {
+		if seen > 0 {
 			tell("after_s", a.after)
 		}
 		if n[missed] > 0 {
@@ -110,8 +113,11 @@ func (w *Watcher) next(c analysis.Conclusion, lean, rich analysis.State) (analys
 		}
 		return "", out
 	}
+	seen, _ := w.lean.showed()
 	switch {
-	case lean == analysis.Unclear && w.lean.n[shown] > 0 && w.moved.riches < 2: // it lay lean already
+	case w.fig.Figures().Readings == 0:
+		return analysis.MoreReading, []reason.Reason{reason.RearUnread.Of()}
+	case lean == analysis.Unclear && seen > 0 && w.moved.riches < 2: // it lay lean already
 		return analysis.FullLoad, []reason.Reason{pull}
 	case lean != analysis.Proven:
 		return analysis.FuelCut, []reason.Reason{cut}
@@ -130,11 +136,15 @@ func (w *Watcher) Reasons() []reason.Reason {
 		if x.side == analysis.Rich {
 			code = reason.DrivePullSeen
 		}
-		out = append(out, code.Of(x.begin, x.last, x.nearest).And(outcomes[x.came]))
+		line := code.Of(x.begin, x.last)
+		if x.nearest >= 0 {
+			line = line.And(reason.NearestRead, x.nearest)
+		}
+		out = append(out, line.And(outcomes[x.came]))
 	}
 	return append(out, analysis.Follows(w.Verdict()))
 }
 
 var outcomes = map[outcome]reason.Code{
-	tooShort: reason.PartTooShort, shown: reason.PartShown, missed: reason.PartMissed, between: reason.PartBetween, denied: reason.PartDenied,
+	tooShort: reason.PartTooShort, shown: reason.PartShown, glimpsed: reason.PartGlimpsed, missed: reason.PartMissed, between: reason.PartBetween, denied: reason.PartDenied,
 }

@@ -13,6 +13,7 @@ const (
 	PullNotRich    Code = "pull_not_rich"    // how many, s, V
 	MissedInOthers Code = "missed_in_others" // in how many
 	OnceOnly       Code = "once_only"
+	OneReadingOnly Code = "one_reading_only"
 	LayThereAlways Code = "lay_there_always" // side, V, V
 	DriveBetween   Code = "drive_between"    // V
 )
@@ -21,6 +22,7 @@ const (
 const (
 	RearCut         Code = "rear_cut"
 	RearPull        Code = "rear_pull"
+	RearUnread      Code = "rear_unread"
 	TestTheFront    Code = "test_the_front"
 	RearWiring      Code = "rear_wiring"
 	LeakAheadOfRear Code = "leak_ahead_of_rear"
@@ -28,8 +30,10 @@ const (
 
 // Of what was weighed.
 const (
-	DriveCutSeen  Code = "drive_cut_seen"  // from s, to s, V
-	DrivePullSeen Code = "drive_pull_seen" // from s, to s, V
+	DriveCutSeen  Code = "drive_cut_seen"  // from s, to s
+	DrivePullSeen Code = "drive_pull_seen" // from s, to s
+	NearestRead   Code = "nearest_read"    // V
+	PartGlimpsed  Code = "part_glimpsed"
 	PartShown     Code = "part_shown"
 	PartMissed    Code = "part_missed"
 	PartTooShort  Code = "part_too_short"

@@ -5,6 +5,9 @@ import (
 	"testing"
 
 	"pushback/analysis"
+	"pushback/analysis/session"
+	"pushback/cmd/internal/accuracy/third"
+	"pushback/decode"
 	"pushback/obd/simcar"
 )
 
@@ -36,5 +39,33 @@ func TestRearDrives(t *testing.T) {
 	}
 	if t.Logf("%d of %d drives with cuts and pulls are told", told, asked); told*4 < asked*3 {
 		t.Errorf("%d of %d drives with cuts and pulls are told", told, asked)
+	}
+}
+
+// Hours of sound cars by other hands, read as for a test of the sensor in front: their catalysts, cuts and full load are a model of
+// their own. The sensor behind is dead in none.
+func TestRearDrivesOfOthers(t *testing.T) {
+	proven := 0
+	for i := range *rearMany {
+		test, records := third.Unforced(*rearFrom + uint64(i))
+		j := session.NewJudge(session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 2}, By: analysis.ByFuelCut})
+		for _, rec := range records {
+			j.Step(rec)
+		}
+		j.Finish()
+		v := j.Verdict()
+		t.Logf("seed %d, %s, %.1f readings/s: %s", test.Seed, test.Fault, test.Rate, v.Conclusion)
+		for _, p := range v.Proofs {
+			if p.State == analysis.Proven {
+				proven++
+			}
+			if p.State == analysis.Failed {
+				t.Errorf("seed %d: %s failed, %v\n%v", test.Seed, p.ID, p.Why, j.Reasons())
+			}
+		}
+	}
+	t.Logf("%d arcs proven", proven)
+	if proven == 0 {
+		t.Error("no drive showed anything")
 	}
 }
