@@ -16,11 +16,18 @@ var (
 	rearMany = flag.Int("rear", 16, "how many drives TestRearDrives judges")
 )
 
+func manyRear() int {
+	if testing.Short() {
+		return *rearMany / 4
+	}
+	return *rearMany
+}
+
 // Of cars drawn at random, each driven with cuts and pulls or through town, no sound sensor behind the catalyst is called dead and no
 // dead one sound; where the drive asks for it, most are told.
 func TestRearDrives(t *testing.T) {
 	told, asked := 0, 0
-	for i, x := range each(*rearMany, nil, func(i int) Trial {
+	for i, x := range each(manyRear(), nil, func(i int) Trial {
 		cfg, exp := simcar.RandomRear(*rearFrom + uint64(i))
 		return runBy(cfg, exp, false, string(analysis.ByFuelCut))
 	}) {
@@ -46,7 +53,7 @@ func TestRearDrives(t *testing.T) {
 // their own. The sensor behind is dead in none.
 func TestRearDrivesOfOthers(t *testing.T) {
 	proven := 0
-	for i := range *rearMany {
+	for i := range manyRear() {
 		test, records := third.Unforced(*rearFrom + uint64(i))
 		j := session.NewJudge(session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 2}, By: analysis.ByFuelCut})
 		for _, rec := range records {
