@@ -53,7 +53,7 @@ func TestRearDrives(t *testing.T) {
 // their own. The sensor behind is dead in none.
 func TestRearDrivesOfOthers(t *testing.T) {
 	proven := 0
-	for i := range manyRear() {
+	for i := range *rearMany {
 		test, records := third.Unforced(*rearFrom + uint64(i))
 		j := session.NewJudge(session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 2}, By: analysis.ByFuelCut})
 		for _, rec := range records {
