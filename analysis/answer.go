@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"pushback/analysis/recent"
 	"pushback/analysis/stats"
 )
 
@@ -63,11 +64,11 @@ type course struct {
 	raw    float64 // short-term trim alone, not mirrored
 	rawTop float64 // the same, mirrored, at its highest since the beginning
 	low    float64 // lowest since the beginning, and its last reading
-	lowAt  point
-	fellAt float64 // s: when it had come down to low; 0: it stood there when the force began
-	rise   point   // the first reading above low
-	back   bool    // it has gone back a count since
-	again  float64 // s: when it rose once more after it had, at the latest
+	lowAt  recent.Reading
+	fellAt float64        // s: when it had come down to low; 0: it stood there when the force began
+	rise   recent.Reading // the first reading above low
+	back   bool           // it has gone back a count since
+	again  float64        // s: when it rose once more after it had, at the latest
 	rising bool
 	peak   float64
 	peakAt float64 // s: when it was first at peak
@@ -150,32 +151,32 @@ func (a *answer) width() float64 {
 func (a *answer) moved() float64 { return a.now - a.start }
 
 // add takes a reading of total trim (not mirrored); raw is short-term trim alone.
-func (a *answer) add(p point, total, raw float64) {
+func (a *answer) add(p recent.Reading, total, raw float64) {
 	u := a.up * total
 	if a.state != answered && a.n > 0 {
 		switch step := u - a.now; {
 		case step < -trimCount/2:
 			a.back = true
 		case step > trimCount/2 && a.back:
-			a.back, a.again = false, p.hi
+			a.back, a.again = false, p.Hi
 		}
 	}
-	a.now, a.nowAt, a.raw = u, p.t(), raw
+	a.now, a.nowAt, a.raw = u, p.T(), raw
 	if a.n == 0 {
 		a.start = u
 		if a.base.known() {
 			a.start = a.up * a.base.last
 		}
 		a.low, a.peak, a.bottom, a.top = a.start, a.start, a.start, a.start
-		a.lowAt = point{lo: a.lo, hi: a.hi}
-		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.t()
+		a.lowAt = recent.Reading{Lo: a.lo, Hi: a.hi}
+		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.T()
 		a.rawTop = a.up * raw
 	}
 	a.n++
 	a.rawTop = max(a.rawTop, a.up*raw)
-	a.climb.add(p.t(), u)
+	a.climb.add(p.T(), u)
 	if u > a.peak {
-		a.peakAt = p.t()
+		a.peakAt = p.T()
 	}
 	if a.state == answered {
 		// Where it began is settled; a fall now is the loop letting go.
@@ -183,7 +184,7 @@ func (a *answer) add(p point, total, raw float64) {
 		a.drop = max(a.drop, a.peak-u)
 	} else if u <= a.low+roundoff {
 		if u < a.low-roundoff {
-			a.fellAt = p.lo
+			a.fellAt = p.Lo
 		}
 		a.low, a.lowAt, a.rising, a.peak, a.drop, a.turnAt = min(u, a.low), p, false, u, 0, 0
 	} else {
@@ -194,7 +195,7 @@ func (a *answer) add(p point, total, raw float64) {
 		a.drop = max(a.drop, a.peak-u)
 	}
 	if a.peak-u <= 0.2*(a.peak-a.start) {
-		a.highAt = p.t()
+		a.highAt = p.T()
 	}
 	if a.turnAt == 0 && a.peak-a.low >= minAnswer-roundoff && a.peak-u > 1.01*trimCount {
 		a.turnAt = a.peakAt
@@ -202,7 +203,7 @@ func (a *answer) add(p point, total, raw float64) {
 	a.top = max(a.top, u)
 	a.bottom = min(a.bottom, u)
 	if abs(u-a.steadyRef) > 1.01*trimCount || abs(raw-a.steadyRaw) > 1.01*trimCount {
-		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.t()
+		a.steadyRef, a.steadyRaw, a.steadyAt = u, raw, p.T()
 	}
 
 	switch a.state {
@@ -210,7 +211,7 @@ func (a *answer) add(p point, total, raw float64) {
 		a.weigh()
 		fall := a.top - u
 		if a.climb.falls() && fall >= minAnswer-roundoff && u <= a.bottom+1.01*trimCount && a.moved() <= -minAnswer &&
-			p.t()-a.hi >= slowestTurn {
+			p.T()-a.hi >= slowestTurn {
 			a.wrongs++
 		} else {
 			a.wrongs = 0
@@ -220,7 +221,7 @@ func (a *answer) add(p point, total, raw float64) {
 		}
 	case answered:
 		if !a.limit && a.rated && a.moved() >= 5 && a.peak-u <= 1.01*trimCount {
-			still := p.t() - a.steadyAt
+			still := p.T() - a.steadyAt
 			if still >= 2 && a.rate*still >= 3*trimCount {
 				a.limit, a.limitAt, a.limitRaw = true, a.steadyAt, raw
 			}
@@ -236,11 +237,11 @@ func (a *answer) weigh() {
 	// Or, where trim drifted about before, a long way without turning once, from the
 	// force's beginning on.
 	straight := come >= max(6, 0.7*a.width()) && a.drop <= 1.01*trimCount && a.nowAt-a.began >= 5 &&
-		a.lowAt.t() <= a.hi+1
+		a.lowAt.T() <= a.hi+1
 	// Or farther than it ever went by itself: without turning once, though a slow loop goes on the way it went for a while
 	// first; by mixture it may turn on the way.
 	far := come >= max(6, 1.5*a.width()) && a.now > a.ceiling()+a.margin()
-	farther := far && (a.mayTurn && a.lowAt.t() <= a.hi+2 || a.drop <= 1.01*trimCount && a.nowAt-a.began >= 5 && a.lowAt.t() <= a.hi+slowestTurn)
+	farther := far && (a.mayTurn && a.lowAt.T() <= a.hi+2 || a.drop <= 1.01*trimCount && a.nowAt-a.began >= 5 && a.lowAt.T() <= a.hi+slowestTurn)
 	if beyond || straight || farther {
 		a.state = answered
 	}
@@ -299,17 +300,17 @@ func (a *answer) quiet() bool {
 // since the force began; until is where the ramp ends.
 func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 	pts := w.scratchP[:0]
-	for i := t.short.from(a.rise.t()); i < t.short.n; i++ {
-		p := t.short.at(i)
-		if p.t() > until {
+	for i := t.short.From(a.rise.T()); i < t.short.Len(); i++ {
+		p := t.short.At(i)
+		if p.T() > until {
 			break
 		}
-		pts = append(pts, point{p.lo, p.hi, a.up * t.total(p, a.began)})
+		pts = append(pts, recent.Reading{Lo: p.Lo, Hi: p.Hi, V: a.up * t.total(p, a.began)})
 	}
 	w.scratchP = pts
 	a.rate = theilSen(pts, w.scratchA)
 	if math.IsNaN(a.rate) || a.rate <= 0 {
-		a.rate = max(0.01, (a.now-a.low)/max(0.1, a.nowAt-a.lowAt.t()))
+		a.rate = max(0.01, (a.now-a.low)/max(0.1, a.nowAt-a.lowAt.T()))
 	}
 	// Trim was still at its lowest at one reading and had left it at the next. As
 	// data move by whole counts, it may have begun to move up to a count's time
@@ -320,9 +321,9 @@ func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 		slack = 0
 	}
 	late := w.volts.refresh() // what is told is so old at most
-	a.onsetLo = max(a.lowAt.lo-slack, a.fellAt, a.lo)
+	a.onsetLo = max(a.lowAt.Lo-slack, a.fellAt, a.lo)
 	a.onsetHi = max(a.latest(pts), a.onsetLo)
-	line := a.rise.t() - a.riseHeight(t)/max(a.rate, 0.05)
+	line := a.rise.T() - a.riseHeight(t)/max(a.rate, 0.05)
 	a.onset = min(max(line, a.onsetLo), a.onsetHi)
 	lo, hi := a.onsetLo, a.onsetHi
 	if a.fellAt == 0 && !jumps { // a ramp from a level, not a turn or a jump
@@ -337,29 +338,29 @@ func (w *Watcher) fitAnswer(a *answer, t *trimStream, until float64) {
 
 // latest is when the answer had begun at the latest: a first count may be the last of trim's hunting, so that the second
 // and third count, less what the ramp takes to them, tell too.
-func (a *answer) latest(pts []point) float64 {
-	hi, k := max(a.rise.hi, a.again), 2.0
+func (a *answer) latest(pts []recent.Reading) float64 {
+	hi, k := max(a.rise.Hi, a.again), 2.0
 	for _, p := range pts {
-		for ; k <= 3 && p.v >= a.low+k*trimCount-roundoff; k++ {
-			hi = max(hi, p.hi-(k-1)*trimCount/max(a.rate, 0.05))
+		for ; k <= 3 && p.V >= a.low+k*trimCount-roundoff; k++ {
+			hi = max(hi, p.Hi-(k-1)*trimCount/max(a.rate, 0.05))
 		}
 	}
 	return hi
 }
 
 // stairs is how long trim stands at each of its steps, s, the longer ones; 0 if there are too few.
-func stairs(pts []point) float64 {
+func stairs(pts []recent.Reading) float64 {
 	var g [64]float64
 	n, at := 0, -1.0
 	for i := 1; i < len(pts) && n < len(g); i++ {
-		if abs(pts[i].v-pts[i-1].v) < trimCount/2 {
+		if abs(pts[i].V-pts[i-1].V) < trimCount/2 {
 			continue
 		}
 		if at > 0 {
-			g[n] = pts[i].t() - at
+			g[n] = pts[i].T() - at
 			n++
 		}
-		at = pts[i].t()
+		at = pts[i].T()
 	}
 	if n < 3 {
 		return 0
@@ -372,12 +373,12 @@ func stairs(pts []point) float64 {
 // first and its ramp. A jump at the beginning makes the fitted onset early, not late.
 func (w *Watcher) fitOnset(a *answer, t *trimStream, until float64) {
 	at, y := w.scratchA[:0], w.scratchB[:0]
-	for i := t.short.from(a.lo); i < t.short.n; i++ {
-		p := t.short.at(i)
-		if p.t() > until {
+	for i := t.short.From(a.lo); i < t.short.Len(); i++ {
+		p := t.short.At(i)
+		if p.T() > until {
 			break
 		}
-		at, y = append(at, p.t()), append(y, a.up*t.total(p, a.began))
+		at, y = append(at, p.T()), append(y, a.up*t.total(p, a.began))
 	}
 	w.scratchA, w.scratchB = at, y
 	h, ok := stats.FitHinge(at, y, a.onsetLo, a.onsetHi, onsetConfidence, trimCount*trimCount/12)
@@ -394,7 +395,7 @@ func (a *answer) ramped(until float64) float64 {
 	if a.limit {
 		until = min(until, a.limitAt)
 	}
-	if a.turnAt > a.rise.t() {
+	if a.turnAt > a.rise.T() {
 		until = min(until, a.turnAt)
 	}
 	return until

@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // A ramp whose onset, slope and plateau are known: y = 2 + min(23, 2.5·max(0, t-5)), so it
@@ -17,10 +19,10 @@ func TestRamp(t *testing.T) {
 		for x := 5.0; x <= 20; x += every {
 			y := 2 + math.Min(23, 2.5*math.Max(0, x-5))
 			y = math.Round(y*1.28) / 1.28
-			p := point{x - 0.02, x + 0.02, y}
-			w.trim.short.add(p)
+			p := recent.Reading{Lo: x - 0.02, Hi: x + 0.02, V: y}
+			w.trim.short.Add(p)
 			a.add(p, y, y)
-			if a.state == answered && !a.rated && p.t()-a.rise.t() > 1.2 {
+			if a.state == answered && !a.rated && p.T()-a.rise.T() > 1.2 {
 				w.fitAnswer(&a, &w.trim, x)
 			}
 		}
@@ -56,7 +58,7 @@ func TestSilence(t *testing.T) {
 		quiet := 0.0
 		for x := 0.1; x < 20; x += 0.2 {
 			y := math.Round(c.trim(x)*1.28) / 1.28
-			a.add(point{x, x, y}, y, y)
+			a.add(recent.Reading{Lo: x, Hi: x, V: y}, y, y)
 			if a.state == answerOpen && a.quiet() && quiet == 0 {
 				quiet = x
 			}

@@ -33,7 +33,7 @@ func (w *Watcher) Asked(at time.Duration, side Side, open bool) []Event {
 func (w *Watcher) askedFor(s *stretch) (odds float64, guided, said bool) {
 	for i := len(w.asked) - 1; i >= 0; i-- {
 		a := w.asked[i]
-		if a.at > s.first.t() {
+		if a.at > s.first.T() {
 			continue
 		}
 		switch {

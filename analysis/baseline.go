@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/limits"
+	"pushback/analysis/recent"
 	"pushback/analysis/stats"
 )
 
@@ -209,13 +210,13 @@ func (s stays) lasting(p float64) float64 {
 }
 
 // voltsBaseline looks at the readings in [from, to].
-func (w *Watcher) voltsBaseline(s *series, from, to float64) voltsBase {
+func (w *Watcher) voltsBaseline(s *recent.Series, from, to float64) voltsBase {
 	b := voltsBase{}
 	values, gaps := w.scratchA[:0], w.scratchB[:0]
 	lean, rich := w.scratchC[:0], w.scratchD[:0]
 	var side Side
 	var since, lastOn float64
-	var prev point
+	var prev recent.Reading
 	nRich := 0
 	endDwell := func(next float64) {
 		d := next - since
@@ -225,36 +226,36 @@ func (w *Watcher) voltsBaseline(s *series, from, to float64) voltsBase {
 			lean = append(lean, d)
 		}
 	}
-	for i := s.from(from); i < s.n; i++ {
-		p := s.at(i)
-		if p.t() > to {
+	for i := s.From(from); i < s.Len(); i++ {
+		p := s.At(i)
+		if p.T() > to {
 			break
 		}
 		if b.n > 0 {
-			gaps = append(gaps, p.t()-prev.t())
+			gaps = append(gaps, p.T()-prev.T())
 		} else {
-			b.seconds = -p.t()
+			b.seconds = -p.T()
 		}
 		b.n++
-		values = append(values, p.v)
-		if p.v > switchPoint {
+		values = append(values, p.V)
+		if p.V > switchPoint {
 			nRich++
 		}
-		if now := sideOf(p.v); now != "" && now != side {
+		if now := sideOf(p.V); now != "" && now != side {
 			if side != "" {
 				b.changes++
-				endDwell(p.t())
+				endDwell(p.T())
 			}
-			side, since = now, p.t()
+			side, since = now, p.T()
 		}
-		lastOn = p.t()
+		lastOn = p.T()
 		prev = p
 	}
 	if b.n == 0 {
 		return b
 	}
 	endDwell(lastOn)
-	b.seconds += prev.t()
+	b.seconds += prev.T()
 	b.shareRich = float64(nRich) / float64(b.n)
 	b.interval = stats.Quantile(gaps, 0.5)
 	if math.IsNaN(b.interval) {
@@ -289,22 +290,22 @@ func (w *Watcher) trimBaseline(t *trimStream, from, to float64) trimBase {
 	values := w.scratchA[:0]
 	var prev, prevT, firstT float64
 	travel := 0.0
-	for i := t.short.from(from); i < t.short.n; i++ {
-		p := t.short.at(i)
-		if p.t() > to {
+	for i := t.short.From(from); i < t.short.Len(); i++ {
+		p := t.short.At(i)
+		if p.T() > to {
 			break
 		}
 		v := t.total(p, to)
 		if b.n == 0 {
-			firstT = p.t()
+			firstT = p.T()
 		} else {
 			travel += abs(v - prev)
 		}
 		if b.n == 0 {
-			b.shortLow, b.shortHigh = p.v, p.v
+			b.shortLow, b.shortHigh = p.V, p.V
 		}
-		b.shortLow, b.shortHigh = min(b.shortLow, p.v), max(b.shortHigh, p.v)
-		prev, prevT = v, p.t()
+		b.shortLow, b.shortHigh = min(b.shortLow, p.V), max(b.shortHigh, p.V)
+		prev, prevT = v, p.T()
 		values = append(values, v)
 		b.n++
 	}
@@ -324,7 +325,7 @@ func (w *Watcher) trimBaseline(t *trimStream, from, to float64) trimBase {
 		if hi-lo > 1.01*trimCount {
 			break
 		}
-		b.flatFor = prevT - t.short.at(t.short.from(from)+i).t()
+		b.flatFor = prevT - t.short.At(t.short.From(from)+i).T()
 	}
 	// The few most extreme readings of a long rest are set aside, as a passing
 	// disturbance; a short rest keeps all.

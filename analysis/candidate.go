@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"slices"
+
+	"pushback/analysis/recent"
 )
 
 // candidate is a stretch that is over and did not decide by itself; it waits for what follows.
@@ -30,13 +32,13 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 		if _, guided, asked := w.askedFor(d); guided && !asked {
 			continue // that one side was forced when it was asked for says nothing of when it was not
 		}
-		if !c.mature || !c.even || !w.even(s) || d.side == s.side || d.track != s.track || d.first.t() < w.lastEnd() || d.first.t() >= s.first.t() ||
-			s.first.t()-d.last.t() > testLasts {
+		if !c.mature || !c.even || !w.even(s) || d.side == s.side || d.track != s.track || d.first.T() < w.lastEnd() || d.first.T() >= s.first.T() ||
+			s.first.T()-d.last.T() > testLasts {
 			continue
 		}
 		if c.weight.given() >= oneInHundred && w.testLogOdds(c.weight, x.given()) >= oneInThousand {
 			w.cands[i].mature = false
-			w.beginForce(held{side: d.side, lo: d.lo, hi: d.hi, level: d.level, until: d.last.t(), weight: c.weight}, d.track, w.use(d))
+			w.beginForce(held{side: d.side, lo: d.lo, hi: d.hi, level: d.level, until: d.last.T(), weight: c.weight}, d.track, w.use(d))
 			w.endStretch(d, s.lo)
 		}
 	}
@@ -44,7 +46,7 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 
 // lookAtFinished weighs a stretch that is over and was not called a force while it lasted.
 func (w *Watcher) lookAtFinished(s stretch) {
-	if s.seconds() < leastUnsaid && !(w.hinted() && s.seconds() >= leastSaid) || s.first.t() < w.lastEnd() || w.holding() != nil {
+	if s.seconds() < leastUnsaid && !(w.hinted() && s.seconds() >= leastSaid) || s.first.T() < w.lastEnd() || w.holding() != nil {
 		return
 	}
 	x, said := w.weigh(&s)
@@ -54,7 +56,7 @@ func (w *Watcher) lookAtFinished(s stretch) {
 		w.beginStretch(&s, x)
 		w.endStretch(&s, math.Inf(1))
 	case x.given()+releaseAdds >= oneInHundred:
-		c := candidate{stretch: s, weight: x, said: said, even: w.even(&s), fromTrim: w.trimOf(s.track).totalAt(s.first.t()), atEnd: w.trimOf(s.track).totalAt(s.last.t())}
+		c := candidate{stretch: s, weight: x, said: said, even: w.even(&s), fromTrim: w.trimOf(s.track).totalAt(s.first.T()), atEnd: w.trimOf(s.track).totalAt(s.last.T())}
 		if len(w.cands) == maxCandidates {
 			w.cands = slices.Delete(w.cands, 0, 1)
 		}
@@ -69,7 +71,7 @@ func (w *Watcher) lookAtFinished(s stretch) {
 
 // leftCycle reports whether the stretch was more than one of the sensor's own stays, which were known.
 func (w *Watcher) leftCycle(s *stretch) bool {
-	b, _ := w.baseBefore(s.track, s.first.t())
+	b, _ := w.baseBefore(s.track, s.first.T())
 	own := b.stays(s.side)
 	return b.switching() && own.n >= 3 && outlasts(s.seconds(), own.n, own.mean*float64(own.n), own.shape) < 1e-3 && math.IsInf(w.afterRelease(s, s.seconds()), -1)
 }
@@ -77,7 +79,7 @@ func (w *Watcher) leftCycle(s *stretch) bool {
 // endStretch ends the force that was made of the stretch; what was read after until belongs to another.
 func (w *Watcher) endStretch(s *stretch, until float64) {
 	if f := w.holding(); f != nil {
-		w.endForceUntil(f, s.last.lo, s.next.hi, false, until)
+		w.endForceUntil(f, s.last.Lo, s.next.Hi, false, until)
 	}
 }
 
@@ -87,11 +89,11 @@ func (w *Watcher) stepCandidates(last bool) {
 	for i := 0; i < len(w.cands); i++ {
 		c := &w.cands[i]
 		k := c.stretch.track
-		if p, _ := k.volts.last(); c.mature || !c.follow(p, w.trimOf(k).totalAt(w.now), k.interval, last) {
+		if p, _ := k.volts.Last(); c.mature || !c.follow(p, w.trimOf(k).totalAt(w.now), k.interval, last) {
 			continue
 		}
 		s := c.stretch
-		if w.holding() == nil && s.first.t() >= w.lastEnd() && w.isForce(&s, c.weight, c.said) {
+		if w.holding() == nil && s.first.T() >= w.lastEnd() && w.isForce(&s, c.weight, c.said) {
 			x := c.weight
 			w.beginStretch(&s, x)
 			w.endStretch(&s, math.Inf(1))
@@ -123,17 +125,17 @@ func (d *doubt) serious() bool { return d.secs > 0 && d.odds > 1.5 }
 func (c *candidate) moved() float64 { return against(c.stretch.side) * (c.atEnd - c.fromTrim) }
 
 // follow takes a reading after the stretch; it reports whether what followed has been weighed now.
-func (c *candidate) follow(p point, total, interval float64, last bool) bool {
+func (c *candidate) follow(p recent.Reading, total, interval float64, last bool) bool {
 	s := &c.stretch
-	since := p.t() - s.next.lo
+	since := p.T() - s.next.Lo
 	if since < 0 {
 		return false
 	}
 	if !c.turned && since <= max(promptWithin, 2.2*interval) {
-		c.turned = onSide(s.side.Opposite(), p.v)
+		c.turned = onSide(s.side.Opposite(), p.V)
 	}
-	if c.turned && c.left == 0 && (p.v > switchPoint) == (s.side == Rich) {
-		c.left = p.t()
+	if c.turned && c.left == 0 && (p.V > switchPoint) == (s.side == Rich) {
+		c.left = p.T()
 	}
 	moved, back := c.moved(), 0.0
 	if moved > 0 {

@@ -26,7 +26,7 @@ func (c *assessment) delivery() Proof {
 		switch {
 		case f.rel.says() && believed:
 			prove(reason.ForcedSensorSaid.Of(f.rel.expect),
-				evidence("after_s", f.rel.firstOn.t()-f.rel.at, "reading_v", f.rel.best))
+				evidence("after_s", f.rel.firstOn.T()-f.rel.at, "reading_v", f.rel.best))
 			bySensor = true
 		case f.compensated:
 			prove(reason.BroughtBack.Of(),
@@ -171,21 +171,21 @@ func (c *assessment) sensor(side Side) Proof {
 		r := &f.rel
 		ev := evidence("trim_made_pct", f.own.up*r.trimMade)
 		proven := func() {
-			stayed := r.lastOn.t() - r.firstOn.t()
-			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(max(0, r.firstOn.t()-r.at)), round3(r.best), round3(stayed)
+			stayed := r.lastOn.T() - r.firstOn.T()
+			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(max(0, r.firstOn.T()-r.at)), round3(r.best), round3(stayed)
 			better(Proof{id, Proven, said.Of(
-				side, reason.Interval{Lo: max(0, r.firstOn.lo-r.hi), Hi: max(0, r.firstOn.hi-r.lo)}, r.best, stayed), ev})
+				side, reason.Interval{Lo: max(0, r.firstOn.Lo-r.hi), Hi: max(0, r.firstOn.Hi-r.lo)}, r.best, stayed), ev})
 		}
 		switch r.state {
 		case sensorSays:
 			if !r.says() {
-				better(Proof{id, Unclear, reason.LeftTooEarly.Of(side, r.lastOn.t()-r.firstOn.t(), 100*(1-r.stillLeft)), ev})
+				better(Proof{id, Unclear, reason.LeftTooEarly.Of(side, r.lastOn.T()-r.firstOn.T(), 100*(1-r.stillLeft)), ev})
 				continue
 			}
 			proven()
 		case sensorLate:
-			ev["after_min_s"] = round3(max(0, r.lastOff.t()-r.hi))
-			better(Proof{id, Unclear, reason.SaidLate.Of(side, r.firstOn.t()-r.at), ev})
+			ev["after_min_s"] = round3(max(0, r.lastOff.T()-r.hi))
+			better(Proof{id, Unclear, reason.SaidLate.Of(side, r.firstOn.T()-r.at), ev})
 		case sensorMute:
 			ev["waited_s"] = round3(r.decidedAt - r.at)
 			if f.volts.switching() {

@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"pushback/analysis/recent"
+)
 
 // Figures is what the readings of a session show apart from any force: how the
 // sensor switches and where the trims lie. NaN where nothing was read.
@@ -30,7 +34,7 @@ type figures struct {
 	n               int
 	sum             float64
 	seconds         float64
-	last            point
+	last            recent.Reading
 	has             bool
 	side            Side
 	changes         int
@@ -47,20 +51,20 @@ type moments struct {
 func (m *moments) add(v float64) { m.n++; m.sum += v }
 func (m *moments) mean() float64 { return m.sum / float64(m.n) } // NaN for none
 
-func (f *figures) addVolts(p point, forced bool) {
+func (f *figures) addVolts(p recent.Reading, forced bool) {
 	if forced {
 		f.has = false
 		return
 	}
-	if f.has && p.t()-f.last.t() < 10 {
-		f.seconds += p.t() - f.last.t()
+	if f.has && p.T()-f.last.T() < 10 {
+		f.seconds += p.T() - f.last.T()
 	} else {
 		f.side = ""
 	}
 	f.n++
-	f.sum += p.v
-	f.hist[min(max(int(math.Round(p.v/0.005)), 0), len(f.hist)-1)]++
-	if s := sideOf(p.v); s != "" {
+	f.sum += p.V
+	f.hist[min(max(int(math.Round(p.V/0.005)), 0), len(f.hist)-1)]++
+	if s := sideOf(p.V); s != "" {
 		if f.side != "" && s != f.side {
 			f.changes++
 		} else if s == f.side {
@@ -101,7 +105,9 @@ func (w *Watcher) Figures() Figures { return w.fig.figures() }
 type FigureWatch struct{ f figures }
 
 // Volts takes a reading of the watched sensor, V, that was read between two times, s.
-func (f *FigureWatch) Volts(sent, received, v float64) { f.f.addVolts(point{sent, received, v}, false) }
+func (f *FigureWatch) Volts(sent, received, v float64) {
+	f.f.addVolts(recent.Reading{Lo: sent, Hi: received, V: v}, false)
+}
 
 // Trim takes short-term trim, %.
 func (f *FigureWatch) Trim(v float64) { f.f.addTrim(v, false) }

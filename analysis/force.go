@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"pushback/analysis/measure"
+	"pushback/analysis/recent"
 	"pushback/analysis/stats"
 )
 
@@ -156,9 +157,9 @@ const (
 )
 
 // begin starts to follow the sensor of readings s for a force that began at lo.
-func (d *downstream) begin(side Side, s *series, lo float64, scratch []float64) {
+func (d *downstream) begin(side Side, s *recent.Series, lo float64, scratch []float64) {
 	*d = downstream{side: side}
-	values := s.appendValues(scratch[:0], lo-30, lo)
+	values := s.Values(scratch[:0], lo-30, lo)
 	if len(values) >= 3 {
 		d.seen, d.hasBase = true, true
 		d.baseLow = quantile(values, 0.05)
@@ -170,17 +171,17 @@ func (d *downstream) begin(side Side, s *series, lo float64, scratch []float64) 
 		d.blind = d.hasBase && d.baseHigh < 0.30
 	}
 	since := -1.0
-	for i := s.from(lo - 30); i < s.n && s.at(i).t() <= lo; i++ {
-		p := s.at(i)
-		d.store.rested(d.reaches(p.v))
-		if !d.reaches(p.v) {
+	for i := s.From(lo - 30); i < s.Len() && s.At(i).T() <= lo; i++ {
+		p := s.At(i)
+		d.store.rested(d.reaches(p.V))
+		if !d.reaches(p.V) {
 			since = -1
 			continue
 		}
 		if since < 0 {
-			since = p.t()
+			since = p.T()
 		}
-		d.stay = max(d.stay, p.t()-since)
+		d.stay = max(d.stay, p.T()-since)
 	}
 }
 
@@ -199,7 +200,7 @@ func (d *downstream) leans(v float64) bool {
 }
 
 // addVolts takes a downstream reading while trim is moved% away from where it was.
-func (d *downstream) addVolts(p point, moved float64) {
+func (d *downstream) addVolts(p recent.Reading, moved float64) {
 	d.seen = true
 	d.n++
 	if d.answered || moved < 4 {
@@ -208,11 +209,11 @@ func (d *downstream) addVolts(p point, moved float64) {
 	if d.blind {
 		return
 	}
-	d.store.addVolts(p.t(), d.oxygen, d.reaches(p.v), d.leans(p.v))
+	d.store.addVolts(p.T(), d.oxygen, d.reaches(p.V), d.leans(p.V))
 	switch {
-	case d.reaches(p.v):
+	case d.reaches(p.V):
 		if d.on == 0 {
-			d.since, d.total, d.passed = p.t(), 0, d.oxygen
+			d.since, d.total, d.passed = p.T(), 0, d.oxygen
 		}
 		d.on++
 		d.total++
@@ -226,8 +227,8 @@ func (d *downstream) addVolts(p point, moved float64) {
 	// breath of the loop.
 	need := max(5, 3*d.stay)
 	// On a slow bus two readings must do, if they are far from where it rested.
-	enough := d.on >= 3 || d.on >= 2 && d.hasBase && (p.v > d.baseHigh+0.25 || p.v < d.baseLow-0.25)
-	if enough && float64(d.on) >= 0.85*float64(d.total) && p.t()-d.since >= need {
+	enough := d.on >= 3 || d.on >= 2 && d.hasBase && (p.V > d.baseHigh+0.25 || p.V < d.baseLow-0.25)
+	if enough && float64(d.on) >= 0.85*float64(d.total) && p.T()-d.since >= need {
 		d.answered, d.answeredAt = true, d.since
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"pushback/analysis/hazard"
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 )
 
 // Every piece of advice that a verdict can give carries the cautions of what it asks to do.
@@ -28,7 +29,7 @@ func TestAdviceCarriesItsCautions(t *testing.T) {
 			w.ready.wide, w.ready.mixture = wide, by == ByMixture
 			w.fig.short.add(30)
 			for i := range 9 { // a sensor that only ever says lean
-				w.fig.addVolts(point{lo: float64(i), hi: float64(i), v: 0.1}, false)
+				w.fig.addVolts(recent.Reading{Lo: float64(i), Hi: float64(i), V: 0.1}, false)
 			}
 			for _, forces := range [][]*force{nil, {opened}, {low}, {high}, {hot}, {doubtful}, {letGo}} {
 				c := &assessment{w: w, forces: forces}

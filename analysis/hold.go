@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 )
 
 func (w *Watcher) beginForce(h held, k *track, marked bool) {
@@ -48,11 +49,11 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		h.until = w.now
 	}
 	w.feedTrims(f, h.until)
-	for i := w.down.from(h.hi); i < w.down.n && w.down.at(i).t() <= h.until; i++ {
-		p := w.down.at(i)
+	for i := w.down.From(h.hi); i < w.down.Len() && w.down.At(i).T() <= h.until; i++ {
+		p := w.down.At(i)
 		moved := 0.0
-		if j := w.trim.short.from(p.t()); j > 0 {
-			moved = f.own.up*w.trim.total(w.trim.short.at(j-1), f.begin) - f.own.start
+		if j := w.trim.short.From(p.T()); j > 0 {
+			moved = f.own.up*w.trim.total(w.trim.short.At(j-1), f.begin) - f.own.start
 		}
 		f.down.addVolts(p, moved)
 	}
@@ -88,7 +89,7 @@ func (w *Watcher) atLimit(f *force, base trimBase) bool {
 	if f.own.up*base.last < farOut {
 		return false
 	}
-	lo, hi, n := w.volts.volts.span(f.beginLo-5, f.beginLo-1e-6)
+	lo, hi, n := w.volts.volts.Span(f.beginLo-5, f.beginLo-1e-6)
 	if n < 3 {
 		return false
 	}
@@ -103,22 +104,22 @@ func (w *Watcher) atLimit(f *force, base trimBase) bool {
 // trim does then is no answer.
 func (w *Watcher) feedTrims(f *force, until float64) {
 	s := &w.trim.short
-	for i := s.from(f.fedOwn); i < s.n && s.at(i).t() <= until; i++ {
-		if p := s.at(i); p.t() > f.fedOwn {
-			f.own.add(p, w.trim.total(p, f.begin), p.v)
+	for i := s.From(f.fedOwn); i < s.Len() && s.At(i).T() <= until; i++ {
+		if p := s.At(i); p.T() > f.fedOwn {
+			f.own.add(p, w.trim.total(p, f.begin), p.V)
 			if f.dropped == 0 && f.own.gaveUp() && f.seen {
-				f.dropped = p.t()
+				f.dropped = p.T()
 			}
-			w.settleDrop(f, p.t())
-			f.down.addTrim(p.t(), f.pastBalance(f.own.now), w.airflow())
-			f.fedOwn = p.t()
+			w.settleDrop(f, p.T())
+			f.down.addTrim(p.T(), f.pastBalance(f.own.now), w.airflow())
+			f.fedOwn = p.T()
 		}
 	}
 	s = &w.otherTrim.short
-	for i := s.from(f.fedOther); i < s.n && s.at(i).t() <= until; i++ {
-		if p := s.at(i); p.t() > f.fedOther {
-			f.other.add(p, w.otherTrim.total(p, f.begin), p.v)
-			f.fedOther = p.t()
+	for i := s.From(f.fedOther); i < s.Len() && s.At(i).T() <= until; i++ {
+		if p := s.At(i); p.T() > f.fedOther {
+			f.other.add(p, w.otherTrim.total(p, f.begin), p.V)
+			f.fedOther = p.T()
 		}
 	}
 }
@@ -129,7 +130,7 @@ func (w *Watcher) judgeHold(f *force) {
 	since := w.now - f.begin
 	switch {
 	case a.state == answered && !f.emittedAnswer:
-		if a.nowAt-a.rise.t() < 1.2 && !f.ended {
+		if a.nowAt-a.rise.T() < 1.2 && !f.ended {
 			return // a little more of the ramp, to know its rate
 		}
 		w.fitAnswer(a, &w.trim, a.ramped(w.now))
@@ -168,7 +169,7 @@ func (w *Watcher) judgeHold(f *force) {
 	if (o.state == answered || strides) && !f.emittedOther && since > 1 && w.cfg.By != ByMixture && !w.heldBeside(f) { // propane reaches both banks
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
-		inStep := o.lowAt.t() <= f.beginHi+2
+		inStep := o.lowAt.T() <= f.beginHi+2
 		// One that goes back to its middle and stops there answers nothing either.
 		beyond := abs(o.raw) >= nearZero
 		if !own && inStep && beyond && (strides || a.state == silent && o.moved() >= 5) {
@@ -209,13 +210,13 @@ func toward(side Side) string {
 }
 
 // stepHold follows the held signal until it is let go.
-func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
+func (w *Watcher) stepHold(f *force, k *track, p recent.Reading, outside bool) {
 	if w.cfg.By == ByMixture {
 		w.stepMixtureHold(f, p)
 		return
 	}
 	released := false
-	var lo, hi point
+	var lo, hi recent.Reading
 	if f.loose {
 		d := &k.dwell
 		if d.side != f.side && d.seconds() >= k.returnWithin() || d.side == f.side.Opposite() && w.expect.releaseAt > 0 {
@@ -233,10 +234,10 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 			if !r.hasBefore {
 				lo = r.first
 			}
-			if abs(lo.v-f.level) > r.half+0.005 {
+			if abs(lo.V-f.level) > r.half+0.005 {
 				lo, hi = w.lastHeld(k, f.level)
 			}
-		} else if outside && w.expect.releaseAt > 0 && sideOf(p.v) == f.side.Opposite() {
+		} else if outside && w.expect.releaseAt > 0 && sideOf(p.V) == f.side.Opposite() {
 			released = true
 			lo, hi = w.lastHeld(k, f.level)
 		} else if !outside { // a reading beside the level may be the release
@@ -246,14 +247,14 @@ func (w *Watcher) stepHold(f *force, k *track, p point, outside bool) {
 	at := w.expect.releaseAt
 	switch {
 	case released:
-		w.feedTrims(f, lo.t())
-		w.endForce(f, lo.lo, hi.hi, false)
-	case at > 0 && p.t() > at+lateRelease && f.volts.switching() && !f.loose && !f.wasOpen:
+		w.feedTrims(f, lo.T())
+		w.endForce(f, lo.Lo, hi.Hi, false)
+	case at > 0 && p.T() > at+lateRelease && f.volts.switching() && !f.loose && !f.wasOpen:
 		w.expect.releaseAt = 0 // a sensor that switches in a closed loop does not lie where it was held: it still is
-	case at > 0 && p.t() > at+lateRelease:
+	case at > 0 && p.T() > at+lateRelease:
 		w.endForce(f, at, at, true)
 	case !outside && at == 0:
-		w.feedTrims(f, p.t())
+		w.feedTrims(f, p.T())
 		w.judgeHold(f)
 	}
 }
@@ -269,10 +270,10 @@ func (f *force) slides(r *run) bool {
 const lateRelease = 8.0
 
 // lastHeld finds the last reading at the level, and the next.
-func (w *Watcher) lastHeld(k *track, level float64) (last, next point) {
-	next, _ = k.volts.last()
-	for i := k.volts.n - 1; i >= 0; i-- {
-		if q := k.volts.at(i); abs(q.v-level) <= k.run.half+0.005 {
+func (w *Watcher) lastHeld(k *track, level float64) (last, next recent.Reading) {
+	next, _ = k.volts.Last()
+	for i := k.volts.Len() - 1; i >= 0; i-- {
+		if q := k.volts.At(i); abs(q.V-level) <= k.run.half+0.005 {
 			return q, next
 		} else {
 			next = q

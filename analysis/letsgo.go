@@ -1,6 +1,9 @@
 package analysis
 
-import "pushback/decode"
+import (
+	"pushback/analysis/recent"
+	"pushback/decode"
+)
 
 // How the computer lets go of a sensor that it does not believe.
 const (
@@ -36,14 +39,14 @@ func (a *answer) gaveUp() bool {
 }
 
 // stepStatus takes the status of the fuel system.
-func (w *Watcher) stepStatus(p point) {
+func (w *Watcher) stepStatus(p recent.Reading) {
 	r := &w.ready
 	was, had := r.status, r.hasStatus
-	r.status, r.hasStatus, r.statusAt = int(p.v), true, p.lo
+	r.status, r.hasStatus, r.statusAt = int(p.V), true, p.Lo
 	if isClosed(r.status) {
-		r.closedAt, r.everClosed = p.lo, true
+		r.closedAt, r.everClosed = p.Lo, true
 	} else {
-		r.openAt = p.hi
+		r.openAt = p.Hi
 		if f := w.holding(); f != nil {
 			f.wasOpen = true
 		}
@@ -51,9 +54,9 @@ func (w *Watcher) stepStatus(p point) {
 	if !had || r.status == was {
 		return
 	}
-	r.changedAt, r.changedFrom = p.t(), was
+	r.changedAt, r.changedFrom = p.T(), was
 	if f := w.running(); f != nil {
-		w.statusChanged(f, p.t(), was)
+		w.statusChanged(f, p.T(), was)
 	}
 }
 
@@ -81,16 +84,16 @@ func (w *Watcher) stall(at float64) {
 }
 
 // stepRuntime takes the time since the engine's start, s: what goes back was started anew since it was read last.
-func (w *Watcher) stepRuntime(p point) {
-	if p.v < w.ready.ran-1 {
-		w.stall(p.lo - p.v)
+func (w *Watcher) stepRuntime(p recent.Reading) {
+	if p.V < w.ready.ran-1 {
+		w.stall(p.Lo - p.V)
 	}
-	w.ready.ran = p.v
+	w.ready.ran = p.V
 }
 
-func (w *Watcher) stepPurge(p point) {
-	w.ready.purge.add(p)
-	if f := w.running(); f != nil && !f.ended && w.ready.purged(p.t(), p.t()-f.begin) {
+func (w *Watcher) stepPurge(p recent.Reading) {
+	w.ready.purge.Add(p)
+	if f := w.running(); f != nil && !f.ended && w.ready.purged(p.T(), p.T()-f.begin) {
 		f.purged = true
 	}
 }
@@ -98,7 +101,7 @@ func (w *Watcher) stepPurge(p point) {
 // purged reports whether the purge valve was commanded open or shut within so many seconds before t: that moves the
 // mixture, and some computers pause trim for it.
 func (r *readiness) purged(t, within float64) bool {
-	lo, hi, n := r.purge.span(t-within, t)
+	lo, hi, n := r.purge.Span(t-within, t)
 	return n > 1 && hi-lo >= purgeMoves
 }
 
@@ -170,20 +173,20 @@ func paused(forces []*force) bool {
 
 // standing is for how long short-term trim has kept within a count when it was time t, s.
 func (t *trimStream) standing(at float64) float64 {
-	i := t.short.from(at) - 1
+	i := t.short.From(at) - 1
 	if i < 0 {
 		return 0
 	}
-	last := t.short.at(i)
-	since := last.t()
+	last := t.short.At(i)
+	since := last.T()
 	for ; i >= 0; i-- {
-		p := t.short.at(i)
-		if abs(t.total(p, at)-t.total(last, at)) > 1.01*trimCount || last.t()-p.t() > 2*pauseLasts {
+		p := t.short.At(i)
+		if abs(t.total(p, at)-t.total(last, at)) > 1.01*trimCount || last.T()-p.T() > 2*pauseLasts {
 			break
 		}
-		since = p.t()
+		since = p.T()
 	}
-	return last.t() - since
+	return last.T() - since
 }
 
 // neverBeyond reports whether trim stood at zero and had at rest hunted on the other side of it alone: then it

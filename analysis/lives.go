@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"pushback/analysis/recent"
+)
 
 // lives tells a sensor that reads lean because the gas at it is lean, as an exhaust leak ahead of it makes it, from one that
 // reads lean whatever the gas: released from a rich force, the mixture is leaner by what trim has cut and comes back as trim
@@ -31,14 +35,14 @@ const (
 )
 
 // addVolts takes a reading after the release.
-func (l *lives) addVolts(r *release, p point) {
-	after := p.t() - r.hi
+func (l *lives) addVolts(r *release, p recent.Reading) {
+	after := p.T() - r.hi
 	switch {
 	case r.expect != Lean || r.trimMade < 8 || after < passedBy:
 	case after < hardlyIn && r.still() > 0.6:
-		l.early.add(p.v, r.trimNow)
+		l.early.add(p.V, r.trimNow)
 	case r.still() < 0.4:
-		l.late.add(p.v, r.trimNow)
+		l.late.add(p.V, r.trimNow)
 	}
 }
 

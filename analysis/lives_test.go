@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // Nernst's law by hand: V = kT/4e · ln(0.209 / p), k/e = 8.617e-5 V/K (CODATA), and lean gas of lambda L holds about
@@ -36,7 +38,7 @@ func TestLives(t *testing.T) {
 			trim := max(0, 28-2*max(0, at-101))
 			rel.trimNow = trim // mirrored: it was cut
 			v := math.Round((c.volts(-trim)+c.noise*r.NormFloat64())/0.005) * 0.005
-			l.addVolts(&rel, point{at, at, v})
+			l.addVolts(&rel, recent.Reading{Lo: at, Hi: at, V: v})
 		}
 		odds, moved := l.odds()
 		if (odds > 1.1) != c.alive || (odds < -1) != c.dead {
@@ -46,7 +48,7 @@ func TestLives(t *testing.T) {
 	for _, trimMade := range []float64{7, 28} { // hardly any cut, and nothing read once trim is back
 		l, rel := lives{}, release{expect: Lean, hi: 100, trimThen: trimMade, trimNow: trimMade, trimMade: trimMade}
 		for at := 100.0; at < 130; at++ {
-			l.addVolts(&rel, point{at, at, 0.03})
+			l.addVolts(&rel, recent.Reading{Lo: at, Hi: at, V: 0.03})
 		}
 		if odds, _ := l.odds(); odds != 0 {
 			t.Errorf("of nothing it says %.1f", odds)

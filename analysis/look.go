@@ -2,6 +2,8 @@ package analysis
 
 import (
 	"slices"
+
+	"pushback/analysis/recent"
 )
 
 // readOften is how often the other bank's sensor must be read, s, before a hold on it is taken
@@ -87,11 +89,11 @@ func (w *Watcher) worthWeighing(s *stretch, looked *look) bool {
 		least = leastSaid
 	}
 	secs := s.seconds()
-	if secs < least || s.n < 3 || s.first.t() < w.lastEnd() {
+	if secs < least || s.n < 3 || s.first.T() < w.lastEnd() {
 		return false
 	}
-	if looked.first != s.first.t() {
-		*looked = look{first: s.first.t()}
+	if looked.first != s.first.T() {
+		*looked = look{first: s.first.T()}
 	}
 	if secs < looked.at*growth {
 		return false
@@ -104,8 +106,8 @@ func (w *Watcher) worthWeighing(s *stretch, looked *look) bool {
 type look struct{ first, at float64 }
 
 // least is how long a stretch that begins there must be for worthWeighing not to refuse it, s.
-func (l *look) least(first *point) float64 {
-	if l.first != first.t() {
+func (l *look) least(first *recent.Reading) float64 {
+	if l.first != first.T() {
 		return leastSaid
 	}
 	return max(leastSaid, l.at*growth)
@@ -114,14 +116,14 @@ func (l *look) least(first *point) float64 {
 func (w *Watcher) beginStretch(s *stretch, x weight) {
 	w.beginPartners(s, x)
 	// What came before the stretch and did not decide will not.
-	w.cands = slices.DeleteFunc(w.cands, func(c candidate) bool { return c.stretch.first.t() <= s.first.t() })
-	w.beginForce(held{side: s.side, lo: s.lo, hi: s.hi, level: s.level, loose: s.loose, until: s.last.t(), weight: x}, s.track, w.use(s))
+	w.cands = slices.DeleteFunc(w.cands, func(c candidate) bool { return c.stretch.first.T() <= s.first.T() })
+	w.beginForce(held{side: s.side, lo: s.lo, hi: s.hi, level: s.level, loose: s.loose, until: s.last.T(), weight: x}, s.track, w.use(s))
 }
 
 // note keeps with what was said near the stretch how much its readings speak for a force.
 func (w *Watcher) note(s *stretch, x weight) {
 	for i := range w.hints {
-		if h := &w.hints[i]; s.track == &w.volts && s.last.t() >= h.at && s.first.t() >= h.at-sayNear && (h.release == 0 || s.first.t() <= h.release) {
+		if h := &w.hints[i]; s.track == &w.volts && s.last.T() >= h.at && s.first.T() >= h.at-sayNear && (h.release == 0 || s.first.T() <= h.release) {
 			h.most = max(h.most, x.free)
 		}
 	}
@@ -131,7 +133,7 @@ func (w *Watcher) note(s *stretch, x weight) {
 func (w *Watcher) use(s *stretch) bool {
 	best, far := -1, sayFar
 	for i, h := range w.hints {
-		d := abs(s.first.t() - h.at)
+		d := abs(s.first.T() - h.at)
 		if s.side != h.side {
 			d += sayNear
 		}
@@ -156,14 +158,14 @@ func (w *Watcher) trimOf(k *track) *trimStream {
 
 // totalAt is total trim at time t, %; 0 if none was read.
 func (t *trimStream) totalAt(at float64) float64 {
-	i := t.short.from(at)
-	if i == t.short.n || i > 0 && t.short.at(i).t() > at {
+	i := t.short.From(at)
+	if i == t.short.Len() || i > 0 && t.short.At(i).T() > at {
 		i--
 	}
 	if i < 0 {
 		return 0
 	}
-	p := t.short.at(i)
+	p := t.short.At(i)
 	return t.totalOf(p)
 }
 

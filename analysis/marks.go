@@ -143,15 +143,15 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	fo := &w.follow[sideIndex(side)]
 	var n, on int
 	var sum float64
-	lo, hi, _ := w.volts.volts.span(from, until)
-	for i := w.volts.volts.from(from); i < w.volts.volts.n; i++ {
-		p := w.volts.volts.at(i)
-		if p.t() > until {
+	lo, hi, _ := w.volts.volts.Span(from, until)
+	for i := w.volts.volts.From(from); i < w.volts.volts.Len(); i++ {
+		p := w.volts.volts.At(i)
+		if p.T() > until {
 			break
 		}
 		n++
-		sum += p.v
-		if onSide(side, p.v) {
+		sum += p.V
+		if onSide(side, p.V) {
 			on++
 		}
 	}
@@ -196,24 +196,24 @@ const tenToOne = 2.3
 
 func (w *Watcher) judgeOtherBank(h *hint, fo *markOutcome, from, until float64) {
 	s := &w.otherVolts.volts
-	if s.n == 0 || w.both != nil {
+	if s.Len() == 0 || w.both != nil {
 		return
 	}
-	lo, hi, n := s.span(from, until)
+	lo, hi, n := s.Span(from, until)
 	if n < 3 {
 		fo.no, fo.vague, fo.why = false, true, reason.OtherBankSeldom.Of()
 		return
 	}
 	on := 0
-	for i := s.from(from); i < s.n && s.at(i).t() <= until; i++ {
-		if onSide(h.side, s.at(i).v) {
+	for i := s.From(from); i < s.Len() && s.At(i).T() <= until; i++ {
+		if onSide(h.side, s.At(i).V) {
 			on++
 		}
 	}
 	if float64(on) < 0.7*float64(n) {
 		return // it was not on the forced side either
 	}
-	rest := s.appendValues(w.scratchA[:0], h.at-baselineFor, h.at-sayNear)
+	rest := s.Values(w.scratchA[:0], h.at-baselineFor, h.at-sayNear)
 	mid := (lo + hi) / 2
 	near := 0
 	for _, v := range rest {

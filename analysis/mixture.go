@@ -1,23 +1,25 @@
 package analysis
 
+import "pushback/analysis/recent"
+
 // lookForMixture: propane or an induced lean moves the sensor's own reading to one
 // side for much longer than switching does, with trim against it.
 func (w *Watcher) lookForMixture() {
 	d := &w.volts.dwell
-	if w.marks > 0 || d.side == "" || d.n < 3 || d.seconds() < 1 || d.first.t() < w.lastEnd() {
+	if w.marks > 0 || d.side == "" || d.n < 3 || d.seconds() < 1 || d.first.T() < w.lastEnd() {
 		return // who makes marks makes them for each force; purge looks the same
 	}
-	b, tr := w.baseBefore(&w.volts, d.first.t())
+	b, tr := w.baseBefore(&w.volts, d.first.T())
 	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
 	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
-	q, has := w.trim.short.last()
-	if !has || d.seconds() < 4 || b.stays(d.side).chance(d.seconds()) > 1e-5 || !w.ready.steady(d.first.t(), d.last.t()) ||
-		!w.ready.closedDuring(d.first.t()) || w.ready.purged(d.last.t(), d.seconds()+purgeSettles) {
+	q, has := w.trim.short.Last()
+	if !has || d.seconds() < 4 || b.stays(d.side).chance(d.seconds()) > 1e-5 || !w.ready.steady(d.first.T(), d.last.T()) ||
+		!w.ready.closedDuring(d.first.T()) || w.ready.purged(d.last.T(), d.seconds()+purgeSettles) {
 		return
 	}
 	var a answer
 	a.begin(d.side, h.lo, h.hi, tr, noise{})
-	u := a.up * w.trim.total(q, d.first.t())
+	u := a.up * w.trim.total(q, d.first.T())
 	if u >= a.ceiling()+a.margin() && u-a.up*tr.median >= 8 && tr.seconds >= 8 {
 		w.beginForce(h, &w.volts, false)
 	}
@@ -25,7 +27,7 @@ func (w *Watcher) lookForMixture() {
 
 // stepMixtureHold: while mixture is forced the loop may bring it back and go on
 // switching at another trim, so only the technician's word or trim's way back end it.
-func (w *Watcher) stepMixtureHold(f *force, p point) {
+func (w *Watcher) stepMixtureHold(f *force, p recent.Reading) {
 	d := &w.volts.dwell
 	f.sideFor = 0
 	if d.side == f.side {
@@ -33,20 +35,20 @@ func (w *Watcher) stepMixtureHold(f *force, p point) {
 	}
 	own := f.volts.stays(f.side)
 	long := d.side == f.side && d.seconds() > max(1, 1.3*own.habit(own.p95))
-	if long && strength(f.side, p.v) == 2 {
+	if long && strength(f.side, p.V) == 2 {
 		f.strong++
 	}
-	w.feedTrims(f, p.t())
+	w.feedTrims(f, p.T())
 	if !f.seen && (long && d.seconds() > 1.3*own.habit(own.longest) || f.own.state == answered) {
 		f.seen = true
-		if t := d.first.t(); long && t > f.begin-2 {
+		if t := d.first.T(); long && t > f.begin-2 {
 			f.beginLo, f.beginHi = startOf(d.before, d.hasBefore, d.first)
 			f.begin = (f.beginLo + f.beginHi) / 2
 		}
 		w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
 	}
-	if onSide(f.side, p.v) && (f.level == 0 || (p.v > f.level) == (f.side == Rich)) {
-		f.level = p.v // the most extreme reading
+	if onSide(f.side, p.V) && (f.level == 0 || (p.V > f.level) == (f.side == Rich)) {
+		f.level = p.V // the most extreme reading
 	}
 	// Brought back: the sensor cycles again and trim has stopped going one way.
 	if f.own.state == answered && d.side != "" && d.side != f.turnSide {
@@ -61,6 +63,6 @@ func (w *Watcher) stepMixtureHold(f *force, p point) {
 		return
 	}
 	if d.seconds() > max(1.5, 1.3*f.volts.stays(d.side).longest) && f.own.now-f.own.start < 0.6*(f.own.top-f.own.start) {
-		w.endForce(f, d.before.lo, d.first.hi, false)
+		w.endForce(f, d.before.Lo, d.first.Hi, false)
 	}
 }

@@ -1,6 +1,10 @@
 package analysis
 
-import "time"
+import (
+	"time"
+
+	"pushback/analysis/recent"
+)
 
 // openInput is what the computer's input reads while the sensor's branch is open and nothing is touched: between
 // [limits.NeutralLow] and [limits.NeutralHigh] on many cars (published: 391 to 491 mV), 0 V with a pull-down, 1.1 V or the top of the range on others.
@@ -29,12 +33,12 @@ func (w *Watcher) Open(at time.Duration) []Event {
 
 // lookForOpen asks whether the readings lie at the level of an open input: between the sides, where no wire is
 // held and no cell stays, or wherever they went when it was said. What is read then is no baseline.
-func (w *Watcher) lookForOpen(p point) {
+func (w *Watcher) lookForOpen(p recent.Reading) {
 	o, r := &w.open, &w.volts.run
 	if o.lasts {
-		if said := len(w.hints) > 0 && w.hints[len(w.hints)-1].at > o.said; abs(p.v-o.level) > openWidth || said && o.said > 0 {
+		if said := len(w.hints) > 0 && w.hints[len(w.hints)-1].at > o.said; abs(p.V-o.level) > openWidth || said && o.said > 0 {
 			o.lasts = false
-			w.restFrom, w.cache.valid = p.t(), false
+			w.restFrom, w.cache.valid = p.T(), false
 		}
 		return
 	}
@@ -42,20 +46,20 @@ func (w *Watcher) lookForOpen(p point) {
 		!r.hasBefore {
 		return
 	}
-	if lo, hi, _ := w.volts.volts.span(r.first.t()-openStill, r.first.t()); max(r.level()-lo, hi-r.level()) < alive {
+	if lo, hi, _ := w.volts.volts.Span(r.first.T()-openStill, r.first.T()); max(r.level()-lo, hi-r.level()) < alive {
 		return // it lay there before
 	}
-	said := o.said > 0 && r.first.t() > o.said-sayFar && r.first.t() < o.said+sayFar && (len(w.hints) == 0 || w.hints[len(w.hints)-1].at < o.said)
+	said := o.said > 0 && r.first.T() > o.said-sayFar && r.first.T() < o.said+sayFar && (len(w.hints) == 0 || w.hints[len(w.hints)-1].at < o.said)
 	if len(w.asked) > 0 {
 		// With a guide it counts while the guide asks for it.
-		said = o.asked && r.first.t() > w.asked[len(w.asked)-1].at-sayNear && (o.said > 0 || r.seconds() >= openUnsaid)
+		said = o.asked && r.first.T() > w.asked[len(w.asked)-1].at-sayNear && (o.said > 0 || r.seconds() >= openUnsaid)
 	}
 	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh && r.high-r.low <= 2*bandHalf &&
-		(said || r.seconds() >= openStill+2*w.volts.renewed && !w.ready.moved(r.first.t(), r.last.t()))
-	b, _ := w.baseBefore(&w.volts, r.first.t())
+		(said || r.seconds() >= openStill+2*w.volts.renewed && !w.ready.moved(r.first.T(), r.last.T()))
+	b, _ := w.baseBefore(&w.volts, r.first.T())
 	if between && (said || b.switching() || !b.known()) || said && (!b.known() || newLevel(r.level(), b.low, b.high)) {
 		o.level, o.known, o.lasts = r.level(), true, true
-		w.emit(Event{T: r.first.t(), Name: OpenLevel, Value: o.level})
+		w.emit(Event{T: r.first.T(), Name: OpenLevel, Value: o.level})
 	}
 }
 

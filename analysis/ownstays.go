@@ -1,6 +1,10 @@
 package analysis
 
-import "slices"
+import (
+	"slices"
+
+	"pushback/analysis/recent"
+)
 
 // ownStays are the latest whole stays of the sensor on either side in all the rests of a session together: soon after a force
 // there is little rest to compare with, and of a few slow stays the law is hardly known.
@@ -15,8 +19,8 @@ type ownStays struct {
 type stay struct{ end, secs float64 }
 
 // addVolts takes a reading; free: nobody holds anything, and the loop cycles again after the last release.
-func (o *ownStays) addVolts(p point, free bool) {
-	now := sideOf(p.v)
+func (o *ownStays) addVolts(p recent.Reading, free bool) {
+	now := sideOf(p.V)
 	switch {
 	case !free:
 		o.side, o.whole = "", false
@@ -24,10 +28,10 @@ func (o *ownStays) addVolts(p point, free bool) {
 	default:
 		if o.whole {
 			i := sideIndex(o.side)
-			o.ring[i][o.n[i]%len(o.ring[i])] = stay{p.t(), p.t() - o.since}
+			o.ring[i][o.n[i]%len(o.ring[i])] = stay{p.T(), p.T() - o.since}
 			o.n[i]++
 		}
-		o.whole, o.side, o.since = o.side != "", now, p.t()
+		o.whole, o.side, o.since = o.side != "", now, p.T()
 	}
 }
 
@@ -68,7 +72,7 @@ func (c *assessment) outstays(expect Side) bool {
 		if r.expect != expect || !r.byStay {
 			continue
 		}
-		chance *= own.chance(r.lastOn.t() - r.firstOn.t())
+		chance *= own.chance(r.lastOn.T() - r.firstOn.T())
 		n++
 	}
 	return n > 0 && chance <= ownStay

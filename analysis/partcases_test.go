@@ -10,6 +10,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"pushback/analysis/recent"
 	"pushback/analysis/scripttest"
 	"pushback/decode"
 )
@@ -72,14 +73,14 @@ func TestDownstreamCases(t *testing.T) {
 					continue // lean has no such rest
 				}
 			}
-			s := newSeries(64)
+			s := recent.New(64)
 			for _, p := range scripted(t, c.rest, 70, f) {
-				s.add(p)
+				s.Add(p)
 			}
 			var d downstream
 			d.begin(side, &s, 100, nil)
 			for _, p := range scripted(t, c.held, 100, f) {
-				d.addTrim(p.t(), 15, 2)
+				d.addTrim(p.T(), 15, 2)
 				d.addVolts(p, 15)
 			}
 			if d.answered != c.answered || d.blind != c.blind || c.answered && d.answeredAt != 100+c.at {
@@ -88,7 +89,7 @@ func TestDownstreamCases(t *testing.T) {
 		}
 	}
 	var d downstream
-	s := newSeries(4)
+	s := recent.New(4)
 	d.begin(Rich, &s, 0, nil)
 	for _, p := range scripted(t, "1s..20s/1s 0.85", 0, same) {
 		d.addVolts(p, 3.9)
@@ -115,17 +116,17 @@ func TestRearGoesOn(t *testing.T) {
 		{"goes at the very last", still, "1s..8s/1s 0.55; 9s..24s/1s 0.28", false},
 		{"hardly read", still, "10s 0.5; 22s 0.5", false},
 	} {
-		s := newSeries(64)
+		s := recent.New(64)
 		for _, p := range scripted(t, c.rest, 70, same) {
-			s.add(p)
+			s.Add(p)
 		}
 		var d downstream
 		d.begin(Lean, &s, 100, nil)
 		readings := scripted(t, c.held, 100, same)
-		for at := 100.0; at <= readings[len(readings)-1].t(); at++ {
+		for at := 100.0; at <= readings[len(readings)-1].T(); at++ {
 			d.addTrim(at, 25, 4)
 			for _, p := range readings {
-				if p.t() == at {
+				if p.T() == at {
 					d.addVolts(p, 25)
 				}
 			}
@@ -217,14 +218,14 @@ func TestRestContradictionCases(t *testing.T) {
 			}
 			var all []reading
 			for _, p := range scripted(t, c.volts, 0, turn) {
-				all = append(all, reading{p.t(), func() { r.addVolts(p) }})
+				all = append(all, reading{p.T(), func() { r.addVolts(p) }})
 			}
 			for _, p := range scripted(t, c.trim, 0, same) {
-				all = append(all, reading{p.t(), func() { r.addTrim(p.t(), sign*p.v, sign*c.other) }})
+				all = append(all, reading{p.T(), func() { r.addTrim(p.T(), sign*p.V, sign*c.other) }})
 			}
 			if c.down != "" {
 				for _, p := range scripted(t, c.down, 0, turn) {
-					all = append(all, reading{p.t(), func() { r.addDown(p) }})
+					all = append(all, reading{p.T(), func() { r.addDown(p) }})
 				}
 			}
 			slices.SortStableFunc(all, func(a, b reading) int { return int(1000 * (a.at - b.at)) })
@@ -245,10 +246,10 @@ func TestRestContradictionTakesOutWhatWasHeld(t *testing.T) {
 			if at >= heldFrom && at < heldTo {
 				r.forced(at)
 			} else {
-				r.addVolts(point{at, at, 0.1})
+				r.addVolts(recent.Reading{Lo: at, Hi: at, V: 0.1})
 			}
 			r.addTrim(at, 20, 0)
-			r.addDown(point{at, at, 0.85})
+			r.addDown(recent.Reading{Lo: at, Hi: at, V: 0.85})
 		}
 		return r
 	}
@@ -258,9 +259,9 @@ func TestRestContradictionTakesOutWhatWasHeld(t *testing.T) {
 	}
 	free.wasForced(2, 20)
 	for at := 21.0; at <= 30; at++ { // let go: the time in which it was held, as is known now, does not come back
-		free.addVolts(point{at, at, 0.1})
+		free.addVolts(recent.Reading{Lo: at, Hi: at, V: 0.1})
 		free.addTrim(at, 20, 0)
-		free.addDown(point{at, at, 0.85})
+		free.addDown(recent.Reading{Lo: at, Hi: at, V: 0.85})
 	}
 	if free.contradicts(Rich) || free.mute[sideIndex(Rich)] != 12 {
 		t.Errorf("%v s, though only two and ten were free", free.mute)
@@ -287,11 +288,11 @@ func TestTrimBesideIsBelieved(t *testing.T) {
 		for i, d := range c.pairs {
 			at := float64(i) * 0.5
 			if !math.IsNaN(d) {
-				s.bank(point{at, at, 3})
+				s.bank(recent.Reading{Lo: at, Hi: at, V: 3})
 			} else {
 				d = 0
 			}
-			if s.beside(point{at + 0.1, at + 0.1, 3 + d}) {
+			if s.beside(recent.Reading{Lo: at + 0.1, Hi: at + 0.1, V: 3 + d}) {
 				accepted++
 			}
 		}
@@ -301,8 +302,8 @@ func TestTrimBesideIsBelieved(t *testing.T) {
 	}
 	s := newTrimStream()
 	for i := range 20 { // never within a second of each other: nothing to compare
-		s.bank(point{float64(4 * i), float64(4 * i), 3})
-		if s.beside(point{float64(4*i) + 2, float64(4*i) + 2, 3}) {
+		s.bank(recent.Reading{Lo: float64(4 * i), Hi: float64(4 * i), V: 3})
+		if s.beside(recent.Reading{Lo: float64(4*i) + 2, Hi: float64(4*i) + 2, V: 3}) {
 			t.Fatal("believed without a comparison")
 		}
 	}
@@ -316,13 +317,13 @@ func TestLongTrimBetweenReadings(t *testing.T) {
 		t.Errorf("never read: %g", got)
 	}
 	for _, p := range scripted(t, "10s 2; 20s 4; 40s 0", 0, same) {
-		s.long.add(p)
+		s.long.Add(p)
 	}
 	for _, c := range []struct{ at, want float64 }{{0, 2}, {10, 2}, {15, 3}, {20, 4}, {30, 2}, {40, 0}, {99, 0}} {
 		if got := s.longAt(c.at); math.Abs(got-c.want) > 1e-9 {
 			t.Errorf("at %g s: %g, want %g", c.at, got, c.want)
 		}
-		if got := s.total(point{c.at, c.at, 5}, 15); math.Abs(got-(5+c.want-3)) > 1e-9 {
+		if got := s.total(recent.Reading{Lo: c.at, Hi: c.at, V: 5}, 15); math.Abs(got-(5+c.want-3)) > 1e-9 {
 			t.Errorf("total at %g s since 15 s: %g", c.at, got)
 		}
 	}
@@ -347,7 +348,7 @@ func TestGaveUp(t *testing.T) {
 		a.mayTurn = c.mayTurn
 		gave := false
 		for _, p := range scripted(t, c.trim, 0, same) {
-			a.add(p, p.v, p.v)
+			a.add(p, p.V, p.V)
 			gave = gave || a.gaveUp()
 		}
 		if gave != c.want {
@@ -389,7 +390,7 @@ func TestRefusal(t *testing.T) {
 func TestAskedFor(t *testing.T) {
 	w := NewWatcher(Config{})
 	stretchAt := func(at float64, side Side, k *track) *stretch {
-		return &stretch{track: k, side: side, first: point{at, at, 0}}
+		return &stretch{track: k, side: side, first: recent.Reading{Lo: at, Hi: at, V: 0}}
 	}
 	if _, guided, _ := w.askedFor(stretchAt(5, Lean, &w.volts)); guided || w.asksNow() {
 		t.Error("nobody asked, and it is guided")
@@ -566,7 +567,7 @@ func TestFigureCases(t *testing.T) {
 		}
 	}
 	w := NewWatcher(Config{})
-	w.fig.addVolts(point{1, 1, 0.5}, true)
+	w.fig.addVolts(recent.Reading{Lo: 1, Hi: 1, V: 0.5}, true)
 	w.fig.addTrim(3, true)
 	if g := w.Figures(); g.Readings != 0 || !math.IsNaN(g.Low) || !math.IsNaN(g.Mean) || !math.IsNaN(g.ShortMean) || !math.IsNaN(g.LongMean) || !math.IsNaN(g.ShortLow) {
 		t.Errorf("nothing but what was forced: %+v", g)

@@ -3,6 +3,8 @@ package analysis
 import (
 	"slices"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // evenly is a sensor that cycled before the force, as a loop makes it; flatBase one that did not.
@@ -25,8 +27,8 @@ func good(side Side) *force {
 		course:   course{start: 0, now: 15, nowAt: 25, top: 15, peak: 15, raw: 15, rawTop: 15},
 		onsetFit: onsetFit{onset: 11, onsetLo: 10.8, onsetHi: 11.2, rate: 2, rated: true}}
 	f.own.steadyAt = 24.5
-	f.rel = release{state: sensorSays, expect: side.Opposite(), lo: 25, hi: 25.1, at: 25, trimThen: 15, trimMade: 15, left: true, stillLeft: 0.1, lastOn: point{31, 31, 0.85},
-		reached: reached{n: 30, hasOn: true, nOn: 20, best: 0.88, strong: 15, firstOn: point{25.2, 25.3, 0.85}, bottom: 0.1, top: 0.9}, recovery: recovery{resumed: true, resumedAt: 33}}
+	f.rel = release{state: sensorSays, expect: side.Opposite(), lo: 25, hi: 25.1, at: 25, trimThen: 15, trimMade: 15, left: true, stillLeft: 0.1, lastOn: recent.Reading{Lo: 31, Hi: 31, V: 0.85},
+		reached: reached{n: 30, hasOn: true, nOn: 20, best: 0.88, strong: 15, firstOn: recent.Reading{Lo: 25.2, Hi: 25.3, V: 0.85}, bottom: 0.1, top: 0.9}, recovery: recovery{resumed: true, resumedAt: 33}}
 	f.down = downstream{seen: true, side: side.Opposite(), n: 30, answered: true, answeredAt: 16, oxygen: 5, away: 25, most: 15}
 	if side == Rich {
 		f.level = 0.95
@@ -197,11 +199,11 @@ func TestProofsOfOneForce(t *testing.T) {
 		{"no rear sensor, the forced one tells but swings by itself", ByWire, func(f *force) {
 			f.down = downstream{}
 			f.volts.lean, f.volts.rich = staysOf([]float64{0.1, 9, 0.2, 30}), staysOf([]float64{0.1, 9, 0.2, 30})
-			f.rel.stillLeft, f.rel.lastOn = -0.8, point{60, 60, 0.8} // it stayed long after trim was back
+			f.rel.stillLeft, f.rel.lastOn = -0.8, recent.Reading{Lo: 60, Hi: 60, V: 0.8} // it stayed long after trim was back
 		}, change(func(s *states) { s.delivery = Unclear })},
-		{"the forced one left long before trim was back", ByWire, func(f *force) { f.rel.stillLeft, f.rel.lastOn = 0.9, point{28, 28, 0.8} },
+		{"the forced one left long before trim was back", ByWire, func(f *force) { f.rel.stillLeft, f.rel.lastOn = 0.9, recent.Reading{Lo: 28, Hi: 28, V: 0.8} },
 			change(func(s *states) { s.sensor = Unclear })},
-		{"late", ByWire, func(f *force) { f.rel.state, f.rel.lastOff = sensorLate, point{28, 28, 0.3} }, change(func(s *states) { s.sensor = Unclear })},
+		{"late", ByWire, func(f *force) { f.rel.state, f.rel.lastOff = sensorLate, recent.Reading{Lo: 28, Hi: 28, V: 0.3} }, change(func(s *states) { s.sensor = Unclear })},
 		{"released too early", ByWire, func(f *force) { f.rel.state = sensorNotYet }, change(func(s *states) { s.sensor = Unclear })},
 
 		// bank and way back
@@ -282,24 +284,24 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"sensor: told once, not the other time", ByWire, func() []*force { return []*force{with(Lean), with(Lean, later, mute)} },
 			func(c *assessment) Proof { return c.sensor(Rich) }, Unclear},
 		{"sensor: late once, told once", ByWire, func() []*force {
-			return []*force{with(Lean, func(f *force) { f.rel.state, f.rel.lastOff = sensorLate, point{28, 28, 0.3} }), with(Lean, later)}
+			return []*force{with(Lean, func(f *force) { f.rel.state, f.rel.lastOff = sensorLate, recent.Reading{Lo: 28, Hi: 28, V: 0.3} }), with(Lean, later)}
 		}, func(c *assessment) Proof { return c.sensor(Rich) }, Proven},
 		{"delivery: both sides told by a sensor that swings", ByWire, func() []*force {
 			swings := func(f *force) {
 				noDown(f)
 				f.volts.lean, f.volts.rich = staysOf([]float64{0.1, 9, 0.2, 30}), staysOf([]float64{0.1, 9, 0.2, 30})
-				f.rel.stillLeft, f.rel.lastOn = -0.8, point{60, 60, 0.8}
+				f.rel.stillLeft, f.rel.lastOn = -0.8, recent.Reading{Lo: 60, Hi: 60, V: 0.8}
 			}
 			return []*force{with(Lean, swings), with(Rich, later, swings)}
 		}, func(c *assessment) Proof { return c.delivery() }, Proven},
 		{"delivery: what one release shows, another denies", ByWire, func() []*force {
 			return []*force{with(Lean, noDown), with(Lean, later, noDown, func(f *force) {
-				f.rel = release{state: sensorVague, trimMade: 10, at: 75, lastOff: point{78, 78, 0.1}, expect: Rich}
+				f.rel = release{state: sensorVague, trimMade: 10, at: 75, lastOff: recent.Reading{Lo: 78, Hi: 78, V: 0.1}, expect: Rich}
 			})}
 		}, func(c *assessment) Proof { return c.delivery() }, Unclear},
 		{"delivery: the same, but the rear sensor shows it", ByWire, func() []*force {
 			return []*force{with(Lean), with(Lean, later, func(f *force) {
-				f.rel = release{state: sensorVague, trimMade: 10, at: 75, lastOff: point{78, 78, 0.1}, expect: Rich}
+				f.rel = release{state: sensorVague, trimMade: 10, at: 75, lastOff: recent.Reading{Lo: 78, Hi: 78, V: 0.1}, expect: Rich}
 			})}
 		}, func(c *assessment) Proof { return c.delivery() }, Proven},
 		{"recovery: the last force tells", ByWire, func() []*force {

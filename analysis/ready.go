@@ -3,6 +3,7 @@ package analysis
 import (
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -13,15 +14,15 @@ type readiness struct {
 	loopStatus
 	coolant    float64
 	hasCoolant bool
-	rpm        series
-	purge      series   // %, commanded
-	ran        float64  // s since the engine's start, as told
-	speed      series   // km/h
-	wide       bool     // the watched sensor is a wide-range one
-	mixture    bool     // the mixture is forced, not the wire
-	fifth      atAFifth // it is a wide-range one, shown at a fifth of its voltage
-	fit        Fit      // for a test at all
-	unused     string   // the sensor, where the computer says that it does not use it for trim; "": it may
+	rpm        recent.Series
+	purge      recent.Series // %, commanded
+	ran        float64       // s since the engine's start, as told
+	speed      recent.Series // km/h
+	wide       bool          // the watched sensor is a wide-range one
+	mixture    bool          // the mixture is forced, not the wire
+	fifth      atAFifth      // it is a wide-range one, shown at a fifth of its voltage
+	fit        Fit           // for a test at all
+	unused     string        // the sensor, where the computer says that it does not use it for trim; "": it may
 	unusedN    int
 
 	said      bool // something was emitted
@@ -64,7 +65,7 @@ func (r *readiness) unmet() []reason.Reason {
 	if r.hasStatus && !isClosed(r.status) {
 		out = append(out, reason.LoopOpen.Of().Then(FuelStatus(r.status)))
 	}
-	if p, has := r.rpm.last(); has && p.v < limits.TurningSpeed {
+	if p, has := r.rpm.Last(); has && p.V < limits.TurningSpeed {
 		out = append(out, r.fit.Standing())
 	}
 	return append(out, r.fit.Unmet()...)
@@ -82,21 +83,21 @@ func (w *Watcher) Barred() (now, always bool) {
 // balanced mixture, is 0.66 V then (common practice of computers, no source). A narrow sensor that reads so says
 // rich, and the loop cuts; this loop is content.
 type atAFifth struct {
-	since point   // the first reading about 0.66 V of those on end
-	trim  float64 // total trim then, %
+	since recent.Reading // the first reading about 0.66 V of those on end
+	trim  float64        // total trim then, %
 	has   bool
 	shown bool
 }
 
-func (a *atAFifth) addVolts(p point, total func(at float64) float64, closed bool) {
+func (a *atAFifth) addVolts(p recent.Reading, total func(at float64) float64, closed bool) {
 	if a.shown {
 		return
 	}
-	if p.v < 0.62 || p.v > 0.70 || !closed {
+	if p.V < 0.62 || p.V > 0.70 || !closed {
 		a.has = false
 		return
 	}
-	trim := total(p.t())
+	trim := total(p.T())
 	if a.has && abs(trim-a.trim) > 2*trimCount {
 		a.has = false
 		return
@@ -104,7 +105,7 @@ func (a *atAFifth) addVolts(p point, total func(at float64) float64, closed bool
 	if !a.has {
 		a.since, a.trim, a.has = p, trim, true
 	}
-	a.shown = p.t()-a.since.t() >= 8 && abs(trim) < 10
+	a.shown = p.T()-a.since.T() >= 8 && abs(trim) < 10
 }
 
 // never reports whether the wire must not be forced at all: it is a wide-range sensor's.
@@ -112,9 +113,9 @@ func (r *readiness) never() bool { return r.wide || r.fifth.shown }
 
 // holds reports whether all of them hold.
 func (r *readiness) holds() bool {
-	p, has := r.rpm.last()
+	p, has := r.rpm.Last()
 	return !r.never() && r.unused == "" && r.fit.Holds() && (!r.hasCoolant || r.coolant >= limits.WarmCoolant) &&
-		(!r.hasStatus || isClosed(r.status)) && (!has || p.v >= limits.TurningSpeed)
+		(!r.hasStatus || isClosed(r.status)) && (!has || p.V >= limits.TurningSpeed)
 }
 
 // heldAt is holds at the moment t, not long ago: a status that has changed since counts as it was.
@@ -172,16 +173,16 @@ func (w *Watcher) stepReady(now float64) {
 
 // steady reports whether the engine ran evenly in [from, to]: [limits.SteadySpeed]. True if speed is never read, false if it was not read in that time.
 func (r *readiness) steady(from, to float64) bool {
-	if r.rpm.n == 0 {
+	if r.rpm.Len() == 0 {
 		return true
 	}
-	lo, hi, n := r.rpm.span(from-2, to)
+	lo, hi, n := r.rpm.Span(from-2, to)
 	return n > 0 && limits.SteadySpeed(lo, hi)
 }
 
 // moved reports whether the car was moving about [from, to]; false if its speed is not read.
 func (r *readiness) moved(from, to float64) bool {
-	_, hi, n := r.speed.span(from-limits.SpeedRead, to+limits.SpeedRead)
+	_, hi, n := r.speed.Span(from-limits.SpeedRead, to+limits.SpeedRead)
 	return n > 0 && hi >= limits.MovingSpeed
 }
 

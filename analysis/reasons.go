@@ -123,7 +123,7 @@ func (f *force) releaseReasons(add func(reason.Reason)) {
 	}
 	add(said.And(reason.Stop))
 	if r.hasOn {
-		stay := reason.StayedOnSide.Of(r.firstOn.t()-r.at, r.lastOn.t()-r.at, r.stayNeeded(f.volts))
+		stay := reason.StayedOnSide.Of(r.firstOn.T()-r.at, r.lastOn.T()-r.at, r.stayNeeded(f.volts))
 		if r.left {
 			add(stay.And(reason.LeftWith, 100*max(0, r.stillLeft)))
 		} else {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 )
 
 // sensorState is what the sensor said after the release.
@@ -47,8 +48,8 @@ type release struct {
 	trimMade float64 // how far the force had moved it, %
 	trimNow  float64
 
-	lastOff point // last reading that was not on the expected side
-	lastOn  point
+	lastOff recent.Reading // last reading that was not on the expected side
+	lastOn  recent.Reading
 	reached
 	left      bool    // the reading came to the side and left it again
 	stillLeft float64 // share of the loop's work that was left when the reading left the side
@@ -83,7 +84,7 @@ type openReading struct {
 // reached is how far the readings went towards the expected side.
 type reached struct {
 	n       int
-	firstOn point
+	firstOn recent.Reading
 	hasOn   bool
 	nOn     int
 	best    float64 // most extreme reading on the expected side
@@ -104,12 +105,12 @@ type reach struct {
 	low, high float64
 }
 
-func (r *reach) add(p point) {
-	if r.n == 0 || max(r.high, p.v)-min(r.low, p.v) > 0.03 {
-		*r = reach{since: p.t(), low: p.v, high: p.v}
+func (r *reach) add(p recent.Reading) {
+	if r.n == 0 || max(r.high, p.V)-min(r.low, p.V) > 0.03 {
+		*r = reach{since: p.T(), low: p.V, high: p.V}
 	}
 	r.n++
-	r.low, r.high = min(r.low, p.v), max(r.high, p.v)
+	r.low, r.high = min(r.low, p.V), max(r.high, p.V)
 }
 
 func (r *reach) flat(now float64) bool { return r.n >= 4 && now-r.since >= 2 }
@@ -119,8 +120,8 @@ type recovery struct {
 	backSince float64 // trim is back in the range of its hunting since then; 0 if not
 	lastSide  Side
 	changes   int
-	firstTurn point
-	lastTurn  point
+	firstTurn recent.Reading
+	lastTurn  recent.Reading
 	resumed   bool
 	resumedAt float64
 }
@@ -182,10 +183,10 @@ func (r *release) still() float64 {
 
 // addVolts takes a reading after the release; it reports whether the test of the
 // sensor was decided by it.
-func (r *release) addVolts(p point, b voltsBase) bool {
+func (r *release) addVolts(p recent.Reading, b voltsBase) bool {
 	if r.state == sensorSays && !r.left {
 		// Decided; how long it stays is worth knowing all the same.
-		if onSide(r.expect, p.v) || (p.v > switchPoint) == (r.expect == Rich) {
+		if onSide(r.expect, p.V) || (p.V > switchPoint) == (r.expect == Rich) {
 			r.lastOn = p
 		} else {
 			r.left, r.stillLeft = true, r.still()
@@ -194,33 +195,33 @@ func (r *release) addVolts(p point, b voltsBase) bool {
 	if r.state != sensorOpen {
 		return false
 	}
-	if abs(p.v-r.input.level) > openWidth {
+	if abs(p.V-r.input.level) > openWidth {
 		r.openSince = 0
 	} else if r.openSince == 0 {
-		r.openSince = p.t()
+		r.openSince = p.T()
 	}
 	r.n++
-	r.bottom, r.top = min(r.bottom, p.v), max(r.top, p.v)
+	r.bottom, r.top = min(r.bottom, p.V), max(r.top, p.V)
 	r.settled.add(p)
-	on := onSide(r.expect, p.v)
-	if !on && r.hasOn && (p.v > switchPoint) == (r.expect == Rich) {
+	on := onSide(r.expect, p.V)
+	if !on && r.hasOn && (p.V > switchPoint) == (r.expect == Rich) {
 		on = true // between the levels the side stays
 	}
 	switch {
 	case on && !r.left:
 		if !r.hasOn {
 			r.hasOn, r.firstOn, r.trimAtOn = true, p, r.still()
-			r.best, r.lowOn, r.highOn = p.v, p.v, p.v
+			r.best, r.lowOn, r.highOn = p.V, p.V, p.V
 		}
 		r.nOn++
-		r.lowOn, r.highOn = min(r.lowOn, p.v), max(r.highOn, p.v)
+		r.lowOn, r.highOn = min(r.lowOn, p.V), max(r.highOn, p.V)
 		r.lastOn = p
 		if r.expect == Rich {
-			r.best = max(r.best, p.v)
+			r.best = max(r.best, p.V)
 		} else {
-			r.best = min(r.best, p.v)
+			r.best = min(r.best, p.V)
 		}
-		switch strength(r.expect, p.v-r.zero) {
+		switch strength(r.expect, p.V-r.zero) {
 		case 2:
 			r.strong++
 		case 1:
@@ -229,19 +230,19 @@ func (r *release) addVolts(p point, b voltsBase) bool {
 	case !on && r.hasOn:
 		r.left, r.stillLeft = true, r.still()
 	case !on:
-		toward := p.v
+		toward := p.V
 		if r.expect == Lean {
-			toward = -p.v
+			toward = -p.V
 		}
-		if !(r.lastOff.hi > 0) {
+		if !(r.lastOff.Hi > 0) {
 			r.ahead = toward
 		}
 		r.ahead = max(r.ahead, toward)
 		r.back = max(r.back, r.ahead-toward)
-		r.stuck = r.stuck || p.t()-r.hi > promptWithin && strength(r.expect.Opposite(), p.v) == 2
+		r.stuck = r.stuck || p.T()-r.hi > promptWithin && strength(r.expect.Opposite(), p.V) == 2
 		r.lastOff = p
 	}
-	return r.decide(p.t(), b, false)
+	return r.decide(p.T(), b, false)
 }
 
 // heldAgain takes back what was decided by readings since t, or would be: the wire was held on a side again then, which
@@ -274,7 +275,7 @@ func (r *release) longStay(b voltsBase) float64 {
 	if own.n < 3 {
 		return 1
 	}
-	return own.chance(r.lastOn.t() - r.firstOn.t())
+	return own.chance(r.lastOn.T() - r.firstOn.T())
 }
 
 // denies reports whether trim had gone far and the sensor, let go, did not report it: not
@@ -283,9 +284,9 @@ func (r *release) denies(interval float64) bool {
 	if r.trimMade < 6 || r.again || r.says() || r.state == sensorOpen || r.state == sensorNotYet {
 		return false
 	}
-	late := r.lastOff.hi > 0 && r.lastOff.t()-r.hi > promptWithin+interval
+	late := r.lastOff.Hi > 0 && r.lastOff.T()-r.hi > promptWithin+interval
 	// (What left within a second may have been on its way before the release.)
-	return late || r.left && r.stillLeft > 0.8 && r.lastOn.t()-r.at > promptWithin
+	return late || r.left && r.stillLeft > 0.8 && r.lastOn.T()-r.at > promptWithin
 }
 
 // stayNeeded is how long the reading must stay on the side to be more than plain
@@ -319,8 +320,8 @@ func (r *release) openOdds(b voltsBase) float64 {
 	}
 	own := b.stays(r.expect)
 	cell := math.Log(freeLevel(r.expect, v, 0, 0, end, own.longest >= settledAfter))
-	secs := r.lastOn.t() - r.firstOn.t()
-	moved := follows(r.lastOn.v-r.firstOn.v, (r.trimNow-r.trimThen)*against(r.expect.Opposite()), secs, 0.003, r.best < 0.0075 || r.best > 1.27)
+	secs := r.lastOn.T() - r.firstOn.T()
+	moved := follows(r.lastOn.V-r.firstOn.V, (r.trimNow-r.trimThen)*against(r.expect.Opposite()), secs, 0.003, r.best < 0.0075 || r.best > 1.27)
 	return math.Log(leftOpen) + math.Log(r.input.near(r.best)) - cell - min(moved, 0)
 }
 
@@ -376,7 +377,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		}
 		return false
 	}
-	stay := r.lastOn.t() - r.firstOn.t()
+	stay := r.lastOn.T() - r.firstOn.T()
 	if b.known() && !b.switching() && b.stays(r.expect).longest >= 0.8*b.seconds {
 		return set(sensorVague, reason.AsAllTheTime.Of(r.expect))
 	}
@@ -384,8 +385,8 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	chance := b.stays(r.expect).chance(stay)
 	together := r.earlier > 0 && r.earlier*chance <= ownStay && r.leftWithTrim()
 	enough := (stay >= need || together) && r.nOn >= 2
-	lateBy := r.lastOff.t() - r.hi // it had not answered this long after the release
-	off := r.lastOff.hi > 0
+	lateBy := r.lastOff.T() - r.hi // it had not answered this long after the release
+	off := r.lastOff.Hi > 0
 	late := off && lateBy > promptWithin+b.interval
 	atOnce := !off || lateBy <= max(r.prompt, 1.2*b.interval)
 	switch {
@@ -431,16 +432,16 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 
 // turn follows the changes of side after the release until the loop cycles again;
 // it reports whether this reading decided it.
-func (r *release) turn(p point, b voltsBase) bool {
+func (r *release) turn(p recent.Reading, b voltsBase) bool {
 	if r.resumed {
 		return false
 	}
-	side := sideOf(p.v)
+	side := sideOf(p.V)
 	if side == "" || side == r.lastSide {
 		return false
 	}
 	if r.lastSide != "" {
-		if r.changes > 0 && p.t()-r.lastTurn.t() > max(10, 4*(b.lean.p95+b.rich.p95)) {
+		if r.changes > 0 && p.T()-r.lastTurn.T() > max(10, 4*(b.lean.p95+b.rich.p95)) {
 			r.changes = 0 // a lone change long ago
 		}
 		if r.changes == 0 {
@@ -451,7 +452,7 @@ func (r *release) turn(p point, b voltsBase) bool {
 	}
 	r.lastSide = side
 	if r.changes >= 3 {
-		r.resumed, r.resumedAt = true, r.firstTurn.t()
+		r.resumed, r.resumedAt = true, r.firstTurn.T()
 		return true
 	}
 	return false

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // How long a reading must stay on the side after a release: not for ever because one stay in
@@ -29,7 +31,7 @@ func TestStayNeeded(t *testing.T) {
 
 // What a release says of the link from trim to the mixture when the mixture was moved.
 func TestWhatAReleaseSaysOfDelivery(t *testing.T) {
-	at := func(s float64) point { return point{lo: s, hi: s} }
+	at := func(s float64) recent.Reading { return recent.Reading{Lo: s, Hi: s} }
 	for _, c := range []struct {
 		name                   string
 		r                      release

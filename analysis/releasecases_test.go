@@ -68,7 +68,7 @@ func TestReleaseCases(t *testing.T) {
 			if r.says() && r.denies(0.2) {
 				t.Errorf("%s, %s: it both reports what trim had made and denies it", c.name, side)
 			}
-			if r.n > 0 && trims > 0 && (r.bottom > r.top || r.hasOn && r.firstOn.t() > r.lastOn.t()) {
+			if r.n > 0 && trims > 0 && (r.bottom > r.top || r.hasOn && r.firstOn.T() > r.lastOn.T()) {
 				t.Errorf("%s, %s: %v to %v V, from %v to %v s", c.name, side, r.bottom, r.top, r.firstOn, r.lastOn)
 			}
 		}
@@ -89,13 +89,13 @@ func (c releaseCase) play(t *testing.T, side Side) (release, int) {
 		trimThen: 12, trimNow: 12, trimMade: 12, reached: reached{bottom: 9, top: -9}}
 	n := len(trims)
 	for _, p := range volts {
-		for len(trims) > 0 && trims[0].hi <= p.hi {
-			r.trimNow, trims = trims[0].v, trims[1:]
+		for len(trims) > 0 && trims[0].Hi <= p.Hi {
+			r.trimNow, trims = trims[0].V, trims[1:]
 		}
 		r.addVolts(p, b)
 	}
 	if r.state == sensorOpen {
-		r.decide(volts[len(volts)-1].hi, b, true)
+		r.decide(volts[len(volts)-1].Hi, b, true)
 	}
 	return r, n
 }
@@ -150,7 +150,7 @@ func TestAnswerCases(t *testing.T) {
 			var a answer
 			a.begin(side, 0, 0.1, hunts, rest)
 			for _, p := range scripted(t, c.trim, 0, func(v float64) float64 { return a.up * v }) {
-				a.add(p, p.v, p.v)
+				a.add(p, p.V, p.V)
 				if a.bottom > a.top || a.now > a.top || a.now < a.bottom {
 					t.Fatalf("%s, %s: %v is not within %v to %v", c.name, side, a.now, a.bottom, a.top)
 				}

@@ -2,51 +2,53 @@ package analysis
 
 import (
 	"math"
+
+	"pushback/analysis/recent"
 )
 
 // catchUp gives the force what was read since it ended, in order of time.
 func (w *Watcher) catchUp(f *force, from, until float64) {
 	v, t, d := &w.volts.volts, &w.trim.short, &w.down
-	i, j, k := v.from(from), t.from(from), d.from(from)
-	next := func(s *series, i int) float64 {
-		if i >= s.n {
+	i, j, k := v.From(from), t.From(from), d.From(from)
+	next := func(s *recent.Series, i int) float64 {
+		if i >= s.Len() {
 			return math.Inf(1)
 		}
-		return s.at(i).t()
+		return s.At(i).T()
 	}
-	for i < v.n || j < t.n || k < d.n {
+	for i < v.Len() || j < t.Len() || k < d.Len() {
 		a, b, c := next(v, i), next(t, j), next(d, k)
 		if min(a, b, c) >= until {
 			return
 		}
 		switch {
 		case a <= b && a <= c:
-			w.stepRelease(f, v.at(i))
+			w.stepRelease(f, v.At(i))
 			i++
 		case b <= c:
-			w.stepReleaseTrim(f, t.at(j))
+			w.stepReleaseTrim(f, t.At(j))
 			j++
 		default:
-			w.stepReleaseDown(f, d.at(k))
+			w.stepReleaseDown(f, d.At(k))
 			k++
 		}
 	}
 }
 
 func (w *Watcher) airflow() float64 {
-	p, _ := w.ready.rpm.last()
-	return w.air.flow(p.v)
+	p, _ := w.ready.rpm.Last()
+	return w.air.flow(p.V)
 }
 
-func (w *Watcher) stepReleaseTrim(f *force, p point) {
+func (w *Watcher) stepReleaseTrim(f *force, p recent.Reading) {
 	u := f.own.up * w.trim.total(p, f.begin)
 	f.rel.trimNow = u
-	f.own.standsOn(p.t(), u)
-	f.rel.trimBack(p.t(), f)
-	f.down.addTrim(p.t(), f.pastBalance(u), w.airflow())
+	f.own.standsOn(p.T(), u)
+	f.rel.trimBack(p.T(), f)
+	f.down.addTrim(p.T(), f.pastBalance(u), w.airflow())
 }
 
-func (w *Watcher) stepReleaseDown(f *force, p point) {
+func (w *Watcher) stepReleaseDown(f *force, p recent.Reading) {
 	moved := 0.0
 	if f.rel.still() > 0.5 {
 		moved = f.rel.trimNow - f.own.start
@@ -54,7 +56,7 @@ func (w *Watcher) stepReleaseDown(f *force, p point) {
 	f.down.addVolts(p, moved)
 }
 
-func (w *Watcher) stepRelease(f *force, p point) {
+func (w *Watcher) stepRelease(f *force, p recent.Reading) {
 	r := &f.rel
 	if !f.relOn {
 		return
@@ -65,11 +67,11 @@ func (w *Watcher) stepRelease(f *force, p point) {
 	}
 	if r.turn(p, f.volts) {
 		f.resumed = true
-		w.restFrom = p.t()
+		w.restFrom = p.T()
 		w.cache.valid = false
 		w.emit(Event{T: r.resumedAt, Name: SwitchingResumes, After: max(0, r.resumedAt-r.at)})
 	}
-	if r.state != sensorOpen && (r.resumed || r.backFor(p.t()) > recoverWithin) {
+	if r.state != sensorOpen && (r.resumed || r.backFor(p.T()) > recoverWithin) {
 		w.closeRelease(f, false)
 	}
 }
@@ -86,7 +88,7 @@ func (w *Watcher) announceRelease(f *force) {
 	switch r.state {
 	case sensorSays, sensorLate:
 		f.emittedRelease = true
-		w.emit(Event{T: r.firstOn.t(), Name: SensorAnswers, Toward: string(r.expect), After: max(0, r.firstOn.t()-r.at)})
+		w.emit(Event{T: r.firstOn.T(), Name: SensorAnswers, Toward: string(r.expect), After: max(0, r.firstOn.T()-r.at)})
 	case sensorMute:
 		f.emittedRelease = true
 		w.emit(Event{T: r.decidedAt, Name: SensorSilent, Toward: string(r.expect), Waited: max(0, r.decidedAt-r.at)})

@@ -1,6 +1,9 @@
 package analysis
 
-import "pushback/analysis/limits"
+import (
+	"pushback/analysis/limits"
+	"pushback/analysis/recent"
+)
 
 // restContradiction watches for a standing contradiction while nobody forces anything:
 // trim stands far out, the forced sensor never leaves one side, and the downstream
@@ -23,23 +26,23 @@ type restContradiction struct {
 	haveDown  bool
 }
 
-func (r *restContradiction) addVolts(p point) {
-	s := sideOf(p.v)
-	if p.v > limits.NeutralLow && p.v < limits.NeutralHigh {
+func (r *restContradiction) addVolts(p recent.Reading) {
+	s := sideOf(p.V)
+	if p.V > limits.NeutralLow && p.V < limits.NeutralHigh {
 		s = "" // hangs at the bias: says neither
 	}
 	if r.heldSince > 0 {
-		r.without(r.heldSince, p.t())
+		r.without(r.heldSince, p.T())
 		r.heldSince = 0
 	}
-	if s == "" && r.haveVolts && p.t()-r.sideAt < 2 {
+	if s == "" && r.haveVolts && p.T()-r.sideAt < 2 {
 		return // a breath back from the side
 	}
 	if s != "" {
-		r.sideAt = p.t()
+		r.sideAt = p.T()
 	}
 	if s != r.side || !r.haveVolts {
-		r.side, r.sideSince, r.haveVolts = s, p.t(), true
+		r.side, r.sideSince, r.haveVolts = s, p.T(), true
 	}
 }
 
@@ -93,15 +96,15 @@ func (r *restContradiction) addTrim(t, v, other float64) {
 
 // addDown takes a downstream reading. In a balanced mixture that sensor rests between
 // 0.5 and 0.7 V, which says neither.
-func (r *restContradiction) addDown(p point) {
+func (r *restContradiction) addDown(p recent.Reading) {
 	s := Side("")
-	if p.v >= 0.75 {
+	if p.V >= 0.75 {
 		s = Rich
-	} else if p.v <= 0.15 {
+	} else if p.V <= 0.15 {
 		s = Lean
 	}
 	if s != r.downSide || !r.haveDown {
-		r.downSide, r.downSince, r.haveDown = s, p.t(), true
+		r.downSide, r.downSince, r.haveDown = s, p.T(), true
 	}
 }
 

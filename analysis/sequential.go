@@ -82,12 +82,12 @@ func (w *Watcher) noiseBefore(t *trimStream, from, to, block float64) noise {
 		}
 		sum, n = 0, 0
 	}
-	for i := t.short.from(to) - 1; i >= 0; i-- {
-		p := t.short.at(i)
-		if p.t() < from {
+	for i := t.short.From(to) - 1; i >= 0; i-- {
+		p := t.short.At(i)
+		if p.T() < from {
 			break
 		}
-		if b := math.Floor((to - p.t()) / block); b != at {
+		if b := math.Floor((to - p.T()) / block); b != at {
 			closeBlock()
 			at = b
 		}

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // limitCycle hunts between turning points as a loop with dead time does, its period
@@ -140,7 +142,7 @@ func TestPowerOfSilence(t *testing.T) {
 		a.begin(Lean, began, began, base, noise{})
 		for x := began; x < began+longestHold; x += every * (0.7 + 0.6*r.Float64()) {
 			v := math.Round((level+rate*math.Max(0, x-began-delay))/trimCount) * trimCount
-			a.add(point{x - 0.02, x + 0.02, v}, v, v)
+			a.add(recent.Reading{Lo: x - 0.02, Hi: x + 0.02, V: v}, v, v)
 			if a.state == answerOpen && a.quiet() {
 				quiet++
 				break
@@ -160,20 +162,20 @@ func feedRest(r *rand.Rand, trim func(float64) float64, half, rest, hold float64
 func feedHold(r *rand.Rand, trim func(float64) float64, half, rest, hold float64, side Side) answer {
 	w := NewWatcher(Config{})
 	every := 0.05 * math.Pow(20, r.Float64())
-	read := func(x float64) point {
-		return point{x - 0.02, x + 0.02, math.Round(trim(x)/trimCount) * trimCount}
+	read := func(x float64) recent.Reading {
+		return recent.Reading{Lo: x - 0.02, Hi: x + 0.02, V: math.Round(trim(x)/trimCount) * trimCount}
 	}
 	x := 0.0
 	next := func() { x += every * (0.7 + 0.6*r.Float64()) }
 	for ; x < rest; next() {
-		w.trim.short.add(read(x))
+		w.trim.short.Add(read(x))
 	}
 	var a answer
 	block := min(max(half, minBlock), maxBlock)
 	a.begin(side, rest, rest, w.trimBaseline(&w.trim, rest-trimBaselineFor, rest), w.noiseBefore(&w.trim, rest-restForTest, rest, block))
 	for ; x < rest+hold; next() {
 		p := read(x)
-		a.add(p, p.v, p.v)
+		a.add(p, p.V, p.V)
 	}
 	return a
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 )
 
 // lagging is what the swings of the sensor between forces tell about its lag.
@@ -56,28 +57,28 @@ func (c *assessment) portLag() portLag {
 	best := unknownPort
 	for _, f := range c.forces {
 		v := &c.w.volts.volts
-		j := v.from(f.beginLo)
-		for j < v.n && v.at(j).t() < f.beginHi+longestApproach && abs(v.at(j).v-f.level) > 0.1 {
+		j := v.From(f.beginLo)
+		for j < v.Len() && v.At(j).T() < f.beginHi+longestApproach && abs(v.At(j).V-f.level) > 0.1 {
 			j++
 		}
 		i := j - 1
-		for i >= 0 && i < v.n && abs(v.at(i).v-f.level) < 0.3 {
+		for i >= 0 && i < v.Len() && abs(v.At(i).V-f.level) < 0.3 {
 			i--
 		}
-		if i < 0 || j >= v.n || v.at(j).t()-v.at(i).t() > longestApproach || c.w.cfg.By == ByMixture {
+		if i < 0 || j >= v.Len() || v.At(j).T()-v.At(i).T() > longestApproach || c.w.cfg.By == ByMixture {
 			continue
 		}
-		a, b := v.at(i), v.at(j)
-		k := math.Log(abs(a.v-f.level) / max(abs(b.v-f.level), 0.02))
-		if hi := (b.hi - a.lo + c.w.volts.renewed) / k; hi < best.hi {
-			best = portLag{max(0, b.lo-a.hi-c.w.volts.renewed) / k, hi}
+		a, b := v.At(i), v.At(j)
+		k := math.Log(abs(a.V-f.level) / max(abs(b.V-f.level), 0.02))
+		if hi := (b.Hi - a.Lo + c.w.volts.renewed) / k; hi < best.hi {
+			best = portLag{max(0, b.Lo-a.Hi-c.w.volts.renewed) / k, hi}
 		}
 	}
 	return best
 }
 
 // volts takes a reading of the watched sensor.
-func (l *lagging) addVolts(p point, own bool, k *track) {
+func (l *lagging) addVolts(p recent.Reading, own bool, k *track) {
 	if !own {
 		l.swings.broken()
 		return
@@ -85,7 +86,7 @@ func (l *lagging) addVolts(p point, own bool, k *track) {
 	l.swings.addVolts(p, k.renewed, k.scatter.half)
 }
 
-func (l *lagging) addTrim(p point, held bool) {
+func (l *lagging) addTrim(p recent.Reading, held bool) {
 	if held {
 		l.strokes.broken()
 		return

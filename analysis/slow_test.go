@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // A lagCar cycles: the mixture at the cell goes from lean to rich and back as a loop would lead it, the cell follows with its
@@ -45,10 +47,10 @@ func (c lagCar) run() *lagging {
 			continue
 		}
 		next += 1 / c.rate
-		p := point{t - dt, t, math.Round(shown/0.005) * 0.005}
+		p := recent.Reading{Lo: t - dt, Hi: t, V: math.Round(shown/0.005) * 0.005}
 		k.add(p)
 		l.addVolts(p, true, &k)
-		l.addTrim(point{t - dt, t, math.Round(trim*1.28) / 1.28}, false)
+		l.addTrim(recent.Reading{Lo: t - dt, Hi: t, V: math.Round(trim*1.28) / 1.28}, false)
 	}
 	return l
 }
@@ -105,7 +107,7 @@ func TestLagGrows(t *testing.T) {
 	k := newTrack()
 	for i := range 1000 {
 		v := 0.1 + 0.7*float64(i/10%2)
-		held.addVolts(point{float64(i) * 0.1, float64(i) * 0.1, v}, false, &k)
+		held.addVolts(recent.Reading{Lo: float64(i) * 0.1, Hi: float64(i) * 0.1, V: v}, false, &k)
 	}
 	if w := held.weigh(3, 0.1, 0, portLag{}); w != (lagWeight{}) {
 		t.Errorf("a wire that was held has swung by itself: %+v", w)
@@ -115,14 +117,14 @@ func TestLagGrows(t *testing.T) {
 // By hand: from 0.1 to 0.5 V towards 0.9 in 0.693 s is a lag of 1 s, and 2 % of trim in half a second is 0.41 s for each, since a count of them may be rounding.
 func ExampleWatcher_lag() {
 	var s swings
-	for _, p := range []point{{v: 0.8}, {lo: 1, hi: 1, v: 0.1}, {lo: 1.6931, hi: 1.6931, v: 0.5}, {lo: 3, hi: 3, v: 0.7}, {lo: 4, hi: 4, v: 0.1}} {
-		p.lo, p.hi = p.lo+1, p.hi+1
+	for _, p := range []recent.Reading{{V: 0.8}, {Lo: 1, Hi: 1, V: 0.1}, {Lo: 1.6931, Hi: 1.6931, V: 0.5}, {Lo: 3, Hi: 3, V: 0.7}, {Lo: 4, Hi: 4, V: 0.1}} {
+		p.Lo, p.Hi = p.Lo+1, p.Hi+1
 		s.addVolts(p, 0, 0)
 	}
 	lag, n := s.typical(0)
 	fmt.Printf("%d swing, %.2f s\n", n, lag.lag)
 	var g strokes
-	for _, p := range []point{{v: 1}, {lo: 0.5, hi: 0.5, v: -1}, {lo: 1, hi: 1, v: 1}, {lo: 1.5, hi: 1.5, v: -1}} {
+	for _, p := range []recent.Reading{{V: 1}, {Lo: 0.5, Hi: 0.5, V: -1}, {Lo: 1, Hi: 1, V: 1}, {Lo: 1.5, Hi: 1.5, V: -1}} {
 		g.addTrim(p)
 	}
 	perCent, _, _ := g.typical()

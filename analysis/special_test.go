@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"pushback/analysis/limits"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -33,10 +34,10 @@ func TestStepSpecial(t *testing.T) {
 	if w.now != then {
 		t.Errorf("time went from %v back to %v", then, w.now)
 	}
-	n := w.volts.volts.n
+	n := w.volts.volts.Len()
 	for _, name := range []string{"O2S11", "BARO"} {
-		if e := step(w, name, 6*time.Second, name == "O2S11"); len(e) != 0 || w.volts.volts.n != n {
-			t.Errorf("%s: %v, %d readings", name, e, w.volts.volts.n)
+		if e := step(w, name, 6*time.Second, name == "O2S11"); len(e) != 0 || w.volts.volts.Len() != n {
+			t.Errorf("%s: %v, %d readings", name, e, w.volts.volts.Len())
 		}
 	}
 }
@@ -101,7 +102,7 @@ func TestMoved(t *testing.T) {
 		want      bool
 	}{{0, 50, false}, {limits.MovingSpeed - 1, 50, false}, {limits.MovingSpeed, 50, true}, {50, 50 - limits.SpeedRead - 1, false}, {50, 60 + limits.SpeedRead - 1, true}, {50, 60 + limits.SpeedRead + 1, false}} {
 		r := NewWatcher(Config{}).ready
-		r.speed.add(point{c.at, c.at, c.speed})
+		r.speed.Add(recent.Reading{Lo: c.at, Hi: c.at, V: c.speed})
 		if got := r.moved(50, 60); got != c.want {
 			t.Errorf("%v km/h at %v s: %v", c.speed, c.at, got)
 		}
@@ -116,19 +117,19 @@ func TestMoved(t *testing.T) {
 func TestSteady(t *testing.T) {
 	for _, c := range []struct {
 		name   string
-		speeds []point
+		speeds []recent.Reading
 		want   bool
 	}{
 		{"never read", nil, true},
-		{"not read then", []point{{10, 10, 750}}, false},
-		{"even", []point{{50, 50, 750}, {55, 55, 900}}, true},
-		{"a blip", []point{{50, 50, 750}, {55, 55, 1100}}, false},
-		{"a blip just before", []point{{48.5, 48.5, 1100}, {55, 55, 750}}, false},
-		{"a blip long before", []point{{47, 47, 1100}, {55, 55, 750}}, true},
+		{"not read then", []recent.Reading{{Lo: 10, Hi: 10, V: 750}}, false},
+		{"even", []recent.Reading{{Lo: 50, Hi: 50, V: 750}, {Lo: 55, Hi: 55, V: 900}}, true},
+		{"a blip", []recent.Reading{{Lo: 50, Hi: 50, V: 750}, {Lo: 55, Hi: 55, V: 1100}}, false},
+		{"a blip just before", []recent.Reading{{Lo: 48.5, Hi: 48.5, V: 1100}, {Lo: 55, Hi: 55, V: 750}}, false},
+		{"a blip long before", []recent.Reading{{Lo: 47, Hi: 47, V: 1100}, {Lo: 55, Hi: 55, V: 750}}, true},
 	} {
 		r := NewWatcher(Config{}).ready
 		for _, p := range c.speeds {
-			r.rpm.add(p)
+			r.rpm.Add(p)
 		}
 		if got := r.steady(50, 60); got != c.want {
 			t.Errorf("%s: %v", c.name, got)

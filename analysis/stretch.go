@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"pushback/analysis/recent"
+)
 
 // stretch is a candidate for a force: readings that stay at one level, or (loose) on one side.
 type stretch struct {
@@ -11,17 +15,17 @@ type stretch struct {
 	pairs       int // of readings that follow one another at the level
 	alike       int // of them, those within two counts
 	level       float64
-	first, last point
-	before      point // the last reading before
+	first, last recent.Reading
+	before      recent.Reading // the last reading before
 	hasBefore   bool
-	next        point // the first reading after it; zero while it lasts
+	next        recent.Reading // the first reading after it; zero while it lasts
 	lo, hi      float64
 }
 
-func (s *stretch) seconds() float64 { return s.last.t() - s.first.t() }
+func (s *stretch) seconds() float64 { return s.last.T() - s.first.T() }
 
 // over reports whether the readings have left it.
-func (s *stretch) over() bool { return s.next.hi > 0 }
+func (s *stretch) over() bool { return s.next.Hi > 0 }
 
 // atLevel is the stretch of a run; false where its level says nothing of a side.
 func (k *track) atLevel(r *run) (stretch, bool) {
@@ -62,16 +66,16 @@ const (
 )
 
 // edge weighs how suddenly the stretch began (dir −1, from its first reading back) or ended (+1).
-func (w *Watcher) edge(s *stretch, rest *restStats, from point, dir int) float64 {
+func (w *Watcher) edge(s *stretch, rest *restStats, from recent.Reading, dir int) float64 {
 	v := &s.track.volts
-	at := v.from(from.t() - 1e-9)
+	at := v.From(from.T() - 1e-9)
 	between, gap := 0, s.track.interval
-	for i := at + dir; i >= 0 && i < v.n && between <= 4; i += dir {
-		gap = max(gap, abs(v.at(i).t()-v.at(i-dir).t()))
-		switch p := v.at(i); {
-		case p.v > middleLow && p.v < middleHigh:
+	for i := at + dir; i >= 0 && i < v.Len() && between <= 4; i += dir {
+		gap = max(gap, abs(v.At(i).T()-v.At(i-dir).T()))
+		switch p := v.At(i); {
+		case p.V > middleLow && p.V < middleHigh:
 			between++
-		case (p.v >= middleHigh) == (s.side == Rich):
+		case (p.V >= middleHigh) == (s.side == Rich):
 			return w.step(s, rest, at, dir)
 		case gap > 2*s.track.interval: // what came in between was not read
 			return sharp(between, gap, 0, 0)
@@ -86,12 +90,12 @@ func (w *Watcher) edge(s *stretch, rest *restStats, from point, dir int) float64
 // to the other.
 func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
 	v := &s.track.volts
-	t0 := v.at(at).t()
+	t0 := v.At(at).T()
 	var level float64
 	n := 0
-	for i := at + dir; i >= 0 && i < v.n && abs(v.at(i).t()-t0) < 2; i += dir {
-		if abs(v.at(i).t()-t0) > 0.6 {
-			level += v.at(i).v
+	for i := at + dir; i >= 0 && i < v.Len() && abs(v.At(i).T()-t0) < 2; i += dir {
+		if abs(v.At(i).T()-t0) > 0.6 {
+			level += v.At(i).V
 			n++
 		}
 	}
@@ -108,8 +112,8 @@ func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
 		return 0
 	}
 	between := 0
-	for i := at + dir; i >= 0 && i < v.n && abs(v.at(i).t()-t0) < 2; i += dir {
-		switch x := (v.at(i).v - s.level) / (level - s.level); {
+	for i := at + dir; i >= 0 && i < v.Len() && abs(v.At(i).T()-t0) < 2; i += dir {
+		switch x := (v.At(i).V - s.level) / (level - s.level); {
 		case x >= 0.75:
 			return sharp(between, max(s.track.interval, rest.changing), 0, 0)
 		case x > 0.25:
@@ -143,14 +147,14 @@ type restOf struct {
 // restOn looks at the readings of the minute before the stretch, on its side, without what was held.
 func (w *Watcher) restOn(s *stretch) restStats {
 	r, v := &s.track.rest, &s.track.volts
-	begin, end := v.from(max(s.first.t()-baselineFor, 0)), v.from(s.first.t()-1e-6)
+	begin, end := v.From(max(s.first.T()-baselineFor, 0)), v.From(s.first.T()-1e-6)
 	from := math.Inf(-1)
 	if begin < end {
-		from = v.at(begin).t()
+		from = v.At(begin).T()
 	}
-	held := w.heldWithin(from, s.first.t())
-	if held || r.side != s.side || r.first != s.first.t() || r.begin != from || r.all != max(end-begin, 0) {
-		r.side, r.first, r.begin, r.all = s.side, s.first.t(), from, max(end-begin, 0)
+	held := w.heldWithin(from, s.first.T())
+	if held || r.side != s.side || r.first != s.first.T() || r.begin != from || r.all != max(end-begin, 0) {
+		r.side, r.first, r.begin, r.all = s.side, s.first.T(), from, max(end-begin, 0)
 		r.look(v, begin, end, func(t float64) bool { return held && w.wasHeld(t) })
 		if held {
 			r.side = "" // more may be known to have been held
@@ -170,29 +174,29 @@ func (w *Watcher) restOn(s *stretch) restStats {
 }
 
 // look takes the readings with the indices from begin to below end.
-func (r *restOf) look(v *series, begin, end int, wasHeld func(t float64) bool) {
+func (r *restOf) look(v *recent.Series, begin, end int, wasHeld func(t float64) bool) {
 	on, rich := r.on[:0], r.side == Rich
 	r.restStats, r.hist = restStats{}, [257]int32{}
-	var prev, first point
+	var prev, first recent.Reading
 	had := false
 	var side Side
 	between, changes := 0, 0
 	for i := begin; i < end; i++ {
-		p := v.at(i)
+		p := v.At(i)
 		if i == begin {
 			first = p
-		} else if p.v != prev.v {
+		} else if p.V != prev.V {
 			changes++
 		}
-		held := wasHeld(p.t())
+		held := wasHeld(p.T())
 		switch {
 		case held:
 			side = ""
-		case p.v > middleLow && p.v < middleHigh:
+		case p.V > middleLow && p.V < middleHigh:
 			between++
 		default:
 			now := Lean
-			if p.v >= middleHigh {
+			if p.V >= middleHigh {
 				now = Rich
 			}
 			if side != "" && now != side {
@@ -203,13 +207,13 @@ func (r *restOf) look(v *series, begin, end int, wasHeld func(t float64) bool) {
 			}
 			side, between = now, 0
 		}
-		is := !held && (rich && p.v > richAbove || !rich && p.v < leanBelow)
+		is := !held && (rich && p.V > richAbove || !rich && p.V < leanBelow)
 		if is {
-			on = append(on, p.v)
-			r.hist[min(max(int(math.Round(p.v/0.005)), 0), 256)]++
+			on = append(on, p.V)
+			r.hist[min(max(int(math.Round(p.V/0.005)), 0), 256)]++
 			if had {
 				r.pairs++
-				if abs(p.v-prev.v) <= twoCounts {
+				if abs(p.V-prev.V) <= twoCounts {
 					r.alike++
 				}
 			}
@@ -217,7 +221,7 @@ func (r *restOf) look(v *series, begin, end int, wasHeld func(t float64) bool) {
 		prev, had = p, is
 	}
 	r.on = on
-	r.changing = (prev.t() - first.t()) / float64(changes+1)
+	r.changing = (prev.T() - first.T()) / float64(changes+1)
 	r.end = 0.085
 	if rich {
 		r.end = 0.85
@@ -268,20 +272,20 @@ func (w *Watcher) heldWithin(from, to float64) bool {
 func (w *Watcher) goesWithTrim(s *stretch) float64 {
 	secs := s.seconds()
 	third := secs / 3
-	from, to := s.first.t()+min(0.8, 0.15*secs), s.last.t()
-	mean := func(v *series, a, b float64, level float64) (m, sd float64, n int) {
+	from, to := s.first.T()+min(0.8, 0.15*secs), s.last.T()
+	mean := func(v *recent.Series, a, b float64, level float64) (m, sd float64, n int) {
 		var sum, square float64
-		for i := v.from(a); i < v.n; i++ {
-			p := v.at(i)
-			if p.t() > b {
+		for i := v.From(a); i < v.Len(); i++ {
+			p := v.At(i)
+			if p.T() > b {
 				break
 			}
-			if level > 0 && abs(p.v-s.level) > s.track.run.half+0.005 {
+			if level > 0 && abs(p.V-s.level) > s.track.run.half+0.005 {
 				continue
 			}
 			n++
-			sum += p.v
-			square += p.v * p.v
+			sum += p.V
+			square += p.V * p.V
 		}
 		if n == 0 {
 			return 0, 0, 0
@@ -309,11 +313,11 @@ func (w *Watcher) goesWithTrim(s *stretch) float64 {
 // trimAgainst is how far trim has gone against the stretch, %.
 func (w *Watcher) trimAgainst(s *stretch) float64 {
 	t := w.trimOf(s.track)
-	i, j := t.short.from(s.first.t()), t.short.from(s.last.t())
-	if i >= t.short.n || j <= i {
+	i, j := t.short.From(s.first.T()), t.short.From(s.last.T())
+	if i >= t.short.Len() || j <= i {
 		return 0
 	}
 	up := against(s.side)
-	a, b := t.short.at(max(i-1, 0)), t.short.at(min(j, t.short.n-1))
-	return up * (t.total(b, a.t()) - t.total(a, a.t()))
+	a, b := t.short.At(max(i-1, 0)), t.short.At(min(j, t.short.Len()-1))
+	return up * (t.total(b, a.T()) - t.total(a, a.T()))
 }

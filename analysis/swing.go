@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"pushback/analysis/recent"
 	"pushback/analysis/stats"
 )
 
@@ -15,7 +16,7 @@ type swings struct {
 	lag     [2][keptSwings]swing // the latest, by the side that they went to
 	n       [2]int
 	rising  bool
-	from    point                    // the extreme that this one came from, as it was read last
+	from    recent.Reading           // the extreme that this one came from, as it was read last
 	extreme freshRead                // and the one that it has reached
 	last    [2][len(gates)]freshRead // the latest reading below a gate, and above
 	now     freshRead
@@ -32,7 +33,7 @@ type swing struct {
 }
 
 // A freshRead is a reading with the first one of the same value: the port may have renewed it only then.
-type freshRead struct{ first, p point }
+type freshRead struct{ first, p recent.Reading }
 
 // gates are the levels, V, at which readings are kept; between two of them lie enough of a swing to tell its lag by.
 var gates = [...]float64{0.15, 0.21, 0.27, 0.33, 0.39, 0.45, 0.51, 0.57, 0.63, 0.69, 0.75}
@@ -56,22 +57,22 @@ func gatesBelow(v float64) int {
 }
 
 // volts takes a reading of the sensor itself; renewed is after how long the port shows another one, s.
-func (s *swings) addVolts(p point, renewed, half float64) {
-	if s.now.p.hi == 0 {
+func (s *swings) addVolts(p recent.Reading, renewed, half float64) {
+	if s.now.p.Hi == 0 {
 		s.now, s.from, s.extreme, s.noise = freshRead{p, p}, p, freshRead{p, p}, half/3
 		return
 	}
 	prev := s.now
-	if p.v == prev.p.v {
+	if p.V == prev.p.V {
 		s.now.p = p
-		if p.v == s.extreme.p.v {
+		if p.V == s.extreme.p.V {
 			s.extreme.p = p
 		}
 		return
 	}
 	s.now = freshRead{p, p}
 	s.fresh++
-	for i, to := gatesBelow(prev.p.v), gatesBelow(p.v); i != to; {
+	for i, to := gatesBelow(prev.p.V), gatesBelow(p.V); i != to; {
 		if i < to {
 			s.last[0][i] = prev
 			i++
@@ -85,9 +86,9 @@ func (s *swings) addVolts(p point, renewed, half float64) {
 		up = -1
 	}
 	switch {
-	case up*(p.v-s.extreme.p.v) >= 0:
+	case up*(p.V-s.extreme.p.V) >= 0:
 		s.extreme = freshRead{p, p}
-	case up*(s.extreme.p.v-p.v) >= turnsBy+3*s.noise:
+	case up*(s.extreme.p.V-p.V) >= turnsBy+3*s.noise:
 		s.end()
 		s.rising = !s.rising
 		s.from, s.extreme, s.fresh, s.noise = s.extreme.p, freshRead{p, p}, 1, half/3
@@ -98,30 +99,30 @@ func (s *swings) addVolts(p point, renewed, half float64) {
 }
 
 // narrow looks for the least lag that leads from an earlier reading of this swing to p, its extreme so far.
-func (s *swings) narrow(p point, renewed float64) {
-	side, left := 1, max(p.v-drawnLean+s.noise, 0.05)
+func (s *swings) narrow(p recent.Reading, renewed float64) {
+	side, left := 1, max(p.V-drawnLean+s.noise, 0.05)
 	if s.rising {
-		side, left = 0, max(drawnRich-p.v+s.noise, 0.05)
+		side, left = 0, max(drawnRich-p.V+s.noise, 0.05)
 	}
 	for i := range s.last[side] {
 		r := &s.last[side][i]
-		if r.p.hi == 0 || r.p.t() < s.from.t() {
+		if r.p.Hi == 0 || r.p.T() < s.from.T() {
 			continue
 		}
-		way := r.p.v - drawnLean - s.noise
+		way := r.p.V - drawnLean - s.noise
 		if s.rising {
-			way = drawnRich - r.p.v - s.noise
+			way = drawnRich - r.p.V - s.noise
 		}
-		since := max(r.first.lo, r.p.lo-renewed)
+		since := max(r.first.Lo, r.p.Lo-renewed)
 		// ln x is x-1 at most.
-		if way-left < leastPart || s.least.hi > 0 && (p.hi-since)*left >= s.least.hi*(way-left) {
+		if way-left < leastPart || s.least.hi > 0 && (p.Hi-since)*left >= s.least.hi*(way-left) {
 			continue
 		}
 		k := math.Log(way / left)
-		if hi := (p.hi - since) / k; s.least.hi == 0 || hi < s.least.hi {
+		if hi := (p.Hi - since) / k; s.least.hi == 0 || hi < s.least.hi {
 			s.least = swing{
-				lag: (p.t() - max(r.first.t(), r.p.t()-renewed)) / k,
-				lo:  max(0, p.lo-max(r.first.hi, r.p.hi-renewed)) / k, hi: hi,
+				lag: (p.T() - max(r.first.T(), r.p.T()-renewed)) / k,
+				lo:  max(0, p.Lo-max(r.first.Hi, r.p.Hi-renewed)) / k, hi: hi,
 			}
 		}
 	}
@@ -132,8 +133,8 @@ func (s *swings) end() {
 	if s.rising {
 		side = 0
 	}
-	if s.least.hi > 0 && abs(s.extreme.p.v-s.from.v) >= leastSwing {
-		s.least.fresh, s.least.took = float64(s.fresh), s.extreme.first.t()-s.from.t()
+	if s.least.hi > 0 && abs(s.extreme.p.V-s.from.V) >= leastSwing {
+		s.least.fresh, s.least.took = float64(s.fresh), s.extreme.first.T()-s.from.T()
 		s.lag[side][s.n[side]%keptSwings] = s.least
 		s.n[side]++
 	}
@@ -187,8 +188,8 @@ const keptStrokes = 32
 // leastStroke is what trim goes from turn to turn at the least, two counts but for half of one, %.
 const leastStroke = 1.5 * trimCount
 
-func (g *strokes) addTrim(p point) {
-	if g.n > 0 && g.seen[g.n-1].p.v == p.v {
+func (g *strokes) addTrim(p recent.Reading) {
+	if g.n > 0 && g.seen[g.n-1].p.V == p.V {
 		g.seen[g.n-1].p = p
 		return
 	}
@@ -199,10 +200,10 @@ func (g *strokes) addTrim(p point) {
 	switch {
 	case g.n == 0:
 	case g.n == 1:
-		g.up, g.extreme = p.v > g.seen[0].p.v, 1
-	case sign*(p.v-g.seen[g.extreme].p.v) > 0:
+		g.up, g.extreme = p.V > g.seen[0].p.V, 1
+	case sign*(p.V-g.seen[g.extreme].p.V) > 0:
 		g.extreme = g.n
-	case sign*(g.seen[g.extreme].p.v-p.v) >= leastStroke:
+	case sign*(g.seen[g.extreme].p.V-p.V) >= leastStroke:
 		g.end(sign)
 		g.n = copy(g.seen[:], g.seen[g.extreme:g.n])
 		g.up, g.extreme = !g.up, g.n
@@ -215,17 +216,17 @@ func (g *strokes) addTrim(p point) {
 }
 
 func (g *strokes) end(sign float64) {
-	a, b := g.seen[0].p.v, g.seen[g.extreme].p.v
+	a, b := g.seen[0].p.V, g.seen[g.extreme].p.V
 	if abs(b-a) < leastStroke {
 		return
 	}
 	var from freshRead
 	for _, r := range g.seen[:g.extreme+1] {
-		switch x := sign * (r.p.v - (a+b)/2); { // each is rounded, by half a count at the most
+		switch x := sign * (r.p.V - (a+b)/2); { // each is rounded, by half a count at the most
 		case x <= -0.5:
 			from = r
-		case x >= 0.5 && from.p.hi > 0 && abs(r.p.v-from.p.v) > 1.5*trimCount:
-			g.perCent[g.done%keptStrokes] = (r.first.hi - from.p.lo) / (abs(r.p.v-from.p.v) - trimCount)
+		case x >= 0.5 && from.p.Hi > 0 && abs(r.p.V-from.p.V) > 1.5*trimCount:
+			g.perCent[g.done%keptStrokes] = (r.first.Hi - from.p.Lo) / (abs(r.p.V-from.p.V) - trimCount)
 			g.length[g.done%keptStrokes] = abs(b - a)
 			g.done++
 			return

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/limits"
+	"pushback/analysis/recent"
 )
 
 // A held wire reads the same, reading after reading; a sensor in a running engine
@@ -23,8 +24,8 @@ type run struct {
 	n, out      int     // readings in the band, and beside it, since the start
 	half        float64 // V: half the band
 	low, high   float64 // V: what was read in it
-	first, last point
-	before      point // the last reading before the run
+	first, last recent.Reading
+	before      recent.Reading // the last reading before the run
 	hasBefore   bool
 	sum         float64
 	alike       int // readings within two counts of the one before
@@ -32,25 +33,25 @@ type run struct {
 
 func (r *run) level() float64 { return r.sum / float64(r.n) }
 
-func (r *run) seconds() float64 { return r.last.t() - r.first.t() }
+func (r *run) seconds() float64 { return r.last.T() - r.first.T() }
 
 // share is the part of the readings since the start that lie in the band.
 func (r *run) share() float64 { return float64(r.n) / float64(r.n+r.out) }
 
-func (r *run) begin(before point, has bool, p point, half float64) {
-	*r = run{before: before, hasBefore: has, half: half, low: p.v, high: p.v}
+func (r *run) begin(before recent.Reading, has bool, p recent.Reading, half float64) {
+	*r = run{before: before, hasBefore: has, half: half, low: p.V, high: p.V}
 	r.first = p
 	r.take(p)
 }
 
-func (r *run) take(p point) {
-	if r.n > 0 && abs(p.v-r.last.v) <= twoCounts {
+func (r *run) take(p recent.Reading) {
+	if r.n > 0 && abs(p.V-r.last.V) <= twoCounts {
 		r.alike++
 	}
 	r.n++
 	r.last = p
-	r.sum += p.v
-	r.low, r.high = min(r.low, p.v), max(r.high, p.v)
+	r.sum += p.V
+	r.low, r.high = min(r.low, p.V), max(r.high, p.V)
 }
 
 func (r *run) holds(v float64) bool {
@@ -60,18 +61,18 @@ func (r *run) holds(v float64) bool {
 // dwell is a stretch of readings on one side of the switch point.
 type dwell struct {
 	side        Side
-	first, last point
-	before      point // the last reading that was not on the side
+	first, last recent.Reading
+	before      recent.Reading // the last reading that was not on the side
 	hasBefore   bool
 	n           int
 	sum         float64
 }
 
-func (d *dwell) seconds() float64 { return d.last.t() - d.first.t() }
+func (d *dwell) seconds() float64 { return d.last.T() - d.first.T() }
 
 // track follows one oxygen sensor's voltage.
 type track struct {
-	volts              series
+	volts              recent.Series
 	run                run
 	done               run // the run before, where hasDone
 	hasDone            bool
@@ -86,12 +87,12 @@ type track struct {
 	rest               restOf // of the stretch that was weighed last
 }
 
-func newTrack() track { return track{volts: newSeries(8192), scatter: scatter{half: bandHalf}} }
+func newTrack() track { return track{volts: recent.New(8192), scatter: scatter{half: bandHalf}} }
 
 // scatter is how far a reading lies from the one before it where both lie on one side, in counts: the noise of the sensor
 // and of the port together, an upper bound of what a held wire shows.
 type scatter struct {
-	from  point
+	from  recent.Reading
 	steps [64]uint8
 	many  [256]uint8 // of each step in steps
 	n     int
@@ -99,17 +100,17 @@ type scatter struct {
 }
 
 // add takes a reading; renewed is after how long the port shows another one, s.
-func (x *scatter) add(p point, renewed float64) {
-	dt := p.t() - x.from.t()
+func (x *scatter) add(p recent.Reading, renewed float64) {
+	dt := p.T() - x.from.T()
 	if dt < 0.9*renewed {
 		return
 	}
-	if dt < 3*renewed && (p.v >= middleHigh && x.from.v >= middleHigh || p.v <= middleLow && x.from.v <= middleLow) {
+	if dt < 3*renewed && (p.V >= middleHigh && x.from.V >= middleHigh || p.V <= middleLow && x.from.V <= middleLow) {
 		latest := &x.steps[x.n%len(x.steps)]
 		if x.n >= len(x.steps) {
 			x.many[*latest]--
 		}
-		*latest = uint8(min(abs(p.v-x.from.v)/0.005+0.5, 255))
+		*latest = uint8(min(abs(p.V-x.from.V)/0.005+0.5, 255))
 		x.many[*latest]++
 		if x.n++; x.n >= 16 && x.n%8 == 0 {
 			x.half = min(max(bandHalf, 3*x.noise()), widestBand)
@@ -131,26 +132,26 @@ func (x *scatter) noise() float64 {
 func (k *track) returnWithin() float64 { return max(0.6, 2.2*k.interval) }
 
 // add takes a reading and reports whether it lies outside the current run's band.
-func (k *track) add(p point) (outside bool) {
-	prev, has := k.volts.last()
+func (k *track) add(p recent.Reading) (outside bool) {
+	prev, has := k.volts.Last()
 	if has {
-		dt := p.t() - prev.t()
+		dt := p.T() - prev.T()
 		if k.interval == 0 {
 			k.interval = dt
 		} else if dt < 5*k.interval {
 			k.interval += 0.1 * (dt - k.interval)
 		}
 	}
-	if has && p.v != prev.v {
+	if has && p.V != prev.V {
 		if k.changed > 0 {
-			k.gaps[k.changes%len(k.gaps)] = p.t() - k.changed
+			k.gaps[k.changes%len(k.gaps)] = p.T() - k.changed
 			if k.changes++; k.changes%8 == 0 {
 				k.renewed = k.refresh()
 			}
 		}
-		k.changed = p.t()
+		k.changed = p.T()
 	}
-	k.volts.add(p)
+	k.volts.Add(p)
 	k.addDwell(prev, has, p)
 	k.scatter.add(p, max(k.interval, k.renewed))
 
@@ -158,11 +159,11 @@ func (k *track) add(p point) (outside bool) {
 	switch {
 	case r.n == 0:
 		r.begin(prev, has, p, k.scatter.half)
-	case r.holds(p.v):
+	case r.holds(p.V):
 		r.take(p)
 	default:
 		r.out++
-		if p.t()-r.last.t() > k.returnWithin() || r.share() < 0.7 {
+		if p.T()-r.last.T() > k.returnWithin() || r.share() < 0.7 {
 			k.restart(p)
 		}
 		return true
@@ -171,21 +172,21 @@ func (k *track) add(p point) (outside bool) {
 }
 
 // restart begins a new run with p, dated back over the readings that belong to it.
-func (k *track) restart(p point) {
+func (k *track) restart(p recent.Reading) {
 	if k.run.n >= 3 && k.run.seconds() >= leastSaid {
 		k.done, k.hasDone = k.run, true
 	}
-	i := k.volts.n - 1
-	for i > 0 && abs(k.volts.at(i-1).v-p.v) <= k.scatter.half && k.volts.at(i-1).t() > k.run.last.t() {
+	i := k.volts.Len() - 1
+	for i > 0 && abs(k.volts.At(i-1).V-p.V) <= k.scatter.half && k.volts.At(i-1).T() > k.run.last.T() {
 		i--
 	}
-	var before point
+	var before recent.Reading
 	if i > 0 {
-		before = k.volts.at(i - 1)
+		before = k.volts.At(i - 1)
 	}
-	k.run.begin(before, i > 0, k.volts.at(i), k.scatter.half)
-	for i++; i < k.volts.n; i++ {
-		if q := k.volts.at(i); k.run.holds(q.v) {
+	k.run.begin(before, i > 0, k.volts.At(i), k.scatter.half)
+	for i++; i < k.volts.Len(); i++ {
+		if q := k.volts.At(i); k.run.holds(q.V) {
 			k.run.take(q)
 		} else {
 			k.run.out++
@@ -193,10 +194,10 @@ func (k *track) restart(p point) {
 	}
 }
 
-func (k *track) addDwell(prev point, has bool, p point) {
+func (k *track) addDwell(prev recent.Reading, has bool, p recent.Reading) {
 	d := &k.dwell
-	now := sideOf(p.v)
-	if now == "" && d.side != "" && (d.side == Rich) == (p.v > switchPoint) {
+	now := sideOf(p.V)
+	if now == "" && d.side != "" && (d.side == Rich) == (p.V > switchPoint) {
 		now = d.side // hysteresis: between the levels the side stays
 	}
 	if now != d.side || d.n == 0 {
@@ -204,7 +205,7 @@ func (k *track) addDwell(prev point, has bool, p point) {
 	}
 	d.n++
 	d.last = p
-	d.sum += p.v
+	d.sum += p.V
 }
 
 // held is a finding: the signal is being held.
@@ -218,11 +219,11 @@ type held struct {
 	weight weight
 }
 
-func startOf(before point, has bool, first point) (lo, hi float64) {
+func startOf(before recent.Reading, has bool, first recent.Reading) (lo, hi float64) {
 	if !has {
-		return first.lo, first.hi
+		return first.Lo, first.Hi
 	}
-	return before.lo, first.hi
+	return before.Lo, first.Hi
 }
 
 // longestFilter is the time constant of the slowest filter that a port's readings go through, s, and longestApproach
@@ -239,33 +240,33 @@ const (
 func (k *track) dated(r *run) (lo, hi float64) {
 	lo, hi = startOf(r.before, r.hasBefore, r.first)
 	v, level := &k.volts, r.level()
-	end := v.from(r.first.t() - 1e-9)
-	if !r.hasBefore || end <= 0 || end >= v.n {
+	end := v.From(r.first.T() - 1e-9)
+	if !r.hasBefore || end <= 0 || end >= v.Len() {
 		return lo, hi
 	}
 	lo -= k.refresh()
-	away, above := abs(r.before.v-level), r.before.v > level
-	for j := end - 1; j >= 0 && r.first.t()-v.at(j).t() < longestApproach && (v.at(j).v > level) == above; j-- {
-		away = max(away, abs(v.at(j).v-level))
+	away, above := abs(r.before.V-level), r.before.V > level
+	for j := end - 1; j >= 0 && r.first.T()-v.At(j).T() < longestApproach && (v.At(j).V > level) == above; j-- {
+		away = max(away, abs(v.At(j).V-level))
 	}
 	half := end - 1
-	for half > 0 && abs(v.at(half).v-level) < away/2 && r.first.t()-v.at(half).t() < longestApproach {
+	for half > 0 && abs(v.At(half).V-level) < away/2 && r.first.T()-v.At(half).T() < longestApproach {
 		half--
 	}
 	if half == end-1 || away < 4*bandHalf {
 		return lo, hi
 	}
-	at := v.at(half).t()
+	at := v.At(half).T()
 	for j := half + 1; j < end; j++ {
-		if p := v.at(j); abs(p.v-level) > away*math.Exp(-(p.t()-at)/longestFilter)+2*bandHalf {
+		if p := v.At(j); abs(p.V-level) > away*math.Exp(-(p.T()-at)/longestFilter)+2*bandHalf {
 			return lo, hi // it stood on its way: that was the sensor's own
 		}
 	}
-	filter := (r.first.t() - at) / math.Log(away/2/bandHalf)
-	early := min(lo, v.at(max(half-1, 0)).lo-filter-k.refresh())
-	if abs(r.before.v-level) < leastStep {
-		if lo, hi, n := v.span(at-usualCycle, at); n > 2 && min(abs(lo-level), abs(hi-level)) > away/2 {
-			return early, v.at(half + 1).hi // the sensor did not go there by itself
+	filter := (r.first.T() - at) / math.Log(away/2/bandHalf)
+	early := min(lo, v.At(max(half-1, 0)).Lo-filter-k.refresh())
+	if abs(r.before.V-level) < leastStep {
+		if lo, hi, n := v.Span(at-usualCycle, at); n > 2 && min(abs(lo-level), abs(hi-level)) > away/2 {
+			return early, v.At(half + 1).Hi // the sensor did not go there by itself
 		}
 	}
 	return early, hi

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"pushback/analysis/recent"
 	"pushback/analysis/stats"
 	"pushback/decode"
 )
@@ -16,13 +17,13 @@ const trimCount = decode.TrimCount
 // (SHRTFT11 beside O2S11). It is believed only after it was compared with the
 // bank's own SHRTFT1: on some cars the two differ by several per cent.
 type trimStream struct {
-	short series // accepted readings of short-term trim, %
-	long  series // long-term trim, %
+	short recent.Series // accepted readings of short-term trim, %
+	long  recent.Series // long-term trim, %
 
 	bankSeen  int // readings of SHRTFTb
 	withVolts int // readings of SHRTFTbs
-	lastWith  point
-	waiting   point // a reading of SHRTFTb that waits for the next of SHRTFTbs
+	lastWith  recent.Reading
+	waiting   recent.Reading // a reading of SHRTFTb that waits for the next of SHRTFTbs
 	hasWait   bool
 	diffs     [pairsKept]float64 // of the latest pairs
 	pairs     int
@@ -36,26 +37,26 @@ const (
 )
 
 func newTrimStream() trimStream {
-	return trimStream{short: newSeries(4096), long: newSeries(256)}
+	return trimStream{short: recent.New(4096), long: recent.New(256)}
 }
 
 // bank takes a reading of SHRTFTb.
-func (t *trimStream) bank(p point) {
+func (t *trimStream) bank(p recent.Reading) {
 	t.bankSeen++
 	t.waiting, t.hasWait = p, true
-	t.short.add(p)
+	t.short.Add(p)
 }
 
 // beside takes the trim that came in the same reply as the voltage; it reports
 // whether the reading was accepted.
-func (t *trimStream) beside(p point) bool {
+func (t *trimStream) beside(p recent.Reading) bool {
 	t.withVolts++
 	if t.hasWait {
 		t.compare(p)
 	}
 	t.lastWith = p
 	if t.agreed || (t.bankSeen == 0 && t.withVolts > 10) {
-		t.short.add(p)
+		t.short.Add(p)
 		return true
 	}
 	return false
@@ -63,15 +64,15 @@ func (t *trimStream) beside(p point) bool {
 
 // compare takes the waiting reading of SHRTFTb against the reading of SHRTFTbs
 // before it or after it, whichever is closer: trim may have jumped on one side.
-func (t *trimStream) compare(next point) {
+func (t *trimStream) compare(next recent.Reading) {
 	w := t.waiting
 	t.hasWait = false
 	diff := math.Inf(1)
-	if t.withVolts > 1 && w.t()-t.lastWith.t() < pairWithin {
-		diff = abs(w.v - t.lastWith.v)
+	if t.withVolts > 1 && w.T()-t.lastWith.T() < pairWithin {
+		diff = abs(w.V - t.lastWith.V)
 	}
-	if next.t()-w.t() < pairWithin {
-		diff = min(diff, abs(w.v-next.v))
+	if next.T()-w.T() < pairWithin {
+		diff = min(diff, abs(w.V-next.V))
 	}
 	if math.IsInf(diff, 1) {
 		return
@@ -85,28 +86,28 @@ func (t *trimStream) compare(next point) {
 }
 
 // totalOf is total trim at a reading of short-term trim, %.
-func (t *trimStream) totalOf(p point) float64 { return decode.TotalTrim(p.v, t.longAt(p.t())) }
+func (t *trimStream) totalOf(p recent.Reading) float64 { return decode.TotalTrim(p.V, t.longAt(p.T())) }
 
 // total is short-term trim plus what long-term trim has learned since ref: what the computer does about
 // the mixture now, on the short-term scale and in its counts, which is what is judged of it.
-func (t *trimStream) total(p point, ref float64) float64 {
-	return p.v + t.longAt(p.t()) - t.longAt(ref)
+func (t *trimStream) total(p recent.Reading, ref float64) float64 {
+	return p.V + t.longAt(p.T()) - t.longAt(ref)
 }
 
 // longAt is the long-term trim that was in force at time at, %; 0 if unknown. It learns slowly and
 // is read seldom: between two readings it went from one to the other.
 func (t *trimStream) longAt(at float64) float64 {
-	i, n := t.long.from(at), t.long.n
+	i, n := t.long.From(at), t.long.Len()
 	switch {
 	case n == 0:
 		return 0
 	case i == 0:
-		return t.long.at(0).v
+		return t.long.At(0).V
 	case i == n:
-		return t.long.at(n - 1).v
+		return t.long.At(n - 1).V
 	}
-	a, b := t.long.at(i-1), t.long.at(i)
-	return a.v + (b.v-a.v)*(at-a.t())/(b.t()-a.t())
+	a, b := t.long.At(i-1), t.long.At(i)
+	return a.V + (b.V-a.V)*(at-a.T())/(b.T()-a.T())
 }
 
 func abs(x float64) float64 {

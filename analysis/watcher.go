@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"pushback/analysis/limits"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -79,8 +80,8 @@ type Watcher struct {
 type streams struct {
 	volts      track // the watched sensor
 	otherVolts track // the sensor in the same place of the other bank
-	down       series
-	otherDown  series // behind the other bank's catalyst, or behind the one that both share
+	down       recent.Series
+	otherDown  recent.Series // behind the other bank's catalyst, or behind the one that both share
 	trim       trimStream
 	otherTrim  trimStream
 	air        air
@@ -116,7 +117,7 @@ type stretches struct {
 // scratch is room for working, so that no reading asks for memory.
 type scratch struct {
 	scratchA, scratchB, scratchC, scratchD []float64
-	scratchP                               []point
+	scratchP                               []recent.Reading
 }
 
 // NewWatcher returns a watcher of what cfg says.
@@ -126,17 +127,17 @@ func NewWatcher(cfg Config) *Watcher {
 	}
 	w := &Watcher{
 		cfg: cfg, bank: cfg.Sensor.Bank, other: cfg.Sensor.Beside().Bank,
-		streams: streams{volts: newTrack(), otherVolts: newTrack(), down: newSeries(1024), otherDown: newSeries(512),
+		streams: streams{volts: newTrack(), otherVolts: newTrack(), down: recent.New(1024), otherDown: recent.New(512),
 			trim: newTrimStream(), otherTrim: newTrimStream()},
 		events: make([]Event, 0, 16), stretches: stretches{cands: make([]candidate, 0, maxCandidates)},
 		scratch: scratch{scratchA: make([]float64, 0, 16384), scratchB: make([]float64, 0, 8192),
 			scratchC: make([]float64, 0, 4096), scratchD: make([]float64, 0, 4096),
-			scratchP: make([]point, 0, 4096)},
+			scratchP: make([]recent.Reading, 0, 4096)},
 		atRest: atRest{restFrom: -1, lastGap: -1},
 	}
 	w.roles = decode.NewRoles(w.role)
-	w.ready.purge = newSeries(64)
-	w.ready.rpm, w.ready.speed = newSeries(256), newSeries(256)
+	w.ready.purge = recent.New(64)
+	w.ready.rpm, w.ready.speed = recent.New(256), recent.New(256)
 	w.ready.since, w.ready.openAt = -1, -10
 	return w
 }
@@ -178,8 +179,8 @@ func (w *Watcher) holding() *force {
 // that a sensor is not used for trim; a signal that nothing here asks for is left out.
 func (w *Watcher) Step(s decode.Sample) []Event {
 	w.events = w.events[:0]
-	p := point{s.Sent.Seconds(), s.Received.Seconds(), s.Value}
-	w.now = max(w.now, p.hi)
+	p := recent.Reading{Lo: s.Sent.Seconds(), Hi: s.Received.Seconds(), V: s.Value}
+	w.now = max(w.now, p.Hi)
 	r := w.roles.Of(s.Signal)
 	if s.Missing {
 		if r == roleTrimBeside {
@@ -208,49 +209,49 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 			w.stepTrim(p)
 		}
 	case roleLong:
-		w.trim.long.add(p)
-		w.fig.addLong(p.v)
+		w.trim.long.Add(p)
+		w.fig.addLong(p.V)
 	case roleOtherTrim:
 		w.otherTrim.bank(p)
 	case roleOtherTrimBeside:
 		w.otherTrim.beside(p)
 	case roleOtherLong:
-		w.otherTrim.long.add(p)
+		w.otherTrim.long.Add(p)
 	case roleStatus:
 		if !w.ready.ownSystem {
 			w.stepStatus(p)
 		}
 	case roleStatusB:
 		// Where the second system is in use it is that of banks 2 and 4; where not, one controls all.
-		if w.ready.ownSystem = p.v != 0 && w.cfg.Sensor.Bank%2 == 0; w.ready.ownSystem {
+		if w.ready.ownSystem = p.V != 0 && w.cfg.Sensor.Bank%2 == 0; w.ready.ownSystem {
 			w.stepStatus(p)
 		}
 	case roleCoolant:
-		w.ready.coolant, w.ready.hasCoolant = p.v, true
+		w.ready.coolant, w.ready.hasCoolant = p.V, true
 	case roleRPM:
-		w.ready.rpm.add(p)
-		if p.v < limits.TurningSpeed {
-			w.stall(p.lo)
+		w.ready.rpm.Add(p)
+		if p.V < limits.TurningSpeed {
+			w.stall(p.Lo)
 		}
-		w.ready.fit.Turns(p.v >= limits.TurningSpeed)
+		w.ready.fit.Turns(p.V >= limits.TurningSpeed)
 	case roleRuntime:
 		w.stepRuntime(p)
 	case rolePurge:
 		w.stepPurge(p)
 	case roleSpeed:
-		w.ready.speed.add(p)
+		w.ready.speed.Add(p)
 	case roleFit:
-		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
+		w.ready.fit.Tell(s.Signal.Name, p.T(), p.V)
 	case roleAir:
-		w.air.maf = p.v
+		w.air.maf = p.V
 	case roleManifold:
-		w.air.manifold = p.v
+		w.air.manifold = p.V
 	case roleWide:
 		w.ready.wide = true
 	}
 	if r != roleNone {
 		w.settleHints(false)
-		w.stepReady(p.hi)
+		w.stepReady(p.Hi)
 	}
 	return w.events
 }
@@ -258,20 +259,20 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 // NeverForce reports whether the readings have told a wide-range sensor, whose wire must not be forced.
 func (w *Watcher) NeverForce() bool { return w.ready.never() }
 
-func (w *Watcher) stepVolts(p point) {
+func (w *Watcher) stepVolts(p recent.Reading) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)
-	if w.running() == nil && w.trim.short.n > 0 {
+	if w.running() == nil && w.trim.short.Len() > 0 {
 		w.ready.fifth.addVolts(p, w.trim.totalAt, w.ready.hasStatus && isClosed(w.ready.status))
 	}
-	if w.holding() == nil && !w.readsOpen(p.v) && !w.asksNow() {
+	if w.holding() == nil && !w.readsOpen(p.V) && !w.asksNow() {
 		w.rest.addVolts(p)
 	} else {
-		w.rest.forced(p.t())
+		w.rest.forced(p.T())
 	}
-	w.own.addVolts(p, w.holding() == nil && (w.running() == nil || w.running().resumed) && !w.open.lasts && !w.open.asked && !w.readsOpen(p.v))
+	w.own.addVolts(p, w.holding() == nil && (w.running() == nil || w.running().resumed) && !w.open.lasts && !w.open.asked && !w.readsOpen(p.V))
 	w.fig.addVolts(p, w.running() != nil)
-	w.lag.addVolts(point{p.lo, p.hi, p.v - w.offset}, w.ownReading(p.v), &w.volts)
+	w.lag.addVolts(recent.Reading{Lo: p.Lo, Hi: p.Hi, V: p.V - w.offset}, w.ownReading(p.V), &w.volts)
 	f := w.running()
 	if w.holding() == nil {
 		w.lookForOpen(p)
@@ -293,23 +294,23 @@ func (w *Watcher) stepVolts(p point) {
 
 // gapInVolts says so when the watched readings themselves pause, as in an imported
 // recording with a hole; the session reports gaps of the line with their cause.
-func (w *Watcher) gapInVolts(p point) {
-	prev, has := w.volts.volts.last()
-	if !has || w.volts.volts.n < 5 {
+func (w *Watcher) gapInVolts(p recent.Reading) {
+	prev, has := w.volts.volts.Last()
+	if !has || w.volts.volts.Len() < 5 {
 		return
 	}
-	if dt := p.t() - prev.t(); dt > max(3, 6*w.volts.interval) && w.lastGap < prev.t() {
-		w.emit(Event{T: prev.t(), Name: GapSeen, From: prev.hi, To: p.lo, Cause: NoReading})
-		w.lastGap = p.t()
+	if dt := p.T() - prev.T(); dt > max(3, 6*w.volts.interval) && w.lastGap < prev.T() {
+		w.emit(Event{T: prev.T(), Name: GapSeen, From: prev.Hi, To: p.Lo, Cause: NoReading})
+		w.lastGap = p.T()
 	}
 }
 
-func (w *Watcher) stepTrim(p point) {
-	w.rest.addTrim(p.t(), w.trim.totalOf(p), w.otherFar())
-	w.fig.addTrim(p.v, w.running() != nil)
+func (w *Watcher) stepTrim(p recent.Reading) {
+	w.rest.addTrim(p.T(), w.trim.totalOf(p), w.otherFar())
+	w.fig.addTrim(p.V, w.running() != nil)
 	w.lag.addTrim(p, w.holding() != nil && w.cfg.By != ByMixture)
-	if v, has := w.volts.volts.last(); has && p.t()-v.t() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
-		w.refused.trimRead(p.t(), p.v+w.trim.longAt(p.t()), sideOf(v.v))
+	if v, has := w.volts.volts.Last(); has && p.T()-v.T() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
+		w.refused.trimRead(p.T(), p.V+w.trim.longAt(p.T()), sideOf(v.V))
 	}
 	f := w.running()
 	if f == nil {
@@ -321,8 +322,8 @@ func (w *Watcher) stepTrim(p point) {
 	w.stepReleaseTrim(f, p)
 }
 
-func (w *Watcher) stepDown(p point) {
-	w.down.add(p)
+func (w *Watcher) stepDown(p recent.Reading) {
+	w.down.Add(p)
 	w.rest.addDown(p)
 	f := w.running()
 	if f == nil {
@@ -336,7 +337,7 @@ func (w *Watcher) stepDown(p point) {
 }
 
 // stepOtherVolts takes a reading of the other bank's sensor; one that is held too has a watcher of its own.
-func (w *Watcher) stepOtherVolts(p point) {
+func (w *Watcher) stepOtherVolts(p recent.Reading) {
 	outside := w.otherVolts.add(p)
 	f := w.holding()
 	switch {
@@ -348,8 +349,8 @@ func (w *Watcher) stepOtherVolts(p point) {
 	}
 }
 
-func (w *Watcher) stepOtherDown(p point) {
-	w.otherDown.add(p)
+func (w *Watcher) stepOtherDown(p recent.Reading) {
+	w.otherDown.Add(p)
 	if f := w.running(); f != nil && !f.ended {
 		f.shared.addVolts(p, f.moved())
 	}
@@ -357,7 +358,7 @@ func (w *Watcher) stepOtherDown(p point) {
 
 // otherFar is the other bank's total trim, 0 if it was not read.
 func (w *Watcher) otherFar() float64 {
-	p, has := w.otherTrim.short.last()
+	p, has := w.otherTrim.short.Last()
 	if !has {
 		return 0
 	}

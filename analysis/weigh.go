@@ -41,7 +41,7 @@ func (w *Watcher) isForce(s *stretch, x weight, said bool) bool {
 }
 
 // even reports whether the engine ran evenly before the stretch and in it, as it does where somebody tests.
-func (w *Watcher) even(s *stretch) bool { return w.ready.steady(s.first.t()-evenBefore, s.last.t()) }
+func (w *Watcher) even(s *stretch) bool { return w.ready.steady(s.first.T()-evenBefore, s.last.T()) }
 
 // evenBefore is for how long before, s: town driving is not that even for so long (common practice, no source).
 const evenBefore = 40.0
@@ -94,7 +94,7 @@ func (w *Watcher) excursionRate(s *stretch) float64 {
 // tested reports whether a force is known so short before the stretch that it is the same test.
 func (w *Watcher) tested(s *stretch) bool {
 	n := len(w.forces)
-	return n > 0 && s.first.t()-w.forces[n-1].end < testLasts && (s.track == &w.volts) == (w.forces[n-1].bank == w.cfg.Sensor.Bank)
+	return n > 0 && s.first.T()-w.forces[n-1].end < testLasts && (s.track == &w.volts) == (w.forces[n-1].bank == w.cfg.Sensor.Bank)
 }
 
 // partner is the most that a stretch of the other side speaks for a force if somebody tests: people force both sides.
@@ -102,7 +102,7 @@ func (w *Watcher) partner(s *stretch) float64 {
 	best := math.Inf(-1)
 	for i := range w.cands {
 		c := &w.cands[i]
-		if c.mature && c.even && c.stretch.side != s.side && c.stretch.track == s.track && s.first.t()-c.stretch.last.t() <= testLasts {
+		if c.mature && c.even && c.stretch.side != s.side && c.stretch.track == s.track && s.first.T()-c.stretch.last.T() <= testLasts {
 			best = max(best, c.weight.given())
 		}
 	}
@@ -111,7 +111,7 @@ func (w *Watcher) partner(s *stretch) float64 {
 
 // weigh adds up what speaks for the stretch being a force; said: something was announced near it.
 func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
-	base, _ := w.baseBefore(s.track, s.first.t())
+	base, _ := w.baseBefore(s.track, s.first.T())
 	secs := s.seconds()
 	own := base.stays(s.side)
 	rest := w.restOn(s)
@@ -145,7 +145,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	exc := w.excursionRate(s) * excursionLasts(secs) * excursionReaches(w.trimAgainst(s), secs)
 	event := w.engineMoved(s)
 	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
-	if first := s.track.volts.at(0); s.first.t()-first.t() < 3 && s.track.volts.n < len(s.track.volts.buf) || w.open.known && abs(s.first.t()-w.restFrom) < 1 {
+	if first := s.track.volts.At(0); s.first.T()-first.T() < 3 && s.track.volts.Gone() == 0 || w.open.known && abs(s.first.T()-w.restFrom) < 1 {
 		cycle = math.Log(stuckAtFirst) + levelOwn // who lies there from the first reading on may lie there always
 	}
 	excursion := math.Log(exc) + flatExc + levelExc + along
@@ -160,7 +160,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	certain := false
 	x.rate, certain, said = w.prior(s)
 	if x.prior = x.rate; !certain {
-		x.prior += math.Log(testOdds(s.first.t()))
+		x.prior += math.Log(testOdds(s.first.T()))
 	}
 	return x, said
 }
@@ -173,11 +173,11 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 	if !w.even(s) {
 		p = drivenRate
 	}
-	from, to := s.first.t(), s.last.t()
+	from, to := s.first.T(), s.last.T()
 	if r.moved(from, to) {
 		p = movingRate
 	}
-	if lo, hi, n := r.rpm.span(from-2, to); r.rpm.n == 0 {
+	if lo, hi, n := r.rpm.Span(from-2, to); r.rpm.Len() == 0 {
 		p += 0.01
 	} else if n == 0 {
 		p += 0.05
@@ -203,11 +203,11 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 // before: the end of a stay that sinks slowly is a stretch of its own, and no stay of its own.
 func (s *stretch) sideSince(t float64) float64 {
 	v := &s.track.volts
-	i := v.from(s.first.t() - 1e-9)
-	for i > 0 && v.at(i).t() > t && (s.side == Rich && v.at(i-1).v > middleHigh || s.side == Lean && v.at(i-1).v < middleLow) {
+	i := v.From(s.first.T() - 1e-9)
+	for i > 0 && v.At(i).T() > t && (s.side == Rich && v.At(i-1).V > middleHigh || s.side == Lean && v.At(i-1).V < middleLow) {
 		i--
 	}
-	return v.at(i).t()
+	return v.At(i).T()
 }
 
 // afterRelease is the log-probability that the stretch is what came of the release of a force: the
@@ -218,8 +218,8 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		if w.cands[i].moved() < minAnswer { // there is nothing to take out
 			continue
 		}
-		d := s.first.t() - c.last.t()
-		if c.track == s.track && c.side == s.side.Opposite() && d >= 0 && min(d, s.lo-c.last.t()) < max(2, 3*s.track.interval) {
+		d := s.first.T() - c.last.T()
+		if c.track == s.track && c.side == s.side.Opposite() && d >= 0 && min(d, s.lo-c.last.T()) < max(2, 3*s.track.interval) {
 			// If that was one: the odds are those of the stretch before.
 			return math.Log(0.97/(1+math.Pow(secs/15, 4))) - math.Log1p(math.Exp(-w.cands[i].weight.sum()))
 		}
@@ -229,7 +229,7 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		return math.Inf(-1)
 	}
 	f := w.forces[n-1]
-	if f.ended && (f.letGo != "" || f.opened) && w.trim.standing(s.first.t()) >= 3 {
+	if f.ended && (f.letGo != "" || f.opened) && w.trim.standing(s.first.T()) >= 3 {
 		// The computer has let go and does not steer: the sensor lies where the mixture does.
 		return math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
 	}
@@ -259,7 +259,7 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 // downSpeaks weighs what the sensor behind the catalyst did: held lean, the mixture becomes rich, and
 // the other way round; in a real lean mixture it becomes lean.
 func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
-	if s.track != &w.volts || w.down.n == 0 || s.seconds() < 2 {
+	if s.track != &w.volts || w.down.Len() == 0 || s.seconds() < 2 {
 		return 0
 	}
 	var with, against downstream
@@ -269,13 +269,13 @@ func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
 		return 0
 	}
 	count := func(d *downstream, from, to float64) (on, n int) {
-		for i := w.down.from(from); i < w.down.n; i++ {
-			p := w.down.at(i)
-			if p.t() > to {
+		for i := w.down.From(from); i < w.down.Len(); i++ {
+			p := w.down.At(i)
+			if p.T() > to {
 				break
 			}
 			n++
-			if d.reaches(p.v) {
+			if d.reaches(p.V) {
 				on++
 			} else {
 				on = 0
@@ -285,19 +285,19 @@ func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
 	}
 	habit := func(d *downstream) float64 {
 		on, n := 0, 0
-		for i := w.down.from(s.lo - 30); i < w.down.n && w.down.at(i).t() <= s.lo; i++ {
+		for i := w.down.From(s.lo - 30); i < w.down.Len() && w.down.At(i).T() <= s.lo; i++ {
 			n++
-			if d.reaches(w.down.at(i).v) {
+			if d.reaches(w.down.At(i).V) {
 				on++
 			}
 		}
 		return (float64(on) + 0.3) / (float64(n) + 6)
 	}
-	until := s.last.t() + 1
-	if a, _ := count(&against, s.first.t()+1.5, until); a >= 1 {
+	until := s.last.T() + 1
+	if a, _ := count(&against, s.first.T()+1.5, until); a >= 1 {
 		return min(max(math.Log(0.45/habit(&against)), 0), 3)
 	}
-	if a, _ := count(&with, s.first.t()+1.5, until); a >= 1 && !with.blind && base.switching() {
+	if a, _ := count(&with, s.first.T()+1.5, until); a >= 1 && !with.blind && base.switching() {
 		return min(math.Log((habit(&with)+0.05)/0.45), 0) // the real mixture does that, or chance
 	}
 	return 0
@@ -314,20 +314,20 @@ func (w *Watcher) otherBankSpeaks(s *stretch) float64 {
 		k = &w.volts
 	}
 	same, n := 0, 0
-	for i := k.volts.from(s.first.t() + 1); i < k.volts.n; i++ {
-		p := k.volts.at(i)
-		if p.t() > s.last.t() {
+	for i := k.volts.From(s.first.T() + 1); i < k.volts.Len(); i++ {
+		p := k.volts.At(i)
+		if p.T() > s.last.T() {
 			break
 		}
 		n++
-		if onSide(s.side, p.v) {
+		if onSide(s.side, p.V) {
 			same++
 		}
 	}
 	if n < 3 {
 		return 0
 	}
-	b, _ := w.baseBefore(k, s.first.t())
+	b, _ := w.baseBefore(k, s.first.T())
 	own := b.stays(s.side)
 	alone := max(outlasts(s.seconds()-1, own.n, own.mean*float64(own.n), own.shape), 0.02)
 	if same < n {
@@ -345,7 +345,7 @@ func (w *Watcher) regripped(s *stretch) *force {
 	if n == 0 || s.loose {
 		return nil
 	}
-	if f := w.forces[n-1]; f.ended && f.side == s.side && s.first.t()-f.end < 5 && abs(f.level-s.level) < bandHalf {
+	if f := w.forces[n-1]; f.ended && f.side == s.side && s.first.T()-f.end < 5 && abs(f.level-s.level) < bandHalf {
 		return f
 	}
 	return nil
@@ -358,7 +358,7 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 	f := w.regripped(s)
 	switch {
 	case f != nil:
-		odds, certain, said = math.Log(regripRate*math.Exp(-max(0, s.first.t()-f.end)/2)), true, f.marked
+		odds, certain, said = math.Log(regripRate*math.Exp(-max(0, s.first.T()-f.end)/2)), true, f.marked
 		if guided && asked > odds {
 			odds, said = asked, asks
 		}
@@ -373,10 +373,10 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 		return math.Log(forceRate) + w.unlikely(s), false, false
 	}
 	for _, h := range w.hints {
-		if s.last.t() < h.at || h.used {
+		if s.last.T() < h.at || h.used {
 			continue
 		}
-		d := s.first.t() - h.at
+		d := s.first.T() - h.at
 		p := 0.0
 		switch {
 		case abs(d) <= sayNear:
@@ -386,7 +386,7 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 		}
 		if h.side != s.side {
 			p *= 0.05
-			if s.first.t() <= h.at+sayNear && s.last.t() > h.at+2*sayNear {
+			if s.first.T() <= h.at+sayNear && s.last.T() > h.at+2*sayNear {
 				p *= 5 // what was said did not come
 			}
 		}
@@ -409,11 +409,11 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 // for so short a time, the car moved, or the branch was just said to be open.
 func (w *Watcher) unlikely(s *stretch) float64 {
 	grown := func(t, by float64) float64 { return math.Log(-math.Expm1(-t*t/by/by) + 1e-3) }
-	x := grown(s.first.t(), handsReady) + grown(s.seconds(), handsHold)
-	if w.ready.moved(s.first.t(), s.last.t()) {
+	x := grown(s.first.T(), handsReady) + grown(s.seconds(), handsHold)
+	if w.ready.moved(s.first.T(), s.last.T()) {
 		x += math.Log(MovingForce)
 	}
-	if o := &w.open; o.said > 0 && !o.known && abs(s.first.t()-o.said) < sayNear {
+	if o := &w.open; o.said > 0 && !o.known && abs(s.first.T()-o.said) < sayNear {
 		x += math.Log(openForce)
 	}
 	return x

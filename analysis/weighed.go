@@ -29,7 +29,7 @@ func (w *Watcher) passOver(s *stretch, x weight) {
 		}
 		w.passedOver = slices.Delete(w.passedOver, shortest, shortest+1)
 	}
-	w.passedOver = append(w.passedOver, Weighed{Side: s.side, Begin: s.first.t(), End: s.last.t(), Level: s.level, LogOdds: x.sum(), Bank: w.bankOf(s.track)})
+	w.passedOver = append(w.passedOver, Weighed{Side: s.side, Begin: s.first.T(), End: s.last.T(), Level: s.level, LogOdds: x.sum(), Bank: w.bankOf(s.track)})
 }
 
 // Weighed returns the stretches that were decided by weight, forces first; not those that were only said.
@@ -48,7 +48,7 @@ func (w *Watcher) Weighed() []Weighed {
 func (w *Watcher) again(s *stretch, secs float64) float64 {
 	sum, bank := 0.0, w.bankOf(s.track)
 	for _, x := range w.passedOver {
-		if x.Side == s.side && x.Bank == bank && x.End <= s.first.t() {
+		if x.Side == s.side && x.Bank == bank && x.End <= s.first.T() {
 			sum += laplace(x.Level-s.level, 0.015, 0.015) / (1 + math.Exp(x.LogOdds)) / (1 + math.Pow(secs/(x.End-x.Begin), 4))
 		}
 	}

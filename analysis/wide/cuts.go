@@ -6,6 +6,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 )
 
 // cut is one time at which the computer shut the fuel off, by the engine's own drive.
@@ -37,61 +38,61 @@ func (c *cutWatch) tested() bool {
 }
 
 // stepCut is the whole judging of a session by fuel cut.
-func (w *Watcher) stepCut(p reading) { w.cuts.watch(w, p) }
+func (w *Watcher) stepCut(p recent.Reading) { w.cuts.watch(w, p) }
 
 // watch takes a reading of λ.
-func (c *cutWatch) watch(w *Watcher, p reading) {
-	s, has := w.status.last()
-	driving := has && analysis.OpenForDriving(byte(s.v), p.t()-s.t())
-	speed, turns := w.rpm.last()
-	coasting := !turns || speed.v > limits.TurningSpeed
+func (c *cutWatch) watch(w *Watcher, p recent.Reading) {
+	s, has := w.status.Last()
+	driving := has && analysis.OpenForDriving(byte(s.V), p.T()-s.T())
+	speed, turns := w.rpm.Last()
+	coasting := !turns || speed.V > limits.TurningSpeed
 	if !c.running {
-		if coasting && (p.v >= farLean || driving && w.lifted(p.t())) && len(c.all) < maxForces {
+		if coasting && (p.V >= farLean || driving && w.lifted(p.T())) && len(c.all) < maxForces {
 			c.begin(w, p, driving)
 		}
 		return
 	}
 	x := &c.all[len(c.all)-1]
 	x.status = x.status || driving
-	x.top, x.far = max(x.top, p.v), max(x.far, abs(p.v-x.rest))
-	if p.v >= farLean {
+	x.top, x.far = max(x.top, p.V), max(x.far, abs(p.V-x.rest))
+	if p.V >= farLean {
 		x.seen = true
 	}
 	c.announce(w, x)
 	switch {
-	case x.end == 0 && p.v < 1+(x.top-1)/2 && x.seen, x.end == 0 && !x.seen && !driving && p.t()-x.begin > 1, x.end == 0 && p.t()-x.begin > 120:
-		x.end = p.lo
+	case x.end == 0 && p.V < 1+(x.top-1)/2 && x.seen, x.end == 0 && !x.seen && !driving && p.T()-x.begin > 1, x.end == 0 && p.T()-x.begin > 120:
+		x.end = p.Lo
 		if c.said {
 			w.emit(analysis.Event{T: x.end, Name: analysis.ForceEnds, Side: analysis.Lean})
 		}
-	case x.end > 0 && x.back == 0 && abs(p.v-w.command.hold(p.t(), 1)) < 0.02:
-		x.back = p.t()
+	case x.end > 0 && x.back == 0 && abs(p.V-w.command.Hold(p.T(), 1)) < 0.02:
+		x.back = p.T()
 		if c.said {
 			w.emit(analysis.Event{T: x.back, Name: analysis.SwitchingResumes, Side: analysis.Lean, After: x.back - x.end})
 		}
 	}
-	if x.end > 0 && (p.t()-x.end > recoverWithin || x.back > 0 && p.t()-x.end > 5 || p.v >= farLean && p.t()-x.end > 2) {
+	if x.end > 0 && (p.T()-x.end > recoverWithin || x.back > 0 && p.T()-x.end > 5 || p.V >= farLean && p.T()-x.end > 2) {
 		c.close(w, x)
 	}
 }
 
 // lifted reports whether the engine has been falling in speed, as it does with the throttle shut.
 func (w *Watcher) lifted(t float64) bool {
-	v := w.rpm.values(nil, t-analysis.LiftedIn, t)
+	v := w.rpm.Values(nil, t-analysis.LiftedIn, t)
 	return len(v) > 1 && analysis.Lifted(v[len(v)-1], slices.Max(v))
 }
 
-func (c *cutWatch) begin(w *Watcher, p reading, status bool) {
+func (c *cutWatch) begin(w *Watcher, p recent.Reading, status bool) {
 	s := &w.own.lambda
-	rest := median(s.values(nil, p.t()-12, p.t()-2.5))
+	rest := median(s.Values(nil, p.T()-12, p.T()-2.5))
 	if rest == 0 {
 		rest = 1
 	}
-	at := s.n - 1
-	for at > 0 && s.at(at).v > rest+0.03 && p.t()-s.at(at).t() < 3 {
+	at := s.Len() - 1
+	for at > 0 && s.At(at).V > rest+0.03 && p.T()-s.At(at).T() < 3 {
 		at--
 	}
-	c.all = append(c.all, cut{begin: s.at(at).t(), rest: rest, top: p.v, status: status, seen: p.v >= farLean})
+	c.all = append(c.all, cut{begin: s.At(at).T(), rest: rest, top: p.V, status: status, seen: p.V >= farLean})
 	c.running, c.said = true, false
 	c.announce(w, &c.all[len(c.all)-1])
 }
@@ -117,12 +118,12 @@ func (c *cutWatch) close(w *Watcher, x *cut) {
 	}
 	r := &w.own.rear
 	x.rearLow = 9
-	before := median(r.values(nil, x.begin-8, x.begin))
-	for i := r.from(x.begin); i < r.n && r.at(i).t() < x.end+5; i++ {
-		x.rearLow, x.rearRead = min(x.rearLow, r.at(i).v), before > 0.3
+	before := median(r.Values(nil, x.begin-8, x.begin))
+	for i := r.From(x.begin); i < r.Len() && r.At(i).T() < x.end+5; i++ {
+		x.rearLow, x.rearRead = min(x.rearLow, r.At(i).V), before > 0.3
 		if i > 0 {
-			if a, b := r.at(i-1), r.at(i); b.t() > a.t() {
-				x.slope = max(x.slope, (a.v-b.v)/(b.hi-a.lo))
+			if a, b := r.At(i-1), r.At(i); b.T() > a.T() {
+				x.slope = max(x.slope, (a.V-b.V)/(b.Hi-a.Lo))
 			}
 		}
 	}
@@ -139,19 +140,19 @@ func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 	s := &w.own.lambda
 	// In parts of fuel: a first-order lag is one there, and the ceiling is soft.
 	base := 1 / x.rest
-	if after := median(s.values(nil, x.end+4, x.end+9)); !up && after > 0 && after < 1+(x.top-1)/2 {
+	if after := median(s.Values(nil, x.end+4, x.end+9)); !up && after > 0 && after < 1+(x.top-1)/2 {
 		base = 1 / after // what it comes back to is not always what it left
 	}
 	top := base - 1/x.top
 	lo, hi := 1/(base-0.2*top), 1/(base-0.8*top)
 	if up {
 		last, first := -1.0, -1.0 // the first above a fifth, and above four
-		for i := s.from(from); i < s.n && s.at(i).t() < to; i++ {
-			if v := s.at(i).v; v >= hi {
-				first = s.at(i).lo
+		for i := s.From(from); i < s.Len() && s.At(i).T() < to; i++ {
+			if v := s.At(i).V; v >= hi {
+				first = s.At(i).Lo
 				break
 			} else if v >= lo && last < 0 {
-				last = s.at(i).hi
+				last = s.At(i).Hi
 			}
 		}
 		if last < 0 || first < 0 {
@@ -160,17 +161,17 @@ func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 		return max(0, first-last)
 	}
 	began, done := -1.0, -1.0
-	for i := s.from(from); i < s.n && s.at(i).t() < to; i++ {
-		if v := s.at(i).v; v >= hi {
+	for i := s.From(from); i < s.Len() && s.At(i).T() < to; i++ {
+		if v := s.At(i).V; v >= hi {
 			began, done = -1, -1
 		} else if began < 0 {
-			began = s.at(i).hi
+			began = s.At(i).Hi
 		}
-		if v := s.at(i).v; began > 0 {
+		if v := s.At(i).V; began > 0 {
 			if v < lo {
 				break
 			}
-			done = s.at(i).lo
+			done = s.At(i).Lo
 		}
 	}
 	if began < 0 || done < 0 {

@@ -2,6 +2,7 @@ package wide
 
 import (
 	"pushback/analysis"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -20,7 +21,7 @@ func (w *Watcher) estimate(f *force) {
 	near := Shape{f.begin, 0.6, end, 0.6}
 	f.fit, f.fitted = w.fit(&w.own, from, to, near, !f.ended())
 	f.fitAt = w.now
-	if w.other.lambda.n > 8 && w.other.lambda.interval(from, to) < 1.1 {
+	if w.other.lambda.Len() > 8 && interval(&w.other.lambda, from, to) < 1.1 {
 		f.beside, f.hasBeside = w.fit(&w.other, from, to, near, !f.ended())
 	}
 	w.rearOf(f)
@@ -35,8 +36,8 @@ func (w *Watcher) measure(f *force) {
 	m.off = abs(phi - f.rest)
 	if f.ended() {
 		m.came = m.end - w.movedAt(f, min(w.now, f.end+10))
-		for i := w.own.lambda.from(f.end); i < w.own.lambda.n && w.own.lambda.at(i).t() < f.end+8; i++ {
-			m.over = max(m.over, -f.sign*(w.excess(w.own.lambda.at(i))-f.rest))
+		for i := w.own.lambda.From(f.end); i < w.own.lambda.Len() && w.own.lambda.At(i).T() < f.end+8; i++ {
+			m.over = max(m.over, -f.sign*(w.excess(w.own.lambda.At(i))-f.rest))
 		}
 	}
 	f.made = m
@@ -56,23 +57,23 @@ const (
 // steep reports whether the flank at t towards sign has more than such a share of its step in that time.
 func (w *Watcher) steep(t, sign float64) bool {
 	s := &w.own.lambda
-	phi := func(r reading) float64 { return sign * (1/r.v - 1) }
+	phi := func(r recent.Reading) float64 { return sign * (1/r.V - 1) }
 	before, n := 0.0, 0.0
-	for i := s.from(t - 2.5); i < s.n && s.at(i).t() < t-0.7; i++ {
-		before, n = before+phi(s.at(i)), n+1
+	for i := s.From(t - 2.5); i < s.Len() && s.At(i).T() < t-0.7; i++ {
+		before, n = before+phi(s.At(i)), n+1
 	}
 	if n < 2 {
 		return false
 	}
 	before /= n
 	most, jump := 0.0, 0.0
-	for i := s.from(t - 0.7); i < s.n && s.at(i).t() < t+3; i++ {
-		r := s.at(i)
+	for i := s.From(t - 0.7); i < s.Len() && s.At(i).T() < t+3; i++ {
+		r := s.At(i)
 		most = max(most, phi(r)-before)
-		for k := i + 1; k < s.n && s.at(k).hi-r.lo <= steepIn; k++ {
+		for k := i + 1; k < s.Len() && s.At(k).Hi-r.Lo <= steepIn; k++ {
 			// Two readings in a row, so that one that is off does not make a step.
-			if q := s.at(k); k+1 < s.n {
-				jump = max(jump, min(phi(q), phi(s.at(k+1)))-phi(r))
+			if q := s.At(k); k+1 < s.Len() {
+				jump = max(jump, min(phi(q), phi(s.At(k+1)))-phi(r))
 			}
 		}
 	}
@@ -82,8 +83,8 @@ func (w *Watcher) steep(t, sign float64) bool {
 // movedAt is how far commanded fuel had gone against the force at t, a fraction.
 func (w *Watcher) movedAt(f *force, t float64) float64 {
 	var v []float64
-	for i := w.own.trim.from(t - 2); i < w.own.trim.n && w.own.trim.at(i).t() <= t; i++ {
-		v = append(v, w.fuel(&w.own, w.own.trim.at(i).t()))
+	for i := w.own.trim.From(t - 2); i < w.own.trim.Len() && w.own.trim.At(i).T() <= t; i++ {
+		v = append(v, w.fuel(&w.own, w.own.trim.At(i).T()))
 	}
 	if len(v) == 0 {
 		return 0
@@ -117,20 +118,20 @@ func (w *Watcher) fit(b *bank, from, to float64, near Shape, brief bool) (Estima
 // tells whether that ratio has moved.
 func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies bool) {
 	s := &b.lambda
-	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
-		tr.YT, tr.Y = append(tr.YT, s.at(i).t()), append(tr.Y, 1/s.at(i).v-1)
+	for i := s.From(from); i < s.Len() && s.At(i).T() <= to; i++ {
+		tr.YT, tr.Y = append(tr.YT, s.At(i).T()), append(tr.Y, 1/s.At(i).V-1)
 	}
 	tr.UT, tr.U = b.total(from-3, to)
 	for i, t := range tr.UT {
 		f := 1.0
 		if fed {
-			f /= w.command.hold(t, 1)
+			f /= w.command.Hold(t, 1)
 		}
 		tr.U[i] = (1+tr.U[i])*f - 1
 		tr.F = append(tr.F, f)
 	}
 	lo, hi := 2.0, 0.0
-	for _, v := range w.command.values(nil, from, to) {
+	for _, v := range w.command.Values(nil, from, to) {
 		lo, hi = min(lo, v), max(hi, v)
 	}
 	return tr, hi-lo > 0.003
@@ -139,9 +140,9 @@ func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies b
 // total is both trims together at each reading of the short one, a fraction, freed of its rounding.
 func (b *bank) total(from, to float64) (t, u []float64) {
 	s := &b.trim
-	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
-		x := s.at(i)
-		t, u = append(t, x.t()), append(u, decode.TotalTrim(x.v, b.learned(i))/100)
+	for i := s.From(from); i < s.Len() && s.At(i).T() <= to; i++ {
+		x := s.At(i)
+		t, u = append(t, x.T()), append(u, decode.TotalTrim(x.V, b.learned(i))/100)
 	}
 	return t, smoothed(t, u, trimCount)
 }
@@ -149,29 +150,29 @@ func (b *bank) total(from, to float64) (t, u []float64) {
 // learned is the long-term trim as it was when the i-th reading of the short one was made, %. It is read seldom, and what the computer
 // learns it takes from short-term trim in the same moment: its change is where that steps most the other way.
 func (b *bank) learned(i int) float64 {
-	t := b.trim.at(i).t()
-	k := b.long.from(t)
-	if k == 0 || k == b.long.n {
-		return b.long.hold(t, 0)
+	t := b.trim.At(i).T()
+	k := b.long.From(t)
+	if k == 0 || k == b.long.Len() {
+		return b.long.Hold(t, 0)
 	}
-	was, is := b.long.at(k-1), b.long.at(k)
-	if was.v == is.v {
-		return is.v
+	was, is := b.long.At(k-1), b.long.At(k)
+	if was.V == is.V {
+		return is.V
 	}
-	at, most := (was.t()+is.t())/2, 0.4*abs(is.v-was.v)
-	for j := max(1, b.trim.from(was.lo)); j < b.trim.n && b.trim.at(j).lo <= is.hi; j++ {
-		step := b.trim.at(j-1).v - b.trim.at(j).v
-		if is.v < was.v {
+	at, most := (was.T()+is.T())/2, 0.4*abs(is.V-was.V)
+	for j := max(1, b.trim.From(was.Lo)); j < b.trim.Len() && b.trim.At(j).Lo <= is.Hi; j++ {
+		step := b.trim.At(j-1).V - b.trim.At(j).V
+		if is.V < was.V {
 			step = -step
 		}
 		if step > most {
-			most, at = step, b.trim.at(j).lo
+			most, at = step, b.trim.At(j).Lo
 		}
 	}
 	if t < at {
-		return was.v
+		return was.V
 	}
-	return is.v
+	return is.V
 }
 
 // rearOf is what the sensor behind the catalyst said of a force and of its end.
@@ -193,7 +194,7 @@ func (b *bank) rearWent(rich bool, from, begin, to float64) (went, read bool) {
 	if rich {
 		side = analysis.Rich
 	}
-	if rest, after := b.rear.values(nil, from, begin), b.rear.values(nil, begin, to); len(rest) >= 2 && len(after) >= 3 {
+	if rest, after := b.rear.Values(nil, from, begin), b.rear.Values(nil, begin, to); len(rest) >= 2 && len(after) >= 3 {
 		base := median(rest)
 		n := 0
 		for _, v := range after {
@@ -203,7 +204,7 @@ func (b *bank) rearWent(rich bool, from, begin, to float64) (went, read bool) {
 		}
 		return n >= 2 || n == 1 && len(after) < 8, true
 	}
-	if rest, after := b.rearLambda.values(nil, from, begin), b.rearLambda.values(nil, begin, to); len(rest) >= 2 && len(after) >= 3 {
+	if rest, after := b.rearLambda.Values(nil, from, begin), b.rearLambda.Values(nil, begin, to); len(rest) >= 2 && len(after) >= 3 {
 		base, n := median(rest), 0
 		for _, v := range after {
 			if side == analysis.Rich && v < base-0.01 || side == analysis.Lean && v > base+0.01 {

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"pushback/analysis"
+	"pushback/analysis/recent"
 	"pushback/analysis/scripttest"
 	"pushback/decode"
 )
@@ -17,12 +18,12 @@ import (
 func reads(t *testing.T, scripts ...string) *Watcher {
 	t.Helper()
 	w := New(analysis.Config{By: analysis.ByMixture})
-	into := map[string]*series{"lambda": &w.own.lambda, "trim": &w.own.trim, "long": &w.own.long, "rear": &w.own.rear, "rearLambda": &w.own.rearLambda,
+	into := map[string]*recent.Series{"lambda": &w.own.lambda, "trim": &w.own.trim, "long": &w.own.long, "rear": &w.own.rear, "rearLambda": &w.own.rearLambda,
 		"command": &w.command, "status": &w.status, "rpm": &w.rpm}
 	for _, script := range scripts {
 		name, script, _ := strings.Cut(script, " ")
 		for _, p := range scripttest.Points(t, script) {
-			into[name].add(reading{p.At, p.At, p.Value})
+			into[name].Add(recent.Reading{Lo: p.At, Hi: p.At, V: p.Value})
 			w.now = max(w.now, p.At)
 		}
 	}
@@ -67,7 +68,7 @@ func TestSteep(t *testing.T) {
 				if n++; c.wild && at > 19.4 && at < 19.4+c.every {
 					phi += sign * c.step
 				}
-				w.own.lambda.add(reading{at, at, 1 / (1 + phi)})
+				w.own.lambda.Add(recent.Reading{Lo: at, Hi: at, V: 1 / (1 + phi)})
 			}
 			if got := w.steep(20, sign); got != c.want {
 				t.Errorf("%s, towards %+g: steep %v", c.name, sign, got)
@@ -101,13 +102,13 @@ func TestLearned(t *testing.T) {
 			scripts = append(scripts, "long "+c.long)
 		}
 		w := reads(t, scripts...)
-		for i := range w.own.trim.n {
+		for i := range w.own.trim.Len() {
 			want := c.was
-			if at := w.own.trim.at(i).t(); c.at > 0 && at >= c.at {
+			if at := w.own.trim.At(i).T(); c.at > 0 && at >= c.at {
 				want = c.is
 			}
 			if got := w.own.learned(i); got != want {
-				t.Errorf("%s: %g %% at %g s, want %g", c.name, got, w.own.trim.at(i).t(), want)
+				t.Errorf("%s: %g %% at %g s, want %g", c.name, got, w.own.trim.At(i).T(), want)
 			}
 		}
 	}
@@ -161,8 +162,8 @@ func TestMeasure(t *testing.T) {
 			if at >= 35 && at < 40 {
 				phi = -0.08
 			}
-			w.own.trim.add(reading{at, at, sign * trim})
-			w.own.lambda.add(reading{at, at, turned(phi)})
+			w.own.trim.Add(recent.Reading{Lo: at, Hi: at, V: sign * trim})
+			w.own.lambda.Add(recent.Reading{Lo: at, Hi: at, V: turned(phi)})
 			w.now = at
 		}
 		f := good(analysis.Rich)

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"pushback/analysis"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -120,48 +121,50 @@ func (w *Watcher) near(t float64) *told {
 func (w *Watcher) fuel(b *bank, t float64) float64 {
 	u := w.trimmed(b, t)
 	if w.fed {
-		u /= w.command.hold(t, 1)
+		u /= w.command.Hold(t, 1)
 	}
 	return u - 1
 }
 
 // trimmed is the factor that both trims put to the fuel at t.
 func (w *Watcher) trimmed(b *bank, t float64) float64 {
-	return 1 + decode.TotalTrim(b.trim.line(t), b.long.hold(t, 0))/100
+	return 1 + decode.TotalTrim(b.trim.Line(t), b.long.Hold(t, 0))/100
 }
 
 // Lags of an ordinary ring for the search of steps, s: what is found is fitted afterwards.
 const usualDelay = 0.4
 
 // excess is the measured fuel, a fraction; where the computer feeds its steps of the ratio forward, without these.
-func (w *Watcher) excess(r reading) float64 {
+func (w *Watcher) excess(r recent.Reading) float64 {
 	if !w.fed {
-		return 1/r.v - 1
+		return 1/r.V - 1
 	}
-	return w.command.hold(r.t()-usualDelay, 1)/r.v - 1
+	return w.command.Hold(r.T()-usualDelay, 1)/r.V - 1
 }
 
 // disturbance is what moved the measured mixture beside the computer's command.
-func (w *Watcher) disturbance(r reading) float64 { return 1/r.v - 1 - w.fuel(&w.own, r.t()-usualDelay) }
+func (w *Watcher) disturbance(r recent.Reading) float64 {
+	return 1/r.V - 1 - w.fuel(&w.own, r.T()-usualDelay)
+}
 
 // feedsForward notes which explains the readings at rest better: that the computer adds its change of the commanded
 // ratio to the fuel by itself, or that it leaves it to trim. Both are met; that which steps less from reading to reading is right.
 func (w *Watcher) feedsForward() {
 	s := &w.own.lambda
-	if s.n < 2 || w.busy() {
+	if s.Len() < 2 || w.busy() {
 		return
 	}
-	a, b := s.at(s.n-2), s.at(s.n-1)
-	if b.t()-a.t() > 2 {
+	a, b := s.At(s.Len()-2), s.At(s.Len()-1)
+	if b.T()-a.T() > 2 {
 		return
 	}
-	ta, tb := a.t()-usualDelay, b.t()-usualDelay
+	ta, tb := a.T()-usualDelay, b.T()-usualDelay
 	ua, ub := w.trimmed(&w.own, ta), w.trimmed(&w.own, tb)
 	for i := range w.roughness {
 		if i == 1 {
-			ua, ub = ua/w.command.hold(ta, 1), ub/w.command.hold(tb, 1)
+			ua, ub = ua/w.command.Hold(ta, 1), ub/w.command.Hold(tb, 1)
 		}
-		d := (1/b.v - 1 - (ub - 1)) - (1/a.v - 1 - (ua - 1))
+		d := (1/b.V - 1 - (ub - 1)) - (1/a.V - 1 - (ua - 1))
 		w.roughness[i] = 0.98*w.roughness[i] + 0.02*min(d*d, 4e-4)
 	}
 	w.fed = w.roughness[1] < w.roughness[0]
@@ -179,13 +182,13 @@ const (
 func (w *Watcher) step(t float64) (d float64, ok bool) {
 	s := &w.own.lambda
 	w.past.slide(w, t, stepPast, stepGap)
-	if len(w.past.values) < 4 || s.at(0).t() > t-stepPast {
+	if len(w.past.values) < 4 || s.At(0).T() > t-stepPast {
 		return 0, false
 	}
 	sum, n := 0.0, 0.0
-	for i := s.n - 1; i >= 0; i-- {
-		r := s.at(i)
-		if age := t - r.t(); age > stepLast && (n >= 2 || age >= 2.5) {
+	for i := s.Len() - 1; i >= 0; i-- {
+		r := s.At(i)
+		if age := t - r.T(); age > stepLast && (n >= 2 || age >= 2.5) {
 			break
 		}
 		sum, n = sum+w.disturbance(r), n+1
@@ -209,7 +212,7 @@ const (
 )
 
 // stepForce looks for the flanks of a force and follows what comes of it.
-func (w *Watcher) stepForce(p reading) {
+func (w *Watcher) stepForce(p recent.Reading) {
 	f := w.running()
 	w.feedsForward()
 	if f == nil {
@@ -224,15 +227,15 @@ func (w *Watcher) stepForce(p reading) {
 	w.lookForReturn(f, p)
 }
 
-func (w *Watcher) lookForOnset(p reading) {
+func (w *Watcher) lookForOnset(p recent.Reading) {
 	n := len(w.forces)
-	if n > 0 && p.t()-w.forces[n-1].endHi < stepGap+3 && (w.forces[n-1].marked || w.near(p.t()) == nil) {
+	if n > 0 && p.T()-w.forces[n-1].endHi < stepGap+3 && (w.forces[n-1].marked || w.near(p.T()) == nil) {
 		return
 	}
-	if len(w.told) > 0 && w.near(p.t()) == nil { // who says what they do says it of each force
+	if len(w.told) > 0 && w.near(p.T()) == nil { // who says what they do says it of each force
 		return
 	}
-	d, ok := w.step(p.t())
+	d, ok := w.step(p.T())
 	if !ok || math.Abs(d) < leastSaid {
 		return
 	}
@@ -244,7 +247,7 @@ func (w *Watcher) lookForOnset(p reading) {
 	if d < 0 {
 		side = analysis.Lean
 	}
-	m := w.near(p.t())
+	m := w.near(p.T())
 	if m != nil && m.side != side || m == nil && w.asked.side != side && (math.Abs(d) < leastUnsaid || math.Abs(d) < plainUnsaid*noise) {
 		return
 	}
@@ -261,39 +264,39 @@ func (w *Watcher) lookForOnset(p reading) {
 		m.used, f.marked = true, true
 	}
 	f.marked = f.marked || w.asked.side == side
-	f.vented, f.cold = w.purged(p.t()), w.cold()
+	f.vented, f.cold = w.purged(p.T()), w.cold()
 	w.forces = append(w.forces, f)
 	g := &w.forces[n]
 	w.announce(g, p)
-	for i := w.own.lambda.from(f.lo); i < w.own.lambda.n; i++ {
-		w.follow(g, w.own.lambda.at(i))
+	for i := w.own.lambda.From(f.lo); i < w.own.lambda.Len(); i++ {
+		w.follow(g, w.own.lambda.At(i))
 	}
 }
 
 // dateOnset finds when the step began: the first of the readings that have gone a third of the way and stay there.
-func (w *Watcher) dateOnset(f *force, p reading, d float64) {
+func (w *Watcher) dateOnset(f *force, p recent.Reading, d float64) {
 	s := &w.own.lambda
 	var past, fuel, trims []float64
-	for i := s.from(w.restsSince(p.t())); i < s.n; i++ {
-		if r := s.at(i); r.t() <= p.t()-stepGap {
+	for i := s.From(w.restsSince(p.T())); i < s.Len(); i++ {
+		if r := s.At(i); r.T() <= p.T()-stepGap {
 			past = append(past, w.excess(r))
-			fuel = append(fuel, w.fuel(&w.own, r.t()))
-			trims = append(trims, w.trimmed(&w.own, r.t())-1)
+			fuel = append(fuel, w.fuel(&w.own, r.T()))
+			trims = append(trims, w.trimmed(&w.own, r.T())-1)
 		}
 	}
 	f.rest, f.noise = spread(past)
 	f.noise = max(f.noise, 0.001)
 	f.u0, f.un = spread(fuel)
 	f.trims = median(trims)
-	base := w.disturbanceBase(p.t())
-	at := s.n - 1
-	for at > 0 && f.sign*(w.disturbance(s.at(at-1))-base) > math.Abs(d)/3 && p.t()-s.at(at-1).t() < stepGap+2 {
+	base := w.disturbanceBase(p.T())
+	at := s.Len() - 1
+	for at > 0 && f.sign*(w.disturbance(s.At(at-1))-base) > math.Abs(d)/3 && p.T()-s.At(at-1).T() < stepGap+2 {
 		at--
 	}
-	f.hi = s.at(at).hi
+	f.hi = s.At(at).Hi
 	f.lo = f.hi
 	if at > 0 {
-		f.lo = s.at(at - 1).lo
+		f.lo = s.At(at - 1).Lo
 	}
 	f.begin = (f.lo + f.hi) / 2
 }
@@ -315,15 +318,15 @@ func (w *Watcher) restsSince(t float64) float64 {
 func (w *Watcher) disturbanceBase(t float64) float64 {
 	s := &w.own.lambda
 	var past []float64
-	for i := s.from(t - stepPast); i < s.n && s.at(i).t() <= t-stepGap; i++ {
-		past = append(past, w.disturbance(s.at(i)))
+	for i := s.From(t - stepPast); i < s.Len() && s.At(i).T() <= t-stepGap; i++ {
+		past = append(past, w.disturbance(s.At(i)))
 	}
 	return median(past)
 }
 
 // announce tells that a force began: at once where it was said, else when it has lasted.
-func (w *Watcher) announce(f *force, p reading) {
-	if !f.begun && (f.marked || p.t()-f.begin >= 2.5) {
+func (w *Watcher) announce(f *force, p recent.Reading) {
+	if !f.begun && (f.marked || p.T()-f.begin >= 2.5) {
 		f.begun = true
 		f.seen = f.seen || f.marked
 		w.tell(f, analysis.Event{T: f.begin, Name: analysis.ForceBegins, Side: f.side})
@@ -332,7 +335,7 @@ func (w *Watcher) announce(f *force, p reading) {
 
 // purged reports whether the computer has just opened or shut its purge valve: that moves the mixture too.
 func (w *Watcher) purged(t float64) bool {
-	v := w.purge.values(nil, t-12, t)
+	v := w.purge.Values(nil, t-12, t)
 	return len(v) > 1 && slices.Max(v)-slices.Min(v) >= 8
 }
 
@@ -346,9 +349,9 @@ const (
 )
 
 // follow takes a reading of the time of a force and after it.
-func (w *Watcher) follow(f *force, p reading) {
+func (w *Watcher) follow(f *force, p recent.Reading) {
 	y := f.sign * (w.excess(p) - f.rest)
-	t := p.t()
+	t := p.T()
 	rich := f.side == analysis.Rich
 	say := func(rich bool, since float64) {
 		if _, has := f.says[rich]; has || t < since {
@@ -371,7 +374,7 @@ func (w *Watcher) follow(f *force, p reading) {
 	byTrim := f.sign * (f.trims - w.trimmed(&w.own, t) + 1) // a target that swings is no answer
 	if !f.answered && min(moved, byTrim+trimCount/2) >= max(twoCounts, 4*f.un) && !f.ended() {
 		f.answered, f.answerAt = true, t
-		f.after = [3]float64{max(0, t-f.begin), max(0, w.before(t)-f.hi), p.hi - f.lo}
+		f.after = [3]float64{max(0, t-f.begin), max(0, w.before(t)-f.hi), p.Hi - f.lo}
 		w.tell(f, analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],
 			AfterMin: f.after[1], AfterMax: f.after[2], Rate: 100 * moved / max(0.3, t-f.begin)})
 	}
@@ -385,11 +388,11 @@ func (w *Watcher) plainly(f *force, since, t, y float64) bool {
 		return true
 	}
 	s := &w.own.lambda
-	if t-since < meanOf || y <= 0 || s.n-s.from(t-meanOf) < 4 {
+	if t-since < meanOf || y <= 0 || s.Len()-s.From(t-meanOf) < 4 {
 		return false
 	}
 	phi, _ := w.mean(t-meanOf, t)
-	return abs(phi-f.rest) >= max(0.02, 0.6*f.enough()) && (phi > f.rest) == (w.excess(s.at(s.n-1)) > f.rest)
+	return abs(phi-f.rest) >= max(0.02, 0.6*f.enough()) && (phi > f.rest) == (w.excess(s.At(s.Len()-1)) > f.rest)
 }
 
 // meanOf is over how long readings are taken together, s.
@@ -422,7 +425,7 @@ func (w *Watcher) followSilence(f *force, t, y, moved float64) {
 	if t-f.awaySince < silentFor || f.silent {
 		return
 	}
-	short := w.own.trim.line(t)
+	short := w.own.trim.Line(t)
 	if w.atLimit(f.side, short) {
 		if f.limit == 0 {
 			f.limit = short
@@ -457,8 +460,8 @@ const (
 // before is the time of the trim reading before t.
 func (w *Watcher) before(t float64) float64 {
 	s := &w.own.trim
-	if i := s.from(t) - 2; i >= 0 {
-		return s.at(i).lo
+	if i := s.From(t) - 2; i >= 0 {
+		return s.At(i).Lo
 	}
 	return t
 }

@@ -28,29 +28,29 @@ const (
 )
 
 func (o *offsetWatch) step(w *Watcher, t float64) {
-	s, has := w.status.last()
-	if has && !isClosed(s.v) {
+	s, has := w.status.Last()
+	if has && !isClosed(s.V) {
 		o.contrary, o.trimSince = 0, 0
 		return
 	}
-	l, hasL := w.own.lambda.last()
-	v, hasV := w.own.rear.last()
-	if hasL && hasV && t-v.t() < 5 && (l.v < 0.90 && v.v < 0.20 || l.v > 1.10 && v.v > 0.75) {
+	l, hasL := w.own.lambda.Last()
+	v, hasV := w.own.rear.Last()
+	if hasL && hasV && t-v.T() < 5 && (l.V < 0.90 && v.V < 0.20 || l.V > 1.10 && v.V > 0.75) {
 		if o.contrary == 0 {
 			o.contrary = t
 		}
 		if d := t - o.contrary; d > o.most {
-			o.most, o.lambda, o.rear = d, l.v, v.v
+			o.most, o.lambda, o.rear = d, l.V, v.V
 		}
 	} else {
 		o.contrary = 0
 	}
-	short, hasT := w.own.rearTrim.last()
-	long, hasG := w.own.rearLong.last()
-	sum := decode.TotalTrim(short.v, long.v)
+	short, hasT := w.own.rearTrim.Last()
+	long, hasG := w.own.rearLong.Last()
+	sum := decode.TotalTrim(short.V, long.V)
 	// Where the loop does not bring the ratio to its command, the rear sensor contradicts the loop and not the sensor.
 	if hasL {
-		o.off += min(1, (t-o.offAt)/contraryFor) * (l.v/w.command.hold(t-usualDelay, 1) - 1 - o.off)
+		o.off += min(1, (t-o.offAt)/contraryFor) * (l.V/w.command.Hold(t-usualDelay, 1) - 1 - o.off)
 		o.offAt = t
 	}
 	if (hasT || hasG) && abs(sum) >= rearTrimFar-0.1 && abs(o.off) < ratioBack && !w.busy() { // a mixture that was moved moves it too

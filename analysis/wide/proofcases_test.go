@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"pushback/analysis"
+	"pushback/analysis/recent"
 	"pushback/analysis/scripttest"
 )
 
@@ -336,33 +337,25 @@ func TestRearHoldsWeigh(t *testing.T) {
 }
 
 // filled is a series with the readings of a script.
-func filled(t *testing.T, script string) series {
-	s := newSeries(64)
+func filled(t *testing.T, script string) recent.Series {
+	s := recent.New(64)
 	for _, p := range scripttest.Points(t, script) {
-		s.add(reading{p.At, p.At, p.Value})
+		s.Add(recent.Reading{Lo: p.At, Hi: p.At, V: p.Value})
 	}
 	return s
 }
 
-// What lies between readings, before the first and after the last; special cases are: none is the default, or 0.
-func TestSeriesBetweenReadings(t *testing.T) {
+// How far readings and changes lie apart; special cases are: of one there is no distance.
+func TestApart(t *testing.T) {
 	s := filled(t, "10s 1; 12s 3; 13s 3; 16s 0")
-	empty := newSeries(4)
-	for _, c := range []struct{ at, line, hold float64 }{{0, 1, 1}, {10, 1, 1}, {11, 2, 1}, {12, 3, 3}, {12.5, 3, 3}, {14.5, 1.5, 3}, {16, 0, 0}, {99, 0, 0}} {
-		if l, h := s.line(c.at), s.hold(c.at, 7); math.Abs(l-c.line) > 1e-9 || h != c.hold {
-			t.Errorf("at %g s: line %g, hold %g; want %g, %g", c.at, l, h, c.line, c.hold)
-		}
-		if empty.line(c.at) != 0 || empty.hold(c.at, 7) != 7 {
-			t.Errorf("of none at %g s: %g, %g", c.at, empty.line(c.at), empty.hold(c.at, 7))
-		}
-	}
-	if got := s.interval(0, 99); got != 2 { // 2, 1, 3
+	empty := recent.New(4)
+	if got := interval(&s, 0, 99); got != 2 { // 2, 1, 3
 		t.Errorf("readings lie %g s apart", got)
 	}
-	if got := s.refresh(0, 99); got != 4 { // from 12 to 16 s
+	if got := refresh(&s, 0, 99); got != 4 { // from 12 to 16 s
 		t.Errorf("it changes each %g s", got)
 	}
-	if empty.interval(0, 9) != 0 || empty.refresh(0, 9) != 0 || s.interval(10, 11) != 0 || s.refresh(10, 13) != 0 {
+	if interval(&empty, 0, 9) != 0 || refresh(&empty, 0, 9) != 0 || interval(&s, 10, 11) != 0 || refresh(&s, 10, 13) != 0 {
 		t.Error("a distance of one reading, or of one change")
 	}
 }

@@ -377,12 +377,12 @@ func (r *ring) lag() {
 	if worst == nil || fast[true] && fast[false] {
 		return
 	}
-	refresh := min(r.w.own.lambda.refresh(worst.begin-15, worst.end+15), r.w.own.lambda.interval(worst.begin-15, worst.end+15))
+	refreshed := min(refresh(&r.w.own.lambda, worst.begin-15, worst.end+15), interval(&r.w.own.lambda, worst.begin-15, worst.end+15))
 	least := slowFrom
 	if n < 2 {
 		least = slowAlone
 	}
-	if worst.fit.TauLow-min(refresh, 0.3) < least {
+	if worst.fit.TauLow-min(refreshed, 0.3) < least {
 		return
 	}
 	r.slow = true
@@ -417,8 +417,8 @@ func (r *ring) unfollowed() {
 			r.say(analysis.ProofInput, analysis.Unclear, reason.ForcedWhileOpen.Of())
 			continue
 		}
-		rest, noise := spread(w.own.lambda.values(nil, m.at-15, m.at-1))
-		held := w.own.lambda.values(nil, m.at+1, min(to, w.now))
+		rest, noise := spread(w.own.lambda.Values(nil, m.at-15, m.at-1))
+		held := w.own.lambda.Values(nil, m.at+1, min(to, w.now))
 		if len(held) < 5 || rest == 0 {
 			continue
 		}
@@ -447,7 +447,7 @@ func (r *ring) unfollowed() {
 
 // besideMoved reports whether the other bank's trim answered what was said.
 func (w *Watcher) besideMoved(m *told, to float64) bool {
-	rest, held := w.other.trim.values(nil, m.at-12, m.at-0.5), w.other.trim.values(nil, m.at+2, min(w.now, to))
+	rest, held := w.other.trim.Values(nil, m.at-12, m.at-0.5), w.other.trim.Values(nil, m.at+2, min(w.now, to))
 	if len(rest) < 3 || len(held) < 3 {
 		return false
 	}

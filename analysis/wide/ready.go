@@ -6,6 +6,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -25,17 +26,17 @@ type readiness struct {
 
 func isClosed(status float64) bool { return decode.LoopClosed(byte(status)) }
 
-func (w *Watcher) stepStatus(p reading) {
-	was, had := w.status.last()
-	w.status.add(p)
-	if isClosed(p.v) {
-		w.ready.closedAt = p.t()
+func (w *Watcher) stepStatus(p recent.Reading) {
+	was, had := w.status.Last()
+	w.status.Add(p)
+	if isClosed(p.V) {
+		w.ready.closedAt = p.T()
 		return
 	}
-	w.ready.openAt = p.t()
-	if f := w.running(); f != nil && had && isClosed(was.v) && !f.opened && w.cfg.By != analysis.ByFuelCut {
-		f.opened, f.openedAt = true, p.t()
-		w.tell(f, analysis.Event{T: p.t(), Name: analysis.OpenLoop, Status: analysis.FuelStatus(int(p.v))})
+	w.ready.openAt = p.T()
+	if f := w.running(); f != nil && had && isClosed(was.V) && !f.opened && w.cfg.By != analysis.ByFuelCut {
+		f.opened, f.openedAt = true, p.T()
+		w.tell(f, analysis.Event{T: p.T(), Name: analysis.OpenLoop, Status: analysis.FuelStatus(int(p.V))})
 	}
 }
 
@@ -49,10 +50,10 @@ func (w *Watcher) unmet() []reason.Reason {
 	if w.cold() {
 		out = append(out, reason.CoolantCold.Of(r.coolant))
 	}
-	if s, has := w.status.last(); has && !isClosed(s.v) {
-		out = append(out, reason.LoopOpen.Of().Then(analysis.FuelStatus(int(s.v))))
+	if s, has := w.status.Last(); has && !isClosed(s.V) {
+		out = append(out, reason.LoopOpen.Of().Then(analysis.FuelStatus(int(s.V))))
 	}
-	if p, has := w.rpm.last(); has && p.v < limits.TurningSpeed {
+	if p, has := w.rpm.Last(); has && p.V < limits.TurningSpeed {
 		out = append(out, r.fit.Standing())
 	}
 	return append(out, r.fit.Unmet()...)
@@ -61,8 +62,8 @@ func (w *Watcher) unmet() []reason.Reason {
 // Barred reports whether the car must not be tested now, and whether waiting never changes that.
 func (w *Watcher) Barred() (now, always bool) {
 	always = w.cfg.By == analysis.ByWire && !w.byRear() || w.ready.fit.Never()
-	s, has := w.status.last()
-	return always || !w.ready.fit.Holds() || w.ready.said && has && !isClosed(s.v), always // an open loop answers nothing
+	s, has := w.status.Last()
+	return always || !w.ready.fit.Holds() || w.ready.said && has && !isClosed(s.V), always // an open loop answers nothing
 }
 
 // cold reports whether the engine is too cold for a test: a sensor that is not heated yet and fuel that stays on the walls are no fault.
@@ -71,9 +72,9 @@ func (w *Watcher) cold() bool { return w.ready.hasCoolant && w.ready.coolant < l
 // holds reports whether all of them hold.
 func (w *Watcher) holds() bool {
 	r := &w.ready
-	s, hasStatus := w.status.last()
-	p, turns := w.rpm.last()
-	return (w.cfg.By != analysis.ByWire || w.byRear()) && r.fit.Holds() && !w.cold() && (!hasStatus || isClosed(s.v)) && (!turns || p.v >= limits.TurningSpeed)
+	s, hasStatus := w.status.Last()
+	p, turns := w.rpm.Last()
+	return (w.cfg.By != analysis.ByWire || w.byRear()) && r.fit.Holds() && !w.cold() && (!hasStatus || isClosed(s.V)) && (!turns || p.V >= limits.TurningSpeed)
 }
 
 // stepReady says ready or not_ready when that has changed for long enough: closed loop comes and goes
@@ -102,7 +103,7 @@ func (w *Watcher) stepReady(now float64) {
 
 // opened reports whether the loop was seen open in [from, to].
 func (w *Watcher) opened(from, to float64) bool {
-	return slices.ContainsFunc(w.status.values(nil, from, to), func(x float64) bool { return !isClosed(x) })
+	return slices.ContainsFunc(w.status.Values(nil, from, to), func(x float64) bool { return !isClosed(x) })
 }
 
 // steady reports whether the engine ran evenly in [from, to]: within a quarter of its slowest and the loop not seen open.
@@ -110,7 +111,7 @@ func (w *Watcher) steady(from, to float64) bool {
 	if w.opened(from-2, to) {
 		return false
 	}
-	v := w.rpm.values(nil, from-2, to)
+	v := w.rpm.Values(nil, from-2, to)
 	return len(v) == 0 || limits.SteadySpeed(slices.Min(v), slices.Max(v)) && slices.Min(v) >= limits.TurningSpeed
 }
 
@@ -127,7 +128,7 @@ func (w *Watcher) evenShare(f *force, before float64) float64 {
 
 // motion is whether the car moved about [from, to].
 func (w *Watcher) motion(from, to float64) motion {
-	v := w.speed.values(nil, from-limits.SpeedRead, to+limits.SpeedRead)
+	v := w.speed.Values(nil, from-limits.SpeedRead, to+limits.SpeedRead)
 	switch {
 	case len(v) == 0:
 		return speedUnread

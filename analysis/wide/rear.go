@@ -5,6 +5,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 )
 
 // rearHold is one time at which the wire of the narrow sensor behind the catalyst was held lean, on a
@@ -41,33 +42,33 @@ func (w *Watcher) byRear() bool {
 }
 
 // stepRear takes a reading of the sensor behind the catalyst.
-func (w *Watcher) stepRear(p reading) {
+func (w *Watcher) stepRear(p recent.Reading) {
 	h := &w.rears
 	if n := len(h.all); n > 0 && h.all[n-1].end == 0 {
 		x := &h.all[n-1]
-		if p.v <= grounded+0.03 {
-			x.level = (x.level*float64(x.n) + p.v) / float64(x.n+1)
+		if p.V <= grounded+0.03 {
+			x.level = (x.level*float64(x.n) + p.V) / float64(x.n+1)
 			x.n++
 			return
 		}
-		x.end = p.lo
+		x.end = p.Lo
 		w.measureRear(x)
 		w.emit(analysis.Event{T: x.end, Name: analysis.ForceEnds, Side: analysis.Lean})
 		return
 	}
-	if n := len(h.all); n > 0 && !h.all[n-1].rich && p.v >= 0.6 && p.t()-h.all[n-1].end < 30 && p.t() > h.all[n-1].end+0.3 {
+	if n := len(h.all); n > 0 && !h.all[n-1].rich && p.V >= 0.6 && p.T()-h.all[n-1].end < 30 && p.T() > h.all[n-1].end+0.3 {
 		h.all[n-1].rich = true
-		w.emit(analysis.Event{T: p.t(), Name: analysis.SensorAnswers, Toward: string(analysis.Rich), After: p.t() - h.all[n-1].end})
+		w.emit(analysis.Event{T: p.T(), Name: analysis.SensorAnswers, Toward: string(analysis.Rich), After: p.T() - h.all[n-1].end})
 	}
-	if s, has := w.status.last(); p.v > grounded || has && !isClosed(s.v) || len(h.all) >= maxForces || w.wasLean(p.t()) {
+	if s, has := w.status.Last(); p.V > grounded || has && !isClosed(s.V) || len(h.all) >= maxForces || w.wasLean(p.T()) {
 		h.since, h.sum, h.n = 0, 0, 0
 		return
 	}
 	if h.since == 0 {
-		h.since = p.t()
+		h.since = p.T()
 	}
-	h.sum, h.n = h.sum+p.v, h.n+1
-	if p.t()-h.since >= groundedIn && h.n >= 5 {
+	h.sum, h.n = h.sum+p.V, h.n+1
+	if p.T()-h.since >= groundedIn && h.n >= 5 {
 		h.all = append(h.all, rearHold{begin: h.since, level: h.sum / float64(h.n), n: h.n})
 		w.emit(analysis.Event{T: h.since, Name: analysis.ForceBegins, Side: analysis.Lean})
 		h.since, h.sum, h.n = 0, 0, 0
@@ -77,8 +78,8 @@ func (w *Watcher) stepRear(p reading) {
 // wasLean reports whether the ratio has been far out in the last 10 s: a fuel cut brings the rear sensor to ground too.
 func (w *Watcher) wasLean(t float64) bool {
 	s := &w.own.lambda
-	for i := s.from(t - 10); i < s.n && s.at(i).t() <= t; i++ {
-		if s.at(i).v > 1.1 {
+	for i := s.From(t - 10); i < s.Len() && s.At(i).T() <= t; i++ {
+		if s.At(i).V > 1.1 {
 			return true
 		}
 	}
@@ -89,8 +90,8 @@ func (w *Watcher) wasLean(t float64) bool {
 func (w *Watcher) measureRear(x *rearHold) {
 	end := x.until(w.now)
 	b := &w.own
-	shift := func(s *series) (d, se float64, ok bool) {
-		rest, held := s.values(nil, x.begin-20, x.begin), s.values(nil, max(x.begin+3, end-8), end)
+	shift := func(s *recent.Series) (d, se float64, ok bool) {
+		rest, held := s.Values(nil, x.begin-20, x.begin), s.Values(nil, max(x.begin+3, end-8), end)
 		if len(rest) < 3 || len(held) < 3 {
 			return 0, 0, false
 		}

@@ -6,6 +6,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/analysis/recent"
 )
 
 // Longest that a force may last to be one, s, where it was said and where it was not: what lasts longer is purge, a leak, another fuel.
@@ -15,8 +16,8 @@ const (
 )
 
 // lookForEnd finds the flank by which the mixture was let go.
-func (w *Watcher) lookForEnd(f *force, p reading) {
-	t := p.t()
+func (w *Watcher) lookForEnd(f *force, p recent.Reading) {
+	t := p.T()
 	d, ok := w.step(t)
 	if t < f.begin+stepGap+1 { // the step's own past is still the rest
 		if base := w.disturbanceBase(f.begin + stepGap - 1); ok && f.sign*(w.disturbance(p)-base) > f.size {
@@ -33,11 +34,11 @@ func (w *Watcher) lookForEnd(f *force, p reading) {
 	w.announce(f, p)
 	if ok && f.sign*d < -0.45*f.size && f.sign*d < -3*w.noise() {
 		s := &w.own.lambda
-		at, level := s.n-1, w.disturbanceBase(t)
-		for at > 0 && f.sign*(w.disturbance(s.at(at-1))-level) < -math.Abs(d)/3 && t-s.at(at-1).t() < stepGap+2 {
+		at, level := s.Len()-1, w.disturbanceBase(t)
+		for at > 0 && f.sign*(w.disturbance(s.At(at-1))-level) < -math.Abs(d)/3 && t-s.At(at-1).T() < stepGap+2 {
 			at--
 		}
-		f.end, f.endHi = (s.at(max(0, at-1)).lo+s.at(at).hi)/2, s.at(at).hi
+		f.end, f.endHi = (s.At(max(0, at-1)).Lo+s.At(at).Hi)/2, s.At(at).Hi
 		w.tellEnd(f)
 		return
 	}
@@ -57,8 +58,8 @@ func (w *Watcher) lookForEnd(f *force, p reading) {
 
 func (w *Watcher) tellEnd(f *force) {
 	w.tell(f, analysis.Event{T: f.end, Name: analysis.ForceEnds, Side: f.side})
-	for i := w.own.lambda.from(f.end); i < w.own.lambda.n; i++ {
-		w.follow(f, w.own.lambda.at(i))
+	for i := w.own.lambda.From(f.end); i < w.own.lambda.Len(); i++ {
+		w.follow(f, w.own.lambda.At(i))
 	}
 	before := evenBefore
 	if f.road = w.motion(f.begin, f.end); f.road == standing {
@@ -103,8 +104,8 @@ const (
 	trimBackTo    = 0.02
 )
 
-func (w *Watcher) lookForReturn(f *force, p reading) {
-	t := p.t()
+func (w *Watcher) lookForReturn(f *force, p recent.Reading) {
+	t := p.T()
 	if f.recovered == 0 {
 		phi, u := w.mean(t-1.5, t)
 		if math.Abs(phi-f.rest) < ratioBack && math.Abs(u-f.u0) < trimBackTo && t > f.end+1.5 {
@@ -121,9 +122,9 @@ func (w *Watcher) lookForReturn(f *force, p reading) {
 func (w *Watcher) mean(from, to float64) (phi, u float64) {
 	s := &w.own.lambda
 	n := 0.0
-	for i := s.from(from); i < s.n && s.at(i).t() <= to; i++ {
-		phi += w.excess(s.at(i))
-		u += w.fuel(&w.own, s.at(i).t())
+	for i := s.From(from); i < s.Len() && s.At(i).T() <= to; i++ {
+		phi += w.excess(s.At(i))
+		u += w.fuel(&w.own, s.At(i).T())
 		n++
 	}
 	return phi / max(1, n), u / max(1, n)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/recent"
 )
 
 // unsaidRun is what a session of the plant comes to in which nobody says anything.
@@ -145,7 +146,7 @@ func TestEvenShare(t *testing.T) {
 	} {
 		w := New(analysis.Config{By: analysis.ByMixture})
 		for x := 0.0; x < 75; x++ {
-			w.rpm.add(reading{x, x, c.rpm(x)})
+			w.rpm.Add(recent.Reading{Lo: x, Hi: x, V: c.rpm(x)})
 		}
 		if got := w.evenShare(&force{span: span{begin: 60, end: 73}}, evenBefore); math.Abs(got-c.want) > 1e-9 {
 			t.Errorf("%s: %g, want %g", c.name, got, c.want)

@@ -30,7 +30,7 @@ func (r *ring) conclude() analysis.Conclusion {
 	w := r.w
 	tried := len(r.forces) > 0 || len(w.rears.all) > 0 || len(w.told) > 0 || w.cuts.tested()
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.holds()
-	unfit = unfit || w.status.n >= 2 && w.ready.closedAt == 0 // it may have been called ready before that was first read
+	unfit = unfit || w.status.Len() >= 2 && w.ready.closedAt == 0 // it may have been called ready before that was first read
 	switch {
 	case w.cfg.By == analysis.ByNothing:
 		return analysis.NothingForced

@@ -6,6 +6,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -39,10 +40,10 @@ type Watcher struct {
 
 // shared is what is read of the car beside its banks.
 type shared struct {
-	command    series // PID 44
-	status     series // of the watched bank's fuel system
-	rpm, purge series
-	speed      series
+	command    recent.Series // PID 44
+	status     recent.Series // of the watched bank's fuel system
+	rpm, purge recent.Series
+	speed      recent.Series
 }
 
 // judged is the verdict of what was read until judgedAt.
@@ -54,14 +55,14 @@ type judged struct {
 
 // bank holds what is read of one bank.
 type bank struct {
-	lambda, current, trim, long series
-	rear, rearLambda            series
-	rearTrim, rearLong          series
+	lambda, current, trim, long recent.Series
+	rear, rearLambda            recent.Series
+	rearTrim, rearLong          recent.Series
 }
 
 func newBank() bank {
-	return bank{lambda: newSeries(4096), current: newSeries(256), trim: newSeries(4096), long: newSeries(512), rear: newSeries(1024),
-		rearLambda: newSeries(512), rearTrim: newSeries(256), rearLong: newSeries(128)}
+	return bank{lambda: recent.New(4096), current: recent.New(256), trim: recent.New(4096), long: recent.New(512), rear: recent.New(1024),
+		rearLambda: recent.New(512), rearTrim: recent.New(256), rearLong: recent.New(128)}
 }
 
 // told is what the technician said of one force, s; release is 0 if they did not say.
@@ -103,7 +104,7 @@ func New(cfg analysis.Config) *Watcher {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
 	w := &Watcher{cfg: cfg, own: newBank(), other: newBank(),
-		shared: shared{command: newSeries(4096), status: newSeries(256), rpm: newSeries(512), purge: newSeries(256), speed: newSeries(256)}}
+		shared: shared{command: recent.New(4096), status: recent.New(256), rpm: recent.New(512), purge: recent.New(256), speed: recent.New(256)}}
 	w.roles, w.ready.since = decode.NewRoles(w.role), -1
 	return w
 }
@@ -165,8 +166,8 @@ func (w *Watcher) emit(e analysis.Event) { w.events = append(w.events, e) }
 // the next call.
 func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 	w.events = w.events[:0]
-	p := reading{s.Sent.Seconds(), s.Received.Seconds(), s.Value}
-	w.now = max(w.now, p.hi)
+	p := recent.Reading{Lo: s.Sent.Seconds(), Hi: s.Received.Seconds(), V: s.Value}
+	w.now = max(w.now, p.Hi)
 	r := w.roles.Of(s.Signal)
 	if s.Missing || r == roleNone {
 		return w.events
@@ -177,64 +178,64 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 	}
 	switch r {
 	case roleLambda:
-		if p.v <= 0 {
+		if p.V <= 0 {
 			return w.events
 		}
-		b.lambda.add(p)
+		b.lambda.Add(p)
 		if own {
 			w.gapInLambda()
 		}
 	case roleCurrent:
-		b.current.add(p)
+		b.current.Add(p)
 	case roleTrim:
-		b.trim.add(p)
+		b.trim.Add(p)
 		if own {
-			w.fig.short(p.v, w.busy())
+			w.fig.short(p.V, w.busy())
 		}
 	case roleLong:
-		b.long.add(p)
+		b.long.Add(p)
 		if own {
-			w.fig.addLong(p.v)
+			w.fig.addLong(p.V)
 		}
 	case roleRear:
-		b.rear.add(p)
+		b.rear.Add(p)
 		if own && w.byRear() {
 			w.stepRear(p)
 		}
 	case roleRearLambda:
-		b.rearLambda.add(p)
+		b.rearLambda.Add(p)
 	case roleRearTrim:
-		b.rearTrim.add(p)
+		b.rearTrim.Add(p)
 	case roleRearLong:
-		b.rearLong.add(p)
+		b.rearLong.Add(p)
 	case roleCommand:
-		w.command.add(p)
+		w.command.Add(p)
 	case roleStatus:
 		w.stepStatus(p)
 	case roleCoolant:
-		w.ready.coolant, w.ready.hasCoolant = p.v, true
+		w.ready.coolant, w.ready.hasCoolant = p.V, true
 	case roleRPM:
-		w.rpm.add(p)
-		w.ready.fit.Turns(p.v >= limits.TurningSpeed)
+		w.rpm.Add(p)
+		w.ready.fit.Turns(p.V >= limits.TurningSpeed)
 	case roleFit:
-		w.ready.fit.Tell(s.Signal.Name, p.t(), p.v)
+		w.ready.fit.Tell(s.Signal.Name, p.T(), p.V)
 	case rolePurge:
-		w.purge.add(p)
+		w.purge.Add(p)
 	case roleSpeed:
-		w.speed.add(p)
+		w.speed.Add(p)
 	}
 	if own && (r == roleLambda || r == roleRear || r == roleRearTrim) {
-		w.offset.step(w, p.hi)
+		w.offset.step(w, p.Hi)
 	}
 	if own && r == roleLambda {
 		w.stepRatio(p)
 	}
-	w.stepReady(p.hi)
+	w.stepReady(p.Hi)
 	return w.events
 }
 
 // stepRatio looks at a new reading of the watched sensor.
-func (w *Watcher) stepRatio(p reading) {
+func (w *Watcher) stepRatio(p recent.Reading) {
 	if w.byRear() || w.cfg.By == analysis.ByNothing {
 		return
 	}
@@ -249,16 +250,16 @@ func (w *Watcher) stepRatio(p reading) {
 // gapInLambda says so when the watched readings themselves pause.
 func (w *Watcher) gapInLambda() {
 	s := &w.own.lambda
-	if s.n < 6 {
+	if s.Len() < 6 {
 		return
 	}
-	a, b := s.at(s.n-2), s.at(s.n-1)
-	if b.t()-a.t() <= 3 || w.ready.gapAt >= a.t() {
+	a, b := s.At(s.Len()-2), s.At(s.Len()-1)
+	if b.T()-a.T() <= 3 || w.ready.gapAt >= a.T() {
 		return
 	}
-	if usual := s.interval(a.t()-20, a.t()); b.t()-a.t() > 6*usual {
-		w.ready.gapAt = b.t()
-		w.emit(analysis.Event{T: a.t(), Name: analysis.GapSeen, From: a.hi, To: b.lo, Cause: analysis.NoReading})
+	if usual := interval(s, a.T()-20, a.T()); b.T()-a.T() > 6*usual {
+		w.ready.gapAt = b.T()
+		w.emit(analysis.Event{T: a.T(), Name: analysis.GapSeen, From: a.Hi, To: b.Lo, Cause: analysis.NoReading})
 	}
 }
 
@@ -343,7 +344,7 @@ func (w *Watcher) ByRear() bool { return w.byRear() }
 // Figures is what the session has shown apart from any force: of this kind of sensor the trims only.
 func (w *Watcher) Figures() analysis.Figures {
 	g := w.fig.figures()
-	if every := w.own.lambda.interval(w.now-60, w.now); every > 0 {
+	if every := interval(&w.own.lambda, w.now-60, w.now); every > 0 {
 		g.PerSecond = 1 / every
 	}
 	return g

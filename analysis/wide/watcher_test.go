@@ -46,12 +46,12 @@ func TestWindow(t *testing.T) {
 			if s.Signal.Name != id.Ratio() {
 				continue
 			}
-			at := w.own.lambda.at(w.own.lambda.n - 1).t()
+			at := w.own.lambda.At(w.own.lambda.Len() - 1).T()
 			w.past.slide(w, at, stepPast, stepGap)
 			var all []float64
-			for k := range w.own.lambda.n {
-				if age := at - w.own.lambda.at(k).t(); age >= stepGap && age <= stepPast {
-					all = append(all, w.disturbance(w.own.lambda.at(k)))
+			for k := range w.own.lambda.Len() {
+				if age := at - w.own.lambda.At(k).T(); age >= stepGap && age <= stepPast {
+					all = append(all, w.disturbance(w.own.lambda.At(k)))
 				}
 			}
 			middle, sd := spread(slices.Clone(all))

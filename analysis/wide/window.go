@@ -18,22 +18,22 @@ type facts struct{ fed, long, command bool }
 // slide moves the window to the readings from 'past' to 'gap' seconds before t.
 func (x *window) slide(w *Watcher, t, past, gap float64) {
 	s := &w.own.lambda
-	dropped := s.total - s.n
-	now := facts{w.fed, w.own.long.n > 0, w.command.n > 0}
+	dropped := s.Gone()
+	now := facts{w.fed, w.own.long.Len() > 0, w.command.Len() > 0}
 	if !x.whole || x.kept != now || x.first < dropped {
-		from := max(0, s.from(t-past)-1) // by a hair it may still count
+		from := max(0, s.From(t-past)-1) // by a hair it may still count
 		*x = window{values: x.values[:0], sorted: x.sorted[:0], first: dropped + from, kept: now, whole: true}
 	}
-	for len(x.values) > 0 && t-s.at(x.first-dropped).t() > past {
+	for len(x.values) > 0 && t-s.At(x.first-dropped).T() > past {
 		i, _ := slices.BinarySearch(x.sorted, x.values[0])
 		x.sorted = slices.Delete(x.sorted, i, i+1)
 		x.values = x.values[1:]
 		x.first++
 	}
-	last, _ := w.own.trim.last()
-	for i := x.first - dropped + len(x.values); i < s.n; i++ {
-		r := s.at(i)
-		age := t - r.t()
+	last, _ := w.own.trim.Last()
+	for i := x.first - dropped + len(x.values); i < s.Len(); i++ {
+		r := s.At(i)
+		age := t - r.T()
 		if age < gap {
 			break
 		}
@@ -41,7 +41,7 @@ func (x *window) slide(w *Watcher, t, past, gap float64) {
 			x.first++
 			continue
 		}
-		x.whole = x.whole && last.t() >= r.t()-usualDelay
+		x.whole = x.whole && last.T() >= r.T()-usualDelay
 		v := w.disturbance(r)
 		at, _ := slices.BinarySearch(x.sorted, v)
 		x.sorted = slices.Insert(x.sorted, at, v)

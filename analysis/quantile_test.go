@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // NIST StRD 'Norris': 36 points. The slope by Theil and Sen was computed apart from
@@ -14,27 +16,27 @@ var norrisY = []float64{.1, 338.8, 118.1, 888, 9.2, 228.1, 668.5, 998.5, 449.1, 
 	557.7, 228.3, 998, 888.8, 119.6, .3, .6, 557.6, 339.3, 888, 998.5, 778.9, 10.2, 117.6, 228.9, 668.4, 449.2, .2}
 
 func TestTheilSen(t *testing.T) {
-	var norris []point
+	var norris []recent.Reading
 	for i, x := range norrisX {
-		norris = append(norris, point{x, x, norrisY[i]})
+		norris = append(norris, recent.Reading{Lo: x, Hi: x, V: norrisY[i]})
 	}
 	// One wild point among nine does not move the slope: 2.0 by hand, least squares 2.2933.
-	var small []point
+	var small []recent.Reading
 	for i, y := range []float64{2.1, 3.9, 6.2, 7.8, 10.1, 30, 14.0, 16.1, 17.9} {
-		small = append(small, point{float64(i + 1), float64(i + 1), y})
+		small = append(small, recent.Reading{Lo: float64(i + 1), Hi: float64(i + 1), V: y})
 	}
 	for _, c := range []struct {
 		name string
-		in   []point
+		in   []recent.Reading
 		want float64
 	}{
 		{"NIST StRD Norris", norris, 1.00219683656},
 		{"one outlier", small, 2.0},
 	} {
 		// The pairs of later points first: the order of the points must not matter.
-		ordered := append([]point(nil), c.in...)
+		ordered := append([]recent.Reading(nil), c.in...)
 		for i := 1; i < len(ordered); i++ {
-			for j := i; j > 0 && ordered[j].t() < ordered[j-1].t(); j-- {
+			for j := i; j > 0 && ordered[j].T() < ordered[j-1].T(); j-- {
 				ordered[j], ordered[j-1] = ordered[j-1], ordered[j]
 			}
 		}
@@ -54,16 +56,5 @@ func TestQuantile(t *testing.T) {
 		if got := quantile([]float64{10, 3, 1, 4, 2}, c.q); math.Abs(got-c.want) > 1e-12 {
 			t.Errorf("quantile %g: %g, want %g", c.q, got, c.want)
 		}
-	}
-}
-
-func TestSeriesKeepsTheLatest(t *testing.T) {
-	s := newSeries(4)
-	for i := range 11 {
-		s.add(point{float64(i), float64(i), float64(10 * i)})
-	}
-	lo, hi, n := s.span(8, 9)
-	if s.n != 4 || s.at(0).v != 70 || lo != 80 || hi != 90 || n != 2 || s.from(8.5) != 2 || s.from(99) != 4 {
-		t.Errorf("%d readings, oldest %v, span %v to %v of %d", s.n, s.at(0), lo, hi, n)
 	}
 }
