@@ -104,9 +104,11 @@ func (s *swings) narrow(p recent.Reading, renewed float64) {
 	if s.rising {
 		side, left = 0, max(drawnRich-p.V+s.noise, 0.05)
 	}
-	for i := range s.last[side] {
+	began := s.from.T()
+	a, b := gatesBelow(min(s.from.V, p.V)), gatesBelow(max(s.from.V, p.V)) // those that this swing has crossed
+	for i := a; i < b; i++ {
 		r := &s.last[side][i]
-		if r.p.Hi == 0 || r.p.T() < s.from.T() {
+		if r.p.Hi == 0 || r.p.T() < began {
 			continue
 		}
 		way := r.p.V - drawnLean - s.noise
@@ -114,8 +116,8 @@ func (s *swings) narrow(p recent.Reading, renewed float64) {
 			way = drawnRich - r.p.V - s.noise
 		}
 		since := max(r.first.Lo, r.p.Lo-renewed)
-		// ln x is x-1 at most.
-		if way-left < leastPart || s.least.hi > 0 && (p.Hi-since)*left >= s.least.hi*(way-left) {
+		// ln x is (x-1)/√x at most for x over 1.
+		if way-left < leastPart || s.least.hi > 0 && (p.Hi-since)*math.Sqrt(way*left) >= s.least.hi*(way-left) {
 			continue
 		}
 		k := math.Log(way / left)
