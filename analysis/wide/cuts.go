@@ -28,10 +28,14 @@ type cut struct {
 type cutWatch struct {
 	all     []cut
 	running bool
+	rested  bool // lambda has been near its command since the one before: an engine that always runs so lean has no cuts
 	said    bool // force_begins was told of the running one
 }
 
 const farLean = analysis.FarLean
+
+// nearRest is the lambda below which no fuel cut is going on.
+const nearRest = 1.1
 
 func (c *cutWatch) tested() bool {
 	return slices.ContainsFunc(c.all, func(x cut) bool { return x.seen || x.status && x.end-x.begin >= 2 })
@@ -47,7 +51,8 @@ func (c *cutWatch) watch(w *Watcher, p recent.Reading) {
 	speed, turns := w.rpm.Last()
 	coasting := !turns || speed.V > limits.TurningSpeed
 	if !c.running {
-		if coasting && (p.V >= farLean || driving && w.lifted(p.T())) && len(c.all) < maxForces {
+		c.rested = c.rested || p.V < nearRest
+		if c.rested && coasting && (p.V >= farLean || driving && w.lifted(p.T())) && len(c.all) < maxForces {
 			c.begin(w, p, driving)
 		}
 		return
@@ -93,7 +98,7 @@ func (c *cutWatch) begin(w *Watcher, p recent.Reading, status bool) {
 		at--
 	}
 	c.all = append(c.all, cut{begin: s.At(at).T(), rest: rest, top: p.V, status: status, seen: p.V >= farLean})
-	c.running, c.said = true, false
+	c.running, c.rested, c.said = true, false, false
 	c.announce(w, &c.all[len(c.all)-1])
 }
 

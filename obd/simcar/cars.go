@@ -56,11 +56,14 @@ type talk struct {
 	uds *udsSpec // speaks SAE J1979-2, not SAE J1979; nil: the other way round
 }
 
-// silence is on which buses nobody answers.
+// silence is on which buses nobody answers, and what is not told.
 type silence struct {
 	heavyDuty bool // on its own, where others talk as SAE J1939 has it
 	mute      bool // on its own
 	otherCAN  bool // on a CAN bus that the connector has too
+	untold    bool // which fuel a diesel burns: neither PID 01 nor PID 51 says it
+
+	lambdaAfter time.Duration // from the start: lambda comes only then, though the bitmaps promise it
 }
 
 // healthy returns a sound car with one bank.

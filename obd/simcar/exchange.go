@@ -211,7 +211,7 @@ func (a *adapter) asked(payload []byte, expect int) {
 // not have are another's to tell.
 func (a *adapter) silent(n *node, payload []byte) bool {
 	return !n.engine && a.s.cfg.Car.uds == nil && len(payload) > 1 && payload[0] == 0x01 &&
-		!slices.ContainsFunc(payload[1:], func(pid byte) bool { return a.s.car.supports(n, pid) })
+		!slices.ContainsFunc(payload[1:], func(pid byte) bool { return a.s.car.tells(n, pid) })
 }
 
 // replyTime is the computers' time to answer, with some scatter.

@@ -94,7 +94,7 @@ var enginePIDs = map[byte]pid{
 	0x44: {recent, func(c *car, d *snapshot) []byte { return two(c.spec.ratio(d.command)) }},
 	0x46: {recent, func(c *car, d *snapshot) []byte { return one(20 + 40) }},
 	0x4F: {scales, func(c *car, d *snapshot) []byte { return c.spec.scales[:] }},
-	0x51: {recent, func(c *car, d *snapshot) []byte { return []byte{max(c.spec.fuel, 0x01)} }},
+	0x51: {func(c *Car) bool { return c.recent && !c.untold }, func(c *car, d *snapshot) []byte { return []byte{max(c.spec.fuel, 0x01)} }},
 	0x52: {func(c *Car) bool { return c.alcohol }, func(c *car, d *snapshot) []byte { return one(d.alcohol * 255) }},
 	0x55: {rearTrims, func(c *car, d *snapshot) []byte { return []byte{trimByte(d.rear[0])} }},
 	0x56: {rearTrims, func(c *car, d *snapshot) []byte { return []byte{trimByte(0)} }},
@@ -115,6 +115,12 @@ func (c *car) supports(n *node, pid byte) bool {
 		return p.has == nil || p.has(c.spec)
 	}
 	return c.sensorAt(pid) != nil
+}
+
+// tells reports whether a computer answers a PID of service 01 now.
+func (c *car) tells(n *node, pid byte) bool {
+	lambda := 0x24 <= pid && pid < 0x2C || 0x34 <= pid && pid < 0x3C
+	return c.supports(n, pid) && !(lambda && c.now() < c.spec.lambdaAfter)
 }
 
 // anyAbove reports whether any PID beyond a bit map's own is supported.
@@ -159,7 +165,7 @@ func (c *car) monitorStatus() []byte {
 		mil |= 0x80
 	}
 	b, m, open := c.computer.monitors()
-	if c.spec.diesel {
+	if c.spec.diesel && !c.spec.untold {
 		b |= 0x08
 	}
 	return []byte{mil, b, m, open}

@@ -62,8 +62,9 @@ func RandomWide(seed uint64) (Config, Expected, WideTruth) {
 		}
 		e.Also = append(e.Also, "unclear", "partly_proven", "loop_proven")
 	}
-	c.Expect = e.Conclusion
 	c.mayBeSecond(seed)
+	c.mayBeOdd(seed, &e, &truth)
+	c.Expect = e.Conclusion
 	cfg.Car = c
 	return cfg, e, truth
 }

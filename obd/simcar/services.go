@@ -85,7 +85,7 @@ func (c *car) service01(n *node, can bool, pids []byte) []byte {
 	}
 	out := []byte{0x41}
 	for _, pid := range pids {
-		if c.supports(n, pid) {
+		if c.tells(n, pid) {
 			out = append(append(out, pid), c.encode(n, pid, &c.computer.data)...)
 		}
 	}

@@ -123,6 +123,9 @@ func TestFaults(t *testing.T) {
 				ok = follows && adds && cuts && delivered && reports
 			case "exhaust-leak", "sensor-lazy":
 				ok = follows && adds && cuts && lean.lambda < 0.97 && reports
+			case "rear-stuck-rich", "rear-stuck-lean", "rear-wire-open":
+				v := map[string]float64{"rear-stuck-rich": 0.78, "rear-stuck-lean": 0.06, "rear-wire-open": 0.45}[car.Name]
+				ok = follows && adds && cuts && reports && math.Abs(lean.downstream-v) < 0.03 && math.Abs(rich.downstream-v) < 0.03
 			case "one-control": // bank 2 is forced: TestOneControl
 				ok = true
 			case "return-offset":

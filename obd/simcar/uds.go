@@ -205,7 +205,7 @@ func (c *car) identifier(n *node, page, id byte) []byte {
 			m := c.bitMap(n, 0)
 			m[0] &^= 0x80
 			return m
-		case c.supports(n, id):
+		case c.tells(n, id):
 			return c.encode(n, id, &c.computer.data)
 		}
 	case 0xF6:
