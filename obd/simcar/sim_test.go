@@ -119,7 +119,7 @@ func TestFaults(t *testing.T) {
 				continue // its wire is not modelled as a voltage: wide_test.go
 			}
 			switch car.Name {
-			case "healthy", "vacuum-leak", "leak-learned", "bank-restricted", "boost-leak", "purge-rich", "rich-injector", "v-engine", "supply-weak", "air-meter-low":
+			case "healthy", "second-bank-open", "vacuum-leak", "leak-learned", "bank-restricted", "boost-leak", "purge-rich", "rich-injector", "v-engine", "supply-weak", "air-meter-low":
 				ok = follows && adds && cuts && delivered && reports
 			case "exhaust-leak", "sensor-lazy":
 				ok = follows && adds && cuts && lean.lambda < 0.97 && reports
