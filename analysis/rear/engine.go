@@ -3,6 +3,7 @@ package rear
 import (
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/analysis/recent"
 )
 
 // What the engine's readings mean. Common practice, no source.
@@ -29,12 +30,8 @@ type engine struct {
 	air          float64 // g/s
 	hasAir       bool
 
-	speeds [64]speed // of the last seconds, a ring
-	last   int
-	n      int
+	speed recent.Series // rpm
 }
-
-type speed struct{ t, rpm float64 }
 
 // witness is a signal that tells which mixture there is.
 type witness struct {
@@ -62,35 +59,28 @@ func (e *engine) tellStatus(t float64, status byte, second bool, bank int) {
 	e.status, e.statusAt, e.hasStatus = status, t, true
 }
 
-// turn takes the engine's speed, rpm. Readings come at most a tenth of a second apart into the ring, so that it holds those of
+// turn takes the engine's speed, rpm; a reading that follows another within a tenth of a second is left out, so that the series holds
 // [analysis.LiftedIn].
 func (e *engine) turn(t, rpm float64) {
-	if e.n > 0 && t-e.speeds[e.last].t < 0.1 {
-		e.speeds[e.last].rpm = rpm
-		return
+	if last, has := e.speed.Last(); !has || t-last.T() >= 0.1 || rpm < limits.TurningSpeed {
+		e.speed.Add(recent.Reading{Lo: t, Hi: t, V: rpm})
 	}
-	e.last = (e.last + 1) % len(e.speeds)
-	e.speeds[e.last] = speed{t, rpm}
-	e.n = min(e.n+1, len(e.speeds))
 }
 
 // turns reports whether the engine runs; true where its speed is not read.
-func (e *engine) turns() bool { return e.n == 0 || e.speeds[e.last].rpm >= limits.TurningSpeed }
+func (e *engine) turns() bool {
+	last, has := e.speed.Last()
+	return !has || last.V >= limits.TurningSpeed
+}
 
 // lifted reports whether the throttle was let go in the last seconds; false where no speed is read.
 func (e *engine) lifted(t float64) bool {
-	if e.n < 2 || t-e.speeds[e.last].t >= freshFor {
+	last, has := e.speed.Last()
+	if !has || t-last.T() >= freshFor {
 		return false
 	}
-	now, highest := e.speeds[e.last].rpm, 0.0
-	for i := range e.n {
-		x := e.speeds[(e.last-i+len(e.speeds))%len(e.speeds)]
-		if x.t < t-analysis.LiftedIn {
-			break
-		}
-		highest = max(highest, x.rpm)
-	}
-	return analysis.Lifted(now, highest)
+	_, highest, _ := e.speed.Span(t-analysis.LiftedIn, t)
+	return analysis.Lifted(last.V, highest)
 }
 
 // does is the side to which the engine drives the mixture now: lean in a fuel cut, rich at full load, "" neither. One that is running
@@ -114,7 +104,7 @@ func (e *engine) does(t float64, running analysis.Side) (side analysis.Side, tol
 	if loaded && e.load > lowLoad || !driving && (e.hasStatus || !loaded) {
 		return "", false
 	}
-	if running != analysis.Lean && !e.lifted(t) || !driving && e.speeds[e.last].rpm < cutSpeed {
+	if last, _ := e.speed.Last(); running != analysis.Lean && !e.lifted(t) || !driving && last.V < cutSpeed {
 		return "", false
 	}
 	return analysis.Lean, driving

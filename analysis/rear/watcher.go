@@ -6,6 +6,7 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/limits"
 	"pushback/analysis/reason"
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -60,6 +61,7 @@ func New(cfg analysis.Config) *Watcher {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 2}
 	}
 	w := &Watcher{cfg: cfg}
+	w.engine.speed = recent.New(64)
 	w.roles, w.ready.since = decode.NewRoles(w.role), -1
 	return w
 }

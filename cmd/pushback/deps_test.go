@@ -42,7 +42,7 @@ var imports = map[string][]string{
 	"analysis/stats":             {},
 	"analysis/switching":         {"analysis/limits", "analysis/series", "analysis/stats", "decode"},
 	"analysis/session":           {"obd", "decode", "analysis", "analysis/hazard", "analysis/limits", "analysis/reason", "analysis/rear", "analysis/wide"},
-	"analysis/rear":              {"analysis", "analysis/limits", "analysis/measure", "analysis/reason", "decode"},
+	"analysis/rear":              {"analysis", "analysis/limits", "analysis/measure", "analysis/reason", "analysis/recent", "decode"},
 	"analysis/wide":              {"analysis", "analysis/limits", "analysis/reason", "analysis/recent", "analysis/stats", "decode"},
 	"analysis/trimmap":           {"analysis/limits", "analysis/measure", "analysis/reason", "analysis/series", "analysis/stats", "decode"},
 	"store":                      {"obd", "decode", "analysis"},
