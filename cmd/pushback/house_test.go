@@ -1,10 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"go/ast"
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -104,5 +106,27 @@ func TestTooLarge(t *testing.T) {
 		if got := tooLarge(files, file); len(got) != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
+	}
+}
+
+// This room drives and shows; what thinks lives elsewhere, so that it can be tested apart.
+func TestCommandsStayThin(t *testing.T) {
+	names, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := 0
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines += bytes.Count(text, []byte("\n"))
+	}
+	if lines == 0 || lines > 3000 {
+		t.Errorf("%d lines of code, of 3000 at the most: move what thinks into a room of its own", lines)
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
+	"pushback/cmd/internal/completion"
 	"pushback/cmd/internal/term"
 	"pushback/cmd/internal/words"
 	"pushback/store"
@@ -74,7 +75,7 @@ Try it without a car:  pushback demo`,
 		newSessions(a), newShow(a), newReplay(a), newJudge(a), newImport(a), newExport(a),
 		newSimulate(a), newSource(a), newTrims(a), newCompare(a), newReport(a), newClear(a), newVisit(a), newUnits(a), newMan(), newVersion(a),
 	)
-	a.completeSessions(root)
+	completion.Sessions(root, &a.db)
 	return root
 }
 

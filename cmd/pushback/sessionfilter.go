@@ -1,15 +1,10 @@
 package main
 
 import (
-	"os"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"pushback/cmd/internal/sheet"
-	"pushback/cmd/internal/words"
 	"pushback/store"
 )
 
@@ -60,80 +55,4 @@ func (f *sessionFilter) filter(cmd *cobra.Command) (store.Filter, error) {
 		*d.to = t.AddDate(0, 0, d.after)
 	}
 	return out, nil
-}
-
-// completeSessions lets the shell complete the ids of sessions, wherever a command's
-// usage names one, and what the filters may be given.
-func (a *app) completeSessions(cmd *cobra.Command) {
-	for _, sub := range cmd.Commands() {
-		a.completeSessions(sub)
-	}
-	if cmd.Flags().Lookup("conclusion") != nil {
-		a.completeFilters(cmd)
-	}
-	wanted := 0
-	for _, word := range strings.Fields(cmd.Use) {
-		if w := strings.Trim(word, "[]"); w == "SESSION" || w == "BEFORE" || w == "AFTER" {
-			wanted++
-		}
-	}
-	if wanted == 0 || cmd.ValidArgsFunction != nil {
-		return
-	}
-	cmd.ValidArgsFunction = func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-		if len(args) >= wanted {
-			return nil, cobra.ShellCompDirectiveDefault
-		}
-		list := a.known(cmd, 50)
-		if len(list) == 0 {
-			return nil, cobra.ShellCompDirectiveNoFileComp
-		}
-		ids := []string{"last\tthe newest session"}
-		for _, m := range list {
-			ids = append(ids, m.ID+"\t"+sheet.Day(m.Started)+" "+words.Printable(sheet.Described(m)))
-		}
-		return ids, cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
-	}
-}
-
-// completeFilters completes the flags that choose sessions by what there is to choose.
-func (a *app) completeFilters(cmd *cobra.Command) {
-	for flag, of := range map[string]func(store.Meta) string{
-		"vehicle":    func(m store.Meta) string { return words.Printable(m.Vehicle) },
-		"label":      func(m store.Meta) string { return words.Printable(m.Label) },
-		"conclusion": func(m store.Meta) string { return m.Conclusion },
-		"origin":     func(m store.Meta) string { return m.Origin },
-	} {
-		// The only error is a flag that is not there.
-		_ = cmd.RegisterFlagCompletionFunc(flag, func(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
-			var words []string
-			for _, m := range a.known(cmd, 1000) {
-				if w := of(m); w != "" && !slices.Contains(words, w) {
-					words = append(words, w)
-				}
-			}
-			return words, cobra.ShellCompDirectiveNoFileComp
-		})
-	}
-}
-
-// known lists the newest sessions for the shell, none where they cannot be had: no setup
-// was run, and a shell that completes must make no file.
-func (a *app) known(cmd *cobra.Command, limit int) []store.Meta {
-	if a.db == "" {
-		a.db, _ = store.DefaultPath()
-	}
-	if _, err := os.Stat(a.db); err != nil {
-		return nil
-	}
-	db, err := store.OpenToRead(cmd.Context(), a.db)
-	if err != nil {
-		return nil
-	}
-	defer db.Close()
-	list, err := db.List(cmd.Context(), store.Filter{Limit: limit})
-	if err != nil {
-		return nil
-	}
-	return list
 }
