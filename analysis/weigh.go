@@ -10,6 +10,7 @@ import (
 // weight is what speaks for a force, each part as a logarithm; what is positive speaks for it.
 type weight struct {
 	free    float64 // the readings of the stretch itself: −ln of what the free sensor makes likely
+	after   float64 // 0 to 1: were it no force, the probability that the release before made it
 	down    float64 // what the sensor behind the catalyst did meanwhile
 	release float64 // what came when it was over
 	rate    float64 // what was said, and how rare forces are where somebody tests
@@ -156,6 +157,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		again = math.Log(w.again(s, secs)) + flatExc + along - held
 	}
 	x.free = -logSum(cycle, excursion, engine, after, again)
+	x.after = math.Exp(after + x.free)
 	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
 	certain := false
 	x.rate, certain, said = w.prior(s)

@@ -12,6 +12,7 @@ type Weighed struct {
 	Level      float64 // V
 	LogOdds    float64 // of a force, as they stood when it was decided
 	Called     bool    // it was called a force
+	After      float64 // 0 to 1: were it no force, the probability that the release before made it
 	Bank       int     // on whose sensor
 }
 
@@ -29,7 +30,7 @@ func (w *Watcher) passOver(s *stretch, x weight) {
 		}
 		w.passedOver = slices.Delete(w.passedOver, shortest, shortest+1)
 	}
-	w.passedOver = append(w.passedOver, Weighed{Side: s.side, Begin: s.first.T(), End: s.last.T(), Level: s.level, LogOdds: x.sum(), Bank: w.bankOf(s.track)})
+	w.passedOver = append(w.passedOver, Weighed{Side: s.side, Begin: s.first.T(), End: s.last.T(), Level: s.level, LogOdds: x.sum(), After: x.after, Bank: w.bankOf(s.track)})
 }
 
 // Weighed returns the stretches that were decided by weight, forces first; not those that were only said.
@@ -44,12 +45,12 @@ func (w *Watcher) Weighed() []Weighed {
 }
 
 // again is how often this sensor comes to that level for so long by itself, per s and within levelWidth, by what it did before in
-// this session: each stretch counts by the probability that it was no force.
+// this session: each stretch counts by the probability that it was neither a force nor what came of one.
 func (w *Watcher) again(s *stretch, secs float64) float64 {
 	sum, bank := 0.0, w.bankOf(s.track)
 	for _, x := range w.passedOver {
 		if x.Side == s.side && x.Bank == bank && x.End <= s.first.T() {
-			sum += laplace(x.Level-s.level, 0.015, 0.015) / (1 + math.Exp(x.LogOdds)) / (1 + math.Pow(secs/(x.End-x.Begin), 4))
+			sum += laplace(x.Level-s.level, 0.015, 0.015) * (1 - x.After) / (1 + math.Exp(x.LogOdds)) / (1 + math.Pow(secs/(x.End-x.Begin), 4))
 		}
 	}
 	return sum / (w.now + 1/excursionRate)

@@ -26,7 +26,11 @@ func TestAgain(t *testing.T) {
 	if w.again(&stretch{track: &w.otherVolts, side: Rich, level: 0.90, first: recent.Reading{Lo: 100, Hi: 100}}, 10) != 0 {
 		t.Error("so does one of the other bank")
 	}
-	w.passedOver[0].LogOdds = 3
+	w.passedOver[0].After = 0.75
+	if got, want := rate(Rich, 0.90, 10), levelWidth/0.03*0.9526/2/300/4; abs(got-want) > 1e-3*want {
+		t.Errorf("what a release has made counts as the sensor's own: %g, not %g", got, want)
+	}
+	w.passedOver[0].After, w.passedOver[0].LogOdds = 0, 3
 	if likely := rate(Rich, 0.90, 10); likely > levelWidth/0.03*0.05/2/300 {
 		t.Errorf("what was a hold counts as the sensor's own: %g", likely)
 	}
