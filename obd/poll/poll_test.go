@@ -16,11 +16,6 @@ import (
 )
 
 // healthy is a simulated car on a bus, and a poller that has met it.
-func healthy(t *testing.T, bus obd.Bus) (*simcar.Sim, *poll.Poller) {
-	t.Helper()
-	return subject{"healthy", bus}.open(t)
-}
-
 // subject is a simulated car on a bus.
 type subject struct {
 	car string
