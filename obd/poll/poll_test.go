@@ -15,7 +15,6 @@ import (
 	"pushback/obd/simcar"
 )
 
-// healthy is a simulated car on a bus, and a poller that has met it.
 // subject is a simulated car on a bus.
 type subject struct {
 	car string
@@ -35,7 +34,7 @@ func subjects() (all []subject) {
 	return all
 }
 
-// open starts a session; a share of the replies is lost on the line where one is named.
+// open returns the car and a poller that has met it; a share of the replies is lost on the line where one is named.
 func (of subject) open(t *testing.T, loss ...float64) (*simcar.Sim, *poll.Poller) {
 	t.Helper()
 	car, err := simcar.Find(of.car)
