@@ -142,11 +142,11 @@ func (c *assessment) bankProof() Proof {
 	answersHere := slices.ContainsFunc(c.forces, func(f *force) bool { return f.bank == c.w.bank && f.own.state == answered })
 	for _, f := range c.forces {
 		switch {
+		case f.bank != c.w.bank && answersHere:
+			// The other sensor was held too; this one's own bank has answered, so they are not crossed.
 		case f.emittedOther:
 			return Proof{ProofBank, Failed, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
-		case f.bank != c.w.bank && answersHere:
-			// The other sensor was held too; this one's own bank has answered, so they are not crossed.
 		case f.bank != c.w.bank && (f.own.state != answered || c.w.marks > 0): // with marks it was in step
 			return Proof{ProofBank, Failed, reason.OtherReadingFollowed.Of(c.w.bank, f.bank),
 				evidence("held_v", f.level)}

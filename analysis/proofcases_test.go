@@ -348,6 +348,12 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"bank: both sensors were held, this one's bank answered", ByWire, func() []*force {
 			return []*force{with(Lean), with(Lean, later, quietTrim(15), func(f *force) { f.bank = 2 })}
 		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
+		{"bank: the other sensor was held first and its own bank answered, then this one's", ByWire, func() []*force {
+			return []*force{with(Lean, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.bank, f.emittedOther = 2, true }), with(Rich, later)}
+		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
+		{"bank: this sensor was held and bank 2 answered, though its own did later", ByWire, func() []*force {
+			return []*force{with(Lean, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.emittedOther = true }), with(Rich, later)}
+		}, func(c *assessment) Proof { return c.bankProof() }, Failed},
 		{"sensor by mixture: it said so itself", ByMixture, func() []*force { return []*force{with(Rich, func(f *force) { f.strong = 3 })} },
 			func(c *assessment) Proof { return c.sensor(Rich) }, Proven},
 		{"sensor by mixture: not far enough", ByMixture, func() []*force { return []*force{with(Rich, func(f *force) { f.level, f.strong = 0.62, 0 })} },
