@@ -128,7 +128,7 @@ func TestCompareRepaired(t *testing.T) {
 }
 
 // A lazy sensor that was replaced: it switches differently, and by more than a recording
-// scatters; a guided test is too short to say so, and its answers are compared by their
+// scatters; a guided test is too short to say that, but its verdict tells it, and its answers are compared by their
 // intervals.
 func TestCompareSensorReplaced(t *testing.T) {
 	if testing.Short() {
@@ -169,7 +169,7 @@ func TestCompareSensorReplaced(t *testing.T) {
 	}{
 		{long, map[string]compare.Answer{"idle: highest voltage (99 %)": compare.Differs, "idle: period": compare.Differs, "conclusion": compare.NotComparable}},
 		{[2]string{long[1], long[1]}, map[string]compare.Answer{"idle: highest voltage (99 %)": compare.NoDifference, "idle: period": compare.NoDifference}},
-		{guided, map[string]compare.Answer{"idle: period": compare.NotComparable, "conclusion": compare.NoDifference, "answer to lean": compare.NoDifference, "speed of answer to lean": compare.NoDifference}},
+		{guided, map[string]compare.Answer{"idle: period": compare.NotComparable, "conclusion": compare.Differs, "answer to lean": compare.NoDifference, "speed of answer to lean": compare.NoDifference}},
 		{[2]string{guided[1], slow}, map[string]compare.Answer{"conclusion": compare.NoDifference, "speed of answer to lean": compare.Differs}},
 	} {
 		got := answers(compareSessions(t, db, tt.ids[0], tt.ids[1]))
