@@ -408,7 +408,8 @@ func (g *Guide) Again() {
 		g.enter(StageBaseline)
 	case StageForce:
 		switch {
-		case g.both.phase > 0: // the first is held
+		case g.both.phase > 0:
+			g.letGoAndRepeat()
 		case g.before == "":
 			g.unask()
 			g.enter(StageBaseline)
@@ -417,9 +418,7 @@ func (g *Guide) Again() {
 			g.ask(g.before, "")
 		}
 	case StageHold:
-		if g.hold.again = g.may(g.side); g.hold.again {
-			g.enter(StageRelease)
-		}
+		g.letGoAndRepeat()
 	case StageRelease:
 		g.hold.again = g.may(g.side)
 	case StageAnswer:
@@ -429,10 +428,17 @@ func (g *Guide) Again() {
 	}
 }
 
+// letGoAndRepeat ends what is held, and has the side held once more.
+func (g *Guide) letGoAndRepeat() {
+	if g.hold.again = g.may(g.side); g.hold.again {
+		g.enter(StageRelease)
+	}
+}
+
 // may reports whether a side may be forced once more, and has it said where not.
 func (g *Guide) may(s analysis.Side) bool {
 	n := g.sides[s].holds
-	if s == g.side && (g.stage == StageHold || g.stage == StageRelease) {
+	if s == g.side && (g.stage == StageHold || g.stage == StageRelease || g.both.phase > 0) {
 		n++ // the one that is held
 	}
 	ok := n < limits.Forces

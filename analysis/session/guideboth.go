@@ -19,6 +19,8 @@ type both struct {
 	let     time.Duration // when the first was let go
 	second  bool          // the second was held
 	seen    [2]bool       // which the watchers see
+	late    int           // which they saw last to begin, 0 the first sensor's: where the sensors are crossed not the wire named last
+	swapped bool          // the wire that was taken last was let go first
 	ended   [2]bool
 	sensor  bool          // the second sensor's own answer came
 	resumed time.Duration // when it switched again
@@ -35,6 +37,8 @@ func (g *Guide) sensors() []string {
 	switch g.stage {
 	case StageForce, StageHold, StageRelease:
 		switch {
+		case g.both.phase == 2 && g.both.swapped:
+			return []string{first}
 		case g.both.phase == 2, g.stage == StageForce && g.both.phase == 1:
 			return []string{second}
 		case g.stage == StageHold && g.both.phase == 1:
@@ -52,7 +56,11 @@ func (g *Guide) askSecond() bool {
 	}
 	g.both.phase, g.hold.said, g.hold.tapAt = 1, false, 0
 	g.notice.why = ""
-	g.enter(StageForce)
+	if g.both.seen[0] && g.both.seen[1] { // both were taken at once
+		g.heldSecond(g.now, false)
+	} else {
+		g.enter(StageForce)
+	}
 	return true
 }
 
@@ -97,13 +105,10 @@ func (g *Guide) seenBegin(i int, s analysis.Side, at time.Duration) {
 	switch {
 	case g.stage == StageForce && g.both.phase == 0:
 		g.begins(s, at)
-		g.both.seen[i] = true
+		g.both.seen[i], g.both.late = true, i
 	case s != g.side || g.stage != StageForce && g.stage != StageHold && g.stage != StageRelease: // nobody was asked
-	case g.stage == StageHold && g.both.phase == 0:
-		g.both.seen[i], g.hold.seen, g.hold.begin = true, true, at
 	default:
-		g.both.seen[i] = true
-		g.hold.seen = true
+		g.both.seen[i], g.both.late, g.hold.seen = true, i, true
 		if g.hold.begin == 0 {
 			g.hold.begin = at
 		}
@@ -124,8 +129,14 @@ func (g *Guide) seenEnd(i int, s analysis.Side, at time.Duration) {
 		g.released(at)
 	case g.both.ended[0] && g.both.ended[1]:
 		g.released(at)
-	default:
+	case i != g.both.late:
 		g.letFirst()
+	case g.both.phase == 2 && at-g.both.let > reactIn: // the first was said to be let go, and does not show it
+		g.released(at)
+	default:
+		g.both.swapped = true
+		g.letFirst()
+		g.fresh = true // the step is about the other wire now
 	}
 }
 

@@ -39,6 +39,7 @@ func (x *shown) prove(id analysis.ProofID, s analysis.State) {
 // began: "15s force lean (short)". What a script says beside the events' own names:
 //
 //	begins SIDE, ends SIDE   the watcher sees a force begin, and end
+//	beside EVENT             the second sensor's watcher sees it, where two wires are held
 //	says MARK                the technician's mark
 //	tap, skip, again         the keys; a tap makes the mark that it returns
 //	SIGNAL VALUE             a reading
@@ -54,6 +55,9 @@ func guided(t *testing.T, setup Setup, cfg GuideConfig, script string, until tim
 		s := strings.TrimSpace(fmt.Sprintf("%v %s %s", p.At, p.Stage, p.Side))
 		if p.Reason != "" {
 			s += fmt.Sprintf(" (%s)", p.Reason)
+		}
+		if p.AtWire() && p.Sensors != nil {
+			s += fmt.Sprint(" ", p.Sensors)
 		}
 		stages = append(stages, s)
 	})
@@ -98,10 +102,15 @@ func led(t *testing.T, setup Setup, cfg GuideConfig, script string, until time.D
 // act does what one step of a script says.
 func act(t *testing.T, g *Guide, x *shown, step scripttest.Step, write func(Frame)) {
 	t.Helper()
-	words := strings.Fields(step.Words)
+	told, beside := strings.CutPrefix(step.Words, "beside ")
+	words := strings.Fields(told)
 	event := func(e analysis.Event) {
 		e.T = step.At.Seconds()
-		write(Frame{Events: []analysis.Event{e}})
+		if beside {
+			write(Frame{Beside: []analysis.Event{e}})
+		} else {
+			write(Frame{Events: []analysis.Event{e}})
+		}
 	}
 	mark := func(k obd.MarkKind) {
 		if k != "" {
