@@ -204,6 +204,9 @@ func TestReplacedAndKilled(t *testing.T) {
 			continue // nobody can find what nobody holds
 		}
 		for _, notice := range []bool{false, true} {
+			if testing.Short() && notice {
+				continue // waits in real time
+			}
 			t.Run(name+map[bool]string{true: ", noticed"}[notice], func(t *testing.T) {
 				t.Parallel()
 				path, other := older(t)

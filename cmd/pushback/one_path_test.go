@@ -74,7 +74,7 @@ func command(t testing.TB, args ...string) (string, int) {
 func TestReplayOfTheSecondDialect(t *testing.T) {
 	left := map[int]int{11: 2, 29: 2}
 	if testing.Short() {
-		left = map[int]int{11: 1, 29: 1}
+		left = map[int]int{29: 1}
 	}
 	for seed := uint64(21_000_000); left[11]+left[29] > 0; seed++ {
 		cfg, _ := simcar.Random(seed)
@@ -107,7 +107,7 @@ func TestReplayOfTheSecondDialect(t *testing.T) {
 // that an experienced technician would accept of this car.
 func TestReplayEqualsLive(t *testing.T) {
 	for i, car := range simcar.Cars() {
-		if testing.Short() && i%20 > 0 {
+		if testing.Short() && i > 0 {
 			continue
 		}
 		t.Run(car.Name, func(t *testing.T) {

@@ -400,6 +400,9 @@ func TestLogDebug(t *testing.T) {
 			continue
 		}
 		for _, debug := range []bool{true, false} {
+			if testing.Short() && !debug {
+				continue
+			}
 			t.Run(fmt.Sprint(args[0], debug), func(t *testing.T) {
 				t.Parallel()
 				args := append(slices.Clone(args), "--port", served(t), "--db", filepath.Join(t.TempDir(), "p.db"))

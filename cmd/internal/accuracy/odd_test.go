@@ -9,7 +9,7 @@ import (
 // Of random cars whose lambda comes late each is known for a wide-range one as soon as it comes, by mixture and by wire.
 func TestLateLambda(t *testing.T) {
 	wrong := 0
-	for _, x := range each(12, nil, func(i int) Trial {
+	for _, x := range each(fewer(12), nil, func(i int) Trial {
 		cfg, exp, truth := simcar.RandomLate(310000 + uint64(i))
 		x := runBy(cfg, exp, true, truth.By)
 		w := truth
@@ -39,7 +39,7 @@ func TestLateLambda(t *testing.T) {
 
 // A diesel that tells it is refused; of one that does not nothing is said of a loop, neither good nor bad.
 func TestDiesels(t *testing.T) {
-	for i, x := range each(16, nil, func(i int) Trial {
+	for i, x := range each(fewer(16), nil, func(i int) Trial {
 		cfg := simcar.RandomDiesel(320000 + uint64(i))
 		by := []string{"mixture", "wire", "mixture", "fuelcut"}[i%4]
 		cfg.Car.Sensor = "B1S1"

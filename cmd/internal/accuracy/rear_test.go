@@ -16,18 +16,19 @@ var (
 	rearMany = flag.Int("rear", 16, "how many drives TestRearDrives judges")
 )
 
-func manyRear() int {
+// fewer is a quarter of so many trials in a short run.
+func fewer(n int) int {
 	if testing.Short() {
-		return *rearMany / 4
+		return n / 4
 	}
-	return *rearMany
+	return n
 }
 
 // Of cars drawn at random, each driven with cuts and pulls or through town, no sound sensor behind the catalyst is called dead and no
 // dead one sound; where the drive asks for it, most are told.
 func TestRearDrives(t *testing.T) {
 	told, asked := 0, 0
-	for i, x := range each(manyRear(), nil, func(i int) Trial {
+	for i, x := range each(fewer(*rearMany), nil, func(i int) Trial {
 		cfg, exp := simcar.RandomRear(*rearFrom + uint64(i))
 		return runBy(cfg, exp, false, string(analysis.ByFuelCut))
 	}) {
@@ -53,7 +54,7 @@ func TestRearDrives(t *testing.T) {
 // their own. The sensor behind is dead in none.
 func TestRearDrivesOfOthers(t *testing.T) {
 	proven := 0
-	for i := range *rearMany {
+	for i := range fewer(*rearMany) {
 		test, records := third.Unforced(*rearFrom + uint64(i))
 		j := session.NewJudge(session.Setup{Sensor: decode.SensorID{Bank: 1, Position: 2}, By: analysis.ByFuelCut})
 		for _, rec := range records {

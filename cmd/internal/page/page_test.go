@@ -274,6 +274,9 @@ func TestWhere(t *testing.T) {
 
 // One address cannot take all connections, nor all streams.
 func TestConnectionsAreBounded(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits in real time")
+	}
 	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
 	for range maxFrom {
 		s := open(t, p)
