@@ -73,7 +73,7 @@ func TestRearDrivesOfOthers(t *testing.T) {
 		}
 	}
 	t.Logf("%d arcs proven", proven)
-	if proven == 0 {
+	if proven == 0 && !testing.Short() {
 		t.Error("no drive showed anything")
 	}
 }
