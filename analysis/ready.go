@@ -75,8 +75,9 @@ func (r *readiness) unmet() []reason.Reason {
 // from the beginning stays; one that comes in a test may be the test's own.
 func (w *Watcher) Barred() (now, always bool) {
 	r := &w.ready
-	always = r.never() || r.fit.Never() || r.unused != ""
-	return always || !r.fit.Holds(), always || r.hasStatus && r.status == int(decode.FuelOpenFault) && !r.everReady
+	openForFault := r.hasStatus && r.status == int(decode.FuelOpenFault) && !r.everReady
+	always = r.never() || r.fit.Never() || r.unused != "" || openForFault
+	return always || !r.fit.Holds(), always
 }
 
 // atAFifth finds a wide-range sensor that is shown through a narrow one's PID at a fifth of its voltage: 3.3 V, the

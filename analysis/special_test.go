@@ -1,11 +1,16 @@
 package analysis
 
 import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"pushback/analysis/limits"
 	"pushback/analysis/recent"
+	"pushback/analysis/scripttest"
 	"pushback/decode"
 )
 
@@ -134,5 +139,98 @@ func TestSteady(t *testing.T) {
 		if got := r.steady(50, 60); got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
+	}
+}
+
+// A car that burns another fuel is barred for good, and so is one whose loop is open for a fault from the beginning; once the car was
+// ready the fault may be the test's own.
+func TestBarred(t *testing.T) {
+	for _, c := range []struct {
+		name, script string
+		now, always  bool
+	}{
+		{"nothing is known", "1s O2S11 0.45", false, false},
+		{"a diesel", "1s FUEL_TYP 4", true, true},
+		{"petrol", "1s FUEL_TYP 1", false, false},
+		{"open for a fault", "1s FUELSYS1 8", true, true},
+		{"open for a fault, after it was ready", "1s FUELSYS1 2; 20s FUELSYS1 2; 21s FUELSYS1 8; 22s FUELSYS1 8", false, false},
+		{"open while it warms up", "1s FUELSYS1 1", false, false},
+		{"the engine stands", "1s RPM 0; 2s RPM 0", false, false},
+	} {
+		w := NewWatcher(Config{Sensor: decode.SensorID{Bank: 1, Position: 1}})
+		for _, s := range scripttest.Steps(t, c.script) {
+			words := strings.Fields(s.Words)
+			v, err := strconv.ParseFloat(words[1], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			w.Step(decode.Sample{Signal: decode.ByName(words[0]), Sent: s.At, Received: s.At, Value: v})
+		}
+		if now, always := w.Barred(); now != c.now || always != c.always {
+			t.Errorf("%s: barred %v, always %v", c.name, now, always)
+		}
+	}
+}
+
+// A gap is told with its cause, and takes time forward only.
+func TestGapTold(t *testing.T) {
+	w := NewWatcher(Config{})
+	w.now = 30
+	for _, to := range []time.Duration{20 * time.Second, 40 * time.Second} {
+		e := w.Gap(10*time.Second, to, "unplugged")
+		if len(e) != 1 || e[0].Name != GapSeen || e[0].From != 10 || e[0].To != to.Seconds() || e[0].Cause != "unplugged" {
+			t.Errorf("to %v: %+v", to, e)
+		}
+		if want := max(30, to.Seconds()); w.now != want {
+			t.Errorf("to %v: now is %v, want %v", to, w.now, want)
+		}
+	}
+}
+
+// Of a session's own stays those count that began and ended while nobody held anything; what is found out to have been held is taken
+// out again.
+func TestOwnStays(t *testing.T) {
+	add := func(o *ownStays, script string, free bool) {
+		for _, p := range scripted(t, script, 0, same) {
+			o.addVolts(p, free)
+		}
+	}
+	const swings = "0s 0.1; 2s 0.8; 5s 0.45; 6s 0.1; 7s 0.8; 9s 0.1"
+	for _, c := range []struct {
+		name       string
+		play       func(*ownStays)
+		rich, lean string
+	}{
+		{"whole ones, through the middle too", func(o *ownStays) { add(o, swings, true) }, "[2 4]", "[1]"},
+		{"while something is held", func(o *ownStays) { add(o, swings, false) }, "[]", "[]"},
+		{"the first after a hold has no beginning", func(o *ownStays) {
+			add(o, "0s 0.1; 2s 0.8", false)
+			add(o, "3s 0.8; 4s 0.1; 9s 0.8", true)
+		}, "[]", "[5]"},
+		{"it was held from 6.5 s on, as is found out later", func(o *ownStays) {
+			add(o, swings, true)
+			o.wasForced(6.5)
+		}, "[4]", "[]"},
+	} {
+		var o ownStays
+		c.play(&o)
+		for side, want := range map[Side]string{Rich: c.rich, Lean: c.lean} {
+			var secs []float64
+			i := sideIndex(side)
+			for _, s := range o.ring[i][:o.n[i]] {
+				secs = append(secs, s.secs)
+			}
+			slices.Sort(secs)
+			if got := fmt.Sprint(secs); got != want || o.on(side).n != len(secs) {
+				t.Errorf("%s: %s stays %s, %d in all, want %s", c.name, side, got, o.on(side).n, want)
+			}
+		}
+	}
+	var many ownStays
+	for i := range 200 {
+		many.addVolts(recent.Reading{Lo: float64(i), Hi: float64(i), V: []float64{0.1, 0.8}[i%2]}, true)
+	}
+	if n := many.on(Lean).n; n != len(many.ring[0]) {
+		t.Errorf("%d stays are kept of a long session, there is room for %d", n, len(many.ring[0]))
 	}
 }
