@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"encoding/hex"
@@ -22,7 +23,7 @@ type Reader struct {
 	meta  Meta
 	n     int64     // of the session
 	tx    *sql.Tx   // what stood in the database when reading began
-	alike *sql.Stmt // columnQuery
+	alike *sql.Stmt // packQuery
 	pack  *sql.Stmt // lineQuery
 	packs chan pack
 	lined int64        // up to this seq they come as lines
@@ -56,19 +57,19 @@ type answer struct {
 	replies []obd.Reply
 }
 
-// pack is what SQLite hands over at a time: some records as columns or as lines.
+// pack is what SQLite hands over at a time: some records as packed exchanges or as lines.
 type pack struct {
-	count   int
-	columns *columns // nil: as lines
-	lines   string
-	from    int64 // seq of the first of columns; they have no holes
-	next    int64 // seq from which to read on
-	last    bool  // nothing comes after it
-	err     error
+	count int
+	alike []byte // nil: as lines
+	lines string
+	from  int64 // seq of the first of alike; they have no holes
+	next  int64 // seq from which to read on
+	last  bool  // nothing comes after it
+	err   error
 }
 
 const (
-	// packed is how many records a pack of lines holds at the most, alike that of columns. The longest raw texts that are
+	// packed is how many records a pack of lines holds at the most, alike that of exchanges. The longest raw texts that are
 	// recorded, 64 KiB, in hexadecimal, must stay below [longest] together.
 	packed     = 256
 	alike      = 512
@@ -100,7 +101,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
 		return nil, wrap("read session "+m.ID, err)
 	}
-	r.alike, err = r.tx.PrepareContext(lasting, columnQuery)
+	r.alike, err = r.tx.PrepareContext(lasting, packQuery)
 	if err == nil {
 		r.pack, err = r.tx.PrepareContext(lasting, lineQuery)
 	}
@@ -161,8 +162,8 @@ func (r *Reader) unpack(p pack) {
 	for i := range p.count {
 		var rec obd.Record
 		var err error
-		if p.columns != nil {
-			rec, err = r.column(p.columns, p.from+int64(i))
+		if p.alike != nil {
+			rec, err = r.exchangeOf(&p.alike, p.from+int64(i))
 		} else {
 			rec, err = r.line(&u)
 		}
@@ -191,7 +192,7 @@ func (r *Reader) packFrom(ctx context.Context, from int64) (p pack) {
 	fail := func(err error) pack { return pack{last: true, err: err} }
 	for found := false; ; found = true {
 		if from >= max(r.lined, 0) && from <= math.MaxInt64-alike {
-			if p, ok := r.columnsFrom(ctx, from); ok {
+			if p, ok := r.alikeFrom(ctx, from); ok {
 				return p
 			}
 			r.lined = from + alike
@@ -229,26 +230,26 @@ func (r *Reader) line(p *unpacker) (rec obd.Record, err error) {
 	if p.end(); p.err != nil {
 		return rec, p.err
 	}
-	switch kind {
+	switch string(kind) {
 	case "exchange":
 		if rec.Exchange, err = r.exchange(request, expect); err != nil {
 			return rec, err
 		}
 		x := rec.Exchange
 		x.Sent, x.Received = sent, received
-		if x.Outcome, err = ParseOutcome(outcome); err != nil {
+		if x.Outcome, err = ParseOutcome(string(outcome)); err != nil {
 			return rec, err
 		}
 		if x.Outcome == obd.OK {
 			r.went(x, raw)
 		} else {
-			x.Raw = []byte(raw)
+			x.Raw = raw
 			x.Replies = Replies(x, r.meta.Format)
 		}
 	case "mark":
-		rec.Mark = &obd.Mark{Kind: obd.MarkKind(first), Text: second}
+		rec.Mark = &obd.Mark{Kind: obd.MarkKind(first), Text: string(second)}
 	case "row":
-		rec.Row, err = r.row(first, second)
+		rec.Row, err = r.row(string(first), string(second))
 	default:
 		err = fmt.Errorf("kind %q", kind)
 	}
@@ -256,11 +257,11 @@ func (r *Reader) line(p *unpacker) (rec obd.Record, err error) {
 }
 
 // exchange makes an exchange that asked this, in hexadecimal.
-func (r *Reader) exchange(request string, expect int) (*obd.Exchange, error) {
-	if r.latest == nil || request != r.latest.text {
-		known := r.asked[request]
+func (r *Reader) exchange(request []byte, expect int) (*obd.Exchange, error) {
+	if r.latest == nil || string(request) != r.latest.text {
+		known := r.asked[string(request)]
 		if known == nil {
-			text := strings.Clone(request) // it outlives its text
+			text := string(request)
 			parsed, err := obd.ParseRequest(text)
 			if err != nil {
 				return nil, err
@@ -289,22 +290,22 @@ func (r *Reader) forget() {
 }
 
 // went gives the latest request's exchange what came, where that went well: a session says a lot again.
-func (r *Reader) went(x *obd.Exchange, raw string) {
+func (r *Reader) went(x *obd.Exchange, raw []byte) {
 	if len(raw) > longestRaw {
-		x.Raw = []byte(raw)
+		x.Raw = bytes.Clone(raw)
 		x.Replies = Replies(x, r.meta.Format)
 		return
 	}
 	q := r.latest
 	known := q.latest
-	if known == nil || string(known.raw) != raw {
-		if known = q.answers[raw]; known == nil {
+	if known == nil || !bytes.Equal(known.raw, raw) {
+		if known = q.answers[string(raw)]; known == nil {
 			if r.answers == mostAnswer {
 				r.forget()
 				clear(q.answers)
 				r.asked[q.text] = q
 			}
-			known = &answer{raw: []byte(raw)}
+			known = &answer{raw: bytes.Clone(raw)}
 			x.Raw = known.raw
 			known.replies = Replies(x, r.meta.Format)
 			q.answers[string(known.raw)] = known
@@ -361,12 +362,12 @@ func (p *unpacker) number(s string) int64 {
 
 func (p *unpacker) time() time.Duration { return time.Duration(p.int()) * time.Microsecond }
 
-func (p *unpacker) hex() string {
+func (p *unpacker) hex() []byte {
 	b, err := hex.DecodeString(p.word())
 	if err != nil {
 		p.fail(err)
 	}
-	return string(b)
+	return b
 }
 
 // end takes the end of a line.
