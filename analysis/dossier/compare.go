@@ -1,6 +1,7 @@
 package dossier
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -226,6 +227,7 @@ const (
 // [compare.NoDifference] or [compare.NotComparable].
 type ForcePair struct {
 	What          ForceFigure
+	Sensor        string           // where one side at least tested two: whose it is
 	Proof         analysis.ProofID // of ForceProof
 	Side          analysis.Side    // of ForceLatency and ForceRate
 	Before, After ForceValue
@@ -241,10 +243,41 @@ type ForceValue struct {
 // Known reports whether an interval is known.
 func (v ForceValue) Known() bool { return !math.IsNaN(v.Lo) }
 
-// forcePairs compares the proofs by their states, and the loop's latencies and rates by the
+// forcePairs compares the force tests of the sensors that both sides tested: as they are where each tested one, else those of the
+// same name, with it.
+func forcePairs(b, a *Dossier) []ForcePair {
+	if b.Verdict.Beside == nil && a.Verdict.Beside == nil {
+		return pairsOf(b, a, b.Verdict, a.Verdict)
+	}
+	var out []ForcePair
+	for _, x := range b.banks() {
+		for _, y := range a.banks() {
+			if x.Sensor != y.Sensor {
+				continue
+			}
+			pairs := pairsOf(b, a, x, y)
+			for i := range pairs {
+				pairs[i].Sensor = x.Sensor
+			}
+			out = append(out, pairs...)
+		}
+	}
+	return out
+}
+
+// banks are the verdicts by sensor, each with its sensor's name.
+func (d *Dossier) banks() []analysis.Verdict {
+	banks := d.Verdict.Banks()
+	for i := range banks {
+		banks[i].Sensor = cmp.Or(banks[i].Sensor, d.Setup.Sensor.String())
+	}
+	return banks
+}
+
+// pairsOf compares the proofs of one sensor by their states, and the loop's latencies and rates by the
 // intervals that hold them. Where in its switching the loop was when the force began is chance, so
 // latencies closer to each other than its period show no difference.
-func forcePairs(b, a *Dossier) []ForcePair {
+func pairsOf(b, a *Dossier, before, after analysis.Verdict) []ForcePair {
 	same := func(x, y string, tested bool) compare.Answer {
 		switch {
 		case !tested:
@@ -255,24 +288,24 @@ func forcePairs(b, a *Dossier) []ForcePair {
 		return compare.Differs
 	}
 	said := func(s string) ForceValue { return ForceValue{Said: s, Lo: math.NaN(), Hi: math.NaN()} }
-	x, y := string(b.Verdict.Conclusion), string(a.Verdict.Conclusion)
-	out := []ForcePair{{What: ForceConclusion, Before: said(x), After: said(y), Answer: same(x, y, decides(b.Verdict.Conclusion) && decides(a.Verdict.Conclusion))}}
+	x, y := string(before.Conclusion), string(after.Conclusion)
+	out := []ForcePair{{What: ForceConclusion, Before: said(x), After: said(y), Answer: same(x, y, decides(before.Conclusion) && decides(after.Conclusion))}}
 	decided := func(s analysis.State) bool { return s == analysis.Proven || s == analysis.Failed }
-	for i, p := range b.Verdict.Proofs {
-		if q := a.Verdict.Proofs; i < len(q) && (p.State != analysis.Untested || q[i].State != analysis.Untested) {
+	for i, p := range before.Proofs {
+		if q := after.Proofs; i < len(q) && (p.State != analysis.Untested || q[i].State != analysis.Untested) {
 			x, y := string(p.State), string(q[i].State)
 			out = append(out, ForcePair{What: ForceProof, Proof: p.ID, Before: said(x), After: said(y), Answer: same(x, y, decided(p.State) && decided(q[i].State))})
 		}
 	}
 	period := longestPeriod(b.Switching, a.Switching)
 	for _, side := range []analysis.Side{analysis.Lean, analysis.Rich} {
-		x, y := b.latency(side), a.latency(side)
+		x, y := b.latency(before, side), a.latency(after, side)
 		if !x.Known() && !y.Known() {
 			continue
 		}
 		out = append(out,
 			intervalPair(ForceLatency, side, x, y, func(x, y ForceValue) bool { return x.Lo > y.Hi+period }),
-			intervalPair(ForceRate, side, b.rate(side), a.rate(side), func(x, y ForceValue) bool { return x.Lo > samePace*y.Hi }))
+			intervalPair(ForceRate, side, rate(before, side), rate(after, side), func(x, y ForceValue) bool { return x.Lo > samePace*y.Hi }))
 	}
 	return out
 }
@@ -293,11 +326,13 @@ func intervalPair(what ForceFigure, side analysis.Side, x, y ForceValue, above f
 	return p
 }
 
-// latency is when the loop answered the forces of one side: the interval that holds all of them.
-func (d *Dossier) latency(side analysis.Side) ForceValue {
+// latency is when the loop answered the forces of one side of a verdict's sensor: the interval that holds all of them. Events are the
+// first sensor's where they name none.
+func (d *Dossier) latency(of analysis.Verdict, side analysis.Side) ForceValue {
 	v := ForceValue{Lo: math.NaN(), Hi: math.NaN()}
+	own := d.Setup.Sensor.String()
 	for _, e := range d.Events {
-		if e.Name != analysis.LoopAnswers || e.Side != side || e.Sensor != "" {
+		if e.Name != analysis.LoopAnswers || e.Side != side || cmp.Or(e.Sensor, own) != cmp.Or(of.Sensor, own) {
 			continue
 		}
 		if !v.Known() {
@@ -318,12 +353,12 @@ const (
 )
 
 // rate is how fast trim answered: over all that it moved, each end may be off by one step.
-func (d *Dossier) rate(side analysis.Side) ForceValue {
+func rate(of analysis.Verdict, side analysis.Side) ForceValue {
 	id := analysis.ProofAddsFuel
 	if side == analysis.Rich {
 		id = analysis.ProofCutsFuel
 	}
-	for _, p := range d.Verdict.Proofs {
+	for _, p := range of.Proofs {
 		moved, known := p.Evidence["moved_pct"]
 		if r, ok := p.Evidence["rate_pct_s"]; p.ID == id && ok && known && moved != 0 {
 			off := 2 * decode.TrimCount / math.Abs(moved)

@@ -2,6 +2,7 @@ package dossier
 
 import (
 	"encoding/hex"
+	"fmt"
 	"math"
 	"testing"
 
@@ -112,6 +113,52 @@ func TestForcePairs(t *testing.T) {
 	}
 	if p := longestPeriod([]switching.SpeedBand{{Period: math.NaN()}}, nil); p != periodUnknown {
 		t.Errorf("no period is known, and %v s is taken", p)
+	}
+}
+
+// Where two wires were held each sensor is compared with itself, whichever has the verdict to act on first.
+func TestForcePairsOfBothWires(t *testing.T) {
+	of := func(sensor string, c analysis.Conclusion, adds analysis.State) analysis.Verdict {
+		return analysis.Verdict{Sensor: sensor, Conclusion: c, Proofs: []analysis.Proof{{ID: analysis.ProofAddsFuel, State: adds}}}
+	}
+	session := func(first decode.SensorID, v analysis.Verdict) *Dossier {
+		d := &Dossier{Verdict: v, Events: []analysis.Event{{Name: analysis.LoopAnswers, Side: analysis.Lean, AfterMin: 0.2, AfterMax: 0.4}}}
+		if v.Beside != nil {
+			d.Events = append(d.Events, analysis.Event{Name: analysis.LoopAnswers, Side: analysis.Lean, AfterMin: 4, AfterMax: 5, Sensor: "B2S1"})
+		}
+		d.Setup.Sensor = first
+		return d
+	}
+	one, two := decode.SensorID{Bank: 1, Position: 1}, decode.SensorID{Bank: 2, Position: 1}
+	sound, dead := of("B1S1", analysis.LoopProven, analysis.Proven), of("B2S1", analysis.InputDead, analysis.Untested)
+	faulty, repaired := session(one, analysis.Joined(sound, dead)), session(one, analysis.Joined(sound, of("B2S1", analysis.LoopProven, analysis.Proven)))
+	second := of("", analysis.LoopProven, analysis.Proven) // one wire: no name stands in the verdict
+	for _, tt := range []struct {
+		name          string
+		before, after *Dossier
+		want          []string
+	}{
+		{"both, then both", faulty, repaired, []string{
+			"B1S1 loop_proven loop_proven no_difference_shown", "B1S1 proven proven no_difference_shown", "B1S1 0.2 0.2 no_difference_shown",
+			"B2S1 input_dead loop_proven differs", "B2S1 untested proven not_comparable", "B2S1 4 4 no_difference_shown"}},
+		{"both, then the second's alone", faulty, session(two, second), []string{
+			"B2S1 input_dead loop_proven differs", "B2S1 untested proven not_comparable", "B2S1 4 0.2 differs"}},
+		{"both, then another sensor's", faulty, session(decode.SensorID{Bank: 1, Position: 2}, second), nil},
+		{"one, then one: nobody asks whose", session(one, second), session(one, second), []string{
+			" loop_proven loop_proven no_difference_shown", " proven proven no_difference_shown", " 0.2 0.2 no_difference_shown"}},
+	} {
+		var got []string
+		for _, p := range forcePairs(tt.before, tt.after) {
+			switch p.What {
+			case ForceLatency:
+				got = append(got, fmt.Sprint(p.Sensor, " ", p.Before.Lo, " ", p.After.Lo, " ", p.Answer))
+			case ForceConclusion, ForceProof:
+				got = append(got, fmt.Sprint(p.Sensor, " ", p.Before.Said, " ", p.After.Said, " ", p.Answer))
+			}
+		}
+		if d := cmp.Diff(tt.want, got); d != "" {
+			t.Errorf("%s: %s", tt.name, d)
+		}
 	}
 }
 

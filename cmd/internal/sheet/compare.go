@@ -61,7 +61,8 @@ type Figure struct {
 // ForcePair is the JSON of one answer of the force test before and after.
 type ForcePair struct {
 	What   string         `json:"what"`
-	Before string         `json:"before"` // "" none
+	Sensor string         `json:"sensor,omitempty"` // where one side at least tested two
+	Before string         `json:"before"`           // "" none
 	After  string         `json:"after"`
 	Answer compare.Answer `json:"answer"` // differs, no_difference_shown, not_comparable
 }
@@ -114,7 +115,7 @@ func figureOf(f compare.Figure) Figure {
 }
 
 func forceOf(p dossier.ForcePair) ForcePair {
-	return ForcePair{words.ForceName(p), words.ForceText(p.What, p.Before), words.ForceText(p.What, p.After), p.Answer}
+	return ForcePair{words.ForceName(p), p.Sensor, words.ForceText(p.What, p.Before), words.ForceText(p.What, p.After), p.Answer}
 }
 
 func testPairOf(p dossier.TestPair) TestPair {

@@ -76,7 +76,7 @@ func ForceText(what dossier.ForceFigure, v dossier.ForceValue) string {
 
 // ForceRow is what, before, after, answer.
 func ForceRow(p dossier.ForcePair) []string {
-	return []string{ForceTitle(p), plain(ForceText(p.What, p.Before)), plain(ForceText(p.What, p.After)), plain(string(p.Answer))}
+	return []string{strings.TrimSpace(p.Sensor + " " + ForceTitle(p)), plain(ForceText(p.What, p.Before)), plain(ForceText(p.What, p.After)), plain(string(p.Answer))}
 }
 
 // SensorRow is what, before, after, difference, answer; ok is false where neither side was measured.
