@@ -86,6 +86,7 @@ func (c *assessment) input() Proof {
 		}
 		fo := c.w.follow[sideIndex(side)]
 		switch {
+		case fo.no && c.w.follow[1-i].pulled:
 		case fo.no && p.State != Failed:
 			p.State = Failed
 			p.Why = reason.WentOnAsBefore.Of(side, fo.secs, fo.level)
@@ -95,6 +96,7 @@ func (c *assessment) input() Proof {
 			p.Evidence = evidence("waited_s", fo.secs, "readings", float64(fo.n))
 		}
 	}
+	elsewhere := false // what proves it so far was seen on the other bank's reading
 	for _, f := range c.forces {
 		why := reason.HeldSide.Of(f.side, f.level, f.seconds())
 		if c.w.cfg.By == ByMixture {
@@ -110,11 +112,11 @@ func (c *assessment) input() Proof {
 		if f.bank != c.w.bank {
 			why = why.And(reason.SeenAsBank, f.bank)
 		}
-		if p.State != Proven {
+		if p.State != Proven || elsewhere && f.bank == c.w.bank {
 			if p.State == Failed {
 				why = why.And(reason.AnotherUnfollowed)
 			}
-			p.State, p.Why = Proven, why
+			p.State, p.Why, elsewhere = Proven, why, f.bank != c.w.bank
 			p.Evidence = evidence("held_v", f.level, "held_s", f.seconds(), "begin_s", f.begin)
 		}
 	}
@@ -133,17 +135,18 @@ func (c *assessment) bankProof() Proof {
 		return c.bankOfBoth()
 	}
 	p := Proof{ID: ProofBank, State: Untested, Why: reason.NoTrimAnswered.Of(), Evidence: evidence()}
+	// A hold that was seen on the own reading had the wire of this bank: another that the other bank's reading showed was on another wire.
+	heldHere := c.w.cfg.By != ByMixture && slices.ContainsFunc(c.forces, func(f *force) bool { return f.bank == c.w.bank && (f.seen || f.own.state == answered) })
 	for _, fo := range c.w.follow {
-		if fo.other {
+		if fo.other && !heldHere {
 			return Proof{ProofBank, Failed, reason.OtherReadingFollowed.Of(c.w.bank, c.w.other),
 				evidence("held_v", fo.otherLevel)}
 		}
 	}
-	answersHere := slices.ContainsFunc(c.forces, func(f *force) bool { return f.bank == c.w.bank && f.own.state == answered })
 	for _, f := range c.forces {
 		switch {
-		case f.bank != c.w.bank && answersHere:
-			// The other sensor was held too; this one's own bank has answered, so they are not crossed.
+		case f.bank != c.w.bank && heldHere:
+			// That its own trim moved, or not, tells nothing of this bank.
 		case f.emittedOther:
 			return Proof{ProofBank, Failed, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}

@@ -17,6 +17,7 @@ type expectation struct {
 type markOutcome struct {
 	no         bool // the reading went on as before: it does not follow the wire
 	vague      bool
+	pulled     bool // it swung less: it follows the wire, but was not held
 	why        reason.Reason
 	level      float64
 	n          int
@@ -120,6 +121,9 @@ func (w *Watcher) settleHints(last bool) {
 		if h.release > 0 {
 			until = min(until, h.release)
 		}
+		if i := slices.IndexFunc(w.asked, func(a ask) bool { return a.at > h.at }); i >= 0 && w.asked[i].side == "" {
+			until = min(until, w.asked[i].at) // who let go then did not say so
+		}
 		if !last && w.now < until+awaited+sayNear {
 			continue
 		}
@@ -177,6 +181,9 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		fo.vague, fo.why = !fo.no, reason.LittleToCompare.Of()
 	default:
 		fo.vague, fo.why = true, reason.PulledNotHeld.Of()
+	}
+	if fo.no && !flat && b.known() && pulled(&w.volts.volts, max(h.at-baselineFor, w.restFrom), from, until, b.lean.mid+b.rich.mid) {
+		fo.no, fo.vague, fo.pulled, fo.why = false, true, true, reason.PulledNotHeld.Of()
 	}
 	if fo.no && h.most >= tenToOne {
 		fo.no, fo.vague, fo.why = false, true, reason.HeldForAMoment.Of()

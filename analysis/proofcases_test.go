@@ -351,6 +351,9 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"bank: the other sensor was held first and its own bank answered, then this one's", ByWire, func() []*force {
 			return []*force{with(Lean, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.bank, f.emittedOther = 2, true }), with(Rich, later)}
 		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
+		{"bank: the other sensor was held first, then this one's, and no trim decides", ByWire, func() []*force {
+			return []*force{with(Lean, quietTrim(15), func(f *force) { f.bank = 2 }), with(Rich, later, quietTrim(15), func(f *force) { f.seen = true })}
+		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
 		{"bank: this sensor was held and bank 2 answered, though its own did later", ByWire, func() []*force {
 			return []*force{with(Lean, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.emittedOther = true }), with(Rich, later)}
 		}, func(c *assessment) Proof { return c.bankProof() }, Failed},
@@ -362,6 +365,10 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		if got := c.proof(judged(c.by, c.forces()...)); got.State != c.want {
 			t.Errorf("%s: %s, want %s (%v)", c.name, got.State, c.want, got.Why)
 		}
+	}
+	other, own := with(Lean, func(f *force) { f.bank, f.begin = 2, 1 }), with(Rich, later)
+	if got := judged(ByWire, other, own).input(); got.Evidence["begin_s"] != own.begin {
+		t.Errorf("both sensors were held, and the other's is named: %v", got.Why)
 	}
 }
 

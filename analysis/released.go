@@ -61,7 +61,9 @@ func (w *Watcher) stepRelease(f *force, p recent.Reading) {
 	if !f.relOn {
 		return
 	}
-	f.rel.lives.addVolts(r, p)
+	if last := len(w.hints) - 1; !w.asksNow() && (last < 0 || w.hints[last].at < r.lo) { // else the wire may be held again, unseen
+		r.lives.addVolts(r, p)
+	}
 	if r.addVolts(p, f.volts) {
 		w.announceRelease(f)
 	}

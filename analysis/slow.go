@@ -99,10 +99,17 @@ func (l *lagging) addTrim(p recent.Reading, held bool) {
 func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight {
 	var w lagWeight
 	stroke, length, n := l.strokes.typical()
-	if rate > 0 && n < enoughStrokes {
-		stroke = 1 / rate
-	} else if n < enoughStrokes {
-		stroke = unknownStroke
+	// Where the computer jumps as the sensor changes side, its strokes are quick in their middle, but the mixture may go through the cell's
+	// step beside the jump, as slowly as trim answers a force: either is as likely.
+	var ways []float64
+	if n >= enoughStrokes {
+		ways = append(ways, stroke)
+	}
+	if rate > 0 {
+		ways = append(ways, 1/rate)
+	}
+	if len(ways) == 0 {
+		ways = append(ways, unknownStroke)
 	}
 	for side := range w.side {
 		x, n := l.swings.typical(side)
@@ -111,12 +118,16 @@ func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight
 			continue
 		}
 		read := max(x.hi-x.lag, x.lag-x.lo) / 2
-		sound := soundLag + (port.lo+port.hi)/2 + lagPerStroke*stroke
-		sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, (port.hi-port.lo)/4), lagPerStrokeSD*stroke), math.Hypot(math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)), read))
-		if z := (x.lag - sound) / sd; z > 0 {
-			w.slow += z * z / 2
+		likely, lo := 0.0, x.lag
+		for _, stroke := range ways {
+			sound := soundLag + (port.lo+port.hi)/2 + lagPerStroke*stroke
+			sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, (port.hi-port.lo)/4), lagPerStrokeSD*stroke), math.Hypot(math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)), read))
+			z := max(0, (x.lag-sound)/sd)
+			likely += math.Exp(-z*z/2) / float64(len(ways))
+			lo = min(lo, max(0, x.lag-sound-2*sd))
 		}
-		w.side[side] = lagSide{swings: n, lo: max(0, x.lag-sound-2*sd), hi: x.lag + 2*read, known: true}
+		w.slow -= math.Log(max(likely, 1e-12))
+		w.side[side] = lagSide{swings: n, lo: lo, hi: x.lag + 2*read, known: true}
 	}
 	return w
 }

@@ -93,6 +93,19 @@ func TestLagOfSwings(t *testing.T) {
 	}
 }
 
+// A computer that jumps as the sensor changes side has quick strokes, and leads the mixture through the cell's step slowly all the same, as
+// fast as its trim answers a force. Where trim answers quickly, nothing but the cell makes such swings.
+func TestLagWhereTrimJumps(t *testing.T) {
+	l := lagCar{0.1, 0.06, 0, 7, 6, 20, 0, 120}.run()
+	l.strokes = lagCar{0.1, 0.06, 0, 7, 0, 20, 0, 120}.run().strokes
+	if w := l.weigh(0.5, 0.05, 0, portLag{}); w.slow >= slowLimit {
+		t.Errorf("a slow loop: weighed %.1f; %+v", w.slow, w.side)
+	}
+	if w := l.weigh(1.5, 0.05, 0, portLag{}); w.slow < slowLimit {
+		t.Errorf("a quick loop: weighed %.1f; %+v", w.slow, w.side)
+	}
+}
+
 // The longer the lag is, the more speaks for it, and nothing does where the wire was held all the time.
 func TestLagGrows(t *testing.T) {
 	last := -1.0

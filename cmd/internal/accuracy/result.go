@@ -345,9 +345,20 @@ func garwood(k int) (lo, hi float64) {
 // PrintWrongs lists the trials that were not right, for models that may be looked into.
 func PrintWrongs(w io.Writer, results []Result) {
 	for _, r := range results {
-		if r.Outcome != truth.Right || len(r.FalseProofs) > 0 || r.FalseForces > 0 {
-			fmt.Fprintf(w, "%s: seed %d, %s at %.1f readings/s, marks %v: said %s; false: %v, forces that were not: %d %v\n",
-				r.Outcome, r.Seed, r.Case, r.Rate, r.Marked, r.Said, r.FalseProofs, r.FalseForces, errText(r.Err))
+		dark := r.Guide != nil && r.Guide.Dark > 0
+		if r.Outcome != truth.Right || len(r.FalseProofs) > 0 || r.FalseForces > 0 || dark {
+			more := ""
+			if r.Worse {
+				more += ", worse than with nothing tapped"
+			}
+			if r.Proper {
+				more += ", held properly"
+			}
+			if dark {
+				more += fmt.Sprintf(", arcs that went dark: %d", r.Guide.Dark)
+			}
+			fmt.Fprintf(w, "%s: seed %d, %s at %.1f readings/s, marks %v: said %s; false: %v, forces that were not: %d%s %v\n",
+				r.Outcome, r.Seed, r.Case, r.Rate, r.Marked, r.Said, r.FalseProofs, r.FalseForces, more, errText(r.Err))
 		}
 	}
 }
