@@ -79,6 +79,7 @@ type Collector struct {
 	d          *Dossier
 	conditions conditions
 	switches   *switching.Collector
+	behind     behind // what nobody asks for before the end
 }
 
 // NewCollector returns a collector with the judge that the session is to be run with.
@@ -90,11 +91,23 @@ func NewCollector(s Setup) *Collector {
 	if s.Traces {
 		c.d.Trace = NewTrace(s.Sensor)
 	}
+	c.behind.take = c.take
 	return c
 }
 
 // Write takes one frame.
 func (c *Collector) Write(f session.Frame) error {
+	if h := c.d.Setup.Hash; h != nil && !f.Last {
+		if err := h.Add(f.Record); err != nil {
+			return err
+		}
+	}
+	c.behind.add(f)
+	return c.Found.Write(f)
+}
+
+// take takes what nobody asks for before the end.
+func (c *Collector) take(f session.Frame) {
 	for _, s := range f.Samples {
 		c.conditions.add(s)
 		if c.d.Setup.Trims {
@@ -109,20 +122,10 @@ func (c *Collector) Write(f session.Frame) error {
 	for _, e := range f.Events {
 		c.event(e)
 	}
-	if err := c.d.After.Write(f); err != nil {
-		return err
-	}
+	_ = c.d.After.Write(f) // like the trace it only looks
 	if c.d.Trace != nil {
-		if err := c.d.Trace.Write(f); err != nil {
-			return err
-		}
+		_ = c.d.Trace.Write(f)
 	}
-	if h := c.d.Setup.Hash; h != nil && !f.Last {
-		if err := h.Add(f.Record); err != nil {
-			return err
-		}
-	}
-	return c.Found.Write(f)
 }
 
 // event keeps in mind when somebody forced.
@@ -141,6 +144,7 @@ func (c *Collector) event(e analysis.Event) {
 
 // Dossier returns what was gathered, at the session's end.
 func (c *Collector) Dossier(res session.Result) *Dossier {
+	c.behind.end()
 	d := c.d
 	if n := len(d.forced); n > 0 && math.IsInf(d.forced[n-1].To, 1) {
 		d.forced[n-1].To = res.End.Seconds()

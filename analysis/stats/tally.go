@@ -58,16 +58,21 @@ func (t *Tally) at(i int) float64 {
 	return math.NaN()
 }
 
+// Mean is the mean of the values, NaN for none.
+func (t *Tally) Mean() float64 {
+	sum := 0.0
+	for _, v := range t.sort() {
+		sum += v * float64(t.counts[v])
+	}
+	return sum / float64(t.n)
+}
+
 // SD is the standard deviation as [SD] has it, NaN for fewer than two values.
 func (t *Tally) SD() float64 {
 	if t.n < 2 {
 		return math.NaN()
 	}
-	var sum, ss float64
-	for _, v := range t.sort() {
-		sum += v * float64(t.counts[v])
-	}
-	mean := sum / float64(t.n)
+	mean, ss := t.Mean(), 0.0
 	for _, v := range t.sort() {
 		ss += (v - mean) * (v - mean) * float64(t.counts[v])
 	}

@@ -47,36 +47,41 @@ const (
 	pause       = 5.0 // s: readings farther apart do not belong to one stay
 )
 
-// cellsOf returns a bank's cells that have readings, by speed, then load.
-func cellsOf(readings Readings, bank int) []Cell {
-	loads := len(LoadEdges) - 1
-	totals := make([]stats.Tally, (len(SpeedEdges)-1)*loads)
-	stay, mean := make([]float64, len(totals)), make([]float64, len(totals))
-	each := func(do func(k int, r *Reading)) {
-		for r := range readings {
-			if r.Bank == bank {
-				if at, ok := At(r); ok {
-					do(at.Speed*loads+at.Load, &r)
-				}
-			}
-		}
+// filling is a bank's readings, one after the other, by cell.
+type filling struct {
+	totals []stats.Tally // by speed, then load
+	stay   []float64     // s
+	last   float64       // s, of the reading before
+}
+
+func (f *filling) add(r *Reading) {
+	at, ok := At(*r)
+	if !ok {
+		return
 	}
-	last := math.Inf(-1)
-	each(func(k int, r *Reading) {
-		totals[k].Add(r.Total())
-		if dt := r.At - last; dt < pause {
-			stay[k] += dt
-		}
-		last = r.At
-	})
-	each(func(k int, r *Reading) { mean[k] += r.Total() / float64(totals[k].Len()) })
+	loads := len(LoadEdges) - 1
+	if f.totals == nil {
+		n := (len(SpeedEdges) - 1) * loads
+		f.totals, f.stay, f.last = make([]stats.Tally, n), make([]float64, n), math.Inf(-1)
+	}
+	k := at.Speed*loads + at.Load
+	f.totals[k].Add(r.Total())
+	if dt := r.At - f.last; dt < pause {
+		f.stay[k] += dt
+	}
+	f.last = r.At
+}
+
+// cells are those that have readings, by speed, then load.
+func (f *filling) cells() []Cell {
+	loads := len(LoadEdges) - 1
 	var out []Cell
-	for k := range totals {
-		t := &totals[k]
+	for k := range f.totals {
+		t := &f.totals[k]
 		if t.Len() == 0 {
 			continue
 		}
-		c := Cell{CellAt: CellAt{k / loads, k % loads}, Count: t.Len(), Seconds: stay[k], Mean: mean[k], SD: t.SD()}
+		c := Cell{CellAt: CellAt{k / loads, k % loads}, Count: t.Len(), Seconds: f.stay[k], Mean: t.Mean(), SD: t.SD()}
 		c.P10, c.P90 = t.Quantile(0.1), t.Quantile(0.9)
 		c.Thin = c.Count < fewReadings || c.Seconds < fewSeconds
 		out = append(out, c)

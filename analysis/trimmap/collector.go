@@ -258,24 +258,17 @@ const blockSize = 1024
 func (c *Collector) Data(forced []Span, litres float64) Data {
 	d := Data{Seconds: c.end}
 	ch := c.choose()
-	total, metered, dense, loaded := 0, 0, 0, 0
-	for r := range c.each(ch) {
-		total++
-		d.Status = d.Status || known(r.status)
-		metered += count(r.maf)
-		dense += count(r.pressure + r.intake)
-		loaded += count(r.load)
-	}
-	switch most := total * 8 / 10; {
-	case total == 0:
+	d.Status = ch.status > 0
+	switch most := ch.total * 8 / 10; {
+	case ch.total == 0:
 		d.Flow = NoFlow
-	case metered >= most:
+	case ch.metered >= most:
 		d.Flow, d.FlowUnit = Metered, "g/s"
-	case dense >= most && litres > 0:
+	case ch.dense >= most && litres > 0:
 		d.Flow, d.FlowUnit = SpeedDensity, "g/s"
-	case dense >= most:
+	case ch.dense >= most:
 		d.Flow, d.FlowUnit = SpeedDensity, "g/s per litre"
-	case loaded >= most:
+	case ch.loaded >= most:
 		d.Flow, d.FlowUnit = ByLoad, "1000 rpm at full load"
 	default:
 		d.Flow = NoFlow
@@ -361,6 +354,23 @@ func count(v float32) int {
 type choice struct {
 	leave  [5]bool // of a bank: those that came beside the voltage
 	sorted []raw   // all, in order of time; nil: they came so
+	counts         // of those that are left
+}
+
+// counts is how many raws there are, and of how many what is known.
+type counts struct{ total, status, metered, dense, loaded int }
+
+func (c *counts) add(u *under) {
+	c.total++
+	c.status += count(u.status)
+	c.metered += count(u.maf)
+	c.dense += count(u.pressure + u.intake)
+	c.loaded += count(u.load)
+}
+
+func (c *counts) sum(o counts) {
+	c.total, c.status = c.total+o.total, c.status+o.status
+	c.metered, c.dense, c.loaded = c.metered+o.metered, c.dense+o.dense, c.loaded+o.loaded
 }
 
 // each goes through the raws that were chosen.
@@ -397,6 +407,7 @@ func (c *Collector) choose() choice {
 		own         raw // the last one
 		any, beside bool
 		diffs       []float64
+		owns, twice counts // beside the voltage: twice
 	}
 	var ch choice
 	sorted, last := true, math.Inf(-1)
@@ -405,9 +416,11 @@ func (c *Collector) choose() choice {
 		b := &banks[r.bank]
 		if !r.beside {
 			b.own, b.any = r, true
+			b.owns.add(r.under)
 			continue
 		}
 		b.beside = true
+		b.twice.add(r.under)
 		if b.any && r.at-b.own.at < 1 {
 			b.diffs = append(b.diffs, math.Abs(float64(r.short-b.own.short)))
 		}
@@ -415,6 +428,10 @@ func (c *Collector) choose() choice {
 	for i := range banks {
 		b := &banks[i]
 		ch.leave[i] = b.beside && b.any && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*decode.TrimCount)
+		ch.sum(b.owns)
+		if !ch.leave[i] {
+			ch.sum(b.twice)
+		}
 	}
 	if !sorted {
 		ch.sorted = slices.Collect(c.all(nil))

@@ -81,27 +81,45 @@ const (
 // them, one a second at most, or flows that cannot be told apart are [NoModel], with Count alone set;
 // terms that the range of flows cannot tell apart stay zero (see Model).
 func FitBank(readings Readings, bank int) Fit {
-	// What is read more often than once a second says the same again: its mean counts.
-	var flow, y []float64
-	var n, first, last float64
-	f := Fit{Model: NoModel}
+	var s seconds
 	for r := range readings {
-		if r.Bank != bank || !(r.Flow > 0) {
-			continue
+		if r.Bank == bank {
+			s.add(&r)
 		}
-		f.Count++
-		if len(y) == 0 {
-			first = r.At
-		}
-		if i := len(y) - 1; i >= 0 && r.At < last+1 {
-			n++
-			flow[i] += (r.Flow - flow[i]) / n
-			y[i] += (r.Total() - y[i]) / n
-			continue
-		}
-		last, n = r.At, 1
-		flow, y = append(flow, r.Flow), append(y, r.Total())
 	}
+	return s.fit()
+}
+
+// seconds are a bank's readings, one after the other: what is read more often than once a second says the same again, so its
+// mean counts.
+type seconds struct {
+	count       int
+	flow, total []float64
+	n           float64 // readings in the last mean
+	first, last float64 // s, the first reading of all and of the last mean
+}
+
+func (s *seconds) add(r *Reading) {
+	if !(r.Flow > 0) {
+		return
+	}
+	s.count++
+	if len(s.total) == 0 {
+		s.first = r.At
+	}
+	if i := len(s.total) - 1; i >= 0 && r.At < s.last+1 {
+		s.n++
+		s.flow[i] += (r.Flow - s.flow[i]) / s.n
+		s.total[i] += (r.Total() - s.total[i]) / s.n
+		return
+	}
+	s.last, s.n = r.At, 1
+	s.flow, s.total = append(s.flow, r.Flow), append(s.total, r.Total())
+}
+
+func (s *seconds) fit() Fit {
+	f := Fit{Model: NoModel, Count: s.count}
+	flow, y := s.flow, s.total
 	if len(y) < fewest {
 		return f
 	}
@@ -129,8 +147,8 @@ func FitBank(readings Readings, bank int) Fit {
 		rows[i] = terms(x)
 	}
 	rate := 0.0
-	if last > first {
-		rate = float64(len(y)-1) / (last - first)
+	if s.last > s.first {
+		rate = float64(len(y)-1) / (s.last - s.first)
 	}
 	m, err := stats.Huber(rows, y, stats.Lag(len(y), rate, memory))
 	if err != nil {

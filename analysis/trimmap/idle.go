@@ -32,7 +32,7 @@ type part struct {
 	sum  float64
 }
 
-func (p *part) add(r Reading) {
+func (p *part) add(r *Reading) {
 	if p.n > 0 && r.At < p.last+1 {
 		return
 	}
@@ -48,22 +48,19 @@ type idles struct {
 	start, later part
 }
 
-func idleOf(readings Readings, bank int) (i idles) {
-	for r := range readings {
-		if r.Bank != bank || !(r.RPM < idleSpeed) {
-			continue
-		}
-		if !i.opened {
-			i.opened, i.first = true, r.At
-		}
-		switch {
-		case r.At < i.first+idleFirst:
-			i.start.add(r)
-		case r.At >= i.first+idleApart:
-			i.later.add(r)
-		}
+func (i *idles) add(r *Reading) {
+	if !(r.RPM < idleSpeed) {
+		return
 	}
-	return i
+	if !i.opened {
+		i.opened, i.first = true, r.At
+	}
+	switch {
+	case r.At < i.first+idleFirst:
+		i.start.add(r)
+	case r.At >= i.first+idleApart:
+		i.later.add(r)
+	}
 }
 
 // idle compares; nil: one of the two was not read for long enough.

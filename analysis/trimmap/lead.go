@@ -46,19 +46,16 @@ func (l *Lead) Now() Guidance { return l.last }
 
 func (l *Lead) look() Guidance {
 	d := l.c.Data(nil, 0)
-	var seen [5]bool
-	var at [5]Reading
-	for r := range d.Readings {
-		seen[r.Bank], at[r.Bank] = true, r
-	}
+	banks := gather(d.Readings)
 	g := Guidance{Step: conditions[0].name, What: conditions[0].what.Of(), Want: perThird}
 	all, open := true, false
-	for bank := range seen {
-		if !seen[bank] {
+	read := false
+	for bank, b := range banks {
+		if b == nil {
 			continue
 		}
-		f := FitBank(d.Readings, bank)
-		told := apart(f)
+		read = true
+		told := apart(b.fit())
 		all = all && told
 		n, near, more := nextCondition(d, bank)
 		if told || !more || open {
@@ -66,9 +63,9 @@ func (l *Lead) look() Guidance {
 		}
 		open = true
 		g.Step, g.What, g.Have, g.Bank = n.name, n.what.Of(), near, bank
-		if r := at[bank]; r.At >= l.c.end-checkEvery {
+		if r := b.latest; r.At >= l.c.end-checkEvery {
 			if cell, ok := At(r); ok {
-				for _, c := range cellsOf(d.Readings, bank) {
+				for _, c := range b.cells() {
 					if c.CellAt == cell {
 						g.Cell = &c
 					}
@@ -76,11 +73,14 @@ func (l *Lead) look() Guidance {
 			}
 		}
 	}
-	if !slices.Contains(seen[:], true) || open {
+	if !read || open {
 		return g
 	}
-	for bank := range seen {
-		if i := idleOf(d.Readings, bank); seen[bank] && i.opened && i.later.n < perThird {
+	for bank, b := range banks {
+		if b == nil {
+			continue
+		}
+		if i := b.idles; i.opened && i.later.n < perThird {
 			return Guidance{Step: idleAgain.name, What: idleAgain.what.Of(), Have: i.later.n, Want: perThird, Bank: bank, Apart: all,
 				Wait: max(0, i.first+idleApart-l.c.end)}
 		}

@@ -152,7 +152,7 @@ func TestFitStandsAlone(t *testing.T) {
 				t.Fatalf("%+v, later and beside another bank %+v", a, b)
 			}
 		}
-		cells, later := cellsOf(slices.Values(one), 1), cellsOf(slices.Values(both), 1)
+		cells, later := of(one, 1).cells(), of(both, 1).cells()
 		n := 0
 		for i, c := range cells {
 			if n += c.Count; i >= len(later) || later[i].Count != c.Count || math.Abs(later[i].Mean-c.Mean) > 1e-9 || c.P10 > c.P90 || c.Thin != later[i].Thin {

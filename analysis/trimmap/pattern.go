@@ -3,7 +3,6 @@ package trimmap
 import (
 	"math"
 	"slices"
-	"sync"
 
 	"pushback/analysis/reason"
 	"pushback/analysis/stats"
@@ -243,35 +242,50 @@ type Map struct {
 	Limits []reason.Reason // of the whole session
 }
 
+// gathered is what a bank's readings come to. Hours of them are gone through once for all of it.
+type gathered struct {
+	filling
+	idles
+	purges
+	seconds
+	latest Reading
+}
+
+// gather goes through readings; nil: none of that bank.
+func gather(readings Readings) (banks [5]*gathered) {
+	for r := range readings {
+		g := banks[r.Bank]
+		if g == nil {
+			g = new(gathered)
+			banks[r.Bank] = g
+		}
+		g.filling.add(&r)
+		g.idles.add(&r)
+		g.purges.add(&r)
+		g.seconds.add(&r)
+		g.latest = r
+	}
+	return banks
+}
+
 // Build makes the map of a session.
 func Build(d Data) Map {
 	m := Map{Data: d}
-	var seen [5]bool
-	for r := range d.Readings {
-		seen[r.Bank] = true
-	}
-	for bank, any := range seen {
-		if any {
-			m.Banks = append(m.Banks, Result{Bank: bank})
+	banks := gather(d.Readings)
+	for bank, g := range banks {
+		if g == nil {
+			continue
 		}
-	}
-	var work sync.WaitGroup // hours of readings take a while
-	for i := range m.Banks {
-		b := &m.Banks[i]
-		work.Go(func() { b.Cells = cellsOf(d.Readings, b.Bank) })
-		work.Go(func() { b.Idle = idleOf(d.Readings, b.Bank).idle() })
-		work.Go(func() { b.Fit = FitBank(d.Readings, b.Bank) })
-	}
-	work.Wait()
-	for i := range m.Banks {
-		m.Banks[i].Pattern = judge(m.Banks[i].Fit)
+		b := Result{Bank: bank, Cells: g.cells(), Idle: g.idle(), Fit: g.fit()}
+		b.Pattern = judge(b.Fit)
+		b.Purge = g.purge(b.Pattern)
+		m.Banks = append(m.Banks, b)
 	}
 	m.Pair = pairOf(m.Banks, d.FlowUnit)
 	both := len(m.Banks) > 1 && !slices.ContainsFunc(m.Banks, func(r Result) bool { return r.Pattern != m.Banks[0].Pattern })
 	for i := range m.Banks {
 		b := &m.Banks[i]
 		b.Says = says(b.Pattern, b.Fit, d.FlowUnit)
-		b.Purge = purgeOf(d.Readings, b.Bank).purge(b.Pattern)
 		b.Points = points(b.Pattern, d.Flow, both, len(m.Banks) > 1)
 		switch b.Fit.Model {
 		case LevelOnly:
@@ -295,7 +309,10 @@ func Build(d Data) Map {
 		m.Limits = append(m.Limits, reason.FlowUnknown.Of())
 	}
 	for _, b := range m.Banks {
-		if n, _, open := nextCondition(d, b.Bank); open && !apart(b.Fit) {
+		if apart(b.Fit) {
+			continue
+		}
+		if n, _, open := nextCondition(d, b.Bank); open {
 			m.Next = n.what.Of()
 			break
 		}

@@ -167,7 +167,7 @@ func TestCells(t *testing.T) {
 		{"a pause is no time", "0s 3; 1s 3; 60s 3; 61s 3", 4, 2, 3, 0, true},
 	} {
 		all := readings(t, c.script, 800, 25, 3)
-		cells := cellsOf(slices.Values(all), 1)
+		cells := of(all, 1).cells()
 		if len(cells) != 1 {
 			t.Fatalf("%s: %d cells", c.name, len(cells))
 		}
@@ -176,7 +176,7 @@ func TestCells(t *testing.T) {
 		if got.Count != c.count || !near(got.Seconds, c.seconds) || !near(got.Mean, c.mean) || !near(got.SD, c.sd) || got.Thin != c.thin {
 			t.Errorf("%s: %+v", c.name, got)
 		}
-		if other := cellsOf(slices.Values(all), 2); len(other) != 0 {
+		if other := of(all, 2).cells(); len(other) != 0 {
 			t.Errorf("%s: the other bank has %v", c.name, other)
 		}
 	}
@@ -207,13 +207,13 @@ func TestIdleAgain(t *testing.T) {
 					all[i].At += start
 					all[i].Short *= sign
 				}
-				got := idleOf(slices.Values(all), 1).idle()
+				got := of(all, 1).idle()
 				if (got != nil) != c.want {
 					t.Errorf("%s: %+v", c.name, got)
 				} else if got != nil && (math.Abs(got.First-sign*c.first) > 1e-9 || math.Abs(got.Later-sign*c.later) > 1e-9 || math.Abs(got.Minutes-330./60) > 1e-9) {
 					t.Errorf("%s: %+v", c.name, got)
 				}
-				if idleOf(slices.Values(all), 2).opened {
+				if of(all, 2).opened {
 					t.Errorf("%s: the other bank idled", c.name)
 				}
 			}
@@ -439,4 +439,12 @@ func TestFitBankSpecialCases(t *testing.T) {
 			t.Errorf("%s: trim of 3 %% is fitted as %+v", c.name, f.AtMid)
 		}
 	}
+}
+
+// of is what readings come to for one bank.
+func of(all []Reading, bank int) *gathered {
+	if g := gather(slices.Values(all))[bank]; g != nil {
+		return g
+	}
+	return new(gathered)
 }

@@ -19,17 +19,14 @@ const (
 // purges are what a bank has read at idle by purge.
 type purges struct{ open, shut part }
 
-func purgeOf(readings Readings, bank int) (p purges) {
-	for r := range readings {
-		switch {
-		case r.Bank != bank || !(r.RPM < idleSpeed):
-		case r.Purge >= purgeOpen:
-			p.open.add(r)
-		case r.Purge <= purgeShut:
-			p.shut.add(r)
-		}
+func (p *purges) add(r *Reading) {
+	switch {
+	case !(r.RPM < idleSpeed):
+	case r.Purge >= purgeOpen:
+		p.open.add(r)
+	case r.Purge <= purgeShut:
+		p.shut.add(r)
 	}
-	return p
 }
 
 // purge compares; nil: one of the two was not read for long enough.
