@@ -160,11 +160,6 @@ func (p *Play) Until(show Show, stop func(Moment) bool) bool {
 	return false
 }
 
-// At stops at a session time.
-func At(at time.Duration) func(Moment) bool {
-	return func(m Moment) bool { return m.Frame.Record.At >= at }
-}
-
 // Stage stops when a stage of a side has gone on for a while.
 func Stage(s session.Stage, side analysis.Side, in time.Duration) func(Moment) bool {
 	var since time.Duration = -1
