@@ -73,6 +73,11 @@ func TestOrderOfBothWires(t *testing.T) {
 	if got, _ := b.order(b.passes[0]); got != +1 {
 		t.Errorf("bank 2 alone was asked for and read: %d", got)
 	}
+	b = both([2][]float64{}, true)
+	b.Asked(20, 0, Lean) // and nobody came at all
+	if got, _ := b.order(b.passes[0]); got != 0 {
+		t.Errorf("nothing was read, and the order is %d", got)
+	}
 	alone := NewWatcher(Config{})
 	if alone.heldBeside(&force{}) {
 		t.Error("one wire is held beside itself")

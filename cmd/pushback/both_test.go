@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -46,10 +47,12 @@ func TestBothWires(t *testing.T) {
 		{"v-engine", "B1S1,B2S1", 0, bankVerdict{Sensor: "B1S1", Conclusion: "loop_proven"}, bankVerdict{Sensor: "B2S1", Conclusion: "loop_proven"}, [2]string{"proven", "proven"}},
 		{"v-engine", "B2S1,B1S1", 1, bankVerdict{Sensor: "B2S1", Conclusion: "loop_proven"}, bankVerdict{Sensor: "B1S1", Conclusion: "loop_proven"}, [2]string{"proven", "proven"}},
 		{"crossed-banks", "B1S1,B2S1", 0, bankVerdict{Sensor: "B1S1", Conclusion: "wrong_bank"}, bankVerdict{Sensor: "B2S1", Conclusion: "wrong_bank"}, [2]string{"failed", "failed"}},
+		{"crossed-banks", "B1S1,B2S1", 1, bankVerdict{Sensor: "B1S1", Conclusion: "wrong_bank"}, bankVerdict{Sensor: "B2S1", Conclusion: "wrong_bank"}, [2]string{"failed", "failed"}},
+		{"crossed-banks", "B1S1,B2S1", 16, bankVerdict{Sensor: "B1S1", Conclusion: "wrong_bank"}, bankVerdict{Sensor: "B2S1", Conclusion: "wrong_bank"}, [2]string{"failed", "failed"}},
 		{"second-bank-open", "B1S1,B2S1", 0, bankVerdict{Sensor: "B2S1", Conclusion: "input_dead"}, bankVerdict{Sensor: "B1S1", Conclusion: "loop_proven"}, [2]string{"untested", "proven"}},
 	} {
-		t.Run(tt.car+" "+tt.sensors, func(t *testing.T) {
-			if testing.Short() && tt.car != "crossed-banks" {
+		t.Run(fmt.Sprint(tt.car, " ", tt.sensors, " ", hands.Styles[tt.style].Name), func(t *testing.T) {
+			if testing.Short() && (tt.car != "crossed-banks" || tt.style > 0) {
 				t.Skip("whole sessions")
 			}
 			t.Parallel()
