@@ -52,9 +52,10 @@ func (tr Trace) fresh() Trace {
 
 // Estimate is the model
 //
-//	y(t) = p·S(t; shape, τ) + g·u(t−D; τ) + c + noise
+//	y(t) = p·S(t; shape, τ) + g·u(t−D; τ) + c + d·t + noise
 //
-// by [Law]. The structure (gain, lag and dead time from fuel to measured ratio, by least squares) is that of SAE 970613, 1997. The loop answers its own
+// by [Law]. The straight line d·t is what else moves the mixture meanwhile, tank vapour or a warming engine: without it what trim does
+// about that is taken for a weaker answer. The structure (gain, lag and dead time from fuel to measured ratio, by least squares) is that of SAE 970613, 1997. The loop answers its own
 // noise, so that is part of the model, lest the gain be drawn to what the loop makes of it: a share that fades with time
 // as a first-order autoregression in continuous time does, beside white noise; the fit is by generalized
 // least squares, the noise by the greatest likelihood. Intervals are 95 %, by profile likelihood.
@@ -110,6 +111,7 @@ const (
 type point struct {
 	v       [params]float64
 	p, g, c float64
+	d       float64 // of the straight line, over all readings
 	rss     float64 // of what is white
 }
 
@@ -165,7 +167,9 @@ func fit(f *fitter, brief bool) Estimate {
 	if !brief {
 		f.gainProfile(best, &e)
 		share := drawn * drawn / (drawn*drawn + e.variance())
-		lo, hi := (e.G-e.GLow)*math.Sqrt(share), (e.GHigh-e.G)*math.Sqrt(share)
+		// Both are made of the same readings, so their errors may be one: the deviations add up, not the variances.
+		lo := float64(share*(e.G-e.GLow)) + float64((1-share)*1.96*drawn)
+		hi := float64(share*(e.GHigh-e.G)) + float64((1-share)*1.96*drawn)
 		e.G = float64(share*e.G) + float64((1-share)*whole)
 		e.GLow, e.GHigh = e.G-lo, e.G+hi
 	}
@@ -228,6 +232,7 @@ type whitening struct {
 	logs  float64   // sum of the logarithms of that variance
 	yw    []float64 // y made white
 	ow    []float64 // and a constant
+	tw    []float64 // and a straight line from −½ to ½
 }
 
 // scratch is kept from one point of the search to the next.
@@ -289,7 +294,7 @@ func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
 		}
 	}
 	f.told = slices.Clone(f.u)
-	for _, v := range []*[]float64{&f.keep, &f.gain, &f.root, &f.yw, &f.ow, &f.s, &f.uc} {
+	for _, v := range []*[]float64{&f.keep, &f.gain, &f.root, &f.yw, &f.ow, &f.tw, &f.s, &f.uc} {
 		*v = make([]float64, n)
 	}
 	f.r = make([]float64, n+2)
@@ -303,9 +308,9 @@ func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
 // free is how many parameters are fitted.
 func (f *fitter) free() int {
 	if f.ended {
-		return params + 3
+		return params + columns
 	}
-	return params + 1
+	return params + columns - 2
 }
 
 // tint sets the noise: the filter of Kalman (J. Basic Eng. 82, 1960) for a first-order process under white noise.
@@ -330,6 +335,11 @@ func (f *fitter) tint(h Hue) {
 		f.ow[i] = 1
 	}
 	f.whiten(f.ow, f.ow)
+	first, long := f.t[0], f.t[len(f.t)-1]-f.t[0]
+	for i, t := range f.t {
+		f.tw[i] = (t-first)/long - 0.5
+	}
+	f.whiten(f.tw, f.tw)
 }
 
 // whiten makes a column what it is beside what was to be expected of it; dst may be src.
@@ -376,34 +386,50 @@ func (f *fitter) at(v [params]float64) point {
 	return x
 }
 
-// linear solves the normal equations of the three columns, or of two where g is held.
+// Columns of the linear part.
+const (
+	colConstant = iota
+	colLine
+	colFed
+	colCommand
+	columns
+)
+
+// linear solves the normal equations of the columns, or of all but the command's where g is held.
 func (f *fitter) linear(x *point) {
-	var oo, os, ou, oy, ss, su, sy, uu, uy float64
-	for i, o := range f.ow {
-		s, u, y := f.s[i], f.uc[i], f.yw[i]
-		oo, os, ou, oy = oo+float64(o*o), os+float64(o*s), ou+float64(o*u), oy+float64(o*y)
-		ss, su, sy = ss+float64(s*s), su+float64(s*u), sy+float64(s*y)
-		uu, uy = uu+float64(u*u), uy+float64(u*y)
+	n := columns
+	if f.fixed {
+		n = colCommand
 	}
-	// The constant is taken out first.
-	ss, su, sy = ss-os*os/oo, su-os*ou/oo, sy-os*oy/oo
-	uu, uy = uu-ou*ou/oo, uy-ou*oy/oo
-	det := float64(ss*uu) - float64(su*su)
-	switch {
-	case f.fixed:
-		x.g = f.fixedG
-		if ss > 1e-12 {
-			x.p = (sy - float64(x.g*su)) / ss
+	var a [params][params]float64
+	var b, v [params]float64
+	for i, y := range f.yw {
+		c := [columns]float64{f.ow[i], f.tw[i], f.s[i], f.uc[i]}
+		if f.fixed {
+			y -= float64(f.fixedG * c[colCommand])
 		}
-	case det > 1e-9*float64(ss*uu)+1e-30:
-		x.p, x.g = (float64(sy*uu)-float64(uy*su))/det, (float64(uy*ss)-float64(sy*su))/det
-	case ss > 1e-12:
-		x.p = sy / ss
+		for k := range n {
+			b[k] += float64(c[k] * y)
+			for m := range k + 1 {
+				a[k][m] += float64(c[k] * c[m])
+			}
+		}
 	}
-	x.c = (oy - float64(x.p*os) - float64(x.g*ou)) / oo
+	for k := range n {
+		for m := range k {
+			a[m][k] = a[k][m]
+		}
+		// A column that tells nothing, as a force that lies outside, gets no weight.
+		a[k][k] += float64(1e-9*a[k][k]) + 1e-12
+	}
+	v = solve(a, b, n)
+	if f.fixed {
+		v[colCommand] = f.fixedG
+	}
+	x.c, x.d, x.p, x.g = v[colConstant], v[colLine], v[colFed], v[colCommand]
 	x.rss = 0
 	for i := range f.y {
-		d := f.yw[i] - float64(x.p*f.s[i]) - float64(x.g*f.uc[i]) - float64(x.c*f.ow[i])
+		d := f.yw[i] - float64(x.p*f.s[i]) - float64(x.g*f.uc[i]) - float64(x.c*f.ow[i]) - float64(x.d*f.tw[i])
 		f.r[i] = d
 		x.rss += float64(d * d)
 	}

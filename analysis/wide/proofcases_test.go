@@ -158,7 +158,7 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"forces that differ make no scale sure", []force{changed(analysis.Rich, gain(1.0, 0.05)), changed(analysis.Lean, gain(2.2, 0.05))}, analysis.ProofScale, unclear, ""},
 		{"slow, both forces say so", []force{changed(analysis.Rich, slow), changed(analysis.Lean, slow)}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
 		{"slow by one force, clearly", []force{changed(analysis.Rich, slow, func(f *force) { f.fit.TauLow = 0.6 })}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
-		{"slow by one force, not clearly", []force{changed(analysis.Rich, slow, func(f *force) { f.fit.TauLow = 0.4 })}, analysis.ProofSensorRich, proven, analysis.LoopProven},
+		{"slow by one force, not clearly", []force{changed(analysis.Rich, slow, func(f *force) { f.fit.TauLow = 0.2 })}, analysis.ProofSensorRich, proven, analysis.LoopProven},
 		{"slow by one, quick by the other", []force{changed(analysis.Rich, slow), good(analysis.Lean)}, analysis.ProofSensorRich, proven, analysis.LoopProven},
 		{"slow by its fit, with quick flanks both ways", []force{changed(analysis.Rich, slow), changed(analysis.Lean, slow, func(f *force) { f.fast = map[bool]bool{true: true, false: true} })},
 			analysis.ProofSensorRich, proven, analysis.LoopProven},

@@ -17,12 +17,18 @@ const (
 	gainSure            = 0.90 // and that of a skewed one
 )
 
-// slowFrom is the least lag, above what the computer's own refresh explains, of a slow sensor, s; a
+// slowFrom is the least lower end of the lag, above what the computer's own refresh explains, of a slow sensor, s; a
 // healthy one is 0.05 to 0.10 s; and where one force alone tells it.
 const (
-	slowFrom  = 0.35
-	slowAlone = 0.5
+	slowFrom  = 0.25
+	slowAlone = 0.35
 )
+
+// mixes is what the exhaust may smear the mixture by itself, s: it reads as lag (common practice, no source).
+const mixes = 0.1
+
+// late is the lag from which a sensor may be taken for a weak one, s: what is late seems small.
+const late = 0.35
 
 // ring gathers what the forces have shown of each arc.
 type ring struct {
@@ -280,12 +286,11 @@ const farEnough = 0.04
 // scale joins what the forces say of the gain: their mean, weighed by the width of the intervals.
 func (r *ring) scale() {
 	var all []Estimate
-	var lags []float64
 	most := 0.0
 	for _, f := range r.forces {
 		if f.tellsGain() {
 			most = max(most, f.made.end)
-			all, lags = append(all, f.fit), append(lags, f.fit.Tau)
+			all = append(all, f.fit)
 		}
 	}
 	n := float64(len(all))
@@ -293,11 +298,11 @@ func (r *ring) scale() {
 		return
 	}
 	g, low, high := joined(all)
-	lagging := median(lags) > slowFrom // what is late seems small
+	lag, lagLow, lagHigh := lagging(all)
 	ev := []any{"gain", g, "gain_low", low, "gain_high", high, "forces", n}
 	if f := r.forces[len(r.forces)-1]; f.fitted {
 		ev = append(ev, "delay_s", f.fit.Delay, "delay_low_s", f.fit.DelayLow, "delay_high_s", f.fit.DelayHigh,
-			"lag_s", f.fit.Tau, "lag_low_s", f.fit.TauLow, "lag_high_s", f.fit.TauHigh, "fed_pct", 100*f.fit.P, "ramp_s", f.fit.On)
+			"lag_s", lag, "lag_low_s", max(leastTau, lagLow-mixes-r.refreshed(f)/2), "lag_high_s", lagHigh, "fed_pct", 100*f.fit.P, "ramp_s", f.fit.On)
 	}
 	scale := reason.Scale.Of(g, low, high)
 	switch rear, seen := r.rearProves(); {
@@ -310,7 +315,7 @@ func (r *ring) scale() {
 		}
 		r.say(analysis.ProofScale, analysis.Unclear, half, ev...)
 		r.half = g >= gainNone
-	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear && !lagging || low > gainMost):
+	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear && lag <= late || low > gainMost):
 		r.skewed = true
 		r.say(analysis.ProofScale, analysis.Failed, scale.And(reason.WhileRearFollowed), ev...)
 		if rear {
@@ -358,40 +363,42 @@ func (r *ring) banks() {
 	}
 }
 
-// lag decides whether the sensor is slow: every force says so, and one side at least has never shown a flank that a
+// lag decides whether the sensor is slow: the forces together say so, and one side at least has never shown a flank that a
 // slow sensor cannot show. What is fed has a slow flank of its own, so one force alone must say it more clearly.
 func (r *ring) lag() {
-	var worst *force
+	var all []Estimate
+	var last *force
 	fast := map[bool]bool{}
-	n := 0
 	for _, f := range r.forces {
 		fast[true], fast[false] = fast[true] || f.fast[true], fast[false] || f.fast[false]
-		if !f.fitted || f.broken || !f.ended() || f.fit.G < 0.3 || f.made.end < 0.02 {
-			continue
-		}
-		n++
-		if worst == nil || f.fit.TauLow < worst.fit.TauLow {
-			worst = f
+		if f.fitted && !f.broken && f.ended() && f.fit.G >= 0.3 && f.made.end >= 0.02 {
+			all, last = append(all, f.fit), f
 		}
 	}
-	if worst == nil || fast[true] && fast[false] {
+	if last == nil || fast[true] && fast[false] {
 		return
 	}
-	refreshed := min(refresh(&r.w.own.lambda, worst.begin-15, worst.end+15), interval(&r.w.own.lambda, worst.begin-15, worst.end+15))
+	tau, low, high := lagging(all)
 	least := slowFrom
-	if n < 2 {
+	if len(all) < 2 {
 		least = slowAlone
 	}
-	if worst.fit.TauLow-min(refreshed, 0.3) < least {
+	if low-r.refreshed(last) < least {
 		return
 	}
 	r.slow = true
 	for _, rich := range []bool{true, false} {
 		if p := r.by[sensorProof(rich)]; p.State == analysis.Proven && !fast[rich] {
-			p.Why = p.Why.And(reason.SlowLag, worst.fit.Tau, worst.fit.TauLow, worst.fit.TauHigh)
-			p.Evidence["lag_s"] = math.Round(worst.fit.Tau*1000) / 1000
+			p.Why = p.Why.And(reason.SlowLag, tau, low, high)
+			p.Evidence["lag_s"] = math.Round(tau*1000) / 1000
 		}
 	}
+}
+
+// refreshed is how old what is told of the ratio about a force may be, s: it reads as lag too.
+func (r *ring) refreshed(f *force) float64 {
+	s := &r.w.own.lambda
+	return min(refresh(s, f.begin-15, f.begin+15), interval(s, f.begin-15, f.begin+15), 0.3)
 }
 
 // unfollowed judges what the technician said and the sensor did not show: was the mixture moved at all?
