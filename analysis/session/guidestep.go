@@ -64,6 +64,7 @@ type Prompt struct {
 	Back   []analysis.Proof // arcs that were decided and are not any more, or the other way now
 	// Sensors are those that the step is about, where two wires are held; nil: there is one.
 	Sensors []string
+	Drive   bool          // it is a drive that is led: nothing is held, and nothing tapped
 	Usual   time.Duration // how long the test of a ready car takes, and at most
 	Most    time.Duration
 }
@@ -79,10 +80,12 @@ func (p Prompt) Step(by analysis.By) string {
 	case StageBaseline:
 		return "baseline"
 	case StageForce:
-		switch by {
-		case analysis.ByFuelCut:
+		switch {
+		case p.Drive && p.Side == analysis.Rich:
+			return "full_load"
+		case p.Drive, by == analysis.ByFuelCut:
 			return "lift_off"
-		case analysis.ByMixture:
+		case by == analysis.ByMixture:
 			return "go_" + side + "_mixture"
 		}
 		return "go_" + side
@@ -112,7 +115,7 @@ func asksFor(step string) (side analysis.Side, told bool) {
 	switch step {
 	case "go_lean", "hold_lean", "go_lean_mixture", "lift_off":
 		return analysis.Lean, true
-	case "go_rich", "hold_rich", "go_rich_mixture":
+	case "go_rich", "hold_rich", "go_rich_mixture", "full_load":
 		return analysis.Rich, true
 	case "release_now", "shut_off":
 		return "", false
@@ -122,12 +125,16 @@ func asksFor(step string) (side analysis.Side, told bool) {
 
 // AtWire reports whether something is held at the step, or about to be.
 func (p Prompt) AtWire() bool {
-	return p.Stage == StageForce || p.Stage == StageHold || p.Stage == StageRelease
+	return !p.Drive && (p.Stage == StageForce || p.Stage == StageHold || p.Stage == StageRelease)
 }
 
 // Hazards are what can hurt at the step.
 func (p Prompt) Hazards(by analysis.By) []hazard.Kind {
 	switch {
+	case p.Drive && p.Stage == StageDone:
+		return nil
+	case p.Drive && p.Stage != StageReady:
+		return []hazard.Kind{hazard.Road}
 	case p.Stage == StageHold && len(p.Sensors) == 2: // hands are still
 		return nil
 	case p.AtWire() && len(p.Sensors) > 0: // hands are at one wire while the other is held

@@ -80,7 +80,7 @@ on standard input, then shows the truth and what told it. The same seed shows th
 				return err
 			}
 			f.live.vehicle = cmp.Or(f.live.vehicle, "simulated "+f.car)
-			return a.runDemo(cmd.Context(), f, liveRun{look: look{bus: bus}, by: by}, sim, style)
+			return a.runDemo(cmd.Context(), f, liveRun{look: look{bus: bus}, by: by, ask: !cmd.Flags().Changed("by") && f.live.car.beside == ""}, sim, style)
 		},
 	}
 	f.live.addCommon(cmd)

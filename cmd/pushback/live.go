@@ -105,8 +105,8 @@ func (a *app) runLive(ctx context.Context, r liveRun) error {
 			fmt.Fprintf(a.errOut, "warning: %v\n", err)
 		}
 	}()
-	if r.ask {
-		r.by = rig.Unsaid(car.Vehicle().Decoder, r.flags.car.sensor)
+	if by := rig.Unsaid(car.Vehicle().Decoder, r.flags.car.sensor); r.ask && (r.guide == nil || by == analysis.ByFuelCut) {
+		r.by = by
 	}
 	if err := a.greet(car, r); err != nil {
 		return err
@@ -151,9 +151,6 @@ func (a *app) greet(car *rig.Rig, r liveRun) error {
 			return err
 		}
 		err := rig.Suit(v.Decoder, sensor, r.by)
-		if err == nil && r.guide != nil && r.by == analysis.ByFuelCut && rig.Unsaid(v.Decoder, sensor) == analysis.ByFuelCut {
-			err = rig.DriveOnly(sensor)
-		}
 		if err != nil {
 			if r.guide != nil {
 				return err

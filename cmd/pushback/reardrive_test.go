@@ -9,8 +9,12 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/live"
+	"pushback/cmd/internal/rig"
+	"pushback/cmd/internal/simrun"
 	"pushback/obd"
 	"pushback/obd/simcar"
+	"pushback/obd/simcar/hands"
 )
 
 // A drive through town judged by the sensor behind the catalyst, where nobody said what is forced: a sound one passes, and nothing is
@@ -75,6 +79,63 @@ func TestRearDrive(t *testing.T) {
 			}
 			show, _ := command(t, "show", "last", "--db", db)
 			t.Logf("%s\n%s\n%s", errOut, told, show)
+		})
+	}
+}
+
+// The same drive led, as test leads through it where nothing was said of what is forced: two fuel cuts and two pulls, each with the caution of
+// the road, nothing tapped, and the replay is the session.
+func TestRearDriveLed(t *testing.T) {
+	for _, c := range []struct {
+		car, want string
+		all       bool // run with -short too
+	}{{"healthy", "partly_proven", true}, {"rear-stuck-rich", "sensor_dead", false}, {"diesel", "not_ready", false}} {
+		t.Run(c.car, func(t *testing.T) {
+			if testing.Short() && !c.all {
+				t.Skip("drives for minutes")
+			}
+			t.Parallel()
+			sim, err := simcar.New(simcar.Config{Car: simCar(t, c.car), Seed: 5, BranchByHand: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			db := filepath.Join(t.TempDir(), "p.db")
+			a, out, errOut := testApp(t, db)
+			r := demoRun(sim)
+			r.ask, r.by, r.flags.car.sensor = c.car != "diesel", analysis.ByFuelCut, "B1S2"
+			r.technician = func(c live.Controls) rig.Technician {
+				return &simrun.Technician{Hands: hands.New(hands.Styles[0], sim, "B1S2"), Controls: c}
+			}
+			if c.car != "diesel" {
+				r.by = analysis.ByWire // as the flag has it where it was not given
+			}
+			var end concluded
+			if err := a.runLive(t.Context(), r); err != nil && !errors.As(err, &end) {
+				t.Fatal(err)
+			}
+			told := out.String()
+			want := []string{`"conclusion":"` + c.want + `"`, `"by":"fuelcut"`}
+			if c.want != "not_ready" {
+				want = append(want, `"step":"lift_off","side":"lean"`, `"step":"full_load","side":"rich"`, "A second person drives or watches the screen")
+			}
+			for _, w := range want {
+				if !strings.Contains(told, w) {
+					t.Errorf("%s is missing", w)
+				}
+			}
+			if n := strings.Count(told, `"event":"force_begins","side":"lean"`); c.want != "not_ready" && n < 2 || strings.Contains(told, "go_lean") {
+				t.Errorf("%d fuel cuts", n)
+			}
+			var events []string
+			for _, line := range strings.Split(told, "\n") {
+				if !strings.Contains(line, `"kind":"step"`) {
+					events = append(events, line)
+				}
+			}
+			if again, _ := command(t, "replay", "last", "--json", "--db", db); again != strings.Join(events, "\n") {
+				t.Errorf("the replay differs%s", firstDifference(strings.Join(events, "\n"), again))
+			}
+			t.Logf("after %v\n%s\n%s", sim.Now(), errOut, told)
 		})
 	}
 }

@@ -10,6 +10,7 @@ const (
 	Fast               // held at 2500 rpm in neutral
 	Town               // a seeded mixture of idle, pulling away, cruise, coasting with the fuel cut, snap throttle
 	Pulls              // full load, cruise and a long fuel cut in turn, on an empty road
+	led                // what it is told, on the road
 )
 
 // segment kinds of town driving.
@@ -41,6 +42,7 @@ type driver struct {
 	purgeGoal float64
 	nextPurge float64
 	neutral   bool // out of gear: a snap of the throttle
+	lifts     bool // the throttle is to be closed after the cruise
 }
 
 func (d *driver) init(c *car, cfg *Config) {
@@ -127,10 +129,26 @@ func (d *driver) snap(c *car) {
 	d.now, d.rpm, d.load, d.until = snapping, 4000, 0.9, c.seconds()+0.9
 }
 
+// road does on the road what is asked for: a fuel cut after some seconds of cruise, or full load.
+func (d *driver) road(c *car, kind ForceKind) {
+	d.drive, d.neutral = led, false
+	if kind == ForcePull {
+		d.now, d.rpm, d.load, d.until = pulling, 3800, 0.92, c.seconds()+6.5
+		return
+	}
+	d.now, d.rpm, d.load, d.until, d.lifts = cruising, 2800, 0.35, c.seconds()+5, true
+}
+
 // next chooses the following segment of town driving.
 func (d *driver) next(c *car, t float64) {
 	if d.drive == Pulls {
 		d.pulls(c, t)
+		return
+	}
+	if d.drive == led {
+		if d.now, d.rpm, d.load, d.until = cruising, 2200, 0.3, math.Inf(1); d.lifts {
+			d.now, d.rpm, d.load, d.until, d.lifts = coasting, 1100, 0.07, t+8, false
+		}
 		return
 	}
 	if d.drive != Town && d.now == snapping {

@@ -17,6 +17,8 @@ const (
 	ForceVacuum  ForceKind = "vacuum"  // takes a vacuum hose off
 	ForceOpen    ForceKind = "open"    // opens the sensor's branch at the harness box, nothing touched
 	ForceRev     ForceKind = "rev"     // holds 2700 rpm; its end is the throttle let go, and the fuel cut
+	ForceCoast   ForceKind = "coast"   // on the road: cruises, then coasts in gear with the throttle closed
+	ForcePull    ForceKind = "pull"    // on the road: full load for some seconds
 	ForceSnap    ForceKind = "snap"    // the throttle snapped open and let go at 4000 rpm; it lasts about a second
 )
 
@@ -34,7 +36,7 @@ func (f Force) sort() int {
 		return 6
 	case f.Kind == ForceOpen:
 		return 2
-	case f.Kind == ForceRev, f.Kind == ForceSnap:
+	case f.Kind == ForceRev, f.Kind == ForceSnap, f.Kind == ForceCoast, f.Kind == ForcePull:
 		return 4
 	}
 	return 3
@@ -93,7 +95,7 @@ func (f Force) percent() float64 {
 // Validate reports a value that no technician's force could have.
 func (f Force) Validate() error {
 	switch f.Kind {
-	case ForceLean, ForceRich, ForcePropane, ForceVacuum, ForceOpen, ForceRev, ForceSnap:
+	case ForceLean, ForceRich, ForcePropane, ForceVacuum, ForceOpen, ForceRev, ForceSnap, ForceCoast, ForcePull:
 	default:
 		return fmt.Errorf("force kind %q: want lean, rich, propane, vacuum, open, rev or snap", f.Kind)
 	}

@@ -57,6 +57,9 @@ func (h *technician) step(c *car) contact {
 			open, openBeside = open || !f.Beside, openBeside || f.Beside
 		case ForceRev:
 			rev = true
+		case ForceCoast, ForcePull:
+			c.driver.road(c, f.Kind)
+			f.End = now
 		case ForceSnap:
 			c.driver.snap(c)
 			f.End = now

@@ -130,12 +130,14 @@ func buttons(s *live.State, c live.Controls) []button {
 	mark := button{Do: "note", Text: words.Page.Mark}
 	if s.Prompt != nil && c.Enter != nil {
 		var b []button
-		switch p := s.Prompt; p.Stage {
-		case session.StageForce:
+		switch p := s.Prompt; {
+		case p.Drive:
+			b = append(b, mark)
+		case p.Stage == session.StageForce:
 			b = append(b, button{"enter", words.IsOn(p.Side), p.Side})
-		case session.StageHold, session.StageRelease:
+		case p.Stage == session.StageHold, p.Stage == session.StageRelease:
 			b = append(b, button{Do: "release", Text: words.Page.Released})
-		case session.StageBaseline:
+		case p.Stage == session.StageBaseline:
 			return nil // hands off, of the phone too
 		default:
 			b = append(b, mark)

@@ -37,7 +37,7 @@ type Session struct {
 
 	rig    *Rig
 	writer *store.Writer
-	guide  *session.Guide // nil: not guided
+	guide  session.Leader // nil: not guided
 }
 
 // Begin makes a session in db out of what meta says of it; what the car told is filled in.
@@ -68,7 +68,7 @@ func (r *Rig) Begin(ctx context.Context, db *store.Store, meta store.Meta, guide
 	s := &Session{Meta: meta, Judge: judge, Found: session.NewFindings(judge), Queries: session.NewOneTimeQueries(r, judge),
 		Controls: live.Controls{Mark: r.Mark, Stop: r.Stop}, rig: r, writer: w}
 	if guide != nil {
-		s.guide = session.NewGuide(*guide, judge, s.prompt, r.Stop)
+		s.guide = session.NewLeader(*guide, judge, s.prompt, r.Stop)
 		s.Controls.Skip, s.Controls.Again = s.guide.Skip, s.guide.Again
 		s.Controls.Enter = func() {
 			if k := s.guide.Enter(); k != "" {

@@ -54,12 +54,6 @@ func Unsaid(d *decode.Decoder, sensor string) analysis.By {
 	return analysis.ByWire
 }
 
-// DriveOnly says that a sensor is judged in a drive, and by no guided test.
-func DriveOnly(sensor string) error {
-	return advice.NotReady(sensor+" is behind the catalyst: it is judged in a drive, not by a guided test",
-		hazard.Step("record the drive: `pushback record --sensor "+sensor+" --by fuelcut`, long fuel cuts and full load", hazard.Running, hazard.Road))
-}
-
 // WideRange reports whether a car says of a sensor that it is a wide-range one.
 func WideRange(d *decode.Decoder, sensor string) bool {
 	return slices.ContainsFunc(d.Sensors(), func(s decode.Sensor) bool { return s.Name == sensor && s.Kind == decode.WideRange })

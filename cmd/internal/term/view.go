@@ -87,7 +87,7 @@ func (v *View) Prompt(p session.Prompt) {
 	v.state.Told(p)
 	switch {
 	case p.New || turned || reasons:
-		if p.Stage == session.StageRelease {
+		if p.Stage == session.StageRelease || p.Drive && p.New {
 			fmt.Fprint(v.w, v.bell())
 		}
 		v.line(p.At, v.style.Bold(words.PromptText(p, v.state.Setup.By)))

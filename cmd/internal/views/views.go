@@ -93,6 +93,8 @@ func Open(c Config) (*Views, error) {
 	c.cautions(c.Out, style, 96)
 	single := term.Listen(c.In, c.Controls, v.lines.Say)
 	switch {
+	case single && c.Kind == Test && words.DrivesRear(c.Setup):
+		fmt.Fprintln(c.Out, words.DriveKeys)
 	case single && c.Kind == Test:
 		fmt.Fprintln(c.Out, words.TestKeys)
 	case single:

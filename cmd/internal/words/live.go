@@ -126,6 +126,9 @@ func bigStep(s *live.State, p session.Prompt) Headline {
 		}
 		return fmt.Sprintf("%s %d", text, left(p.Until-s.Now))
 	}
+	if p.Drive && p.Stage != session.StageReady {
+		return Headline{Text: counted(driveStep(p)), Side: p.Side}
+	}
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
@@ -175,7 +178,7 @@ func sentenceBy(s *live.State, prompt func(session.Prompt, analysis.By) string) 
 		return LineGone + ". Check the plug and cable."
 	case s.Replay:
 		return replaySays(s)
-	case DrivesRear(s.Setup) && s.Ready != nil && *s.Ready:
+	case DrivesRear(s.Setup) && s.Prompt == nil && s.Ready != nil && *s.Ready:
 		return driveSaysNow
 	case s.Prompt != nil && s.Prompt.Stage == session.StageHold && !s.Seen && s.Now-s.Since > 2*time.Second:
 		if s.Setup.By == analysis.ByFuelCut {

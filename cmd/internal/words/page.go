@@ -75,6 +75,9 @@ func Voice(s *live.State) string {
 		}
 		return ""
 	}
+	if s.Prompt.Drive {
+		return spokenDrive[s.Prompt.Stage][s.Prompt.Side]
+	}
 	switch side := string(s.Prompt.Side); s.Prompt.Stage {
 	case session.StageForce:
 		return "Go " + side + spokenBank(*s.Prompt)

@@ -59,6 +59,44 @@ func driveBigNow(s *live.State) (Headline, bool) {
 // driveSaysNow is what to do in a drive that nobody leads.
 const driveSaysNow = "Drive: lift off from 2500 rpm for 5 s or more, then pull at full load for 4 s or more. Twice each."
 
+// rearSteps is a drive that is led, in a few capitals, and in full.
+var rearSteps = map[session.Stage]map[analysis.Side][2]string{
+	session.StageForce: {
+		analysis.Lean: {"LIFT OFF", "LIFT OFF IN GEAR, where the road allows: from 2500 rpm or more take your foot off the throttle, stay in gear, for 6 s or more."},
+		analysis.Rich: {"FULL LOAD", "FULL LOAD, where the road allows: a middle gear from 2000 rpm, uphill if you can, floor it for 5 s or more."},
+	},
+	session.StageHold: {
+		analysis.Lean: {"KEEP OFF", "FUEL CUT: keep your foot off the throttle."},
+		analysis.Rich: {"STAY ON IT", "FULL LOAD: stay on it, within the law."},
+	},
+	session.StageAnswer: {
+		analysis.Lean: {"EASE OFF", "Drive on easily."},
+		analysis.Rich: {"EASE OFF", "Ease off and drive on easily."},
+	},
+}
+
+func driveStep(p session.Prompt) string {
+	if text := rearSteps[p.Stage][p.Side][0]; text != "" {
+		return text
+	}
+	return "DONE"
+}
+
+// drivePrompt words a step of a drive that is led.
+func drivePrompt(p session.Prompt) string {
+	if text := rearSteps[p.Stage][p.Side][1]; text != "" {
+		return text
+	}
+	return "The drive is done. Stop where it's safe before you touch this machine."
+}
+
+// spokenDrive is what a phone says aloud at such a step.
+var spokenDrive = map[session.Stage]map[analysis.Side]string{
+	session.StageForce:  {analysis.Lean: "Lift off, foot off the throttle", analysis.Rich: "Full load"},
+	session.StageHold:   {analysis.Lean: "Keep off", analysis.Rich: "Stay on it"},
+	session.StageAnswer: {analysis.Lean: "Drive on easily", analysis.Rich: "Ease off"},
+}
+
 // driveMeans is why a drive concludes so.
 func driveMeans(v analysis.Verdict) string {
 	lean, rich := proof(v, analysis.ProofSensorLean).State, proof(v, analysis.ProofSensorRich).State

@@ -91,6 +91,7 @@ const NotThese = "Not on a diesel, on LPG or CNG, right after refueling a flex-f
 const (
 	TestKeys   = "Keys: Enter done (adds the mark), l lean, r rich, space released, s skip, b repeat this side, n note, q stop."
 	RecordKeys = "Keys: l lean, r rich, space released, n note, q stop."
+	DriveKeys  = "The driver touches nothing. Keys of the second person: s skip this side, b repeat, n note, q stop."
 	TestLines  = "Lines on standard input: tap (done), repeat, skip; mark lean, mark rich, mark release, note TEXT, stop."
 )
 
@@ -101,6 +102,8 @@ func PromptText(p session.Prompt, by analysis.By) string { return PromptSays(p, 
 func enter(p session.Prompt, by analysis.By) string {
 	when := "connected"
 	switch {
+	case p.Drive: // hands are on the wheel
+		return ""
 	case p.Stage == session.StageOpen:
 		when = "it is open"
 	case p.Stage != session.StageForce:
@@ -136,12 +139,15 @@ func PromptSays(p session.Prompt, by analysis.By) string {
 	if p.AtWire() && len(p.Sensors) > 0 {
 		return bothSay(p, by)
 	}
+	if p.Drive && p.Stage != session.StageReady {
+		return drivePrompt(p)
+	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {
 	case session.StageReady:
 		if len(p.Why) > 0 {
 			text := "NOT READY YET: " + hazard.Join(why.Advices(p.Why), "; ") + ". " + waitsFor(p)
-			if !p.Barred {
+			if !p.Barred && !p.Drive {
 				text += " Press s to go ahead anyway."
 			}
 			return InUnits(text)
@@ -245,6 +251,9 @@ func Step(p session.Prompt) string {
 			return ""
 		}
 		return fmt.Sprintf(" %d s", int((max(0, p.Until-p.At)+time.Second-1)/time.Second))
+	}
+	if p.Drive && p.Stage != session.StageReady {
+		return strings.TrimSpace(driveStep(p) + left())
 	}
 	side := strings.ToUpper(string(p.Side))
 	switch p.Stage {

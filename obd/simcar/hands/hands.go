@@ -59,6 +59,8 @@ type Hands struct {
 	holds  int
 	side   simcar.ForceKind // held now; "": none
 	todo   []action
+
+	driving time.Duration // busy on the road until then
 }
 
 // action is something to do at a time.
@@ -144,7 +146,11 @@ func (h *Hands) Prompt(step string) {
 		if h.side != "" {
 			h.let(h.style.Late)
 		}
-	case "lift_off":
+	case "lift_off", "full_load":
+		if h.drives() {
+			h.road(step)
+			return
+		}
 		h.at(h.style.React, "", func() { h.apply(simcar.Force{Kind: simcar.ForceRev, For: 6 * time.Second}) })
 		h.tap(h.style.React+6, "tap")
 	case "done":
@@ -152,6 +158,21 @@ func (h *Hands) Prompt(step string) {
 		if h.side != "" {
 			h.let(0)
 		}
+	}
+}
+
+// drives reports whether the sensor is one behind the catalyst, which a drive tests: nothing is tapped at the wheel.
+func (h *Hands) drives() bool { return len(h.sensor) == 4 && h.sensor[3] > '1' }
+
+// road drives what is asked for; who does so already hears it again and goes on.
+func (h *Hands) road(step string) {
+	kind, takes := simcar.ForceCoast, 13.0
+	if step == "full_load" {
+		kind, takes = simcar.ForcePull, 7
+	}
+	if now := h.car.Now(); now >= h.driving {
+		h.driving = now + seconds(h.style.React+takes)
+		h.at(h.style.React, "", func() { h.apply(simcar.Force{Kind: kind}) })
 	}
 }
 

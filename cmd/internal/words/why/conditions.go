@@ -14,7 +14,7 @@ var conditions = sentences{
 	reason.WideUnjudged:    say("wide-range sensor: it does not switch, so this test cannot judge it; look yourself: propane brings lambda below 1, then trim down, and its end does the opposite", hazard.Propane),
 	reason.WideNoWire:      say("wide-range sensor: its wire must not be forced; move the mixture instead, and look at lambda and trim", hazard.Propane, hazard.Hose),
 	reason.WideNeverHold:   say("this sensor is a wide-range one: its wire must never be held; move the mixture instead, or let the computer cut the fuel", hazard.Propane, hazard.Hose),
-	reason.SensorUnused:    say("the computer does not use this sensor for short-term trim, so no step shows it: judge it in a drive, where it must read lean in a fuel cut and rich at full load (`pushback record --sensor %s --by fuelcut`)", hazard.Running, hazard.Road),
+	reason.SensorUnused:    say("the computer does not use this sensor for short-term trim, so no step shows it: judge it in a drive, where it must read lean in a fuel cut and rich at full load (`pushback test --sensor %s --by fuelcut` leads through it)", hazard.Running, hazard.Road),
 	reason.CoolantCold:     say(fmt.Sprintf("coolant %%.0f °C: warm the engine up to %d °C or more", limits.WarmCoolant)),
 	reason.LoopOpen:        say("open loop: "),
 	reason.EngineStopped:   say("the engine stopped: restart it; a hybrid needs its inspection mode, start-stop has to be off"),
