@@ -80,6 +80,7 @@ type Collector struct {
 	conditions conditions
 	switches   *switching.Collector
 	behind     behind // what nobody asks for before the end
+	also       []session.Sink
 }
 
 // NewCollector returns a collector with the judge that the session is to be run with.
@@ -103,8 +104,15 @@ func (c *Collector) Write(f session.Frame) error {
 		}
 	}
 	c.behind.add(f)
+	if f.Last {
+		c.behind.end()
+	}
 	return c.Found.Write(f)
 }
+
+// Also gives the frames to another sink too, which does not fail and asks nothing of the judge: some hundreds late, all of
+// them by the session's end, and beside the judging.
+func (c *Collector) Also(s session.Sink) { c.also = append(c.also, s) }
 
 // take takes what nobody asks for before the end.
 func (c *Collector) take(f session.Frame) {
@@ -126,6 +134,9 @@ func (c *Collector) take(f session.Frame) {
 	if c.d.Trace != nil {
 		_ = c.d.Trace.Write(f)
 	}
+	for _, s := range c.also {
+		_ = s.Write(f)
+	}
 }
 
 // event keeps in mind when somebody forced.
@@ -144,7 +155,6 @@ func (c *Collector) event(e analysis.Event) {
 
 // Dossier returns what was gathered, at the session's end.
 func (c *Collector) Dossier(res session.Result) *Dossier {
-	c.behind.end()
 	d := c.d
 	if n := len(d.forced); n > 0 && math.IsInf(d.forced[n-1].To, 1) {
 		d.forced[n-1].To = res.End.Seconds()

@@ -197,32 +197,41 @@ type Span struct{ From, To float64 }
 // less than 5 s, have no changes of side; fewer than 6 changes have no period; where every third
 // reading or more changes side, what was seen is a fold of what happened, and Per10s is NaN.
 func (c *Collector) Bands(forced []Span) []SpeedBand {
+	found, last := make([]stretches, len(bands)), 0.0
+	for i, r := range c.all() {
+		free := !slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.at && r.at <= s.To+20 })
+		for k, b := range bands {
+			s := &found[k]
+			if !(free && b.from <= r.rpm && r.rpm < b.to) {
+				s.end(i)
+				s.from = i + 1
+			} else if i > s.from && r.at-last > pause {
+				s.end(i)
+			}
+		}
+		last = r.at
+	}
 	var out []SpeedBand
-	for _, b := range bands {
-		var stretches []stretch
-		from, last := 0, 0.0 // of the stretch that goes on, and of the reading before
-		end := func(to int) {
-			if to-from > 1 {
-				stretches = append(stretches, stretch{from, to})
-			}
-			from = to
-		}
-		for i, r := range c.all() {
-			in := b.from <= r.rpm && r.rpm < b.to && !slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.at && r.at <= s.To+20 })
-			if !in {
-				end(i)
-				from = i + 1
-			} else if i > from && r.at-last > pause {
-				end(i)
-			}
-			last = r.at
-		}
-		end(c.readings.Len())
-		if m := c.measure(b.name, stretches); m.Readings > 0 {
+	for k, b := range bands {
+		found[k].end(c.readings.Len())
+		if m := c.measure(b.name, found[k].all); m.Readings > 0 {
 			out = append(out, m)
 		}
 	}
 	return out
+}
+
+// stretches are those of one band.
+type stretches struct {
+	all  []stretch
+	from int // where the one that goes on began
+}
+
+func (s *stretches) end(to int) {
+	if to-s.from > 1 {
+		s.all = append(s.all, stretch{s.from, to})
+	}
+	s.from = to
 }
 
 // measure works out the figures of the stretches of one band.
@@ -256,12 +265,7 @@ func (c *Collector) measure(name string, stretches []stretch) SpeedBand {
 		return b
 	}
 	n := float64(b.Readings)
-	b.ShareRich, b.Mean = float64(above)/n, 0
-	for _, s := range stretches {
-		for r := range c.of(s) {
-			b.Mean += r.volts / n
-		}
-	}
+	b.ShareRich, b.Mean = float64(above)/n, volts.Mean()
 	b.Low, b.High = volts.Quantile(0.01), volts.Quantile(0.99)
 	if b.Seconds > 0 {
 		b.PerSecond = float64(b.Readings-len(stretches)) / b.Seconds

@@ -108,7 +108,12 @@ func (s *showing) once(ctx context.Context, e *dossier.Collector) (session.Resul
 		src = ahead
 		sinks = append(sinks, views.NewProgress(s.Progress, "", s.meta.Duration))
 	}
-	res, err := session.Run(ctx, src, e.Judge, append(sinks, e, s.watch)...)
+	if sinks = append(sinks, e); s.play == nil && s.watch.Lined() {
+		e.Also(s.watch)
+	} else {
+		sinks = append(sinks, s.watch)
+	}
+	res, err := session.Run(ctx, src, e.Judge, sinks...)
 	if err == nil && lines != nil && s.Found {
 		err = lines.Found(sheet.FoundOf(e.Found, res.Events, e.Judge.Figures(), e.Judge.Setup().Sensor))
 	}

@@ -191,6 +191,9 @@ func WriteCautions(w io.Writer, style term.Style, columns int, by analysis.By) {
 // OnScreen reports whether the whole terminal shows the session.
 func (v *Views) OnScreen() bool { return v.screen != nil }
 
+// Lined reports whether lines are all that shows the session. They ask for no verdict.
+func (v *Views) Lined() bool { return v.screen == nil && v.page == nil }
+
 // Write shows a frame everywhere.
 func (v *Views) Write(f session.Frame) error {
 	var err error
