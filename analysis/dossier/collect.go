@@ -81,6 +81,7 @@ type Collector struct {
 	switches   *switching.Collector
 	behind     behind // what nobody asks for before the end
 	also       []session.Sink
+	ahead      bool // Ahead was called
 }
 
 // NewCollector returns a collector with the judge that the session is to be run with.
@@ -96,18 +97,36 @@ func NewCollector(s Setup) *Collector {
 	return c
 }
 
-// Write takes one frame.
-func (c *Collector) Write(f session.Frame) error {
-	if h := c.d.Setup.Hash; h != nil && !f.Last {
-		if err := h.Add(f.Record); err != nil {
+// Ahead takes a record of a stored session before it is judged, in another goroutine if need be, and appends its samples to
+// out: see [session.Judge.Decode]. Where one is taken so, all are.
+func (c *Collector) Ahead(rec obd.Record, out []decode.Sample) ([]decode.Sample, error) {
+	if !c.ahead {
+		c.ahead = true
+	}
+	out = c.Judge.Decode(rec, out)
+	return out, c.look(rec)
+}
+
+// look takes what only needs the record, and what the decoder knows of the car by then.
+func (c *Collector) look(rec obd.Record) error {
+	if h := c.d.Setup.Hash; h != nil {
+		if err := h.Add(rec); err != nil {
 			return err
 		}
 	}
+	return c.Found.Write(session.Frame{Record: rec})
+}
+
+// Write takes one frame.
+func (c *Collector) Write(f session.Frame) error {
 	c.behind.add(f)
-	if f.Last {
+	switch {
+	case f.Last:
 		c.behind.end()
+	case !c.ahead:
+		return c.look(f.Record)
 	}
-	return c.Found.Write(f)
+	return nil
 }
 
 // Also gives the frames to another sink too, which does not fail and asks nothing of the judge: some hundreds late, all of

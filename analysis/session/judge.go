@@ -42,13 +42,32 @@ func (j *Judge) Setup() Setup { return j.setup }
 
 // Step judges the next record.
 func (j *Judge) Step(rec obd.Record) Frame {
-	j.samples, j.events, j.others = j.samples[:0], j.events[:0], j.others[:0]
+	j.samples = j.Decode(rec, j.samples[:0])
+	return j.Watch(rec, j.samples)
+}
+
+// Decode is the first half of [Judge.Step]: it appends the samples of the next record to out. It takes nothing from the second
+// half and gives it nothing but them, so of a stored session it may go ahead in a goroutine of its own.
+func (j *Judge) Decode(rec obd.Record, out []decode.Sample) []decode.Sample {
+	switch {
+	case rec.Exchange != nil:
+		return j.decode(rec.Exchange, out)
+	case rec.Row != nil:
+		return j.row(rec.At, rec.Row, out)
+	}
+	return out
+}
+
+// Watch is the second half of [Judge.Step]: it judges the next record by its samples.
+func (j *Judge) Watch(rec obd.Record, samples []decode.Sample) Frame {
+	j.events, j.others = j.events[:0], j.others[:0]
 	j.end = max(j.end, rec.At)
 	switch {
 	case rec.Exchange != nil:
-		j.exchange(rec.At, rec.Exchange)
+		j.exchange(rec.At, rec.Exchange, samples)
 	case rec.Row != nil:
-		j.row(rec.At, rec.Row)
+		j.gap(j.silence.data(rec.At))
+		j.look(samples)
 	case rec.Mark != nil:
 		j.mark(rec.At, rec.Mark)
 	}
@@ -56,12 +75,12 @@ func (j *Judge) Step(rec obd.Record) Frame {
 	if j.beside != nil {
 		j.emitBeside(j.beside.watch.choose())
 	}
-	return Frame{Record: rec, Samples: j.samples, Events: j.events, Beside: j.others}
+	return Frame{Record: rec, Samples: samples, Events: j.events, Beside: j.others}
 }
 
 // Finish ends the session at the time of its last record.
 func (j *Judge) Finish() Frame {
-	j.samples, j.events, j.others = nil, nil, nil
+	j.events, j.others = nil, nil
 	j.gap(j.silence.end(j.end))
 	j.emit(j.watch.finish(j.end))
 	if j.beside != nil {
@@ -145,26 +164,28 @@ func (j *Judge) LeanOnly() bool {
 // Decoder is what the records have told about the car so far.
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
 
-func (j *Judge) exchange(at time.Duration, x *obd.Exchange) {
+func (j *Judge) decode(x *obd.Exchange, out []decode.Sample) []decode.Sample {
+	j.request = x.Request.AppendTo(j.request[:0])
+	had := len(out)
+	if x.Outcome == obd.OK {
+		for _, r := range x.Replies {
+			// A reply that cannot be decoded gives no samples, which is noticed below.
+			out, _ = j.decoder.Reply(r.From, j.request, r.Data, x.Sent, x.Received, out)
+		}
+	}
+	if len(out) == had {
+		out = j.decoder.Missing(j.request, x.Sent, x.Received, out)
+	}
+	return out
+}
+
+func (j *Judge) exchange(at time.Duration, x *obd.Exchange, samples []decode.Sample) {
 	if (x.Outcome == obd.OK || x.Outcome == obd.Refused) && !x.Pending() {
 		j.gap(j.silence.data(x.Received))
 	} else { // an answer that was put off is none yet
 		j.silence.nothing(x.Outcome)
 	}
-
-	j.request = x.Request.AppendTo(j.request[:0])
-	request := j.request
-	if x.Outcome == obd.OK {
-		for _, r := range x.Replies {
-			// A reply that cannot be decoded gives no samples, which is noticed below.
-			j.samples, _ = j.decoder.Reply(r.From, request, r.Data, x.Sent, x.Received, j.samples)
-		}
-	}
-	if len(j.samples) == 0 {
-		j.samples = j.decoder.Missing(request, x.Sent, x.Received, j.samples)
-	}
-	j.look()
-
+	j.look(samples)
 	switch x.Request.Service {
 	case 0x03, 0x07, 0x0A:
 		if codes, ok := readCodes(x, j.can); ok {
@@ -178,8 +199,7 @@ const longestReading = 500 * time.Millisecond
 
 // row takes a line of a table, which tells when its values had come but not when they were
 // asked for. Readings come one after the other: that was not before the line above.
-func (j *Judge) row(at time.Duration, r *obd.Row) {
-	j.gap(j.silence.data(at))
+func (j *Judge) row(at time.Duration, r *obd.Row, out []decode.Sample) []decode.Sample {
 	sent := at
 	if len(r.Names) > 0 {
 		if j.rows > 0 {
@@ -190,10 +210,10 @@ func (j *Judge) row(at time.Duration, r *obd.Row) {
 	}
 	for i, name := range r.Names {
 		if s := decode.ByName(name); s != nil {
-			j.samples = append(j.samples, decode.Sample{Signal: s, Sent: sent, Received: at, Value: r.Values[i]})
+			out = append(out, decode.Sample{Signal: s, Sent: sent, Received: at, Value: r.Values[i]})
 		}
 	}
-	j.look()
+	return out
 }
 
 func (j *Judge) mark(at time.Duration, m *obd.Mark) {
@@ -218,8 +238,8 @@ func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 	}
 }
 
-func (j *Judge) look() {
-	for _, s := range j.samples {
+func (j *Judge) look(samples []decode.Sample) {
+	for _, s := range samples {
 		j.emit(j.watch.step(s))
 		if j.beside != nil {
 			j.emitBeside(j.beside.watch.step(s))

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/obd"
 )
 
 // Result is what a session came to.
@@ -37,6 +38,10 @@ func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, erro
 		}
 		return first
 	}
+	step := j.Step
+	if d, ahead := src.(Decoded); ahead {
+		step = func(rec obd.Record) Frame { return j.Watch(rec, d.Samples()) }
+	}
 	err := func() error {
 		for {
 			rec, err := src.Next(ctx)
@@ -46,7 +51,7 @@ func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, erro
 			if err != nil {
 				return err
 			}
-			f := j.Step(rec)
+			f := step(rec)
 			res.Records++
 			for _, s := range f.Samples {
 				if !s.Missing {

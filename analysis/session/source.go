@@ -16,6 +16,13 @@ type Source interface {
 	Next(ctx context.Context) (obd.Record, error)
 }
 
+// Decoded is a Source of a stored session whose records went through [Judge.Decode] ahead of their judging.
+type Decoded interface {
+	Source
+	// Samples are those of the record that Next returned last, valid until it is called again.
+	Samples() []decode.Sample
+}
+
 // Frame is one record and all that follows from it. The slices are valid until
 // the next record is judged.
 type Frame struct {

@@ -5,7 +5,6 @@ import (
 
 	"pushback/analysis/dossier"
 	"pushback/analysis/session"
-	"pushback/obd"
 	"pushback/store"
 )
 
@@ -25,19 +24,15 @@ func Dossier(ctx context.Context, db *store.Store, ref string, want dossier.Setu
 		return m, nil, err
 	}
 	defer reader.Close()
-	hash := want.Hash
-	var also func(obd.Record) error
-	if hash != nil {
-		also = hash.Add
-	}
-	records, stop := NewAhead(ctx, reader, also)
+	want.Setup, want.Vehicle = setup, m.Vehicle
+	c := dossier.NewCollector(want)
+	records, stop := NewAhead(ctx, reader, c.Ahead)
 	defer stop()
-	want.Setup, want.Vehicle, want.Hash = setup, m.Vehicle, nil
-	d, err := dossier.Collect(ctx, records, want)
-	if err == nil && hash != nil {
-		d.Sum = hash.Sum()
+	res, err := session.Run(ctx, records, c.Judge, c)
+	if err != nil {
+		return m, nil, err
 	}
-	return m, d, err
+	return m, c.Dossier(res), nil
 }
 
 // Hashed wants the hash of the records too.

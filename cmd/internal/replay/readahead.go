@@ -4,45 +4,48 @@ import (
 	"context"
 
 	"pushback/analysis/session"
+	"pushback/decode"
 	"pushback/obd"
 )
 
-// Ahead reads a source in a goroutine of its own, so that reading and judging a long
-// session go on side by side; what only needs the records is done there too.
+// Ahead reads a source and decodes its records in a goroutine of its own, so that this and the judging of a long session go on
+// side by side. It is a [session.Decoded].
 type Ahead struct {
 	batches chan batch
-	used    chan []obd.Record // to be filled again
+	used    chan batch // to be filled again
 	now     batch
 	given   int
 }
 
 type batch struct {
 	records []obd.Record
+	samples []decode.Sample
+	ends    []int // of the samples of each record
 	err     error // after them
 }
 
-// NewAhead begins to read, and gives each record to also, if that is not nil, whose error ends the reading. stop ends it, after
-// which src and also are free again.
-func NewAhead(ctx context.Context, src session.Source, also func(obd.Record) error) (r *Ahead, stop func()) {
+// NewAhead begins to read, and has each record decoded, which appends its samples; an error ends the reading. stop ends it,
+// after which src and decoded are free again.
+func NewAhead(ctx context.Context, src session.Source, decoded func(obd.Record, []decode.Sample) ([]decode.Sample, error)) (r *Ahead, stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
-	r = &Ahead{batches: make(chan batch, 4), used: make(chan []obd.Record, 6)}
+	r = &Ahead{batches: make(chan batch, 4), used: make(chan batch, 6)}
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
 		for {
 			var b batch
 			select {
-			case b.records = <-r.used:
+			case b = <-r.used:
 			default:
 				b.records = make([]obd.Record, 0, 512)
 			}
 			for b.err == nil && len(b.records) < cap(b.records) {
 				var rec obd.Record
-				if rec, b.err = src.Next(ctx); b.err == nil && also != nil {
-					b.err = also(rec)
+				if rec, b.err = src.Next(ctx); b.err == nil {
+					b.samples, b.err = decoded(rec, b.samples)
 				}
 				if b.err == nil {
-					b.records = append(b.records, rec)
+					b.records, b.ends = append(b.records, rec), append(b.ends, len(b.samples))
 				}
 			}
 			select {
@@ -66,8 +69,8 @@ func (r *Ahead) Next(ctx context.Context) (obd.Record, error) {
 		}
 		if r.now.records != nil {
 			clear(r.now.records) // lets go of them
-			r.used <- r.now.records[:0]
-			r.now.records, r.given = nil, 0
+			r.used <- batch{records: r.now.records[:0], samples: r.now.samples[:0], ends: r.now.ends[:0]}
+			r.now, r.given = batch{}, 0
 		}
 		select {
 		case r.now = <-r.batches:
@@ -78,4 +81,13 @@ func (r *Ahead) Next(ctx context.Context) (obd.Record, error) {
 	rec := r.now.records[r.given]
 	r.given++
 	return rec, nil
+}
+
+// Samples are those of the record that Next returned last.
+func (r *Ahead) Samples() []decode.Sample {
+	from := 0
+	if r.given > 1 {
+		from = r.now.ends[r.given-2]
+	}
+	return r.now.samples[from:r.now.ends[r.given-1]]
 }

@@ -103,7 +103,7 @@ func (s *showing) once(ctx context.Context, e *dossier.Collector) (session.Resul
 		src = s.play.Pace(reader)
 		sinks = append(sinks, s.play)
 	} else {
-		ahead, stop := NewAhead(ctx, reader, nil)
+		ahead, stop := NewAhead(ctx, reader, e.Ahead)
 		defer stop()
 		src = ahead
 		sinks = append(sinks, views.NewProgress(s.Progress, "", s.meta.Duration))
