@@ -8,6 +8,7 @@ type Fit struct {
 	diesel bool
 	fuel   byte // PID 51
 	air    byte // PID 12
+	pack   bool // PID 5B is told: the battery of a hybrid, which not every one names in PID 51
 
 	flex       bool // the share of alcohol is told
 	first      float64
@@ -51,7 +52,7 @@ const (
 // TellsFit reports whether a signal is one that Fit follows.
 func TellsFit(name string) bool {
 	switch name {
-	case "COMP_IGN", "FUEL_TYP", "AIR_STAT", "ALCH_PCT":
+	case "COMP_IGN", "FUEL_TYP", "AIR_STAT", "ALCH_PCT", "BAT_PWR":
 		return true
 	}
 	return false
@@ -66,6 +67,8 @@ func (f *Fit) Tell(name string, t, v float64) {
 		f.fuel = byte(v)
 	case "AIR_STAT":
 		f.air = byte(v)
+	case "BAT_PWR":
+		f.pack = true
 	case "ALCH_PCT":
 		if !f.flex {
 			f.flex, f.first, f.alcohol, f.moved = true, t, v, t-alcoholQuiet
@@ -97,7 +100,7 @@ func (f *Fit) onElectric() bool {
 
 // Hybrid reports a car whose engine stops as it likes unless it is in its maker's inspection mode.
 func (f *Fit) Hybrid() bool {
-	return f.onElectric() && f.fuel != fuelElectric || f.fuel == fuelHybrid || f.fuel == fuelHybridEth || f.fuel == fuelHybridBoth
+	return f.pack || f.onElectric() && f.fuel != fuelElectric || f.fuel == fuelHybrid || f.fuel == fuelHybridEth || f.fuel == fuelHybridBoth
 }
 
 // Unmet lists what keeps a test from counting.
@@ -120,6 +123,14 @@ func (f *Fit) Unmet() []reason.Reason {
 		out = append(out, reason.LearningAlcohol.Of(f.alcohol))
 	}
 	return out
+}
+
+// Heeds lists what does not keep a test from counting, but may spoil it.
+func (f *Fit) Heeds() []reason.Reason {
+	if f.Hybrid() {
+		return []reason.Reason{reason.HybridStops.Of()}
+	}
+	return nil
 }
 
 // Holds reports whether nothing does.

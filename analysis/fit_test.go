@@ -48,6 +48,19 @@ func TestFit(t *testing.T) {
 	}
 }
 
+// A hybrid's battery tells one that does not name its fuel, and what to heed.
+func TestHybridByItsBattery(t *testing.T) {
+	var f Fit
+	f.Tell("FUEL_TYP", 1, 0x01)
+	if f.Hybrid() || len(f.Heeds()) > 0 {
+		t.Error("a petrol car is no hybrid")
+	}
+	f.Tell("BAT_PWR", 2, 62)
+	if !f.Hybrid() || !f.Holds() || f.Heeds()[0][0].Code != reason.HybridStops || f.Standing()[0].Code != reason.EngineStopped {
+		t.Errorf("hybrid %v, holds %v, %v, %v", f.Hybrid(), f.Holds(), f.Heeds(), f.Standing())
+	}
+}
+
 // An engine of a hybrid stands when it likes, also before it ran once.
 func TestHybridStands(t *testing.T) {
 	for code, hybrid := range map[byte]bool{0x01: false, 0x04: false, 0x09: false, 0x0F: true, 0x11: true, 0x12: true, 0x14: true, 0x15: true, 0x16: true} {

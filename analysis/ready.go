@@ -166,7 +166,7 @@ func (w *Watcher) stepReady(now float64) {
 	r.said, r.ok = true, ok
 	if ok {
 		r.everReady = true
-		w.emit(Event{T: now, Name: Ready})
+		w.emit(Event{T: now, Name: Ready, Reasons: r.fit.Heeds()})
 	} else {
 		w.emit(Event{T: now, Name: NotReady, Reasons: r.unmet()})
 	}

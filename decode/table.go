@@ -200,6 +200,7 @@ var fixedPIDs = []signalSpec{
 	{Signal: Signal{PID: 0x58, Name: "LGSO2FT2", What: "long-term trim by the downstream sensor, bank 2", Source: both}, formula: trim},
 	{Signal: Signal{PID: 0x58, Name: "LGSO2FT4", What: "long-term trim by the downstream sensor, bank 4", Source: both}, formula: trim, at: 1},
 	{Signal: Signal{PID: 0x59, Name: "FRP_ABS", What: "fuel rail pressure, absolute", Source: both}, formula: railPressure},
+	{Signal: Signal{PID: 0x5B, Name: "BAT_PWR", What: "hybrid battery pack remaining life", Source: both}, formula: percent},
 	{Signal: Signal{PID: 0x5E, Name: "FUEL_RATE", What: "engine fuel rate", Source: both}, formula: fuelFlow},
 	{Signal: Signal{PID: 0x6D, Name: "FRP_A_CMD", What: "commanded fuel rail pressure, first rail", Source: memory}, formula: railPressure, at: 1, ifBit: 0x01},
 	{Signal: Signal{PID: 0x6D, Name: "FRP_A", What: "fuel rail pressure, first rail", Source: memory}, formula: railPressure, at: 3, ifBit: 0x02},

@@ -238,7 +238,7 @@ func (w *Watcher) stepReady() {
 	r.said, r.ok = true, ok
 	if ok {
 		r.everReady = true
-		w.emit(analysis.Event{T: w.now, Name: analysis.Ready})
+		w.emit(analysis.Event{T: w.now, Name: analysis.Ready, Reasons: r.fit.Heeds()})
 		return
 	}
 	w.emit(analysis.Event{T: w.now, Name: analysis.NotReady, Reasons: w.unmet()})

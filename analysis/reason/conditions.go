@@ -14,6 +14,7 @@ const (
 	Diesel          Code = "diesel"
 	OnlyGas         Code = "only_gas"
 	OnGas           Code = "on_gas"
+	HybridStops     Code = "hybrid_stops"
 	OnElectric      Code = "on_electric"
 	SecondaryAir    Code = "secondary_air"
 	LearningAlcohol Code = "learning_alcohol" // %

@@ -16,7 +16,7 @@ type toldFit struct {
 }
 
 // fitPIDs tell what the analysis follows, by the names of the signals.
-var fitPIDs = map[byte]string{0x12: "AIR_STAT", 0x51: "FUEL_TYP", 0x52: "ALCH_PCT"}
+var fitPIDs = map[byte]string{0x12: "AIR_STAT", 0x51: "FUEL_TYP", 0x52: "ALCH_PCT", 0x5B: "BAT_PWR"}
 
 // Times for that: alcohol that is being learned moves within the first, and what does not come within the second is not waited for.
 const (

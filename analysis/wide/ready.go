@@ -95,7 +95,7 @@ func (w *Watcher) stepReady(now float64) {
 	r.said, r.ok = true, ok
 	if ok {
 		r.everReady = true
-		w.emit(analysis.Event{T: now, Name: analysis.Ready})
+		w.emit(analysis.Event{T: now, Name: analysis.Ready, Reasons: r.fit.Heeds()})
 	} else {
 		w.emit(analysis.Event{T: now, Name: analysis.NotReady, Reasons: w.unmet()})
 	}

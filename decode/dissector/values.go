@@ -14,7 +14,7 @@ var shortNames = map[string]string{
 	"ambient_air_temp": "AAT", "catalyst_temp_11": "CATEMP11", "catalyst_temp_12": "CATEMP12", "catalyst_temp_21": "CATEMP21",
 	"catalyst_temp_22": "CATEMP22", "commanded_evap_purge": "EVAP_PCT", "control_module_voltage": "VPWR",
 	"distance_traveled_since_code_clear": "CLR_DIST", "distance_traveled_with_mil": "MIL_DIST", "engine_coolant_temp": "ECT",
-	"engine_fuel_rate": "FUEL_RATE", "ethanol_fuel": "ALCH_PCT",
+	"engine_fuel_rate": "FUEL_RATE", "ethanol_fuel": "ALCH_PCT", "hybrid_battery_remaining_life": "BAT_PWR",
 	"fuel_rail_absolute_pressure": "FRP_ABS", "fuel_rail_gauge_pressure": "FRP", "secondary_air_status": "AIR_STAT",
 	"engine_load": "LOAD_PCT", "engine_rpm": "RPM", "engine_uptime": "RUNTM",
 	"fuel_air_commanded_equiv_ratio": "EQ_RAT", "fuel_system1_status": "FUELSYS1", "fuel_system2_status": "FUELSYS2",

@@ -73,7 +73,7 @@ func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 // the car declares, state of the computer, codes, and the vehicle's number where wanted.
 func (p *Poller) particulars() []obd.Request {
 	var all []obd.Request
-	for _, pid := range []byte{0x13, 0x1D, 0x4F, 0x50, 0x01, 0x03, 0x1C, 0x51} {
+	for _, pid := range []byte{0x13, 0x1D, 0x4F, 0x50, 0x01, 0x03, 0x1C, 0x51, 0x5B} {
 		if p.vehicle.Decoder.Supports(pid) {
 			all = append(all, obd.Request{Service: 0x01, Data: []byte{pid}})
 		}

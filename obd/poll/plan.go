@@ -81,6 +81,7 @@ var slow = []item{
 	{pid: 0x12, every: 5 * time.Second, within: 20 * time.Second}, // secondary air: the exhaust is not the mixture
 	{pid: 0x51, every: 30 * time.Second, within: 2 * time.Minute}, // fuel in use: a car of two may change it
 	{pid: 0x52, every: 4 * time.Second, within: 8 * time.Second},  // its alcohol, which moves while it is learned
+	{pid: 0x5B, every: time.Minute, within: 3 * time.Minute},      // a hybrid has it: its engine may stop
 	{pid: 0x04, every: 3 * time.Second, within: 9 * time.Second},
 	{pid: 0x05, every: 5 * time.Second, within: 30 * time.Second},
 	{pid: 0x07, every: 2500 * time.Millisecond, within: 12 * time.Second},

@@ -21,6 +21,7 @@ var conditions = sentences{
 	reason.EngineOff:       say("engine not running"),
 	reason.Diesel:          say("diesel engine: it has no fuel loop that this test could judge"),
 	reason.OnlyGas:         say("the engine runs on gas (LPG, CNG or propane) only: this test is for gasoline"),
+	reason.HybridStops:     say("a hybrid: use its inspection mode, or its engine may stop in a hold"),
 	reason.OnElectric:      say("the car runs on electricity: a hybrid needs its inspection mode, in which the engine stays on"),
 	reason.OnGas:           say("the engine runs on gas (LPG, CNG or propane): switch it to gasoline"),
 	reason.SecondaryAir:    say("secondary air is running: wait until it stops"),
