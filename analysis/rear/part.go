@@ -1,9 +1,12 @@
 package rear
 
 import (
+	"math"
+
 	"pushback/analysis"
 	"pushback/analysis/limits"
 	"pushback/analysis/measure"
+	"pushback/analysis/recent"
 )
 
 // What a fuel cut and full load must bring, V. In a fuel cut a sensor behind the catalyst goes below 0.2 V (a maker's workshop text, one
@@ -31,19 +34,21 @@ const (
 
 // part is one fuel cut or one time at full load.
 type part struct {
-	side        analysis.Side // "": there is none
-	begin, last float64       // s: all that tells of it was read first, and last
-	over        bool          // it has ended at last
-	said        bool          // force_begins was told
-	answered    bool          // sensor_answers was told
-	told        bool          // more than the load says that it is one
-	seen        bool          // the sensor in front, or the command, shows it
-	denied      int           // readings of the sensor in front that show the contrary
-	there, late int           // readings on its side; those of the part that a catalyst does not explain
-	at          float64       // s: the first of them on its side
-	nearest     float64       // V: the reading of the part nearest to its side
-	oxygen      float64       // g that a cut has brought
-	oxygenAt    float64       // s: until when
+	side        analysis.Side  // "": there is none
+	begin, last float64        // s: all that tells of it was read first, and last
+	over        bool           // it has ended at last
+	said        bool           // force_begins was told
+	answered    bool           // sensor_answers was told
+	told        bool           // more than the load says that it is one
+	seen        bool           // the sensor in front, or the command, shows it
+	denied      int            // readings of the sensor in front that show the contrary
+	there, late int            // readings on its side; those of the part that a catalyst does not explain
+	at          float64        // s: the first of them on its side
+	nearest     float64        // V: the reading of the part nearest to its side
+	oxygen      float64        // g that a cut has brought
+	oxygenAt    float64        // s: until when
+	rich        recent.Reading // the last one before the sensor went lean in a cut
+	lag         float64        // s: the sensor's, at the most; 0: not known
 }
 
 // weighed is a part that is over, and what came of it.
@@ -69,6 +74,7 @@ type tally struct {
 	best    float64 // V: the reading nearest to the side, of those shown or not
 	longest float64 // s, of those missed
 	after   float64 // s: the quickest of those shown
+	lag     float64 // s: the sensor's, at the most, by the quickest change; 0: not known
 }
 
 // keep is how many parts are remembered for the reasons.
@@ -185,6 +191,23 @@ func (w *Watcher) read(t, v float64) {
 	w.answer()
 }
 
+// fall takes a reading for how fast the sensor goes lean in a cut, between lo and hi, s. A first-order lag τ brings a reading from a to b, drawn
+// to 0 V, in τ·ln(a/b) at the least; the catalyst's oxygen, of which nobody knows how much there is, can make it slower and never quicker. So a
+// change bounds the lag from above: a sensor is cleared by it, and a slow change condemns none.
+func (w *Watcher) fall(lo, hi, v float64) {
+	x := &w.part
+	switch {
+	case x.side != analysis.Lean || x.over || x.lag > 0 || !w.ready.warm():
+	case v >= limits.NeutralHigh:
+		x.rich = recent.Reading{Lo: lo, Hi: hi, V: v}
+	case v <= leanAt && x.rich.Hi > 0:
+		x.lag = (hi - x.rich.Lo) / math.Log(x.rich.V/max(v, airReads))
+	}
+}
+
+// airReads is what a sound cell reads in air at the most, V (data sheets of switching sensors, from memory).
+const airReads = 0.05
+
 // answer tells that the sensor shows it: two readings do.
 func (w *Watcher) answer() {
 	x := &w.part
@@ -263,6 +286,9 @@ func (a *tally) add(x *part, came outcome) {
 	}
 	if first := a.counted() == 1; x.nearest >= 0 && (first || lean && x.nearest < a.best || !lean && x.nearest > a.best) {
 		a.best = x.nearest
+	}
+	if x.lag > 0 && (a.lag == 0 || x.lag < a.lag) {
+		a.lag = x.lag
 	}
 	switch came {
 	case missed:

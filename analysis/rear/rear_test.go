@@ -233,3 +233,25 @@ func BenchmarkStep(b *testing.B) {
 		w.Step(s)
 	}
 }
+
+// By hand: a cell with a lag of 1 s falls from 0.55 to 0.2 V, drawn to 0 V, in 1.01 s. What it reads bounds its lag, whatever the catalyst did before,
+// and one that falls slowly is not called slow.
+func TestLagAtMost(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		reads  string
+		lo, hi float64
+	}{
+		{"at once", reads(0.7, 0.05, 0.86), 0.05, 0.2},
+		{"a lag of 1 s after 3 s of the catalyst's oxygen", "O2S12 0s..23.4s/200ms 0.75; 23.5s..25.1s/100ms 0.705->0.15; 25.2s..30s/200ms 0.08; 31s..60s/200ms 0.85", 0.9, 1.5},
+		{"it creeps, as a catalyst may make it", "O2S12 0s..21s/200ms 0.75; 21.2s..28s/200ms 0.74->0.15; 28.2s..30s/200ms 0.1; 31s..60s/200ms 0.85", 3, 9},
+		{"it lay lean before", reads(0.06, 0.05, 0.86), 0, 0},
+	} {
+		_, w := played(t, analysis.Config{Sensor: decode.SensorID{Bank: 1, Position: 2}}, speeds, loads, status, front, air, c.reads)
+		v := w.Verdict()
+		i := slices.IndexFunc(v.Proofs, func(p analysis.Proof) bool { return p.ID == analysis.ProofSensorLean })
+		if got := v.Proofs[i].Evidence["lag_at_most_s"]; got < c.lo || got > c.hi || v.Conclusion == analysis.SensorSlow {
+			t.Errorf("%s: %.2f s, %v", c.name, got, v.Proofs[i].Why)
+		}
+	}
+}

@@ -61,6 +61,10 @@ func (w *Watcher) side(side analysis.Side) analysis.Proof {
 	default:
 		p.State, p.Why = analysis.Untested, untested.Of(n[tooShort])
 	}
+	if a.lag > 0 && seen > 0 {
+		p.Why = p.Why.And(reason.RearLagAtMost, a.lag)
+		p.Evidence["lag_at_most_s"] = math.Round(a.lag*1000) / 1000
+	}
 	if all > 0 {
 		tell := func(key string, v float64) { p.Evidence[key] = math.Round(v*1000) / 1000 }
 		tell("times", float64(all))

@@ -119,6 +119,7 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 	switch r {
 	case roleVolts:
 		w.fig.Volts(s.Sent.Seconds(), s.Received.Seconds(), v)
+		w.fall(s.Sent.Seconds(), s.Received.Seconds(), v)
 		w.read(t, v)
 	case roleTrim:
 		w.fig.Trim(v)

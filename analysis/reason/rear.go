@@ -13,6 +13,7 @@ const (
 	PullNotRich    Code = "pull_not_rich"    // how many, s, V
 	MissedInOthers Code = "missed_in_others" // in how many
 	OnceOnly       Code = "once_only"
+	RearLagAtMost  Code = "rear_lag_at_most" // s
 	OneReadingOnly Code = "one_reading_only"
 	LayThereAlways Code = "lay_there_always" // side, V, V
 	DriveBetween   Code = "drive_between"    // V

@@ -18,6 +18,7 @@ var rear = sentences{
 	reason.PullNotRich:     say("it did not read rich in %d times at full load, of up to %.0f s: %.2f V was the highest"),
 	reason.MissedInOthers:  say("; in %d that were long enough it did not"),
 	reason.OnceOnly:        say("; once says too little"),
+	reason.RearLagAtMost:   say("; its own lag is %.1f s at most (slower isn't judged: the catalyst's oxygen slows a change too)"),
 	reason.OneReadingOnly:  say("; one reading says too little"),
 	reason.LayThereAlways:  say("it read %s, as it did all the time (%.2f to %.2f V)"),
 	reason.DriveBetween:    say("it came to %.2f V: neither there nor plainly not"),
