@@ -5,6 +5,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	"pushback/analysis"
@@ -53,7 +54,7 @@ type Dossier struct {
 	Sum        []byte        // of the records; nil: not wanted
 	End        time.Duration // of the last record
 
-	trims     *trimmap.Collector
+	trims     *trims
 	codesRead map[string]bool // states
 	forced    []trimmap.Span
 }
@@ -88,7 +89,7 @@ type Collector struct {
 func NewCollector(s Setup) *Collector {
 	judge := session.NewJudge(s.Setup)
 	c := &Collector{Judge: judge, Found: session.NewFindings(judge), d: &Dossier{Setup: s, After: session.Aftermath{Sensor: s.Sensor},
-		trims: &trimmap.Collector{}, Measured: Measured{collector: measure.NewCollector(s.Sensor.Bank)}},
+		trims: &trims{}, Measured: Measured{collector: measure.NewCollector(s.Sensor.Bank)}},
 		conditions: newConditions(), switches: switching.NewCollector(s.Sensor.String())}
 	if s.Traces {
 		c.d.Trace = NewTrace(s.Sensor)
@@ -129,9 +130,9 @@ func (c *Collector) Write(f session.Frame) error {
 	return nil
 }
 
-// Also gives the frames to another sink too, which does not fail and asks nothing of the judge: some hundreds late, all of
+// Also gives the frames to other sinks too, which do not fail and ask nothing of the judge: some hundreds late, all of
 // them by the session's end, and beside the judging.
-func (c *Collector) Also(s session.Sink) { c.also = append(c.also, s) }
+func (c *Collector) Also(s ...session.Sink) { c.also = append(c.also, s...) }
 
 // take takes what nobody asks for before the end.
 func (c *Collector) take(f session.Frame) {
@@ -184,7 +185,12 @@ func (c *Collector) Dossier(res session.Result) *Dossier {
 	}
 	d.Verdict, d.Reasons, d.Events, d.Figures = res.Verdict, c.Judge.Reasons(), res.Events, c.Judge.Figures()
 	d.Records, d.End = res.Records, res.End
+	var work sync.WaitGroup // hours of readings take a while
+	if d.Setup.Trims {
+		work.Go(func() { m := d.Trims(0); d.trims.made = &m })
+	}
 	d.Switching = c.switches.Bands(spans)
+	work.Wait()
 	d.VehicleData = VehicleDataOf(c.Found, d.Events, d.Switching, d.Setup.Sensor.String())
 	d.Measured.finish(d.forced, d.Setup.By == analysis.ByMixture, c.Judge.Doses())
 	d.codesRead = map[string]bool{}
@@ -200,11 +206,22 @@ func (c *Collector) Dossier(res session.Result) *Dossier {
 	return d
 }
 
+// trims are gathered for a map.
+type trims struct {
+	trimmap.Collector
+	made *trimmap.Map // without a displacement; nil: not made
+}
+
 // TrimData is the trims that count, with the engine's displacement in litres, 0 unknown.
 func (d *Dossier) TrimData(litres float64) trimmap.Data { return d.trims.Data(d.forced, litres) }
 
 // Trims is the map of the trims that count, with the engine's displacement in litres, 0 unknown.
-func (d *Dossier) Trims(litres float64) trimmap.Map { return trimmap.Build(d.TrimData(litres)) }
+func (d *Dossier) Trims(litres float64) trimmap.Map {
+	if litres == 0 && d.trims.made != nil {
+		return *d.trims.made
+	}
+	return trimmap.Build(d.TrimData(litres))
+}
 
 // Agenda is what the session has shown, sensor by sensor that was tested, for what is open in a visit of a car that has these sensors.
 func (d *Dossier) Agenda(has []string) (out []agenda.Session) {

@@ -286,9 +286,11 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 		}
 	}
 	s := sieve{status: status, forced: forced}
+	d.banks = new(gathered)
 	for r := range c.each(ch) {
 		if s.counts(r) {
 			d.Count++
+			d.banks.add(r.reading(flow, litres))
 		}
 	}
 	d.Left = s.left

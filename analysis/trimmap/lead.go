@@ -46,7 +46,7 @@ func (l *Lead) Now() Guidance { return l.last }
 
 func (l *Lead) look() Guidance {
 	d := l.c.Data(nil, 0)
-	banks := gather(d.Readings)
+	banks := d.gathered()
 	g := Guidance{Step: conditions[0].name, What: conditions[0].what.Of(), Want: perThird}
 	all, open := true, false
 	read := false

@@ -242,8 +242,10 @@ type Map struct {
 	Limits []reason.Reason // of the whole session
 }
 
-// gathered is what a bank's readings come to. Hours of them are gone through once for all of it.
-type gathered struct {
+// gathered is what readings come to, by bank; nil: none of it. Hours of them are gone through once for all of it.
+type gathered [5]*ofBank
+
+type ofBank struct {
 	filling
 	idles
 	purges
@@ -251,28 +253,35 @@ type gathered struct {
 	latest Reading
 }
 
-// gather goes through readings; nil: none of that bank.
-func gather(readings Readings) (banks [5]*gathered) {
-	for r := range readings {
-		g := banks[r.Bank]
-		if g == nil {
-			g = new(gathered)
-			banks[r.Bank] = g
-		}
-		g.filling.add(&r)
-		g.idles.add(&r)
-		g.purges.add(&r)
-		g.seconds.add(&r)
-		g.latest = r
+func (g *gathered) add(r Reading) {
+	b := g[r.Bank]
+	if b == nil {
+		b = new(ofBank)
+		g[r.Bank] = b
 	}
-	return banks
+	b.filling.add(&r)
+	b.idles.add(&r)
+	b.purges.add(&r)
+	b.seconds.add(&r)
+	b.latest = r
+}
+
+// gathered is what the readings come to.
+func (d Data) gathered() *gathered {
+	if d.banks != nil {
+		return d.banks
+	}
+	g := new(gathered)
+	for r := range d.Readings {
+		g.add(r)
+	}
+	return g
 }
 
 // Build makes the map of a session.
 func Build(d Data) Map {
 	m := Map{Data: d}
-	banks := gather(d.Readings)
-	for bank, g := range banks {
+	for bank, g := range d.gathered() {
 		if g == nil {
 			continue
 		}

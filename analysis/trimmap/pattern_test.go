@@ -442,9 +442,9 @@ func TestFitBankSpecialCases(t *testing.T) {
 }
 
 // of is what readings come to for one bank.
-func of(all []Reading, bank int) *gathered {
-	if g := gather(slices.Values(all))[bank]; g != nil {
-		return g
+func of(all []Reading, bank int) *ofBank {
+	if b := (Data{Readings: slices.Values(all)}).gathered()[bank]; b != nil {
+		return b
 	}
-	return new(gathered)
+	return new(ofBank)
 }

@@ -56,6 +56,8 @@ type Data struct {
 	FlowUnit string
 	Status   bool // fuel status was read
 	Seconds  float64
+
+	banks *gathered // what the readings come to; nil: not yet known
 }
 
 // Span is a stretch of time, s.

@@ -90,7 +90,7 @@ func (s *showing) once(ctx context.Context, e *dossier.Collector) (session.Resul
 	}
 	defer reader.Close()
 	var src session.Source = reader
-	var sinks []session.Sink
+	var sinks, shows []session.Sink
 	var lines *live.JSONLines
 	if s.JSON != nil {
 		lines = live.NewJSONLines(s.JSON, s.Samples)
@@ -106,14 +106,14 @@ func (s *showing) once(ctx context.Context, e *dossier.Collector) (session.Resul
 		ahead, stop := NewAhead(ctx, reader, e.Ahead)
 		defer stop()
 		src = ahead
-		sinks = append(sinks, views.NewProgress(s.Progress, "", s.meta.Duration))
+		shows = append(shows, views.NewProgress(s.Progress, "", s.meta.Duration))
 	}
-	if sinks = append(sinks, e); s.play == nil && s.watch.Lined() {
-		e.Also(s.watch)
-	} else {
-		sinks = append(sinks, s.watch)
+	shows = append(shows, s.watch)
+	if s.play == nil && s.JSON == nil && s.watch.Lined() { // whoever writes lines of both sees them in order
+		e.Also(shows...)
+		shows = nil
 	}
-	res, err := session.Run(ctx, src, e.Judge, sinks...)
+	res, err := session.Run(ctx, src, e.Judge, append(append(sinks, shows...), e)...)
 	if err == nil && lines != nil && s.Found {
 		err = lines.Found(sheet.FoundOf(e.Found, res.Events, e.Judge.Figures(), e.Judge.Setup().Sensor))
 	}
