@@ -58,26 +58,27 @@ type answer struct {
 
 // course is the way that trim, mirrored, has gone since the force began, %.
 type course struct {
-	start  float64
-	now    float64
-	nowAt  float64
-	raw    float64 // short-term trim alone, not mirrored
-	rawTop float64 // the same, mirrored, at its highest since the beginning
-	low    float64 // lowest since the beginning, and its last reading
-	lowAt  recent.Reading
-	fellAt float64        // s: when it had come down to low; 0: it stood there when the force began
-	rise   recent.Reading // the first reading above low
-	back   bool           // it has gone back a count since
-	again  float64        // s: when it rose once more after it had, at the latest
-	rising bool
-	peak   float64
-	peakAt float64 // s: when it was first at peak
-	highAt float64 // s: the last time at which trim was near its peak
-	drop   float64 // largest fall from a peak since low
-	bottom float64 // lowest and highest since the beginning
-	top    float64
-	turnAt float64 // s: when it was at the first peak from which it went back; 0: it did not
-	wrongs int     // readings in a row that say the wrong way
+	start     float64
+	now       float64
+	nowAt     float64
+	raw       float64 // short-term trim alone, not mirrored
+	rawTop    float64 // the same, mirrored, at its highest since the beginning
+	low       float64 // lowest since the beginning, and its last reading
+	lowAt     recent.Reading
+	fellAt    float64        // s: when it had come down to low; 0: it stood there when the force began
+	rise      recent.Reading // the first reading above low
+	back      bool           // it has gone back a count since
+	again     float64        // s: when it rose once more after it had, at the latest
+	rising    bool
+	peak      float64
+	peakAt    float64 // s: when it was first at peak
+	highAt    float64 // s: the last time at which trim was near its peak
+	drop      float64 // largest fall from a peak since low
+	bottom    float64 // lowest and highest since the beginning
+	top       float64
+	turnAt    float64 // s: when it was at the first peak from which it went back; 0: it did not
+	wrongs    int     // readings in a row that say the wrong way
+	wrongFrom float64 // s: the first of them
 }
 
 // stillness is how long trim stood still about the beginning, s.
@@ -95,6 +96,7 @@ type steadiness struct {
 	limit     bool
 	limitAt   float64
 	limitRaw  float64
+	judgedAt  float64 // of the steadyAt at which it was asked whether trim had jumped to zero
 }
 
 // onsetFit is when the answer began and how fast it went.
@@ -211,12 +213,15 @@ func (a *answer) add(p recent.Reading, total, raw float64) {
 		a.weigh()
 		fall := a.top - u
 		if a.climb.falls() && fall >= minAnswer-roundoff && u <= a.bottom+1.01*trimCount && a.moved() <= -minAnswer &&
-			p.T()-a.hi >= slowestTurn {
-			a.wrongs++
+			p.T()-a.hi >= slowestTurn && abs(raw) > trimCount/2 { // at zero it is given up, or has come to its middle
+			if a.wrongs++; a.wrongs == 1 {
+				a.wrongFrom = p.T()
+			}
 		} else {
 			a.wrongs = 0
 		}
-		if a.wrongs >= 3 && a.state == answerOpen {
+		// Trim that is given up falls too, to zero, and stays there.
+		if a.wrongs >= 3 && p.T()-a.wrongFrom >= dropsWithin && a.state == answerOpen {
 			a.state = wrongWay
 		}
 	case answered:

@@ -21,6 +21,8 @@ func (c *assessment) command(side Side) Proof {
 	case len(c.on(side)) > 0:
 	case slices.ContainsFunc(c.discounted, func(f *force) bool { return f.side == side }):
 		p.State, p.Why = Unclear, reason.ForcedUnfit.Of()
+	case c.answersOther(side) && c.w.refused.longest[sideIndex(side)] >= pauseLasts && c.w.cfg.By == ByWire:
+		p.State, p.Why = Unclear, reason.StoodAgainst.Of(side, c.w.refused.longest[sideIndex(side)])
 	case c.w.announced(side):
 		p.State, p.Why = Unclear, reason.TapsDiffer.Of()
 	}
@@ -84,6 +86,13 @@ func (f *force) steeredBefore() bool {
 	return beyond >= 2*trimCount-roundoff
 }
 
+// nothingNew reports whether the reading had lain all the time on the side to which it was then held: the loop was asked for nothing
+// that it had not been asked for before, and a limit or a sensor that it has let go of looks like no answer.
+func (f *force) nothingNew() bool {
+	b := f.volts
+	return b.known() && !b.switching() && b.stays(f.side).longest >= 0.8*b.seconds
+}
+
 // held says what was done, and for how long.
 func (c *assessment) held(f *force) reason.Reason {
 	if c.w.cfg.By == ByMixture {
@@ -112,6 +121,8 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		c.whereItStopped(f, &q)
 	case a.state == cannot:
 		say(Unclear, reason.PeggedAlready.Of(a.up*a.now), "limit_pct", a.up*a.now)
+	case a.state == wrongWay && f.letGo != "" && !f.emittedWrong:
+		say(Unclear, reason.LetGoAfter.Of(f.letGoAt-f.begin))
 	case a.state == wrongWay && f.wasOpen && !f.emittedWrong && !f.opened:
 		say(Unclear, reason.WithTheForce.Of(signed).And(reason.OpenMeanwhile))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.w.cfg.By == ByMixture:
@@ -122,6 +133,10 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, reason.LeftClosedLoopAfter.Of(f.openedAt-f.begin))
 	case f.letGo != "":
 		say(Unclear, reason.LetGoAfter.Of(f.letGoAt-f.begin))
+	case a.state == silent && f.paused:
+		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+	case a.state == silent && f.nothingNew() && !c.silentOn(side.Opposite()):
+		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.NothingNew, side), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent && a.neverBeyond() && !c.silentOn(side.Opposite()), a.state == silent && !c.rested() && !c.letGo() &&
 		(a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, c.held(f).And(reason.NoAnswer, signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
@@ -161,6 +176,9 @@ func (c *assessment) whereItStopped(f *force, q *Proof) {
 		}
 	}
 	near := nearZero
+	if a.stuckFor() < pauseLasts {
+		near = trimCount + roundoff // a pause stops it anywhere, a loop without authority at zero
+	}
 	if c.w.cfg.By == ByMixture {
 		near = 1 // trim may rest near zero because the mixture is balanced there
 	}
@@ -179,7 +197,7 @@ func (c *assessment) whereItStopped(f *force, q *Proof) {
 		} else {
 			q.Why = c.longer(q.Why.And(reason.MiddleNoFurther), reason.HoldLonger)
 		}
-	case a.stops(near) && !f.compensated:
+	case a.stops(nearZero) && !f.compensated:
 		q.State = Unclear
 		q.Why = c.longer(q.Why.And(reason.BackAtMiddle), reason.HoldLonger)
 	}

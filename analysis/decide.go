@@ -178,6 +178,13 @@ func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, reason.Reas
 		switch {
 		case c.w.cfg.By == ByMixture && d.moving:
 			how = d.mixture
+		case p.Why.Has(reason.NothingNew):
+			side := Rich
+			if d.id == ProofCutsFuel {
+				side = Lean
+			}
+			add(sideStep(side), reason.OtherSide.Of(side).With(c.hazards(side)...).For(p.Why))
+			continue
 		case d.id == ProofSensorRich && c.hot():
 			step, how = CoolDown, reason.CoolDown
 		}

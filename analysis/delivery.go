@@ -208,7 +208,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}
-	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && c.bankProof().State != Failed {
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && c.w.own.on(side).n == 0 && c.bankProof().State != Failed {
 		i := sideIndex(side)
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}

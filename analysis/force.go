@@ -51,6 +51,7 @@ type computerDid struct {
 	opened   bool    // it left closed loop meanwhile
 	stalled  bool    // because the engine stopped
 	dropped  float64 // s: trim fell back as if it were given up, which the next status of the fuel system settles; 0: it did not
+	paused   bool    // trim had jumped to zero before it, and stood there
 	purged   bool    // the computer opened or shut its purge valve meanwhile
 	letGo    string  // how it let go of the sensor; "": it did not
 	letGoAt  float64

@@ -26,7 +26,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	own, other := w.noises(h.hi-1e-6, volts.halfPeriod())
 	f.own.begin(h.side, h.lo, h.hi, base, own)
 	f.own.mayTurn = w.cfg.By == ByMixture
-	f.own.stood = w.trim.standing(h.lo)
+	f.own.stood, f.paused = w.trim.standing(h.lo), w.zeroedBefore(h.lo)
 	from := max(h.lo-trimBaselineFor, w.restFrom)
 	f.other.begin(h.side, h.lo, h.hi, w.trimBaseline(&w.otherTrim, from, h.hi-1e-6), other)
 	f.ready = w.ready.heldAt(h.lo)
@@ -107,7 +107,7 @@ func (w *Watcher) feedTrims(f *force, until float64) {
 	for i := s.From(f.fedOwn); i < s.Len() && s.At(i).T() <= until; i++ {
 		if p := s.At(i); p.T() > f.fedOwn {
 			f.own.add(p, w.trim.total(p, f.begin), p.V)
-			if f.dropped == 0 && f.own.gaveUp() && f.seen {
+			if f.dropped == 0 && f.seen && (f.own.gaveUp() || w.zeroedInHold(f)) {
 				f.dropped = p.T()
 			}
 			w.settleDrop(f, p.T())

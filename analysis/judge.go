@@ -147,7 +147,7 @@ func (c *assessment) bankProof() Proof {
 		switch {
 		case f.bank != c.w.bank && heldHere:
 			// That its own trim moved, or not, tells nothing of this bank.
-		case f.emittedOther:
+		case f.emittedOther && f.own.state != answered:
 			return Proof{ProofBank, Failed, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
 		case f.bank != c.w.bank && (f.own.state != answered || c.w.marks > 0): // with marks it was in step
@@ -157,6 +157,10 @@ func (c *assessment) bankProof() Proof {
 			p.State = Proven
 			p.Why = reason.BankAnswered.Of(c.w.bank)
 			p.Evidence = evidence("own_moved_pct", f.own.up*(f.own.top-f.own.start))
+			if x := c.w.otherWay(&c.w.volts, f.side, f.begin+1, f.begin+f.seconds()); x > 0 && x < 0.2 && c.w.cfg.By != ByMixture {
+				p.State, p.Why = Unclear, reason.OtherLayOpposite.Of(c.w.other, f.side.Opposite())
+				continue
+			}
 			mayBoth := c.w.cfg.By == ByMixture && !f.other.unmoved()
 			if mayBoth {
 				p.State, p.Why = Untested, reason.MayReachBothBanks.Of()

@@ -38,6 +38,69 @@ func (a *answer) gaveUp() bool {
 	return a.state == answered && !a.mayTurn && way >= 2*minAnswer && a.peak-a.now >= 0.6*way && a.nowAt-a.highAt <= 2.5
 }
 
+// jumpedToZero reports whether short-term trim came to zero at reading k faster than it goes by itself, at rate, % per s: it was
+// given up, or is paused (found on makers' computers). Where a loop has no authority beyond zero it gets there at its own rate. What
+// was read seldom may have jumped; but one that has come to zero so time and again steps there when its sensor crosses.
+func (t *trimStream) jumpedToZero(k int, rate float64) bool {
+	if !t.jumpsToZero(k, rate) {
+		return false
+	}
+	before := 0
+	for i := k - 1; i > 0 && t.short.At(k).T()-t.short.At(i).T() < baselineFor; i-- {
+		if abs(t.short.At(i).V) <= trimCount/2 && abs(t.short.At(i-1).V) > trimCount/2 && t.jumpsToZero(i, rate) {
+			before++
+		}
+	}
+	return before < 2
+}
+
+func (t *trimStream) jumpsToZero(k int, rate float64) bool {
+	if k < 1 || k >= t.short.Len() {
+		return false
+	}
+	p, j := t.short.At(k), k-1
+	for j > 0 && t.short.At(j).T() > p.T()-dropsWithin {
+		j--
+	}
+	q := t.short.At(j)
+	way := abs(q.V) - abs(p.V)
+	return way >= minAnswer && way > 1.5*max(rate, minLoopRate)*(p.Hi-q.Lo)+trimCount
+}
+
+// dropsWithin is how long trim that is given up takes to zero, s: most of it.
+const dropsWithin = 1.2
+
+// zeroedInHold reports whether trim stands at zero where it has jumped to while the wire was held.
+func (w *Watcher) zeroedInHold(f *force) bool {
+	a := &f.own
+	if abs(a.raw) > trimCount/2 || a.stuckFor() < 2 || a.judgedAt == a.steadyAt {
+		return false
+	}
+	a.judgedAt = a.steadyAt
+	s := &w.trim.short
+	k, i := s.From(a.steadyAt), s.From(f.beginHi)
+	rate, travel := a.base.activity, 0.0
+	for j := max(i, 1); j < k && s.At(j).T() <= a.steadyAt-dropsWithin; j++ {
+		travel += abs(s.At(j).V - s.At(j-1).V)
+		rate = max(rate, travel/max(s.At(j).T()-f.beginLo, dropsWithin))
+	}
+	return w.trim.jumpedToZero(k, rate)
+}
+
+// zeroedBefore reports whether trim stood at zero at time t where it had jumped to, as in a pause.
+func (w *Watcher) zeroedBefore(t float64) bool {
+	s := &w.trim.short
+	k := s.From(t) - 1
+	if k < 1 || abs(s.At(k).V) > trimCount/2 {
+		return false
+	}
+	for k > 0 && abs(s.At(k-1).V) <= trimCount/2 && t-s.At(k-1).T() < pauseLasts {
+		k--
+	}
+	at := s.At(k).T() - dropsWithin
+	return w.trim.jumpedToZero(k, w.trimBaseline(&w.trim, at-trimBaselineFor, at).activity)
+}
+
 // stepStatus takes the status of the fuel system.
 func (w *Watcher) stepStatus(p recent.Reading) {
 	r := &w.ready

@@ -160,7 +160,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		}
 	}
 	fo.n, fo.secs = n, until-h.at
-	if n < 4 || until-from < 1.5 {
+	if n < 4 || until-from < 1.5 || w.volts.unread(h.at-sayNear, until) >= handsHold {
 		fo.vague, fo.why = true, reason.ForceTooShort.Of()
 		return
 	}
@@ -172,7 +172,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	switch {
 	case before && onSide(side, fo.level):
 		fo.vague, fo.why = true, reason.LayThereBefore.Of()
-	case flat && share < 0.5:
+	case flat && share < 0.5 && (!b.known() || !b.switching() && fo.level >= b.low-0.03 && fo.level <= b.high+0.03):
 		fo.no = true // it lies still, and not where it was forced to
 	case share < 0.75 && b.known() && b.switching() && !w.shifted(b, lo, hi):
 		fo.no = true // it goes on switching as before
@@ -191,6 +191,15 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	if fo.no {
 		w.judgeOtherBank(h, fo, from, until)
 	}
+}
+
+// unread is the longest time without a reading between two times, s.
+func (k *track) unread(from, to float64) float64 {
+	longest, at := 0.0, from
+	for i := k.volts.From(from); i < k.volts.Len() && k.volts.At(i).T() <= to; i++ {
+		longest, at = max(longest, k.volts.At(i).T()-at), k.volts.At(i).T()
+	}
+	return max(longest, to-at)
 }
 
 // byChance is how unlikely the other bank's readings must be by themselves.

@@ -125,6 +125,17 @@ func TestProofsOfOneForce(t *testing.T) {
 		{"silent, though it steered before: paused perhaps", ByWire, quietTrim(15), states{Unclear, Untested, Untested, Untested, Unclear}},
 		{"silent, and it never steered", ByWire, func(f *force) { quietTrim(15)(f); idle(f) }, states{Unclear, Untested, Untested, Untested, Unclear}},
 		{"silent for longer than any pause", ByWire, func(f *force) { quietTrim(31)(f); idle(f) }, states{Failed, Untested, Untested, Untested, Unclear}},
+		{"but trim had jumped to zero just before", ByWire, func(f *force) { quietTrim(31)(f); idle(f); f.paused = true }, states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"but the reading had lain on that side all the time", ByWire, func(f *force) {
+			quietTrim(31)(f)
+			idle(f)
+			f.volts = voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.02, high: 0.06, lean: stays{n: 1, mean: 30, longest: 30, shape: 1}}
+			f.volts.rich = f.volts.lean
+		}, states{Unclear, Untested, Untested, Untested, Unclear}},
+		{"given up meanwhile, which fell with the force", ByWire, func(f *force) {
+			quietTrim(15)(f)
+			f.own.state, f.own.now, f.letGo, f.letGoAt = wrongWay, -8, byTrim, 18
+		}, states{Unclear, Untested, Untested, Untested, Unclear}},
 		{"and a poor contact is silent as well", ByWire, func(f *force) { quietTrim(15)(f); f.own.state = answerOpen; f.share = 0.9 },
 			states{Unclear, Untested, Untested, Untested, Unclear}},
 		{"not read", ByWire, func(f *force) { quietTrim(15)(f); f.own.state, f.own.n = answerOpen, 0 }, states{Unclear, Untested, Untested, Untested, Unclear}},

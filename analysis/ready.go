@@ -187,6 +187,15 @@ func (r *readiness) moved(from, to float64) bool {
 	return n > 0 && hi >= limits.MovingSpeed
 }
 
+// stands reports whether the car is known to have stood about [from, to].
+func (r *readiness) stands(from, to float64) bool {
+	_, hi, n := r.speed.Span(from-limits.SpeedRead, to+limits.SpeedRead)
+	return float64(n) >= (to-from)/speedEvery && hi < limits.MovingSpeed
+}
+
+// speedEvery is how often the car's speed must have been read for it to be known that it stood, s: between two lights.
+const speedEvery = 12.0
+
 // closedDuring reports whether the loop is known to have been closed since the
 // moment from: a status read after it says so, and none since shortly before it says
 // otherwise. True if status is never read.

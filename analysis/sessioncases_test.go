@@ -97,7 +97,7 @@ func TestSessionsInText(t *testing.T) {
 			"ready 2, force_begins 40, loop_silent 48, force_ends 55, switching_resumes 56",
 			map[ProofID]State{ProofInput: Proven, ProofSensorRich: Untested}},
 		{"trim goes with the force", []string{warm, turning, closed, volts(cycling(55, 100)), trims("40.1s..54.9s/200ms 0->-20; 55.1s..60.9s/200ms -20->0"), "says 40s lean; 55s release"},
-			"ready 2, force_begins 40, loop_wrong_way 44, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Failed}},
+			"ready 2, force_begins 40, loop_wrong_way 45.5, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Failed}},
 		{"the loop opens", []string{warm, turning, "FUELSYS1 0s..44s/2s 2; 46s..62s/2s 1; 64s..120s/2s 2", volts(back), trims("40.1s..60.9s/200ms 0"), "says 40s lean; 55s release"},
 			"ready 2, force_begins 40, open_loop 46, force_ends 55, not_ready 58, switching_resumes 61, ready 66", map[ProofID]State{ProofInput: Proven, ProofAddsFuel: Unclear}},
 		{"a mark that nothing follows", []string{warm, turning, closed, "O2S11 " + cycling(0, 100), "SHRTFT1 " + hunting(0, 100), "says 40s lean; 55s release"},

@@ -41,11 +41,18 @@ func (w *Watcher) isForce(s *stretch, x weight, said bool) bool {
 	return x.given() >= least && (w.tested(s) || w.testLogOdds(x, other) >= oneInThousand)
 }
 
-// even reports whether the engine ran evenly before the stretch and in it, as it does where somebody tests.
-func (w *Watcher) even(s *stretch) bool { return w.ready.steady(s.first.T()-evenBefore, s.last.T()) }
+// even reports whether the engine ran evenly before the stretch and in it, as it does where somebody tests; who warms the sensor
+// at 2500 rpm first does so in a car that stands.
+func (w *Watcher) even(s *stretch) bool {
+	from, to := s.first.T(), s.last.T()
+	return w.ready.steady(from-evenBefore, to) || w.ready.stands(from-evenBefore, to) && w.ready.steady(from-evenStanding, to)
+}
 
-// evenBefore is for how long before, s: town driving is not that even for so long (common practice, no source).
-const evenBefore = 40.0
+// For how long before, s: town driving is not that even for so long, nor does it stand for so long (common practice, no source).
+const (
+	evenBefore   = 40.0
+	evenStanding = 8.0
+)
 
 // given is the log odds of a force if somebody tests.
 func (x weight) given() float64 { return x.readings() + x.rate }
@@ -59,21 +66,24 @@ func (w *Watcher) testLogOdds(x weight, other float64) float64 {
 const (
 	excursionRate = 1.0 / 100 // real mixture that leaves the loop's own cycle (measured on recordings)
 	engineRate    = 1.0 / 1000
-	drivenRate    = 1.0 / 100 // the same of an engine that is driven: enrichment as the pedal goes down, fuel cut as it comes up
-	settledAfter  = 2.0       // s: a stay after which a cell has reached its full swing
-	stuckAtFirst  = 0.2       // sensors that lie on one side where a session begins
-	movingRate    = 1.0 / 10  // and of one whose car moves: fuel cut is 7 to 20 % of the time (measured on recordings)
-	MovingForce   = 0.02      // forces that are made while the car moves (common practice, no source: people hold a wire at a standing car)
-	openForce     = 0.05      // forces that are made just as the branch is said to be open and untouched (common practice, no source)
-	regripRate    = 1.0 / 2   // a wire that slipped is gripped again, at the same level
-	forceRate     = 1.0 / 25  // where somebody tests: that side is forced
-	silentForce   = 0.2       // who makes marks seldom forces without one
-	handsHold     = 4.0       // s: who holds a wire does so for about so long at least: a shorter hold shows nothing of the loop (common practice, no source)
-	testLasts     = 150.0     // s: forces come within so long of one another
-	handsReady    = 10.0      // s: who begins a recording holds nothing yet for about so long
-	testBegins    = 60.0      // s: who tests begins after so long on the average
-	testWithin    = 300.0     // s: who tests later does so at any time, one such span as likely as the other
-	testLate      = 0.1       // of those who test do so later
+	drivenRate    = 1.0 / 100  // the same of an engine that is driven: enrichment as the pedal goes down, fuel cut as it comes up
+	settledAfter  = 2.0        // s: a stay after which a cell has reached its full swing
+	stuckAtFirst  = 0.2        // sensors that lie on one side where a session begins
+	movingRate    = 1.0 / 10   // and of one whose car moves: fuel cut is 7 to 20 % of the time (measured on recordings)
+	MovingForce   = 0.02       // forces that are made while the car moves (common practice, no source: people hold a wire at a standing car)
+	openForce     = 0.05       // forces that are made just as the branch is said to be open and untouched (common practice, no source)
+	regripRate    = 1.0 / 2    // a wire that slipped is gripped again, at the same level
+	forceRate     = 1.0 / 25   // where somebody tests: that side is forced
+	silentForce   = 0.2        // who makes marks seldom forces without one
+	handsHold     = 4.0        // s: who holds a wire does so for about so long at least: a shorter hold shows nothing of the loop (common practice, no source)
+	handsLast     = 60.0       // s: few hold it for longer than about that (common practice, no source)
+	exchangedRate = 1.0 / 3000 // the banks' plugs are exchanged, and a sensor goes to one side and the other bank's to the other for it (from memory)
+	besideForce   = 0.1        // forces that are read as the other bank's: plugs exchanged, or the wrong wire
+	testLasts     = 150.0      // s: forces come within so long of one another
+	handsReady    = 10.0       // s: who begins a recording holds nothing yet for about so long
+	testBegins    = 60.0       // s: who tests begins after so long on the average
+	testWithin    = 300.0      // s: who tests later does so at any time, one such span as likely as the other
+	testLate      = 0.1        // of those who test do so later
 )
 
 // testOdds are the odds that somebody tests where nobody has said so and nothing was forced until t, s: even as a session
@@ -152,11 +162,16 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	excursion := math.Log(exc) + flatExc + levelExc + along
 	engine := math.Log(event/(1+math.Pow(secs/10, 2))) + flatExc + levelExc
 	after := w.afterRelease(s, secs) + min(0, levelOwn)
+	crossed := w.otherWay(s.track, s.side, s.first.T()+1, s.last.T())
+	if crossed > 0 {
+		crossed = exchangedRate * (1/max(crossed, 0.02) - 1)
+	}
+	exchanged := math.Log(crossed) + flatExc + levelExc
 	again := math.Inf(-1)
 	if !s.loose {
 		again = math.Log(w.again(s, secs)) + flatExc + along - held
 	}
-	x.free = -logSum(cycle, excursion, engine, after, again)
+	x.free = -logSum(cycle, excursion, engine, after, again, exchanged)
 	x.after = math.Exp(after + x.free)
 	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
 	certain := false
@@ -224,6 +239,17 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		if c.track == s.track && c.side == s.side.Opposite() && d >= 0 && min(d, s.lo-c.last.T()) < max(2, 3*s.track.interval) {
 			// If that was one: the odds are those of the stretch before.
 			return math.Log(0.97/(1+math.Pow(secs/15, 4))) - math.Log1p(math.Exp(-w.cands[i].weight.sum()))
+		}
+	}
+	for i := len(w.passedOver) - 1; i >= 0; i-- {
+		c := &w.passedOver[i]
+		d := s.first.T() - c.End
+		if d > max(2, 3*s.track.interval) && s.lo-c.End > max(2, 3*s.track.interval) {
+			break
+		}
+		t := w.trimOf(s.track)
+		if c.Bank == w.bankOf(s.track) && c.Side == s.side.Opposite() && d >= 0 && c.cycled && c.After < 0.5 && c.LogOdds > -1.5 && c.End-c.Begin >= handsHold && against(c.Side)*(t.totalAt(c.End)-t.totalAt(c.Begin)) >= minAnswer {
+			return math.Log(0.97/(1+math.Pow(secs/15, 4))) - math.Log1p(math.Exp(-c.LogOdds))
 		}
 	}
 	n := len(w.forces)
@@ -338,6 +364,31 @@ func (w *Watcher) otherBankSpeaks(s *stretch) float64 {
 	return math.Log(alone / (reachesBoth + (1-reachesBoth)*alone))
 }
 
+// otherWay is the probability that the sensor beside the track's, where it cycles by itself, stays on the other side from a time to
+// a time, s, as it did; 0 where it did not. Where plugs are exchanged each bank's trim drives the other's sensor, to opposite ends.
+func (w *Watcher) otherWay(k *track, side Side, from, to float64) float64 {
+	beside := &w.otherVolts
+	if k == beside {
+		beside = &w.volts
+	}
+	n := 0
+	for i := beside.volts.From(from); i < beside.volts.Len(); i++ {
+		p := beside.volts.At(i)
+		if p.T() > to {
+			break
+		}
+		if n++; !onSide(side.Opposite(), p.V) {
+			return 0
+		}
+	}
+	if n < 3 || w.both != nil {
+		return 0
+	}
+	b, _ := w.baseBefore(beside, from)
+	own := b.stays(side.Opposite())
+	return outlasts(to-from, own.n, own.mean*float64(own.n), own.shape)
+}
+
 // reachesBoth is how often what moves the mixture moves that of both banks (from memory).
 const reachesBoth = 0.5
 
@@ -372,7 +423,11 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 	case len(w.hints) > 0:
 		odds, certain = math.Log(forceRate*silentForce)+w.unlikely(s), true // who makes marks tests
 	default:
-		return math.Log(forceRate) + w.unlikely(s), false, false
+		odds = math.Log(forceRate) + w.unlikely(s)
+		if s.track != &w.volts {
+			odds += math.Log(besideForce)
+		}
+		return odds, false, false
 	}
 	for _, h := range w.hints {
 		if s.last.T() < h.at || h.used {
@@ -391,6 +446,9 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 			if s.first.T() <= h.at+sayNear && s.last.T() > h.at+2*sayNear {
 				p *= 5 // what was said did not come
 			}
+		}
+		if h.release > 0 && s.last.T() > h.release+lateRelease {
+			p *= 0.1 // it goes on where they have let go
 		}
 		if s.track != &w.volts {
 			// Nobody said anything of the other bank; but where this one's reading has had its time,
@@ -411,7 +469,7 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 // for so short a time, the car moved, or the branch was just said to be open.
 func (w *Watcher) unlikely(s *stretch) float64 {
 	grown := func(t, by float64) float64 { return math.Log(-math.Expm1(-t*t/by/by) + 1e-3) }
-	x := grown(s.first.T(), handsReady) + grown(s.seconds(), handsHold)
+	x := grown(s.first.T(), handsReady) + grown(s.seconds(), handsHold) - math.Log1p(math.Pow(s.seconds()/handsLast, 4))
 	if w.ready.moved(s.first.T(), s.last.T()) {
 		x += math.Log(MovingForce)
 	}

@@ -14,6 +14,7 @@ type Weighed struct {
 	Called     bool    // it was called a force
 	After      float64 // 0 to 1: were it no force, the probability that the release before made it
 	Bank       int     // on whose sensor
+	cycled     bool    // that sensor cycled before it
 }
 
 // maxWeighed is how many of those that were not called a force are kept: the shortest goes.
@@ -30,7 +31,8 @@ func (w *Watcher) passOver(s *stretch, x weight) {
 		}
 		w.passedOver = slices.Delete(w.passedOver, shortest, shortest+1)
 	}
-	w.passedOver = append(w.passedOver, Weighed{Side: s.side, Begin: s.first.T(), End: s.last.T(), Level: s.level, LogOdds: x.sum(), After: x.after, Bank: w.bankOf(s.track)})
+	b, _ := w.baseBefore(s.track, s.first.T())
+	w.passedOver = append(w.passedOver, Weighed{cycled: b.switching(), Side: s.side, Begin: s.first.T(), End: s.last.T(), Level: s.level, LogOdds: x.sum(), After: x.after, Bank: w.bankOf(s.track)})
 }
 
 // Weighed returns the stretches that were decided by weight, forces first; not those that were only said.

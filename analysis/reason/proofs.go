@@ -39,6 +39,7 @@ const (
 	OtherInOrder         Code = "other_in_order" // Of(bank, the other)
 	OrderNotTold         Code = "order_not_told"
 	OtherWithIt          Code = "other_with_it"      // the other bank
+	OtherLayOpposite     Code = "other_lay_opposite" // bank, side
 	OtherDidNot          Code = "other_did_not"      // the other bank
 	OtherOnceWithIt      Code = "other_once_with_it" // the other bank
 )
@@ -57,6 +58,7 @@ const (
 const (
 	NotForced           Code = "not_forced" // side
 	ReadingUnfollowed   Code = "reading_unfollowed"
+	StoodAgainst        Code = "stood_against" // side, s
 	TapsDiffer          Code = "taps_differ"
 	ElsewhereNot        Code = "elsewhere_not"
 	HeldAt              Code = "held_at"        // V, s
@@ -72,6 +74,7 @@ const (
 	NoAnswer            Code = "no_answer"              // %
 	SteeredBefore       Code = "steered_before"
 	MayBePaused         Code = "may_be_paused"
+	NothingNew          Code = "nothing_new" // side
 	NotSteady           Code = "not_steady"
 	TrimUnread          Code = "trim_unread"
 	StoodAtMiddleLean   Code = "stood_at_middle_lean" // by %, for s

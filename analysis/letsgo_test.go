@@ -1,0 +1,57 @@
+package analysis
+
+import "testing"
+
+// Trim that comes to zero faster than it goes by itself was given up; where a loop has no authority beyond zero it gets there at
+// its own rate, and where it was read seldom both look alike.
+func TestJumpedToZero(t *testing.T) {
+	for _, c := range []struct {
+		name, trim string
+		rate       float64 // % per s, its own
+		want       bool
+	}{
+		{"at once", "200ms..6s/200ms 10->16; 6.2s..9s/200ms 0", 1, true},
+		{"within a second", "200ms..6s/200ms 16; 6.2s..7s/200ms 16->0; 7.2s..9s/200ms 0", 1, true},
+		{"at its own rate", "200ms..6s/200ms 12->0; 6.2s..9s/200ms 0", 2, false},
+		{"from the other side", "200ms..6s/200ms -12; 6.2s..9s/200ms 0", 1, true},
+		{"from near zero", "200ms..6s/200ms 1.6; 6.2s..9s/200ms 0", 1, false},
+		{"read seldom, by a fast loop", "3s..6s/3s 12; 9s..12s/3s 0", 4, false},
+		{"read seldom, by a slow loop", "3s..6s/3s 12; 9s..12s/3s 0", 1, true},
+		{"as it does in each cycle", "1s..2s/500ms 9; 2.5s..4s/500ms 0; 4.5s..6s/500ms 9; 6.5s..8s/500ms 0; 8.5s..10s/500ms 9; 10.5s..20s/500ms 0", 1, false},
+		{"nothing before", "1s..6s/1s 0", 1, false},
+	} {
+		s := newTrimStream()
+		at := -1
+		for i, p := range scripted(t, c.trim, 0, same) {
+			s.short.Add(p)
+			if last := s.short.At(max(i-1, 0)); abs(p.V) <= trimCount/2 && abs(last.V) > trimCount/2 {
+				at = i
+			}
+		}
+		if got := s.jumpedToZero(at, c.rate); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// What a sensor beside one does by chance, and what it does where the plugs are exchanged.
+func TestOtherWay(t *testing.T) {
+	for _, c := range []struct {
+		name, beside string
+		most         float64
+	}{
+		{"it cycles on", "0s..2s/500ms 0.1; 2.5s..4s/500ms 0.8; 4.5s..6s/500ms 0.1; 40s..50s/1s 0.1->0.9", 0},
+		{"it is read too seldom", "0s..30s/500ms 0.1; 40s..50s/5s 0.8", 0},
+		{"it lies on the same side", "0s..30s/500ms 0.1; 40s..50s/1s 0.1", 0},
+		{"it goes to the other side and stays", "0s..30s/500ms 0.1; 40s..50s/1s 0.8", 0.2},
+	} {
+		w := NewWatcher(Config{})
+		for _, p := range scripted(t, c.beside, 0, same) {
+			w.otherVolts.add(p)
+		}
+		got := w.otherWay(&w.volts, Lean, 40.5, 50)
+		if got > c.most || (got > 0) != (c.most > 0) {
+			t.Errorf("%s: %g", c.name, got)
+		}
+	}
+}
