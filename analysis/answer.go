@@ -51,6 +51,7 @@ type answer struct {
 
 	n int
 	course
+	contrary
 	stillness
 	steadiness
 	onsetFit
@@ -58,25 +59,29 @@ type answer struct {
 
 // course is the way that trim, mirrored, has gone since the force began, %.
 type course struct {
-	start     float64
-	now       float64
-	nowAt     float64
-	raw       float64 // short-term trim alone, not mirrored
-	rawTop    float64 // the same, mirrored, at its highest since the beginning
-	low       float64 // lowest since the beginning, and its last reading
-	lowAt     recent.Reading
-	fellAt    float64        // s: when it had come down to low; 0: it stood there when the force began
-	rise      recent.Reading // the first reading above low
-	back      bool           // it has gone back a count since
-	again     float64        // s: when it rose once more after it had, at the latest
-	rising    bool
-	peak      float64
-	peakAt    float64 // s: when it was first at peak
-	highAt    float64 // s: the last time at which trim was near its peak
-	drop      float64 // largest fall from a peak since low
-	bottom    float64 // lowest and highest since the beginning
-	top       float64
-	turnAt    float64 // s: when it was at the first peak from which it went back; 0: it did not
+	start  float64
+	now    float64
+	nowAt  float64
+	raw    float64 // short-term trim alone, not mirrored
+	rawTop float64 // the same, mirrored, at its highest since the beginning
+	low    float64 // lowest since the beginning, and its last reading
+	lowAt  recent.Reading
+	fellAt float64        // s: when it had come down to low; 0: it stood there when the force began
+	rise   recent.Reading // the first reading above low
+	back   bool           // it has gone back a count since
+	again  float64        // s: when it rose once more after it had, at the latest
+	rising bool
+	peak   float64
+	peakAt float64 // s: when it was first at peak
+	highAt float64 // s: the last time at which trim was near its peak
+	drop   float64 // largest fall from a peak since low
+	bottom float64 // lowest and highest since the beginning
+	top    float64
+	turnAt float64 // s: when it was at the first peak from which it went back; 0: it did not
+}
+
+// contrary is trim that goes with the force.
+type contrary struct {
 	wrongs    int     // readings in a row that say the wrong way
 	wrongFrom float64 // s: the first of them
 }
