@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"math"
 	"slices"
 
 	"pushback/analysis/reason"
@@ -93,6 +94,37 @@ func (f *force) nothingNew() bool {
 	return b.known() && !b.switching() && b.stays(f.side).longest >= 0.8*b.seconds
 }
 
+// wentNoFurther reports whether trim, having answered a force of the other side, came back to zero after it and stood there while the
+// reading lay on this side: the computer steered by the sensor just then, and it did not go beyond.
+func (c *assessment) wentNoFurther(side Side) bool {
+	s, v := &c.w.trim.short, &c.w.volts.volts
+	for i, f := range c.forces {
+		if f.side != side.Opposite() || f.own.state != answered || !f.ended {
+			continue
+		}
+		until := math.Inf(1)
+		if i+1 < len(c.forces) {
+			until = c.forces[i+1].beginLo
+		}
+		k := s.From(f.endHi)
+		for k < s.Len() && against(side)*s.At(k).V < -trimCount/2 {
+			k++
+		}
+		last := k
+		for last+1 < s.Len() && s.At(last+1).T() < until && abs(s.At(last+1).V) <= trimCount/2 {
+			last++
+		}
+		if last >= s.Len() || abs(s.At(k).V) > trimCount/2 || s.At(last).T()-s.At(k).T() < stuckEnough || c.w.trim.jumpedToZero(k, f.own.rate) {
+			continue
+		}
+		lo, hi, n := v.Span(s.At(k).T(), s.At(last).T())
+		if n >= 4 && (side == Lean && hi < leanBelow || side == Rich && lo > richAbove) {
+			return true
+		}
+	}
+	return false
+}
+
 // held says what was done, and for how long.
 func (c *assessment) held(f *force) reason.Reason {
 	if c.w.cfg.By == ByMixture {
@@ -135,7 +167,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, reason.LetGoAfter.Of(f.letGoAt-f.begin))
 	case a.state == silent && f.paused:
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
-	case a.state == silent && f.nothingNew() && !c.silentOn(side.Opposite()):
+	case a.state == silent && f.nothingNew() && !c.silentOn(side.Opposite()) && !c.wentNoFurther(side):
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.NothingNew, side), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent && a.neverBeyond() && !c.silentOn(side.Opposite()), a.state == silent && !c.rested() && !c.letGo() &&
 		(a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):

@@ -55,3 +55,32 @@ func TestOtherWay(t *testing.T) {
 		}
 	}
 }
+
+// Where a loop that was forced lean comes back to zero while the sensor reads rich, and what it does then.
+func TestWentNoFurther(t *testing.T) {
+	for _, c := range []struct {
+		name, trim string
+		volts      float64
+		want       bool
+	}{
+		{"it stops there", "25s..35s/200ms 15->0; 35.2s..45s/200ms 0", 0.85, true},
+		{"it goes on", "25s..45s/200ms 15->-15", 0.85, false},
+		{"it goes on, and is given up then", "25s..37s/200ms 15->-6; 37.2s..50s/200ms 0", 0.85, false},
+		{"it is given up on its way", "25s..30s/200ms 15->9; 30.2s..45s/200ms 0", 0.85, false},
+		{"not for long enough", "25s..35s/200ms 15->0; 35.2s..39s/200ms 0", 0.85, false},
+		{"nothing asks it to go on", "25s..35s/200ms 15->0; 35.2s..45s/200ms 0", 0.1, false},
+	} {
+		w := NewWatcher(Config{})
+		for _, p := range scripted(t, c.trim, 0, same) {
+			w.trim.short.Add(p)
+			p.V = c.volts
+			w.volts.volts.Add(p)
+		}
+		f := good(Lean)
+		f.own.rate = 1.5
+		a := &assessment{w: w, forces: []*force{f}}
+		if got := a.wentNoFurther(Rich); got != c.want || a.wentNoFurther(Lean) {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}

@@ -51,7 +51,11 @@ func (w *Watcher) lookForForce(k *track) {
 	if w.holding() != nil {
 		return
 	}
-	if k.run.seconds() < k.looked.least(&k.run.first) {
+	shortest := leastUnsaid
+	if len(w.hints) > 0 {
+		shortest = leastSaid
+	}
+	if k.run.seconds() < k.looked.least(&k.run.first, shortest) {
 		// nearly always: no stretch that could be weighed
 	} else if s, ok := k.atLevel(&k.run); ok && w.worthWeighing(&s, &k.looked) {
 		s.lo, s.hi = k.dated(&k.run)
@@ -105,12 +109,12 @@ func (w *Watcher) worthWeighing(s *stretch, looked *look) bool {
 // look is when a stretch was weighed last.
 type look struct{ first, at float64 }
 
-// least is how long a stretch that begins there must be for worthWeighing not to refuse it, s.
-func (l *look) least(first *recent.Reading) float64 {
+// least is how long a stretch that begins there must be for worthWeighing not to refuse it, s, where it refuses all below shortest.
+func (l *look) least(first *recent.Reading, shortest float64) float64 {
 	if l.first != first.T() {
-		return leastSaid
+		return shortest
 	}
-	return max(leastSaid, l.at*growth)
+	return max(shortest, l.at*growth)
 }
 
 func (w *Watcher) beginStretch(s *stretch, x weight) {

@@ -38,6 +38,9 @@ type freshRead struct{ first, p recent.Reading }
 // gates are the levels, V, at which readings are kept; between two of them lie enough of a swing to tell its lag by.
 var gates = [...]float64{0.15, 0.21, 0.27, 0.33, 0.39, 0.45, 0.51, 0.57, 0.63, 0.69, 0.75}
 
+// gatesPerVolt is how close they lie.
+const gatesPerVolt = 1 / 0.06
+
 const (
 	keptSwings = 48
 	manySwings = 6
@@ -49,7 +52,10 @@ const (
 )
 
 func gatesBelow(v float64) int {
-	i := 0
+	i := min(max(int((v-gates[0])*gatesPerVolt)+1, 0), len(gates)) // or one beside it
+	for i > 0 && gates[i-1] > v {
+		i--
+	}
 	for i < len(gates) && gates[i] <= v {
 		i++
 	}
@@ -106,9 +112,12 @@ func (s *swings) narrow(p recent.Reading, renewed float64) {
 	}
 	began := s.from.T()
 	a, b := gatesBelow(min(s.from.V, p.V)), gatesBelow(max(s.from.V, p.V)) // those that this swing has crossed
+	if a < b && s.least.hi > 0 && s.tooLate(side, a, b, p, renewed, left) {
+		return
+	}
 	for i := a; i < b; i++ {
 		r := &s.last[side][i]
-		if r.p.Hi == 0 || r.p.T() < began {
+		if r.p.Hi == 0 || r.p.T() < began || i > a && *r == s.last[side][i-1] { // one reading may be the latest at several gates
 			continue
 		}
 		way := r.p.V - drawnLean - s.noise
@@ -128,6 +137,17 @@ func (s *swings) narrow(p recent.Reading, renewed float64) {
 			}
 		}
 	}
+}
+
+// tooLate reports whether not even the way from where the swing began, in the time since the latest of the readings at the gates from a
+// to b, would tell a lesser lag: nearly always, while a reading stays at its extreme.
+func (s *swings) tooLate(side, a, b int, p recent.Reading, renewed, left float64) bool {
+	latest, way := &s.last[side][a], s.from.V-drawnLean-s.noise
+	if s.rising {
+		latest, way = &s.last[side][b-1], drawnRich-s.from.V-s.noise
+	}
+	since := max(latest.first.Lo, latest.p.Lo-renewed)
+	return latest.p.Hi > 0 && way > 0 && (p.Hi-since)*math.Sqrt(way*left) >= s.least.hi*(way-left)
 }
 
 func (s *swings) end() {

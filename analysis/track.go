@@ -279,6 +279,13 @@ func (k *track) refresh() float64 {
 	if n < 8 {
 		return 0
 	}
+	for short, i := 0, 0; i < n; i++ { // nearly always: many follow at the next reading
+		if k.gaps[i] <= 1.5*k.interval {
+			if short++; short > n/5 {
+				return 0
+			}
+		}
+	}
 	var least [len(k.gaps)/5 + 1]float64 // in order
 	seen := 0
 	for _, g := range k.gaps[:n] {
