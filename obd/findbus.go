@@ -225,6 +225,9 @@ func (s *search) try(ctx context.Context, b Bus) (Format, error) {
 		wait = 10 * second
 	}
 	raw, err := s.ask(ctx, supported.Hex(), wait)
+	for end := s.clock.Now().Add(deferredMost); err == nil && s.putOff(raw, b) && s.clock.Now().Before(end); {
+		raw, err = s.ask(ctx, supported.Hex(), wait)
+	}
 	if errors.Is(err, errSilent) {
 		return Format{}, nil
 	}
@@ -434,6 +437,16 @@ func (a *Adapter) recognise(raw []byte, b Bus, req Request, d Dialect) Format {
 	if b == BusUnknown {
 		return Format{}
 	}
+	for _, f := range a.formats(b, d) {
+		if f.Fits(raw, req) {
+			return f
+		}
+	}
+	return Format{}
+}
+
+// formats are the ways in which replies on a bus may be printed, the fullest first.
+func (a *Adapter) formats(b Bus, d Dialect) (list []Format) {
 	for _, f := range []Format{
 		{Bus: b, Headers: true, Padded: true, Dialect: d},
 		{Bus: b, Headers: true, Dialect: d},
@@ -442,11 +455,18 @@ func (a *Adapter) recognise(raw []byte, b Bus, req Request, d Dialect) Format {
 		if f.Headers && !a.headers || f.Padded && !b.CAN() {
 			continue
 		}
-		if f.Fits(raw, req) {
-			return f
-		}
+		list = append(list, f)
 	}
-	return Format{}
+	return list
+}
+
+// putOff reports whether a computer has said, in whatever format, that it is busy or answers later: it is there, and is to be asked again.
+func (a *Adapter) putOff(raw []byte, b Bus) bool {
+	return b != BusUnknown && slices.ContainsFunc(a.formats(b, J1979), func(f Format) bool {
+		replies, o := Parse(raw, f, supported)
+		x := Exchange{Replies: replies, Outcome: o}
+		return x.Pending()
+	})
 }
 
 // Fits reports whether raw answers the request in this format. A frame that is full without padding tells nothing of it.

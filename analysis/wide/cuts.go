@@ -19,10 +19,14 @@ type cut struct {
 	slope      float64 // of the sensor behind the catalyst towards lean, V/s, the steepest seen
 	rearLow    float64
 	rearRead   bool
-	up, down   float64 // s: least time from a fifth to four fifths of the way, up and back
+	up, down   flank   // from a fifth to four fifths of the way, up and back
 	back       float64 // s: when λ was back at its command; 0: it was not seen
 	seen       bool    // λ showed it
 }
+
+// flank is how long the sensor took for most of the way, s: by the readings within it at the least, by those around it at the most; most 0: it
+// was not seen.
+type flank struct{ least, most float64 }
 
 // cutWatch follows fuel cuts.
 type cutWatch struct {
@@ -140,8 +144,8 @@ func (c *cutWatch) finish(w *Watcher) {
 	}
 }
 
-// flank is the least time, s, that the sensor took from a fifth to four fifths of the way in [from, to], up or back.
-func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
+// flank is what the sensor took from a fifth to four fifths of the way in [from, to], up or back.
+func (w *Watcher) flank(x *cut, from, to float64, up bool) (f flank) {
 	s := &w.own.lambda
 	// In parts of fuel: a first-order lag is one there, and the ceiling is soft.
 	base := 1 / x.rest
@@ -150,39 +154,29 @@ func (w *Watcher) flank(x *cut, from, to float64, up bool) float64 {
 	}
 	top := base - 1/x.top
 	lo, hi := 1/(base-0.2*top), 1/(base-0.8*top)
-	if up {
-		last, first := -1.0, -1.0 // the first above a fifth, and above four
-		for i := s.From(from); i < s.Len() && s.At(i).T() < to; i++ {
-			if v := s.At(i).V; v >= hi {
-				first = s.At(i).Lo
-				break
-			} else if v >= lo && last < 0 {
-				last = s.At(i).Hi
-			}
-		}
-		if last < 0 || first < 0 {
-			return 0
-		}
-		return max(0, first-last)
-	}
-	began, done := -1.0, -1.0
+	// Of the last time that it left the one side for the other: the last reading before, and the first and last on the way.
+	before, first, last := -1.0, -1.0, -1.0
 	for i := s.From(from); i < s.Len() && s.At(i).T() < to; i++ {
-		if v := s.At(i).V; v >= hi {
-			began, done = -1, -1
-		} else if began < 0 {
-			began = s.At(i).Hi
+		r := s.At(i)
+		left, arrived := r.V < lo, r.V >= hi
+		if !up {
+			left, arrived = arrived, left
 		}
-		if v := s.At(i).V; began > 0 {
-			if v < lo {
-				break
+		switch {
+		case left:
+			before, first, last = r.Lo, -1, -1
+		case arrived && before >= 0:
+			return flank{max(0, last-first), r.Hi - before}
+		case arrived: // it was there already
+			return flank{}
+		default:
+			if first < 0 {
+				first = r.Hi
 			}
-			done = s.At(i).Lo
+			last = r.Lo
 		}
 	}
-	if began < 0 || done < 0 {
-		return 0
-	}
-	return max(0, done-began)
+	return flank{}
 }
 
 // slowFlank is the least time from a fifth to four fifths that a healthy sensor does not take, s: 1.39 times a lag of
@@ -202,7 +196,7 @@ func (c *cutWatch) weigh(r *ring) {
 			r.say(analysis.ProofSensorLean, analysis.Proven, reason.CutLean.Of(x.top), "top_ratio", x.top)
 			if x.end > 0 && r.w.cfg.By == analysis.ByFuelCut {
 				c.recovery(r, x)
-				if slow := max(x.up, x.down); slow > slowFlank {
+				if slow := max(c.slowest(x.up, func(y *cut) flank { return y.up }), c.slowest(x.down, func(y *cut) flank { return y.down })); slow > 0 {
 					r.slow = true
 					p := r.by[analysis.ProofSensorLean]
 					p.Why = p.Why.And(reason.SlowFlank, slow)
@@ -216,6 +210,15 @@ func (c *cutWatch) weigh(r *ring) {
 			r.say(analysis.ProofInput, analysis.Unclear, reason.CutUnseen.Of())
 		}
 	}
+}
+
+// slowest is how long a flank took at the least where no sensor that is sound takes so long, and in no cut this one was quicker the same
+// way: there the engine was on the way by itself. Else 0.
+func (c *cutWatch) slowest(f flank, way func(*cut) flank) float64 {
+	if f.least <= slowFlank || slices.ContainsFunc(c.all, func(y cut) bool { m := way(&y).most; return m > 0 && m < slowFlank }) {
+		return 0
+	}
+	return f.least
 }
 
 func (c *cutWatch) recovery(r *ring, x *cut) {

@@ -34,8 +34,8 @@ func joined(all []Estimate) (g, low, high float64) {
 }
 
 // Standard deviations of the gain by what the model leaves out: of one force, at the least, of all forces of a car alike, and of one
-// force by what its fit leaves, in parts of what was fed: what is left lasts as long as a force does, so more readings do not make it
-// less (M. C. Kennedy and A. O'Hagan, J. R. Stat. Soc. B 63, 2001: discrepancy). They were chosen so that the intervals hold on loops of
+// force by that share of what its fit leaves that fades, in parts of what was fed: it lasts as long as a flank does, so more readings
+// do not make it less (M. C. Kennedy and A. O'Hagan, J. R. Stat. Soc. B 63, 2001: discrepancy). They were chosen so that the intervals hold on loops of
 // other kinds than the model's; see TestGainHolds.
 const (
 	apart = 0.12
@@ -51,7 +51,7 @@ func (e *Estimate) variance() float64 {
 
 // whole is that with what the model leaves out of this force.
 func (e *Estimate) whole() float64 {
-	left := unfit * e.Noise / max(abs(e.P), 0.01)
+	left := unfit * e.Noise * math.Sqrt(e.Share) / max(abs(e.P), 0.01)
 	return e.variance() + left*left
 }
 

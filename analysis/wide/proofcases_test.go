@@ -146,6 +146,9 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"silent on this side twice", []force{changed(analysis.Rich, unanswered(12)), changed(analysis.Rich, unanswered(12))}, analysis.ProofCutsFuel, failed, analysis.NoCommand},
 		{"silent once on each side", []force{changed(analysis.Rich, unanswered(12)), changed(analysis.Lean, unanswered(12))}, analysis.ProofAddsFuel, failed, analysis.NoCommand},
 		{"silent on one side, answers the other", []force{changed(analysis.Rich, unanswered(12)), good(analysis.Lean)}, analysis.ProofCutsFuel, failed, analysis.NoCommand},
+		{"stood on one side, came back to its middle from the other", []force{
+			changed(analysis.Rich, func(f *force) { f.answered, f.made.came, f.made.off, f.made.end = false, 0, 0.03, 0 }), good(analysis.Lean)},
+			analysis.ProofCutsFuel, unclear, analysis.ConclusionUnclear},
 		{"silent once, answered once", []force{changed(analysis.Rich, unanswered(12)), good(analysis.Rich)}, analysis.ProofCutsFuel, proven, ""},
 		{"a scale of half, twice, and the rear sensor followed", []force{changed(analysis.Rich, gain(0.5, 0.05), rear), changed(analysis.Lean, gain(0.5, 0.05), rear)},
 			analysis.ProofScale, failed, analysis.SensorSkewed},
@@ -164,6 +167,8 @@ func TestProofsOfSeveralForces(t *testing.T) {
 			analysis.ProofSensorRich, proven, analysis.LoopProven},
 		{"one force that shows all", []force{good(analysis.Rich)}, analysis.ProofRecovery, proven, analysis.LoopProven},
 		{"one side, the other open", []force{changed(analysis.Rich, func(f *force) { f.made.came = 0; delete(f.says, false) })}, analysis.ProofCutsFuel, proven, analysis.PartlyProven},
+		{"a fit of something else is no missing fuel", []force{changed(analysis.Rich, gain(-1.4, 0.4), func(f *force) { f.made.end, f.made.off, f.made.over, f.fit.P = 0.12, 0.07, 0, -0.1 })},
+			analysis.ProofDelivery, unclear, analysis.ConclusionUnclear},
 		{"trim with no mixture behind it", []force{changed(analysis.Rich, gain(0.05, 0.05), func(f *force) { f.made.end, f.made.off, f.made.over = 0.12, 0.07, 0 })},
 			analysis.ProofDelivery, failed, analysis.NoDelivery},
 	} {
@@ -277,6 +282,7 @@ func TestConcludeWithoutAForce(t *testing.T) {
 // Cuts: λ far lean proves input and sensor; a rear sensor that goes lean while λ stands proves the sensor dead; a slow flank is a
 // slow sensor where the session is one of cuts.
 func TestCutsWeigh(t *testing.T) {
+	quick := cut{begin: 50, end: 54, rest: 1, top: 1.6, seen: true, up: flank{0, 0.3}, down: flank{0, 0.4}, back: 56}
 	for _, c := range []struct {
 		name        string
 		x           cut
@@ -284,9 +290,9 @@ func TestCutsWeigh(t *testing.T) {
 		input, lean analysis.State
 		end         analysis.Conclusion
 	}{
-		{"seen, and back", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: 0.2, down: 0.3, back: 26}, analysis.ByFuelCut, analysis.Proven, analysis.Proven, analysis.PartlyProven},
-		{"a slow flank", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: 1.2, down: 0.3, back: 26}, analysis.ByFuelCut, analysis.Proven, analysis.Proven, analysis.SensorSlow},
-		{"a slow flank beside the point", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: 1.2, back: 26}, analysis.ByMixture, analysis.Proven, analysis.Proven, analysis.PartlyProven},
+		{"seen, and back", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: flank{0.2, 0.5}, down: flank{0.3, 0.7}, back: 26}, analysis.ByFuelCut, analysis.Proven, analysis.Proven, analysis.PartlyProven},
+		{"a slow flank", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: flank{1.2, 1.6}, down: flank{0.3, 0.7}, back: 26}, analysis.ByFuelCut, analysis.Proven, analysis.Proven, analysis.SensorSlow},
+		{"a slow flank beside the point", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: flank{1.2, 1.6}, back: 26}, analysis.ByMixture, analysis.Proven, analysis.Proven, analysis.PartlyProven},
 		{"told, and only the rear sensor saw it", cut{begin: 20, end: 24, rest: 1, top: 1.01, status: true, rearRead: true, rearLow: 0.08}, analysis.ByFuelCut, analysis.Unclear, analysis.Failed, analysis.SensorDead},
 		{"told, nobody saw it", cut{begin: 20, end: 24, rest: 1, top: 1.01, status: true, rearRead: true, rearLow: 0.5}, analysis.ByFuelCut, analysis.Unclear, analysis.Untested, analysis.ConclusionUnclear},
 		{"told for two seconds", cut{begin: 20, end: 22, rest: 1, top: 1.01, status: true, rearRead: true, rearLow: 0.08}, analysis.ByFuelCut, analysis.Untested, analysis.Untested, analysis.ConclusionUnclear},
@@ -294,6 +300,14 @@ func TestCutsWeigh(t *testing.T) {
 		w := New(analysis.Config{By: c.by})
 		w.now, w.ready.said, w.ready.everReady = 100, true, true
 		w.cuts.all = []cut{c.x}
+		if c.end == analysis.SensorSlow { // the engine was slow, not the sensor, where another cut has a quick flank that way
+			w.cuts.all = append(w.cuts.all, quick)
+			r := w.newRing()
+			if r.weigh(); r.conclude() != analysis.PartlyProven {
+				t.Errorf("%s, and a quick one: %s", c.name, r.conclude())
+			}
+			w.cuts.all = w.cuts.all[:1]
+		}
 		r := w.newRing()
 		r.weigh()
 		if r.by[analysis.ProofInput].State != c.input || r.by[analysis.ProofSensorLean].State != c.lean || r.conclude() != c.end {

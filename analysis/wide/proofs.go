@@ -200,8 +200,9 @@ func (r *ring) command(f *force) {
 	if !f.ended() || !f.answered {
 		return
 	}
-	// After the end trim comes back against what it has itself made.
-	if by := f.made.came; by >= max(twoCounts, 0.4*moved) && moved >= twoCounts {
+	// After the end trim comes back against what it has itself made: to its middle, where it may stop. So it is no answer on the other
+	// side where that was forced too and trim stood.
+	if by := f.made.came; by >= max(twoCounts, 0.4*moved) && moved >= twoCounts && !r.stoodOn(f.side.Opposite()) {
 		if _, has := f.says[f.side == analysis.Lean]; has {
 			r.say(back, analysis.Proven, came.Of(100*by), "moved_pct", 100*f.sign*by)
 		}
@@ -242,6 +243,14 @@ func (r *ring) answersOn(side analysis.Side) bool {
 	return slices.ContainsFunc(r.forces, func(f *force) bool { return f.side == side && f.answered && !f.atZero })
 }
 
+// stoodOn reports whether a force of the side was plain to see and trim did not answer it.
+func (r *ring) stoodOn(side analysis.Side) bool {
+	return slices.ContainsFunc(r.forces, func(f *force) bool {
+		_, seen := f.says[f.side == analysis.Rich]
+		return f.side == side && f.ended() && seen && !f.answered && !f.opened && f.limit == 0 && f.end-f.begin >= silentFor && f.made.off >= ratioBack
+	})
+}
+
 // delivery is whether the mixture followed the command.
 func (r *ring) delivery(f *force) {
 	if !f.fitted || !f.answered || f.broken {
@@ -255,7 +264,7 @@ func (r *ring) delivery(f *force) {
 		r.say(analysis.ProofDelivery, analysis.Proven, reason.LoopBrought.Of(100*moved), ev...)
 	case moved >= twoCounts && over >= max(0.5*moved, f.enough()) && f.ended():
 		r.say(analysis.ProofDelivery, analysis.Proven, reason.Overshot.Of(100*over), ev...)
-	case moved >= 0.10 && e.G < gainNone && e.GHigh < 0.3:
+	case moved >= 0.10 && abs(e.G) < gainNone && e.GHigh < 0.3 && f.plain():
 		r.say(analysis.ProofDelivery, analysis.Failed, reason.LambdaUnfollowed.Of(100*moved, e.G), ev...)
 	case moved < farEnough:
 		r.say(analysis.ProofDelivery, analysis.Unclear, reason.TrimLittle.Of(100*moved), ev...)
@@ -330,8 +339,11 @@ func (r *ring) scale() {
 // tellsGain reports whether a force was answered so far that its gain can be told, and is plain beside the loop's own noise: what
 // trim makes of that tells no gain.
 func (f *force) tellsGain() bool {
-	return f.fitted && !f.broken && f.answered && f.made.end >= 0.025 && f.sign*f.fit.P >= max(0.02, 2*f.noise)
+	return f.fitted && !f.broken && f.answered && f.made.end >= 0.025 && f.plain()
 }
+
+// plain reports whether what was fed stands out from the loop's own noise, on the force's own side: else the fit is of something else.
+func (f *force) plain() bool { return f.sign*f.fit.P >= max(0.02, 2*f.noise) }
 
 // rearProves reports whether the sensor behind the catalyst has followed what trim made after a force.
 func (r *ring) rearProves() (proves, seen bool) {

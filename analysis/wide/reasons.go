@@ -33,7 +33,7 @@ func (w *Watcher) Reasons() []reason.Reason {
 	}
 	for i := range w.cuts.all {
 		c := &w.cuts.all[i]
-		add(reason.Cut, c.begin, c.end, c.top, c.up, c.down, c.rearLow, c.slope)
+		add(reason.Cut, c.begin, c.end, c.top, c.up.least, c.down.least, c.rearLow, c.slope)
 	}
 	return append(out, analysis.Follows(v))
 }

@@ -16,6 +16,7 @@ func (c *Car) mayBeOdd(seed uint64, e *Expected, truth *WideTruth) {
 		e.Fault += ", lambda late"
 	case x < 0.05:
 		c.dieselEngine(&r)
+		c.Sensor = c.Sensor[:2] + "S1" // there is none behind
 		truth.Gain = 0
 		*e = Expected{Fault: "diesel", Conclusion: "not_ready", Length: e.Length}
 		if c.untold {
