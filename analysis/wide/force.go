@@ -47,8 +47,8 @@ const brokenBy = 5.0
 // before is what was there before a force, fractions.
 type before struct {
 	rest, noise float64 // of φ
-	u0, un      float64 // of the commanded fuel
-	trims       float64 // and of that by trim alone
+	u0          float64 // of the commanded fuel
+	trims, tn   float64 // and of that by trim alone
 	cold        bool    // the engine was too cold for a test
 }
 
@@ -286,8 +286,8 @@ func (w *Watcher) dateOnset(f *force, p recent.Reading, d float64) {
 	}
 	f.rest, f.noise = spread(past)
 	f.noise = max(f.noise, 0.001)
-	f.u0, f.un = spread(fuel)
-	f.trims = median(trims)
+	f.u0 = median(fuel)
+	f.trims, f.tn = spread(trims)
 	base := w.disturbanceBase(p.T())
 	at := s.Len() - 1
 	for at > 0 && f.sign*(w.disturbance(s.At(at-1))-base) > math.Abs(d)/3 && p.T()-s.At(at-1).T() < stepGap+2 {
@@ -370,9 +370,10 @@ func (w *Watcher) follow(f *force, p recent.Reading) {
 	if f.ended() && w.plainly(f, f.end, t, -y) {
 		say(!rich, f.end)
 	}
-	moved := f.sign * (f.u0 - w.fuel(&w.own, t))            // against the force
-	byTrim := f.sign * (f.trims - w.trimmed(&w.own, t) + 1) // a target that swings is no answer
-	if !f.answered && min(moved, byTrim+trimCount/2) >= max(twoCounts, 4*f.un) && !f.ended() {
+	moved := f.sign * (f.u0 - w.fuel(&w.own, t)) // against the force
+	// A target that swings is no answer, and hides none: trim itself must leave its own hunting.
+	byTrim := f.sign * (f.trims - w.trimmed(&w.own, t) + 1)
+	if !f.answered && !f.ended() && moved >= twoCounts && byTrim+trimCount/2 >= max(twoCounts, 4*f.tn) {
 		f.answered, f.answerAt = true, t
 		f.after = [3]float64{max(0, t-f.begin), max(0, w.before(t)-f.hi), p.Hi - f.lo}
 		w.tell(f, analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],

@@ -1,10 +1,13 @@
 package wide
 
 import (
+	"math"
 	"testing"
+	"time"
 
 	"pushback/analysis"
 	"pushback/analysis/reason"
+	"pushback/decode"
 )
 
 // Trim that stands as far as it goes cannot answer that way, and is no dead command; short of that, or on the other side, it is one.
@@ -32,5 +35,34 @@ func TestLimitIsNotSilence(t *testing.T) {
 	r.silence()
 	if p := r.by[analysis.ProofAddsFuel]; p.State != analysis.Unclear || p.Why[0].Code != reason.NoFurther {
 		t.Errorf("%s, %v", p.State, p.Why)
+	}
+}
+
+// A target that swings by 4 %, and that the computer feeds forward, hides no answer of trim, and is none where trim stands.
+func TestSwingingTarget(t *testing.T) {
+	id := decode.SensorID{Bank: 1, Position: 1}
+	ramp := func(x float64) float64 { return min(max(x, 0), 1) }
+	for _, moves := range []float64{0.06, 0} {
+		command := func(at float64) float64 { return 1 + 0.02*math.Sin(2*at) }
+		trim := func(at float64) float64 { return -moves * ramp((at-41)/5) }
+		w := New(analysis.Config{By: analysis.ByMixture})
+		for at := 0.0; at < 55; at += 0.2 {
+			if at > 40 && len(w.told) == 0 {
+				w.Mark(time.Duration(at*1e9), analysis.Rich)
+			}
+			for _, v := range []struct {
+				name  string
+				value float64
+			}{{id.Trim(), 100 * trim(at)}, {"EQ_RAT", command(at)}, {id.Status(), 2},
+				{id.Ratio(), command(at-usualDelay) / (1 + 0.07*ramp((at-40)/0.5) + trim(at-usualDelay))}} {
+				w.Step(decode.Sample{Signal: decode.ByName(v.name), Sent: time.Duration(at * 1e9), Received: time.Duration((at + 0.02) * 1e9), Value: v.value})
+			}
+		}
+		if n := len(w.forces); n != 1 {
+			t.Fatalf("trim moves by %g: %d forces", moves, n)
+		}
+		if got := w.forces[0].answered; got != (moves > 0) {
+			t.Errorf("trim moves by %g: answered %v", moves, got)
+		}
 	}
 }

@@ -162,6 +162,7 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"slow, both forces say so", []force{changed(analysis.Rich, slow), changed(analysis.Lean, slow)}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
 		{"slow by one force, clearly", []force{changed(analysis.Rich, slow, func(f *force) { f.fit.TauLow = 0.6 })}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
 		{"slow by one force, not clearly", []force{changed(analysis.Rich, slow, func(f *force) { f.fit.TauLow = 0.2 })}, analysis.ProofSensorRich, proven, analysis.LoopProven},
+		{"slow by a fit of something else", []force{changed(analysis.Rich, slow, gain(2.05, 0.3))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
 		{"slow by one, quick by the other", []force{changed(analysis.Rich, slow), good(analysis.Lean)}, analysis.ProofSensorRich, proven, analysis.LoopProven},
 		{"slow by its fit, with quick flanks both ways", []force{changed(analysis.Rich, slow), changed(analysis.Lean, slow, func(f *force) { f.fast = map[bool]bool{true: true, false: true} })},
 			analysis.ProofSensorRich, proven, analysis.LoopProven},

@@ -15,6 +15,7 @@ const (
 	gainNone            = 0.15
 	gainSkewed          = 0.30 // what the interval of a sound one leaves out
 	gainSure            = 0.90 // and that of a skewed one
+	gainOdd             = 1.6  // above which what was fitted is something else, for a lag
 )
 
 // slowFrom is the least lower end of the lag, above what the computer's own refresh explains, of a slow sensor, s; a
@@ -383,7 +384,7 @@ func (r *ring) lag() {
 	fast := map[bool]bool{}
 	for _, f := range r.forces {
 		fast[true], fast[false] = fast[true] || f.fast[true], fast[false] || f.fast[false]
-		if f.fitted && !f.broken && f.ended() && f.fit.G >= 0.3 && f.made.end >= 0.02 {
+		if f.fitted && !f.broken && f.ended() && f.fit.G >= gainSkewed && f.fit.G <= gainOdd && f.plain() && f.made.end >= 0.02 {
 			all, last = append(all, f.fit), f
 		}
 	}
@@ -410,7 +411,7 @@ func (r *ring) lag() {
 // refreshed is how old what is told of the ratio about a force may be, s: it reads as lag too.
 func (r *ring) refreshed(f *force) float64 {
 	s := &r.w.own.lambda
-	return min(refresh(s, f.begin-15, f.begin+15), interval(s, f.begin-15, f.begin+15), 0.3)
+	return min(refresh(s, f.begin-15, f.begin+15), interval(s, f.begin-15, f.begin+15), 0.5)
 }
 
 // unfollowed judges what the technician said and the sensor did not show: was the mixture moved at all?
