@@ -202,6 +202,18 @@ func (w *Watcher) step(t float64) (d float64, ok bool) {
 // noise is what the disturbance spreads by itself in the seconds that [Watcher.step] has compared with.
 func (w *Watcher) noise() float64 { return max(w.past.spread(), 0.002) }
 
+// plain reports whether a step is so many times what the mean of a second spreads by itself.
+func (w *Watcher) plain(d, times float64) bool {
+	d, n := math.Abs(d), w.noise()
+	switch {
+	case d >= times*n:
+		return true
+	case d < times*n/math.Sqrt(perSecond): // no mean can be so much quieter
+		return false
+	}
+	return d >= times*max(w.past.spreadOfMeans(), 0.002)
+}
+
 // Least steps that are looked at, as fractions of fuel and in parts of what the disturbance spreads by itself: where a force was
 // said, and where none was.
 const (
@@ -209,6 +221,7 @@ const (
 	leastUnsaid = 0.03
 	plainSaid   = 3
 	plainUnsaid = 5
+	plainEnd    = 3
 )
 
 // stepForce looks for the flanks of a force and follows what comes of it.
@@ -236,11 +249,7 @@ func (w *Watcher) lookForOnset(p recent.Reading) {
 		return
 	}
 	d, ok := w.step(p.T())
-	if !ok || math.Abs(d) < leastSaid {
-		return
-	}
-	noise := w.noise()
-	if math.Abs(d) < plainSaid*noise {
+	if !ok || math.Abs(d) < leastSaid || !w.plain(d, plainSaid) {
 		return
 	}
 	side := analysis.Rich
@@ -248,7 +257,7 @@ func (w *Watcher) lookForOnset(p recent.Reading) {
 		side = analysis.Lean
 	}
 	m := w.near(p.T())
-	if m != nil && m.side != side || m == nil && w.asked.side != side && (math.Abs(d) < leastUnsaid || math.Abs(d) < plainUnsaid*noise) {
+	if m != nil && m.side != side || m == nil && w.asked.side != side && (math.Abs(d) < leastUnsaid || !w.plain(d, plainUnsaid)) {
 		return
 	}
 	w.dropUnsaid()

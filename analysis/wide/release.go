@@ -32,7 +32,7 @@ func (w *Watcher) lookForEnd(f *force, p recent.Reading) {
 		return
 	}
 	w.announce(f, p)
-	if ok && f.sign*d < -0.45*f.size && f.sign*d < -3*w.noise() {
+	if ok && f.sign*d < -0.45*f.size && w.plain(d, plainEnd) {
 		s := &w.own.lambda
 		at, level := s.Len()-1, w.disturbanceBase(t)
 		for at > 0 && f.sign*(w.disturbance(s.At(at-1))-level) < -math.Abs(d)/3 && t-s.At(at-1).T() < stepGap+2 {

@@ -1,6 +1,8 @@
 package wide
 
 import (
+	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
@@ -81,5 +83,33 @@ func BenchmarkStep(b *testing.B) {
 		s.Sent, s.Received = s.Sent+off, s.Received+off
 		w.Step(s)
 		i++
+	}
+}
+
+// Of white noise a mean of a second spreads by less, the less the more readings it has, to a third of its variance; of a loop that hunts in
+// a slow wave it spreads as its readings do. White noise by hand: 1/√3 of the readings' where there are three or more.
+func TestSpreadOfMeans(t *testing.T) {
+	for _, c := range []struct {
+		rate        float64
+		wave        float64 // s
+		least, most float64 // in parts of the readings' spread
+	}{{1, 0, 0.85, 1.001}, {12, 0, 0.5, 0.68}, {50, 0, 0.5, 0.68}, {12, 8, 0.95, 1.001}, {50, 8, 0.95, 1.001}} {
+		rng := rand.New(rand.NewPCG(4, uint64(c.rate)))
+		var mean float64
+		for range 40 {
+			var x window
+			for i := range int(c.rate * (stepPast - stepGap)) {
+				v := rng.NormFloat64()
+				if c.wave > 0 {
+					v = math.Sin(2 * math.Pi * float64(i) / c.rate / c.wave)
+				}
+				x.values = append(x.values, v)
+			}
+			x.sorted = slices.Sorted(slices.Values(x.values))
+			mean += x.spreadOfMeans() / x.spread() / 40
+		}
+		if mean < c.least || mean > c.most {
+			t.Errorf("%g readings/s, wave of %g s: %.2f, want %.2f to %.2f", c.rate, c.wave, mean, c.least, c.most)
+		}
 	}
 }

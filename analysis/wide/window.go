@@ -1,6 +1,9 @@
 package wide
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // window keeps the middle and the spread of what a reading of the ratio was worth in the seconds before a flank's own
 // time, in order of size, so that a new reading costs one insertion and no sorting.
@@ -91,3 +94,22 @@ func middleOf(v []float64) float64 {
 }
 
 func abs(x float64) float64 { return max(x, -x) }
+
+// perSecond is how many readings that do not repeat one another's noise a second has at the most: an engine's own is alike for about 0.3 s
+// (common practice, no source).
+const perSecond = 3
+
+// spreadOfMeans is what means of a second spread by themselves: of what the values spread, that which they differ by from one third of
+// a second to the next averages out (the mean square successive difference: J. von Neumann, Ann. Math. Stat. 12, 1941), robustly as
+// [spread] is; a target that swings, or a loop that hunts, does not.
+func (x *window) spreadOfMeans() float64 {
+	rate := float64(len(x.values)) / (stepPast - stepGap)
+	far := max(1, int(math.Round(rate/perSecond)))
+	var d []float64
+	for i := far; i < len(x.values); i++ {
+		d = append(d, abs(x.values[i]-x.values[i-far]))
+	}
+	whole := x.spread()
+	fast := min(1.4826*median(d)/math.Sqrt2, whole)
+	return math.Sqrt(whole*whole - fast*fast + fast*fast/max(1, min(rate, perSecond)))
+}
