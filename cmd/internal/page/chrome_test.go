@@ -5,6 +5,7 @@ import (
 	"net"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -21,6 +22,7 @@ import (
 	"pushback/cmd/internal/live"
 	"pushback/cmd/internal/sessiontest"
 	"pushback/cmd/internal/words"
+	"pushback/decode"
 	"pushback/obd"
 )
 
@@ -466,6 +468,26 @@ func TestTwoClients(t *testing.T) {
 	}
 	if got := chrometest.Eval[int](t, one, `document.querySelectorAll(".arc.proven").length`); got != len(analysis.ProofOrder) {
 		t.Errorf("%d arcs are drawn as proven", got)
+	}
+}
+
+// A sensor that turns out to be a wide-range one while the page is open gets the arc for its scale there, without a reload, and after one.
+func TestScaleArcComes(t *testing.T) {
+	ctx := chrometest.Start(t)
+	p := serve(t, Config{Setup: sessiontest.B1S1, Verdict: noVerdict})
+	chrometest.Do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(p.URL()))
+	chrometest.Until(t, ctx, `view !== null`)
+	const arcs = `[...document.querySelectorAll("svg.ring [data-arc][role=img]")].length`
+	if n := chrometest.Eval[int](t, ctx, arcs); n != len(analysis.ProofOrder) {
+		t.Fatalf("%d arcs before", n)
+	}
+	lambda := decode.Sample{Signal: decode.ByName(decode.SensorID{Bank: 1, Position: 1}.Ratio()), Value: 1}
+	if err := p.Write(session.Frame{Record: obd.Record{At: time.Second}, Samples: []decode.Sample{lambda}}); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		chrometest.Until(t, ctx, arcs+` === `+strconv.Itoa(len(analysis.ProofOrder)+1)+` && document.querySelector("[data-arc=sensor_scale]").getAttribute("aria-label") !== null`)
+		chrometest.Do(t, ctx, chromedp.Reload())
 	}
 }
 

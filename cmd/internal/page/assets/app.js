@@ -125,7 +125,7 @@ function letters() {
 
 function arc(a) {
   const g = document.querySelector(`[data-arc="${a.id}"]`);
-  if (!g) return;
+  if (!g) return void redraw(); // its sensor has turned out to be a wide-range one
   const side = [...g.classList].find(c => c.startsWith("of-"));
   g.setAttribute("class", ["arc", a.state, a.open && "open", side].filter(Boolean).join(" "));
   g.querySelector("title").textContent = a.says;
@@ -137,21 +137,40 @@ function arc(a) {
 
 // The ring is one stop of the Tab key; arrow keys go round it. What an arc says is
 // shown to who cannot hear it, and to who taps it.
-const ringArcs = [...document.querySelectorAll("[data-arc]")];
-document.querySelector("svg.ring").setAttribute("role", "group");
-ringArcs.forEach((g, i) => {
-  g.setAttribute("role", "img");
-  g.setAttribute("tabindex", i ? -1 : 0);
-  g.onfocus = g.onclick = () => { $("arc").dataset.of = g.dataset.arc; said(); };
-  g.onblur = () => { delete $("arc").dataset.of; said(); };
-  g.onkeydown = e => {
-    const by = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
-    if (!by) return;
-    e.preventDefault();
-    const next = ringArcs[(i + by + ringArcs.length) % ringArcs.length];
-    g.setAttribute("tabindex", -1); next.setAttribute("tabindex", 0); next.focus();
-  };
-});
+let ringArcs;
+function ring() {
+  ringArcs = [...document.querySelectorAll("[data-arc]")];
+  document.querySelector("svg.ring").setAttribute("role", "group");
+  ringArcs.forEach((g, i) => {
+    g.setAttribute("role", "img");
+    g.setAttribute("tabindex", i ? -1 : 0);
+    g.onfocus = g.onclick = () => { $("arc").dataset.of = g.dataset.arc; said(); };
+    g.onblur = () => { delete $("arc").dataset.of; said(); };
+    g.onkeydown = e => {
+      const by = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
+      if (!by) return;
+      e.preventDefault();
+      const next = ringArcs[(i + by + ringArcs.length) % ringArcs.length];
+      g.setAttribute("tabindex", -1); next.setAttribute("tabindex", 0); next.focus();
+    };
+  });
+}
+ring();
+
+// redraw takes the ring from the server anew: it has got another arc.
+let redrawing = false;
+async function redraw() {
+  if (redrawing) return;
+  redrawing = true;
+  try {
+    const page = new DOMParser().parseFromString(await (await fetch(".")).text(), "text/html");
+    document.querySelector("svg.ring").replaceWith(page.querySelector("svg.ring"));
+    ring();
+    for (const a of view.arcs) if (document.querySelector(`[data-arc="${a.id}"]`)) arc(a);
+  } catch { /* the next view tries again */ }
+  redrawing = false;
+}
+
 function said() {
   const of = $("arc").dataset.of, a = of && view && view.arcs.find(a => a.id === of);
   $("arc").hidden = !a;
