@@ -26,18 +26,19 @@ type Tick struct {
 }
 
 // Trace holds all that can be drawn of a session: every reading of the sensor and of its bank's
-// short-term trim, the holds, the gaps, the events and the marks. A reading that is NaN breaks the
+// short-term trim, the commanded lambda, the holds, the gaps, the events and the marks. A reading that is NaN breaks the
 // line: it was asked for and nothing came.
 type Trace struct {
-	Sensor decode.SensorID
-	Volts  series.Series // V
-	Lambda series.Series // equivalence ratio, of a wide-range sensor
-	Down   series.Series // V, the downstream sensor of the bank
-	Trim   series.Series // %
-	Holds  []Hold
-	Gaps   [][2]float64 // s
-	Ticks  []Tick       // by time
-	End    float64      // s, of the last record
+	Sensor  decode.SensorID
+	Volts   series.Series // V
+	Lambda  series.Series // equivalence ratio, of a wide-range sensor
+	Command series.Series // the one that the computer asks for
+	Down    series.Series // V, the downstream sensor of the bank
+	Trim    series.Series // %
+	Holds   []Hold
+	Gaps    [][2]float64 // s
+	Ticks   []Tick       // by time
+	End     float64      // s, of the last record
 
 	open  bool                         // the last hold
 	roles decode.Roles[*series.Series] // nil: it is not drawn
@@ -52,6 +53,8 @@ func NewTrace(sensor decode.SensorID) *Trace {
 			return &t.Volts
 		case name == sensor.Ratio():
 			return &t.Lambda
+		case name == "EQ_RAT":
+			return &t.Command
 		case sensor.Position == 1 && name == sensor.Downstream().Voltage():
 			return &t.Down
 		case slices.Contains(sensor.Trims(), name):

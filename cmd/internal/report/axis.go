@@ -32,7 +32,9 @@ func (t trace) upperScale(ts ...trace) scale {
 			continue
 		}
 		s = s.hold(u.upper())
-		if !t.Wide() {
+		if t.Wide() {
+			s = s.hold(&u.Command)
+		} else {
 			s = s.hold(&u.Down)
 		}
 	}

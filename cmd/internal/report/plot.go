@@ -69,9 +69,11 @@ func (t trace) body(v view) string {
 		d.span("band "+string(b.Side), b.From, b.To, label)
 	}
 	d.axes(t.middle())
-	if !t.Wide() {
-		d.curve("down", &t.Down, v.volts, voltsTop, voltsHeight)
+	beside, class := &t.Down, "down"
+	if t.Wide() {
+		beside, class = &t.Command, "command"
 	}
+	d.curve(class, beside, v.volts, voltsTop, voltsHeight)
 	d.curve("volts", t.upper(), v.volts, voltsTop, voltsHeight)
 	d.curve("trim", &t.Trim, v.trim, trimTop, trimHeight)
 	if t.upper().Len() == 0 {
@@ -327,6 +329,7 @@ func (t trace) says(v view) string {
 	}
 	if t.Wide() {
 		about("Lambda", "", &t.Lambda)
+		about("Commanded lambda", "", &t.Command)
 	} else {
 		about("Voltage", " V", &t.Volts)
 	}

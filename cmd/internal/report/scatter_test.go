@@ -89,6 +89,7 @@ func TestWideRange(t *testing.T) {
 		at := time.Duration(i) * time.Second
 		_ = tr.Write(session.Frame{Record: obd.Record{At: at}, Samples: []decode.Sample{
 			{Signal: decode.ByName("EQ_RAT11"), Sent: at, Received: at, Value: v},
+			{Signal: decode.ByName("EQ_RAT"), Sent: at, Received: at, Value: 1.01},
 			{Signal: decode.ByName("O2S12"), Sent: at, Received: at, Value: 0.7}}})
 	}
 	if !tr.Wide() || tr.Lambda.Len() != 4 {
@@ -103,7 +104,7 @@ func TestWideRange(t *testing.T) {
 	if err := r.WriteSVG(&b, "traces"); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"B1S1 lambda", "Lambda between 0.96 and 1.99", `class="line volts"`} {
+	for _, want := range []string{"B1S1 lambda", "Lambda between 0.96 and 1.99", "Commanded lambda between 1.01 and 1.01", `class="line volts"`, `class="line command"`} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("no %q", want)
 		}

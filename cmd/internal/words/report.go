@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -147,6 +148,8 @@ var evidenceNames = map[string]string{
 	"away_s": "away for", "from_pct": "trim before", "held_s": "held for", "held_v": "held at", "limit_pct": "limit",
 	"mean_v": "mean", "most_pct": "at most", "moved_pct": "trim moved", "needed_g": "needed", "oxygen_g": "oxygen moved", "other_moved_pct": "other bank moved",
 	"own_moved_pct": "forced bank moved", "rate_pct_s": "rate", "reading_v": "reading", "readings": "readings", "seconds": "for",
+	"delay_s": "delay", "fed_pct": "fed", "flank_s": "most of the way took", "forces": "steps", "gain_other_bank": "gain of the other bank", "lag_s": "lag",
+	"moved_ratio": "lambda moved", "ramp_s": "fed within", "rear_v": "behind the catalyst", "top_ratio": "lambda up to",
 	"stayed_s": "stayed for", "stood_still_s": "stood still for", "trim_made_pct": "trim still away by", "trim_pct": "trim at", "waited_s": "waited",
 	"watched_s": "watched for",
 }
@@ -171,6 +174,15 @@ func EvidenceText(ev map[string]float64) []string {
 				continue
 			}
 		}
+		if lo, hi, is := interval(ev, key); is {
+			out = append(out, fmt.Sprintf("%s %.2f (%.2f to %.2f)%s", cmp.Or(evidenceNames[key], key), v, lo, hi, map[bool]string{true: " s"}[strings.HasSuffix(key, "_s")]))
+			continue
+		}
+		if of := strings.NewReplacer("_low", "", "_high", "").Replace(key); of != key {
+			if _, has := ev[of]; has {
+				continue // it stands with its figure
+			}
+		}
 		name := evidenceNames[key]
 		if name == "" {
 			name = strings.ReplaceAll(key, "_", " ")
@@ -193,6 +205,17 @@ func EvidenceText(ev map[string]float64) []string {
 		}
 	}
 	return out
+}
+
+// interval is that of a figure that has one: gain has gain_low and gain_high, lag_s has lag_low_s and lag_high_s.
+func interval(ev map[string]float64, key string) (lo, hi float64, is bool) {
+	name, unit := strings.TrimSuffix(key, "_s"), ""
+	if name != key {
+		unit = "_s"
+	}
+	lo, hasLo := ev[name+"_low"+unit]
+	hi, hasHi := ev[name+"_high"+unit]
+	return lo, hi, hasLo && hasHi
 }
 
 // CanShow says what readings of this rate can and cannot show.

@@ -24,3 +24,21 @@ func TestOwnerReadsWhatWasDone(t *testing.T) {
 		}
 	}
 }
+
+// A figure that has an interval is one text, and its ends are not said again; what has no name is said by its key.
+func TestEvidenceText(t *testing.T) {
+	for _, c := range []struct {
+		ev   map[string]float64
+		want string
+	}{
+		{map[string]float64{"gain": 0.82, "gain_low": 0.55, "gain_high": 1.094, "forces": 2}, "steps 2; gain 0.82 (0.55 to 1.09)"},
+		{map[string]float64{"lag_s": 0.9, "lag_low_s": 0.7, "lag_high_s": 1, "fed_pct": -9}, "fed -9 %; lag 0.90 (0.70 to 1.00) s"},
+		{map[string]float64{"after_s": 1, "after_min_s": 0.8, "after_max_s": 1.3}, Within(0.8, 1.3)},
+		{map[string]float64{"delay_s": 0.5}, "delay 0.5 s"},
+		{map[string]float64{"other_low": 3}, "other low 3"},
+	} {
+		if got := strings.Join(EvidenceText(c.ev), "; "); got != c.want {
+			t.Errorf("%v: %q, want %q", c.ev, got, c.want)
+		}
+	}
+}
