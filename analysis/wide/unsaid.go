@@ -83,7 +83,7 @@ func (f *force) looks() float64 {
 
 // odds are the log odds that somebody tests and made all of these changes, of the others that are known none.
 func (w *Watcher) odds(set []*force) float64 {
-	x := math.Log(testOdds / max(1, w.now/testWithin))
+	x := math.Log(testOdds) - 2*math.Log(max(1, w.now/testWithin)) // fewer begin to test then, and there were more chances to look like it
 	own := float64(w.ownSteps) + ownSteps
 	for i := range w.forces {
 		if f := &w.forces[i]; !f.marked && f.ended() && !slices.Contains(set, f) {
