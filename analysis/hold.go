@@ -165,19 +165,26 @@ func (w *Watcher) judgeHold(f *force) {
 	if a.state == cannot {
 		far = 15 // nothing of its own to compare with, and purge may move trim by some 10 %
 	}
-	strides := o.moved() >= far && o.drop <= 1.01*trimCount && since >= 8 && o.now > o.ceiling()+o.margin()            // it hunts that far by itself else
+	strides := o.moved() >= far && o.drop <= 1.01*trimCount && since >= 8 && o.n >= 4                                  // fewer would not show that it turned back
 	if (o.state == answered || strides) && !f.emittedOther && since > 1 && w.cfg.By != ByMixture && !w.heldBeside(f) { // propane reaches both banks
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
 		inStep := o.lowAt.T() <= f.beginHi+2
 		// One that goes back to its middle and stops there answers nothing either.
-		beyond := abs(o.raw) >= nearZero
+		beyond := abs(o.raw) >= nearZero && w.otherBeyond(f)
 		if !own && inStep && beyond && (strides || a.state == silent && o.moved() >= 5) {
 			f.emittedOther = true
 			w.fitAnswer(o, &w.otherTrim, w.now)
 			w.emit(Event{T: o.onset, Name: OtherBankAnswers, Bank: w.other})
 		}
 	}
+}
+
+// otherBeyond reports whether the other bank's trim has gone farther than it went by itself in the minute before the force.
+func (w *Watcher) otherBeyond(f *force) bool {
+	o := &f.other
+	lo, hi, n := w.otherTrim.short.Span(f.beginLo-baselineFor, f.beginLo)
+	return o.now > o.ceiling()+o.margin() && (n == 0 || o.up > 0 && o.raw > hi+trimCount || o.up < 0 && o.raw < lo-trimCount)
 }
 
 // steered reports whether the sensor has told the loop to move for as long as silence

@@ -91,7 +91,7 @@ func (c *assessment) leanLife() (odds, moved float64) {
 	}
 	for _, f := range c.forces {
 		if n == 0 && f.bank == c.w.bank && f.volts.known() {
-			level, n = (f.volts.low+f.volts.high)/2-f.rel.zero, 1
+			level, n = min((f.volts.low+f.volts.high)/2, f.volts.low+0.05)-f.rel.zero, 1 // the branch may have been open for some of it
 		}
 	}
 	if n > 0 {

@@ -56,8 +56,8 @@ func (o *ownStays) on(side Side) stays {
 	return staysOf(secs)
 }
 
-// enoughStays is how many it takes to set aside the few that a single rest has shown.
-const enoughStays = 6
+// enoughStays is how many it takes to set aside the few that a single rest has shown; the law that they follow is taken at the upper bound of its mean.
+const enoughStays = 4
 
 // outstays reports whether the stays after the session's releases of this side, each until trim had gone back, hang together with
 // trim and not with plain switching, by all the stays that the session has shown.

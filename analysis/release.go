@@ -74,6 +74,7 @@ type openReading struct {
 	doubtful  bool    // it may
 	lowOn     float64 // V: range of the readings on the expected side
 	highOn    float64
+	ranged    bool      // the sensor went to and fro before the session's first force
 	zero      float64   // V: the levels count from here, where the signal return is raised
 	openSince float64   // s: since when the reading lies at the level of the open input; 0: it does not
 	chance    float64   // of such a stay by plain switching, where that alone left it open; 0: otherwise
@@ -148,6 +149,7 @@ func (r *release) begin(f *force, trim float64, first *force) {
 	} else {
 		r.trimMade = trim - a.low
 	}
+	r.ranged = first.volts.known() && first.volts.high-first.volts.low >= 2*alive
 	if r.trimMade < 4 || f.seconds() < 1.5 {
 		r.state = sensorNotYet
 	} else if f.own.base.known() && f.volts.switching() {
@@ -362,7 +364,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 			return set(sensorVague, reason.CameToOpenLevel.Of(r.input.level))
 		}
 		switch {
-		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || r.settled.flat(now) && (b.switching() || b.high-b.low >= 2*alive) && r.likeOpen(b)):
+		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || r.settled.flat(now) && (b.switching() || r.ranged || b.high-b.low >= 2*alive) && r.likeOpen(b)):
 			r.open, r.doubtful = true, true
 			return set(sensorVague, reason.LiesAsOpen.Of(r.settled.high))
 		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat):

@@ -3,6 +3,8 @@ package analysis
 import (
 	"slices"
 	"testing"
+
+	"pushback/analysis/recent"
 )
 
 // releaseCase is a release as it is read, written for a sensor that must say rich: it was held lean,
@@ -157,6 +159,34 @@ func TestAnswerCases(t *testing.T) {
 			}
 			if !slices.Contains(c.want, a.state) {
 				t.Errorf("%s, %s: state %d, want %v; moved %.1f %%", c.name, side, a.state, c.want, a.moved())
+			}
+		}
+	}
+}
+
+// Trim that is given up goes back to zero: where it stood above at rest, that is no answer with the force.
+func TestGivenUpIsNotTheWrongWay(t *testing.T) {
+	for _, side := range []Side{Lean, Rich} {
+		for end, want := range map[float64]answerState{0: answerOpen, -8: wrongWay} {
+			var a answer
+			up := map[Side]float64{Lean: 1, Rich: -1}[side]
+			base := trimBase{n: 40, seconds: 12, low: 3.9, high: 7, median: 5.5, last: 5.5}
+			if side == Rich {
+				base = trimBase{n: 40, seconds: 12, low: -7, high: -3.9, median: -5.5, last: -5.5}
+			}
+			a.begin(side, 0, 0.1, base, noise{block: 1, n: 12, mean: base.median, sd: 0.9, bias: 0.5})
+			for i := range 60 {
+				at, v := 0.2*float64(i+1), end
+				switch {
+				case at < 3:
+					v = 5.5 + at
+				case at < 5:
+					v = 8.5 + (end-8.5)*(at-3)/2
+				}
+				a.add(recent.Reading{Lo: at, Hi: at, V: up * v}, up*v, up*v)
+			}
+			if a.state != want {
+				t.Errorf("%s, to %.0f %%: state %d, want %d", side, end, a.state, want)
 			}
 		}
 	}

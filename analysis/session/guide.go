@@ -58,6 +58,7 @@ const (
 	reactIn      = 5 * time.Second  // what a person usually takes
 	openWithin   = 12 * time.Second // to open the branch; then the test goes on without
 	letGoWithin  = 20 * time.Second // to let go; then the reading lies there by itself
+	awayFor      = 20 * time.Second // beyond the usual, for a slow loop to bring the mixture back
 	unseenAnswer = 8 * time.Second  // after a release that shows nowhere
 	clearsWithin = time.Minute      // for a computer that let go of the sensor to come back
 	closeWithin  = 20 * time.Second // to close a branch that was left open
@@ -162,11 +163,12 @@ type side struct {
 
 // notice is what is said beside the step.
 type notice struct {
-	twice bool             // again was asked for in vain
-	why   Reason           // why the step is asked for, or was cut short
-	back  []analysis.Proof // that were decided and are open again, or the other way now
-	since time.Duration    // of back
-	known map[analysis.ProofID]analysis.State
+	twice  bool             // again was asked for in vain
+	why    Reason           // why the step is asked for, or was cut short
+	back   []analysis.Proof // that were decided and are open again, or the other way now
+	since  time.Duration    // of back
+	looked time.Duration    // when it was looked for last
+	known  map[analysis.ProofID]analysis.State
 }
 
 // NewGuide returns a guide that reports to prompt (at each new stage and each
@@ -222,10 +224,9 @@ func (g *Guide) Write(f Frame) error {
 	for _, e := range f.Beside {
 		g.eventBeside(e)
 	}
-	if len(f.Events) > 0 {
-		g.compare()
+	if g.advance(); len(f.Events) > 0 || g.now-g.notice.looked >= time.Second || g.stage == StageDone {
+		g.compare() // some are taken back by time alone
 	}
-	g.advance()
 	p, say := g.say()
 	over := g.stage == StageDone
 	g.over = over
@@ -275,6 +276,7 @@ const backFor = 8 * time.Second
 
 // compare notes what the ring has lost since the last event.
 func (g *Guide) compare() {
+	g.notice.looked = g.now
 	for _, p := range g.judge.Verdict().Of(g.judge.setup.Sensor.String()).Proofs {
 		was := g.notice.known[p.ID]
 		if p.State == analysis.Proven || p.State == analysis.Failed {
@@ -323,6 +325,9 @@ func (g *Guide) say() (Prompt, bool) {
 		p.Until = g.since + g.holdFor()
 	case StageAnswer:
 		p.Until = g.since + g.cfg.Answer
+		if g.now >= p.Until {
+			p.Until += awayFor
+		}
 	case StageWait:
 		p.Until = g.until
 	}

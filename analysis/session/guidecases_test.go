@@ -201,6 +201,7 @@ func TestGuideAsksForWhatIsMissing(t *testing.T) {
 		{name: "the loop is proven otherwise", script: held + "33s concluded loop_proven", want: oneHold + "; 1m2s done"},
 		{name: "nor with the branch left open", script: held + "33s branch_open",
 			want: oneHold + "; 33s wait (branch); 53s done (branch)"},
+		{name: "a slow loop: the reading is still where it was brought", script: held + "33s sensor_answers; 33s O2S11 0.8", until: 90 * s, want: oneHold + "; 1m22s force lean (undecided)"},
 		{name: "nothing is decided", script: held, want: oneHold + "; 1m2s force lean (undecided)"},
 		{name: "unclear is not decided", script: held + "33s proof adds_fuel unclear; 33s proof sensor_rich proven",
 			want: oneHold + "; 1m2s force lean (undecided)"},
@@ -415,5 +416,20 @@ func TestGuideEndsWithinWhatWasTold(t *testing.T) {
 				t.Errorf("%s, %s: not done after %v: %q", by, name, most, stages)
 			}
 		}
+	}
+}
+
+// What only time takes back, with no event, is told all the same, in the next second.
+func TestTakenBackByTime(t *testing.T) {
+	var told []time.Duration
+	led(t, Setup{}, leanOnly, heldLean+"32s ends lean; 33s proof recovery proven; 34s switching_resumes; 36s proof recovery failed", 45*s, func(p Prompt) {
+		for _, b := range p.Back {
+			if b.ID == analysis.ProofRecovery {
+				told = append(told, p.At)
+			}
+		}
+	})
+	if len(told) == 0 || told[0] < 36*s || told[0] > 38*s {
+		t.Errorf("told at %v", told)
 	}
 }

@@ -455,12 +455,17 @@ func (g *Guide) advance() {
 		settled := g.hold.sensor && g.hold.resumed > 0 && (g.both.sensor && g.both.resumed > 0 || !g.both.second) && g.now-resumed >= g.cfg.Settle
 		nothing := !g.hold.seen && in >= unseenAnswer
 		lost := g.hold.spoilt == WhyLetGo && in >= reactIn
-		if settled || nothing || lost || in >= g.cfg.Answer {
+		if settled || nothing || lost || in >= g.cfg.Answer && !(g.stillAway() && in < g.cfg.Answer+awayFor) {
 			g.next()
 		}
 	case StageWait:
 		g.advanceWait()
 	}
+}
+
+// stillAway reports whether the reading has not left the side to which the loop brought it: a hold on that side would not be told from it.
+func (g *Guide) stillAway() bool {
+	return g.hold.seen && g.hold.sensor && g.hold.resumed == 0 && g.engine.reads == g.side.Opposite()
 }
 
 func (g *Guide) advanceHold(in time.Duration) {

@@ -85,7 +85,7 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 		t.Err = err
 		return t
 	}
-	setup, err := session.NewSetup(cfg.Car.Sensor, "", p.Vehicle().Format)
+	setup, err := session.NewSetup(cfg.Car.Sensor, string(analysis.ByWire), p.Vehicle().Format)
 	if err != nil {
 		t.Err = err
 		return t
