@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"runtime/debug"
 	"syscall"
+	"time"
 
 	"pushback/cmd/internal/term"
 )
@@ -19,17 +20,25 @@ func main() {
 	ctx, cancel := context.WithCancel(context.Background())
 	signals := make(chan os.Signal, 2)
 	signal.Notify(signals, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
-	go func() {
-		<-signals
-		cancel() // the session ends cleanly, with what was recorded
-		<-signals
+	go heed(signals, cancel, func() {
 		term.Restore()
 		os.Exit(statusFailed)
-	}()
+	})
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(50) // the readings of hours live until the end: it costs no time that can be measured, and a fifth less room
 	}
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// heed ends the session at the first signal, cleanly and with what was recorded, and the program at a later one. One right after the
+// first says the same again: timeout(1) sends each signal to the program and to its group.
+func heed(signals <-chan os.Signal, end, quit func()) {
+	<-signals
+	end()
+	for first := time.Now(); time.Since(first) < time.Second; {
+		<-signals
+	}
+	quit()
 }
 
 // run is the whole program. It returns the exit status. When ctx is done a session
