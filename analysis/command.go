@@ -180,6 +180,8 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, reason.NotSteady.Of(), "contact_share", f.share)
 	case a.n == 0:
 		say(Unclear, reason.TrimUnread.Of())
+	case a.stopsAtZero(1) && c.letGo(): // trim that is given up goes to zero and stands there
+		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "stood_still_s", a.stuckFor())
 	case a.stopsAtZero(1) && !f.opened && a.n >= 4 && a.moved() >= 2*trimCount-roundoff && !f.wasOpen && c.w.steered(f):
 		say(Failed, c.held(f).And(stood, a.moved(), a.stuckFor()),
 			"stood_still_s", a.stuckFor())

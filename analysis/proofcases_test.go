@@ -292,6 +292,13 @@ func TestProofsOfSeveralForces(t *testing.T) {
 				return []*force{with(Lean, quietTrim(15), idle), with(Lean, later, quietTrim(15), idle), with(Rich)}
 			},
 			func(c *assessment) Proof { return c.command(Lean) }, Unclear},
+		{"trim: it stands at its middle, as it does where the computer gives it up", ByWire, func() []*force {
+			stands := func(f *force) {
+				f.own = answer{up: f.own.up, n: 60, began: f.begin, hi: f.begin, course: course{start: -5, low: -5, bottom: -5, nowAt: f.end},
+					stillness: f.own.stillness, steadiness: steadiness{steadyAt: f.begin + 2}, onsetFit: f.own.onsetFit}
+			}
+			return []*force{with(Lean, func(f *force) { f.own.state, f.letGo, f.letGoAt = answerOpen, byTrim, f.begin+7 }), with(Rich, later, stands)}
+		}, func(c *assessment) Proof { return c.command(Rich) }, Unclear},
 		{"sensor: told once, not the other time", ByWire, func() []*force { return []*force{with(Lean), with(Lean, later, mute)} },
 			func(c *assessment) Proof { return c.sensor(Rich) }, Unclear},
 		{"sensor: late once, told once", ByWire, func() []*force {
