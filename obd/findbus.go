@@ -225,7 +225,7 @@ func (s *search) try(ctx context.Context, b Bus) (Format, error) {
 		wait = 10 * second
 	}
 	raw, err := s.ask(ctx, supported.Hex(), wait)
-	for end := s.clock.Now().Add(deferredMost); err == nil && s.putOff(raw, b) && s.clock.Now().Before(end); {
+	for end := s.clock.Now().Add(deferredMost); err == nil && s.putOff(raw, b, J1979) && s.clock.Now().Before(end); {
 		raw, err = s.ask(ctx, supported.Hex(), wait)
 	}
 	if errors.Is(err, errSilent) {
@@ -268,6 +268,9 @@ func (s *search) introduce(ctx context.Context, b Bus, by framing) (Format, erro
 		return Format{}, err
 	}
 	raw, err := s.askSecond(ctx, b, supported)
+	for end := s.clock.Now().Add(deferredMost); err == nil && s.putOff(raw, b, J1979v2) && s.clock.Now().Before(end); {
+		raw, err = s.askSecond(ctx, b, supported)
+	}
 	if err != nil {
 		return Format{}, err
 	}

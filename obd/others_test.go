@@ -56,3 +56,26 @@ func TestOthers(t *testing.T) {
 		t.Errorf("two buses: found after %v, with one after %v", both, alone)
 	}
 }
+
+// A car of J1979-2 whose computer puts its first answer off is found as one: that answer, come late, is not taken for one of J1979.
+func TestPutOffAtFirst(t *testing.T) {
+	cfg, _, _ := simcar.RandomWide(100022)
+	late := false
+	cfg.Tap = func(m simcar.Traffic) {
+		late = late || m.From != 0 && len(m.Message) == 3 && m.Message[0] == 0x7F && m.Message[2] == 0x78
+	}
+	s, err := simcar.New(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := obd.NewAdapter(s.Link(), s.Clock(), obd.AdapterOptions{})
+	if _, err := a.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if f, err := a.FindBus(t.Context(), obd.BusUnknown); err != nil || f.Dialect != obd.J1979v2 {
+		t.Errorf("%+v, %v", f, err)
+	}
+	if !late {
+		t.Error("this car puts nothing off: take another seed")
+	}
+}

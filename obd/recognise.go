@@ -31,8 +31,8 @@ func (a *Adapter) formats(b Bus, d Dialect) (list []Format) {
 }
 
 // putOff reports whether a computer has said, in whatever format, that it is busy or answers later: it is there, and is to be asked again.
-func (a *Adapter) putOff(raw []byte, b Bus) bool {
-	return b != BusUnknown && slices.ContainsFunc(a.formats(b, J1979), func(f Format) bool {
+func (a *Adapter) putOff(raw []byte, b Bus, d Dialect) bool {
+	return b != BusUnknown && slices.ContainsFunc(a.formats(b, d), func(f Format) bool {
 		replies, o := Parse(raw, f, supported)
 		x := Exchange{Replies: replies, Outcome: o}
 		return x.Pending()
