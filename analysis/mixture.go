@@ -9,6 +9,9 @@ func (w *Watcher) lookForMixture() {
 	if w.marks > 0 || d.side == "" || d.n < 3 || d.seconds() < 1 || d.first.T() < w.lastEnd() {
 		return // who makes marks makes them for each force; purge looks the same
 	}
+	if _, always := w.Barred(); always {
+		return // no trim answers this sensor, or the car is never to be tested so
+	}
 	b, tr := w.baseBefore(&w.volts, d.first.T())
 	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
 	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)

@@ -195,6 +195,38 @@ func TestDownstreamSensorForced(t *testing.T) {
 	}
 }
 
+// By mixture what nobody announced is told of the sensor that trim answers, and not of the one behind the catalyst, of which the computer
+// says that it is not used for trim: whatever holds that on a side, it is no test.
+func TestUnusedSensorByMixture(t *testing.T) {
+	for position, want := range map[int]bool{1: true, 2: false} {
+		id := decode.SensorID{Bank: 1, Position: position}
+		w := NewWatcher(Config{Sensor: id, By: ByMixture})
+		told := false
+		for i := range 1600 {
+			at := float64(i) * 0.1
+			volts, trim := 0.45+0.35*math.Copysign(1, math.Sin(at*3)), 0.78125*float64(i/7%3-1)
+			if at > 80 && at < 120 {
+				volts, trim = 0.85, -min(15, 2*(at-80))
+			}
+			for _, x := range []decode.Sample{
+				{Signal: decode.ByName(id.Voltage()), Value: volts},
+				{Signal: decode.ByName("SHRTFT1" + map[int]string{2: "2"}[position]), Missing: position == 2},
+				{Signal: decode.ByName("SHRTFT1"), Value: trim},
+				{Signal: decode.ByName("RPM"), Value: 750},
+				{Signal: decode.ByName("FUELSYS1"), Value: 2},
+			} {
+				x.Sent, x.Received = secs(at), secs(at+0.01)
+				for _, e := range w.Step(x) {
+					told = told || e.Name == ForceBegins
+				}
+			}
+		}
+		if told != want {
+			t.Errorf("%s: told %v, want %v", id, told, want)
+		}
+	}
+}
+
 // Step is called for each reading of an eight-hour session: it allocates nothing while
 // nothing happens, and what is kept does not grow.
 func TestStepDoesNotAllocate(t *testing.T) {
