@@ -25,6 +25,8 @@ const (
 	StayedDeadRear    Code = "stayed_dead_rear" // side, for s, ratio
 	StayedDeadBank    Code = "stayed_dead_bank" // side, for s, ratio
 	SlowLag           Code = "slow_lag"         // s, s, s
+	LagOpen           Code = "lag_open"         // s, s
+	QuickFlank        Code = "quick_flank"      // side
 	SensorShowsNot    Code = "sensor_shows_not"
 )
 

@@ -66,3 +66,22 @@ func TestSwingingTarget(t *testing.T) {
 		}
 	}
 }
+
+// What lag the forces leave open is said, and which way a flank was too quick for a slow sensor.
+func TestLagIsSaid(t *testing.T) {
+	w := New(analysis.Config{By: analysis.ByMixture})
+	w.now = 100
+	f := good(analysis.Rich)
+	f.fit.Tau, f.fit.TauLow, f.fit.TauHigh, f.fast = 0.2, 0.05, 0.8, map[bool]bool{true: true}
+	w.forces = []force{f}
+	said := map[reason.Code][]any{}
+	for _, r := range w.Reasons() {
+		said[r[0].Code] = r[0].Figures
+	}
+	if v := said[reason.LagOpen]; len(v) != 2 || math.Abs(v[0].(float64)-0.05) > 0.01 || math.Abs(v[1].(float64)-0.8) > 0.01 {
+		t.Errorf("lag left open: %v", v)
+	}
+	if v := said[reason.QuickFlank]; len(v) != 1 || v[0] != analysis.Rich {
+		t.Errorf("quick flank: %v", v)
+	}
+}

@@ -379,15 +379,7 @@ func (r *ring) banks() {
 // lag decides whether the sensor is slow: the forces together say so, and one side at least has never shown a flank that a
 // slow sensor cannot show. What is fed has a slow flank of its own, so one force alone must say it more clearly.
 func (r *ring) lag() {
-	var all []Estimate
-	var last *force
-	fast := map[bool]bool{}
-	for _, f := range r.forces {
-		fast[true], fast[false] = fast[true] || f.fast[true], fast[false] || f.fast[false]
-		if f.fitted && !f.broken && f.ended() && f.fit.G >= gainSkewed && f.fit.G <= gainOdd && f.plain() && f.made.end >= 0.02 {
-			all, last = append(all, f.fit), f
-		}
-	}
+	all, last, fast := r.lags()
 	if last == nil || fast[true] && fast[false] {
 		return
 	}
@@ -406,6 +398,18 @@ func (r *ring) lag() {
 			p.Evidence["lag_s"] = math.Round(tau*1000) / 1000
 		}
 	}
+}
+
+// lags are the fits that tell a lag, the last force of them, and on which sides a flank was quicker than a slow sensor can show.
+func (r *ring) lags() (all []Estimate, last *force, fast map[bool]bool) {
+	fast = map[bool]bool{}
+	for _, f := range r.forces {
+		fast[true], fast[false] = fast[true] || f.fast[true], fast[false] || f.fast[false]
+		if f.fitted && !f.broken && f.ended() && f.fit.G >= gainSkewed && f.fit.G <= gainOdd && f.plain() && f.made.end >= 0.02 {
+			all, last = append(all, f.fit), f
+		}
+	}
+	return all, last, fast
 }
 
 // refreshed is how old what is told of the ratio about a force may be, s: it reads as lag too.

@@ -31,6 +31,15 @@ func (w *Watcher) Reasons() []reason.Reason {
 			add(reason.Beside, f.beside.G, f.beside.GLow, f.beside.GHigh, 100*f.beside.P)
 		}
 	}
+	if all, last, fast := w.newRing().lags(); last != nil {
+		_, low, high := lagging(all)
+		add(reason.LagOpen, low, high)
+		for _, rich := range []bool{true, false} {
+			if fast[rich] {
+				add(reason.QuickFlank, sideWord(rich))
+			}
+		}
+	}
 	for i := range w.cuts.all {
 		c := &w.cuts.all[i]
 		add(reason.Cut, c.begin, c.end, c.top, c.up.least, c.down.least, c.rearLow, c.slope)

@@ -27,6 +27,8 @@ var wide = sentences{
 	reason.StayedDeadRear:       say("the mixture was moved %s for %.0f s and the sensor behind the catalyst followed, but lambda stayed within %.3f of its rest"),
 	reason.StayedDeadBank:       say("the mixture was moved %s for %.0f s and the other bank's trim answered, but lambda stayed within %.3f of its rest"),
 	reason.SlowLag:              say("; but slowly: its lag is %.2f s (%.2f to %.2f), where a healthy one has 0.05 to 0.10"),
+	reason.LagOpen:              say("By all forces together a lag of %.2f to %.2f s is not excluded, one way at least."),
+	reason.QuickFlank:           say("A flank towards %s was quicker than a slow sensor can show: that way it is not slow."),
 	reason.SensorShowsNot:       say("the sensor does not show it"),
 	reason.MovedTrimRose:        say("the mixture was moved %s; trim rose, from %.1f to %.1f s after, by %.1f %%"),
 	reason.MovedTrimFell:        say("the mixture was moved %s; trim fell, from %.1f to %.1f s after, by %.1f %%"),
