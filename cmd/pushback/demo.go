@@ -65,9 +65,9 @@ on standard input, then shows the truth and what told it. The same seed shows th
 			if err != nil {
 				return err
 			}
-			style, err := handsNamed(cmd, f.hand)
-			if err != nil {
-				return err
+			style, known := hands.Named(f.hand)
+			if !known {
+				return usagef(cmd, "--hands %q is none of those that 'demo --hands list' names", f.hand)
 			}
 			if f.hide {
 				if cmd.Flags().Changed("car") && f.car != "hidden" {
@@ -128,14 +128,4 @@ func (a *app) runDemo(ctx context.Context, f demoFlags, r liveRun, sim *simcar.S
 		return err
 	}
 	return a.runLive(ctx, r)
-}
-
-// handsNamed finds a way of working.
-func handsNamed(cmd *cobra.Command, name string) (hands.Style, error) {
-	for _, s := range hands.Styles {
-		if s.Name == name {
-			return s, nil
-		}
-	}
-	return hands.Style{}, usagef(cmd, "--hands %q is none of those that 'demo --hands list' names", name)
 }

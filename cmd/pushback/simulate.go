@@ -24,7 +24,8 @@ on standard output is the port to give to the other commands.
 Forces are scripted with --force (lean@20s+12s, rich@45s+12s:0.9V,600ohm,
 propane@20s+15s, open@20s+3s, lean@25s+12s:other for the other bank's wire) or typed: lean [12s], rich [12s], propane [12s],
 vacuum [12s], open [3s] (the sensor's branch, nothing touched), rev [8s] (2700 rpm,
-then the throttle let go), snap (the throttle, to 4000 rpm), release, quit.`,
+then the throttle let go), snap (the throttle, to 4000 rpm), coast (on the road: a fuel cut in gear),
+pull (full load), release, quit.`,
 		Args: named(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if list {
@@ -95,7 +96,7 @@ func (a *app) runSimulate(ctx context.Context, sim *simcar.Sim, f simulateFlags)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.errOut, "car %q; type lean, rich, propane, vacuum, open, rev, snap, release or quit\n", f.car)
+	fmt.Fprintf(a.errOut, "car %q; type lean, rich, propane, vacuum, open, rev, snap, coast, pull, release or quit\n", f.car)
 	go simrun.Obey(a.in, a.errOut, sim, cancel)
 	<-ctx.Done()
 	return nil

@@ -63,12 +63,12 @@ func RunNamed(car, style string, seed uint64) (GuidedTrial, error) {
 	if err != nil {
 		return GuidedTrial{}, err
 	}
-	i := slices.IndexFunc(hands.Styles, func(s hands.Style) bool { return s.Name == style })
-	if i < 0 {
+	named, known := hands.Named(style)
+	if !known {
 		return GuidedTrial{}, fmt.Errorf("find hands %q: 'pushback demo --hands list' names them", style)
 	}
 	exp := simcar.Expected{Fault: c.Name, Conclusion: c.Expect, Also: c.Also}
-	return runGuided(seed, simcar.Config{Car: c, Seed: seed, BranchByHand: true}, exp, hands.Styles[i]), nil
+	return runGuided(seed, simcar.Config{Car: c, Seed: seed, BranchByHand: true}, exp, named), nil
 }
 
 func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.Style) GuidedTrial {

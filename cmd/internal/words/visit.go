@@ -21,7 +21,7 @@ func OpenWork(i agenda.Item) hazard.Advice {
 	case agenda.Mixture:
 		return hazard.Advice{Do: "mixture test on " + i.Sensor + ": propane, then a small vacuum hose" + about, Hazards: []hazard.Kind{hazard.Propane, hazard.Hose, hazard.Running}}
 	case agenda.Drive:
-		return hazard.Advice{Do: "drive for " + i.Sensor + ": long fuel cuts, full load (`pushback record --sensor " + i.Sensor + " --by fuelcut`)" + about, Hazards: []hazard.Kind{hazard.Running, hazard.Road}}
+		return hazard.Advice{Do: "drive for " + i.Sensor + ": long fuel cuts, full load (`pushback test --sensor " + i.Sensor + " --by fuelcut`)" + about, Hazards: []hazard.Kind{hazard.Running, hazard.Road}}
 	case agenda.Again:
 		return hazard.Advice{Do: "repair what the " + i.Sensor + " test found, then retest" + about + ", repair not counted", Hazards: []hazard.Kind{hazard.Wire, hazard.Running}}
 	case agenda.Leak:

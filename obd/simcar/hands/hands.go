@@ -297,6 +297,14 @@ var Styles = []Style{
 	{Name: "trembles", React: 1.5, Trembles: true},
 }
 
+// Named finds hands of Styles by their name.
+func Named(name string) (Style, bool) {
+	if i := slices.IndexFunc(Styles, func(s Style) bool { return s.Name == name }); i >= 0 {
+		return Styles[i], true
+	}
+	return Style{}, false
+}
+
 // Random returns the hands of a seed: any pace, and one habit or two of Styles half of the time.
 func Random(seed uint64) Style {
 	r := rand.New(rand.NewPCG(seed, 0x68616e6473))

@@ -139,3 +139,42 @@ func TestRandom(t *testing.T) {
 		t.Errorf("%d never tap, %d are without fault of 300", never, perfect)
 	}
 }
+
+// Who tests the sensor behind the catalyst drives: a fuel cut of some seconds, then full load, and nothing is tapped at the wheel.
+func TestDrives(t *testing.T) {
+	car, err := simcar.Find("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sim, err := simcar.New(simcar.Config{Car: car, Seed: 1, Trace: 100 * time.Millisecond})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := hands.New(hands.Styles[0], sim, "B1S2")
+	for tenth := range 600 {
+		if err := sim.Clock().Sleep(t.Context(), 100*time.Millisecond); err != nil {
+			t.Fatal(err)
+		}
+		switch {
+		case tenth == 50 || tenth == 70: // said again while they do it
+			h.Prompt("lift_off")
+		case tenth == 300:
+			h.Prompt("full_load")
+		}
+		if words := h.Due(); len(words) > 0 {
+			t.Fatalf("said at the wheel: %v", words)
+		}
+	}
+	lean, rich := 0, 0
+	for _, p := range sim.Truth().Trace {
+		if p.Lambda[0] > 2 && p.RPM > 1000 {
+			lean++
+		}
+		if p.Lambda[0] < 0.95 && p.RPM > 2000 {
+			rich++
+		}
+	}
+	if lean < 50 || lean > 100 || rich < 30 || rich > 80 {
+		t.Errorf("%.1f s without fuel, %.1f s at full load", float64(lean)/10, float64(rich)/10)
+	}
+}
