@@ -13,7 +13,8 @@ const (
 	gainSound, gainMost = 0.75, 1.35
 	gainHalf            = 0.6
 	gainNone            = 0.15
-	gainSkewed          = 0.30 // what the interval of a sound one leaves out
+	gainSkewed          = 0.30 // below which a fit tells no lag
+	gainOpen            = 0.20 // what the interval of a sound one leaves out: half of a sensor is told from it by its middle, not by its end
 	gainSure            = 0.90 // and that of a skewed one
 	gainOdd             = 1.6  // above which what was fitted is something else, for a lag
 )
@@ -316,7 +317,7 @@ func (r *ring) scale() {
 	}
 	scale := reason.Scale.Of(g, low, high)
 	switch rear, seen := r.rearProves(); {
-	case g >= gainSound && g <= gainMost && low > gainSkewed:
+	case g >= gainSound && g <= gainMost && low > gainOpen:
 		r.say(analysis.ProofScale, analysis.Proven, scale, ev...)
 	case g < gainNone || !r.is(analysis.ProofDelivery, analysis.Proven) && !rear && g < gainSound:
 		half := reason.HalfOfWhat.Of(g)

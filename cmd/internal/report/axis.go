@@ -25,7 +25,7 @@ func (t trace) upper() *series.Series {
 func (t trace) upperScale(ts ...trace) scale {
 	s := scale{0, 1}
 	if t.Wide() {
-		s = scale{0.9, 1.1}
+		s = scale{0.8, 1.2} // as on the screen and the page
 	}
 	for _, u := range ts {
 		if u.Wide() != t.Wide() {

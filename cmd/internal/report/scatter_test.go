@@ -95,7 +95,7 @@ func TestWideRange(t *testing.T) {
 	if !tr.Wide() || tr.Lambda.Len() != 4 {
 		t.Fatalf("%+v", tr)
 	}
-	if s := (trace{tr}).upperScale(trace{tr}); s != (scale{0.9, 1.5}) {
+	if s := (trace{tr}).upperScale(trace{tr}); s != (scale{0.8, 1.5}) {
 		t.Errorf("%+v", s)
 	}
 	r := sample("words", 1)
