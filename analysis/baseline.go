@@ -106,6 +106,7 @@ type voltsBase struct {
 	lean, rich stays
 	changes    int // of side
 	shareRich  float64
+	between    int // readings in the middle
 }
 
 // known reports whether there is enough to compare with.
@@ -113,6 +114,12 @@ func (b voltsBase) known() bool { return b.n >= 8 && b.seconds >= 4 }
 
 // switching reports whether the sensor was cycling.
 func (b voltsBase) switching() bool { return b.changes >= 3 }
+
+// dormant reports whether the reading lay between the sides, as a cold sensor's does or an open input's that no mixture moves: one that
+// lives is there for a moment. It may have been held once or twice, unseen.
+func (b voltsBase) dormant() bool {
+	return b.known() && b.seconds >= 8 && float64(b.between) >= 0.6*float64(b.n) && b.changes <= 3
+}
 
 // regular reports whether it cycled as a loop makes it, its stays much alike.
 func (b voltsBase) regular() bool {
@@ -237,6 +244,9 @@ func (w *Watcher) voltsBaseline(s *recent.Series, from, to float64) voltsBase {
 			b.seconds = -p.T()
 		}
 		b.n++
+		if p.V > middleLow && p.V < middleHigh {
+			b.between++
+		}
 		values = append(values, p.V)
 		if p.V > switchPoint {
 			nRich++

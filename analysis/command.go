@@ -22,7 +22,7 @@ func (c *assessment) command(side Side) Proof {
 	case len(c.on(side)) > 0:
 	case slices.ContainsFunc(c.discounted, func(f *force) bool { return f.side == side }):
 		p.State, p.Why = Unclear, reason.ForcedUnfit.Of()
-	case c.answersOther(side) && c.w.refused.longest[sideIndex(side)] >= pauseLasts && c.w.cfg.By == ByWire:
+	case c.answersOther(side) && c.w.refused.longest[sideIndex(side)] >= pauseLasts && c.w.cfg.By != ByMixture:
 		p.State, p.Why = Unclear, reason.StoodAgainst.Of(side, c.w.refused.longest[sideIndex(side)])
 	case c.w.announced(side):
 		p.State, p.Why = Unclear, reason.TapsDiffer.Of()
@@ -85,6 +85,15 @@ func (f *force) steeredBefore() bool {
 		beyond = -b.shortLow
 	}
 	return beyond >= 2*trimCount-roundoff
+}
+
+// stoodFor is how long trim stood about the hold, s; while it was held only, where the reading lay between the sides before: then
+// nothing asked trim to move.
+func (c *assessment) stoodFor(f *force) float64 {
+	if f.volts.dormant() && c.w.cfg.By != ByMixture {
+		return f.own.stuckFor()
+	}
+	return f.own.stoodFor()
 }
 
 // nothingNew reports whether the reading had lain all the time on the side to which it was then held: the loop was asked for nothing
@@ -170,7 +179,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 	case a.state == silent && f.nothingNew() && !c.silentOn(side.Opposite()) && !c.wentNoFurther(side):
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.NothingNew, side), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent && a.neverBeyond() && !c.silentOn(side.Opposite()), a.state == silent && !c.rested() && !c.letGo() &&
-		(a.stoodFor() >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
+		(c.stoodFor(f) >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, c.held(f).And(reason.NoAnswer, signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent && c.rested():
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.SteeredBefore), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())

@@ -160,7 +160,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		}
 	}
 	fo.n, fo.secs = n, until-h.at
-	if n < 4 || until-from < 1.5 || w.volts.unread(h.at-sayNear, until) >= handsHold {
+	if n < 4 || until-from < 1.5 || w.volts.interval > 1 && w.volts.volts.From(until)-w.volts.volts.From(h.at+sayNear) < 4 || w.volts.unread(h.at-sayNear, until) >= handsHold {
 		fo.vague, fo.why = true, reason.ForceTooShort.Of()
 		return
 	}

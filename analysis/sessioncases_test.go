@@ -100,6 +100,8 @@ func TestSessionsInText(t *testing.T) {
 			"ready 2, force_begins 40, loop_wrong_way 45.5, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Failed}},
 		{"the loop opens", []string{warm, turning, "FUELSYS1 0s..44s/2s 2; 46s..62s/2s 1; 64s..120s/2s 2", volts(back), trims("40.1s..60.9s/200ms 0"), "says 40s lean; 55s release"},
 			"ready 2, force_begins 40, open_loop 46, force_ends 55, not_ready 58, switching_resumes 61, ready 66", map[ProofID]State{ProofInput: Proven, ProofAddsFuel: Unclear}},
+		{"a cold sensor, held where nobody says so", []string{warm, turning, "FUELSYS1 0s..100s/2s 1", "O2S11 0s..39.8s/200ms 0.45; 40s..54.8s/200ms 0.03; 55s..69.8s/200ms 0.45; 70s..84.8s/200ms 0.91; 85s..100s/200ms 0.45", "SHRTFT1 0s..100s/200ms 0"},
+			"not_ready 2, force_begins 40, force_ends 55, force_begins 70, force_ends 85", map[ProofID]State{ProofAddsFuel: Unclear}},
 		{"a mark that nothing follows", []string{warm, turning, closed, "O2S11 " + cycling(0, 100), "SHRTFT1 " + hunting(0, 100), "says 40s lean; 55s release"},
 			"ready 2", map[ProofID]State{ProofInput: Failed}},
 		{"the other bank's trim answers", []string{warm, turning, closed, volts(cycling(55, 100)), trims("40.1s..60.9s/200ms 0"),

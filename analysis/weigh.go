@@ -67,6 +67,8 @@ const (
 	excursionRate = 1.0 / 100 // real mixture that leaves the loop's own cycle (measured on recordings)
 	engineRate    = 1.0 / 1000
 	drivenRate    = 1.0 / 100  // the same of an engine that is driven: enrichment as the pedal goes down, fuel cut as it comes up
+	wakesRate     = 1.0 / 60   // of a sensor that lies at its bias, cold or not joined: that it begins to tell (from memory)
+	sleepsAgain   = 0.02       // and then lies there again
 	settledAfter  = 2.0        // s: a stay after which a cell has reached its full swing
 	stuckAtFirst  = 0.2        // sensors that lie on one side where a session begins
 	movingRate    = 1.0 / 10   // and of one whose car moves: fuel cut is 7 to 20 % of the time (measured on recordings)
@@ -170,6 +172,12 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	again := math.Inf(-1)
 	if !s.loose {
 		again = math.Log(w.again(s, secs)) + flatExc + along - held
+	}
+	if base.dormant() {
+		cycle, excursion, engine = math.Log(wakesRate)+flatExc+levelExc+along, math.Inf(-1), math.Inf(-1)
+		if s.over() && s.next.V > middleLow && s.next.V < middleHigh {
+			cycle += math.Log(sleepsAgain)
+		}
 	}
 	x.free = -logSum(cycle, excursion, engine, after, again, exchanged)
 	x.after = math.Exp(after + x.free)
