@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"pushback/analysis/limits"
 	"pushback/decode"
@@ -249,7 +250,8 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 			return math.Log(0.97/(1+math.Pow(secs/15, 4))) - math.Log1p(math.Exp(-w.cands[i].weight.sum()))
 		}
 	}
-	for i := len(w.passedOver) - 1; i >= 0; i-- {
+	saidNow := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == s.side && abs(h.at-s.first.T()) <= sayNear })
+	for i := len(w.passedOver) - 1; i >= 0 && !saidNow; i-- {
 		c := &w.passedOver[i]
 		d := s.first.T() - c.End
 		if d > max(2, 3*s.track.interval) && s.lo-c.End > max(2, 3*s.track.interval) {
