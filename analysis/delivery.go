@@ -127,6 +127,14 @@ func (c *assessment) cycled() bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.volts.switching() })
 }
 
+// wasOn reports whether the sensor was read on the side before some force, for longer than an edge takes: then it can say so.
+func (c *assessment) wasOn(side Side) bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool {
+		b := f.volts
+		return f.bank == c.w.bank && b.known() && b.stays(side).longest > max(2, 3*b.interval)
+	})
+}
+
 // followedBy is the proof that the sensor reports the side to which the mixture was forced.
 func (f *force) followedBy(id ProofID) Proof {
 	side := f.side
@@ -208,7 +216,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}
-	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && c.w.own.on(side).n == 0 && c.bankProof().State != Failed {
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && c.w.own.on(side).n == 0 && !c.wasOn(side) && c.bankProof().State != Failed {
 		i := sideIndex(side)
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}
