@@ -463,9 +463,10 @@ func (g *Guide) advance() {
 	}
 }
 
-// stillAway reports whether the reading has not left the side to which the loop brought it: a hold on that side would not be told from it.
+// stillAway reports whether the reading has not left the side to which the loop brought it: a hold on that side would not be told from it. Where the
+// release was seen late, somebody may hold that side already.
 func (g *Guide) stillAway() bool {
-	return g.hold.seen && g.hold.sensor && g.hold.resumed == 0 && g.engine.reads == g.side.Opposite()
+	return g.hold.seen && g.hold.sensor && g.hold.resumed == 0 && g.engine.reads == g.side.Opposite() && g.since-g.hold.end < reactIn
 }
 
 func (g *Guide) advanceHold(in time.Duration) {
