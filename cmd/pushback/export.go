@@ -13,6 +13,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/advice"
 	"pushback/cmd/internal/intake"
+	"pushback/cmd/internal/term"
 	"pushback/store"
 	"pushback/store/transfer"
 )
@@ -165,7 +166,7 @@ func chosen(cmd *cobra.Command, as map[string]*bool) (format transfer.Format, er
 
 func (a *app) export(ctx context.Context, db *store.Store, x intake.Export, path string) error {
 	if path == "-" {
-		return x.Write(ctx, db, a.out)
+		return x.Write(ctx, db, term.Safe(a.out))
 	}
 	if err := x.File(ctx, db, path); err != nil {
 		return err

@@ -9,12 +9,21 @@ import (
 	"github.com/mattn/go-isatty"
 
 	"pushback/analysis"
+	"pushback/cmd/internal/words"
 )
 
 // Style says what the reader's terminal can show.
 type Style struct {
 	Live  bool // a terminal: one line may be written over
 	Color bool
+}
+
+// Safe is w where it is no terminal; what strangers wrote does not steer one.
+func Safe(w io.Writer) io.Writer {
+	if f, ok := w.(*os.File); ok && isatty.IsTerminal(f.Fd()) {
+		return words.CleanWriter(w)
+	}
+	return w
 }
 
 // StyleOf looks at where the text goes. NO_COLOR and TERM=dumb are respected.

@@ -1,8 +1,10 @@
 package words
 
 import (
+	"io"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // joiner and nonJoiner join letters and pictures; what else has no shape of its own steers a
@@ -36,4 +38,29 @@ func Printable(s string) string {
 		s = string(r[:4000])
 	}
 	return s
+}
+
+// CleanWriter passes text on to a terminal through [Clean]. A character that a write cuts in two is kept for the next; what is
+// half at the very end is dropped.
+func CleanWriter(w io.Writer) io.Writer { return &cleaner{to: w} }
+
+type cleaner struct {
+	to   io.Writer
+	half []byte // the beginning of a character
+}
+
+func (c *cleaner) Write(b []byte) (int, error) {
+	text := append(c.half, b...)
+	end := len(text)
+	for i := max(0, end-utf8.UTFMax+1); i < end; i++ {
+		if utf8.RuneStart(text[i]) && !utf8.FullRune(text[i:]) {
+			end = i
+			break
+		}
+	}
+	if _, err := io.WriteString(c.to, Clean(string(text[:end]))); err != nil {
+		return 0, err
+	}
+	c.half = append([]byte(nil), text[end:]...)
+	return len(b), nil
 }
