@@ -170,6 +170,9 @@ func TestReplaced(t *testing.T) {
 
 // What is copied over may have a session under the number of the one that is being recorded.
 func TestCopiedOverByOneWithAsMany(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits in real time")
+	}
 	path, other := older(t)
 	s := openTest(t, other)
 	second := create(t, s, meta)
@@ -198,15 +201,15 @@ func TestReplacedAndKilled(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("an open file cannot be removed")
 	}
+	if testing.Short() {
+		t.Skip("waits in real time")
+	}
 	ctx := context.Background()
 	for name, replace := range replacements {
 		if name == "deleted with what stands beside it" {
 			continue // nobody can find what nobody holds
 		}
 		for _, notice := range []bool{false, true} {
-			if testing.Short() && notice {
-				continue // waits in real time
-			}
 			t.Run(name+map[bool]string{true: ", noticed"}[notice], func(t *testing.T) {
 				t.Parallel()
 				path, other := older(t)
@@ -298,6 +301,9 @@ func TestNothingLeft(t *testing.T) {
 // What a program had in its side file when it was killed, since another held the database, goes
 // into the database when that is next opened.
 func TestSideTakenIn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits in real time")
+	}
 	t.Setenv("PUSHBACK_STORE_BUSY", "20ms")
 	path, _ := older(t)
 	rec := record(t, path)

@@ -395,14 +395,11 @@ func served(t *testing.T) (port string) {
 
 // --log debug shows the dialogue on standard error; without it nothing of it is shown.
 func TestLogDebug(t *testing.T) {
+	if testing.Short() {
+		t.Skip("talks in real time")
+	}
 	for _, args := range [][]string{{"vehicle"}, {"record", "--for", "1s"}} {
-		if testing.Short() && args[0] == "record" {
-			continue
-		}
 		for _, debug := range []bool{true, false} {
-			if testing.Short() && !debug {
-				continue
-			}
 			t.Run(fmt.Sprint(args[0], debug), func(t *testing.T) {
 				t.Parallel()
 				args := append(slices.Clone(args), "--port", served(t), "--db", filepath.Join(t.TempDir(), "p.db"))
