@@ -202,14 +202,15 @@ func (c *assessment) hot() bool {
 	return false
 }
 
-// onlyLean reports whether the sensor by itself was never read rich: before each force, or in all where none was made.
+// onlyLean reports whether the sensor by itself was never read rich: before each force, but for the
+// edge of it, or in all where none was made.
 func (c *assessment) onlyLean() bool {
 	known := false
 	for _, f := range c.forces {
 		if f.bank != c.w.bank || !f.volts.known() {
 			continue
 		}
-		if known = true; f.volts.high >= richAbove && f.volts.rich.longest > f.volts.interval { // more than the edge of a force
+		if known = true; f.volts.high >= richAbove && (f.volts.rich.n > 1 || f.volts.wasOn(Rich)) {
 			return false
 		}
 	}

@@ -127,13 +127,16 @@ func (c *assessment) cycled() bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.volts.switching() })
 }
 
-// wasOn reports whether the sensor was read on the side before some force, for longer than an edge takes: then it can say so.
+// saysByItself reports whether the sensor was read on the side while nobody held it: then it is not dead on it.
+func (c *assessment) saysByItself(side Side) bool { return c.w.own.on(side).n > 0 || c.wasOn(side) }
+
+// wasOn reports whether the sensor was read on the side before some force.
 func (c *assessment) wasOn(side Side) bool {
-	return slices.ContainsFunc(c.forces, func(f *force) bool {
-		b := f.volts
-		return f.bank == c.w.bank && b.known() && b.stays(side).longest > max(2, 3*b.interval)
-	})
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.bank == c.w.bank && f.volts.known() && f.volts.wasOn(side) })
 }
+
+// wasOn reports whether the sensor lay on the side for longer than the edge of a force takes.
+func (b *voltsBase) wasOn(side Side) bool { return b.stays(side).longest > max(2, 3*b.interval) }
 
 // followedBy is the proof that the sensor reports the side to which the mixture was forced.
 func (f *force) followedBy(id ProofID) Proof {
@@ -196,7 +199,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.SaidLate.Of(side, r.firstOn.T()-r.at), ev})
 		case sensorMute:
 			ev["waited_s"] = round3(r.decidedAt - r.at)
-			if f.volts.switching() {
+			if f.volts.switching() || c.saysByItself(side) {
 				better(Proof{id, Unclear, reason.SaidNotButCycled.Of(side), ev})
 				continue
 			}
@@ -216,7 +219,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}
-	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && c.w.own.on(side).n == 0 && !c.wasOn(side) && c.bankProof().State != Failed {
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && !c.saysByItself(side) && c.bankProof().State != Failed {
 		i := sideIndex(side)
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}

@@ -86,7 +86,7 @@ func (c *assessment) input() Proof {
 		}
 		fo := c.w.follow[sideIndex(side)]
 		switch {
-		case fo.no && c.w.follow[1-i].pulled:
+		case fo.no && c.w.follow[1-i].obeys:
 		case fo.no && p.State != Failed:
 			p.State = Failed
 			p.Why = reason.WentOnAsBefore.Of(side, fo.secs, fo.level)

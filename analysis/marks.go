@@ -17,7 +17,7 @@ type expectation struct {
 type markOutcome struct {
 	no         bool // the reading went on as before: it does not follow the wire
 	vague      bool
-	pulled     bool // it swung less: it follows the wire, but was not held
+	obeys      bool // it follows the wire, though it was not held as was said: it swung less, or was held for a moment
 	why        reason.Reason
 	level      float64
 	n          int
@@ -183,10 +183,10 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		fo.vague, fo.why = true, reason.PulledNotHeld.Of()
 	}
 	if fo.no && !flat && b.known() && pulled(&w.volts.volts, max(h.at-baselineFor, w.restFrom), from, until, b.lean.mid+b.rich.mid) {
-		fo.no, fo.vague, fo.pulled, fo.why = false, true, true, reason.PulledNotHeld.Of()
+		fo.no, fo.vague, fo.obeys, fo.why = false, true, true, reason.PulledNotHeld.Of()
 	}
 	if fo.no && (h.most >= tenToOne || w.stayedRarely(side, b, h.at-sayNear, until)) {
-		fo.no, fo.vague, fo.why = false, true, reason.HeldForAMoment.Of()
+		fo.no, fo.vague, fo.why, fo.obeys = false, true, reason.HeldForAMoment.Of(), h.most >= oneInHundred
 	}
 	if fo.no {
 		w.judgeOtherBank(h, fo, from, until)

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"testing"
 
+	"pushback/analysis/reason"
 	"pushback/analysis/recent"
 )
 
@@ -387,6 +388,52 @@ func TestProofsOfSeveralForces(t *testing.T) {
 	other, own := with(Lean, func(f *force) { f.bank, f.begin = 2, 1 }), with(Rich, later)
 	if got := judged(ByWire, other, own).input(); got.Evidence["begin_s"] != own.begin {
 		t.Errorf("both sensors were held, and the other's is named: %v", got.Why)
+	}
+}
+
+// What a sensor, or an input, has done by itself speaks against its being dead.
+func TestNotDead(t *testing.T) {
+	mute := func(lean float64) *force {
+		return with(Rich, func(f *force) {
+			f.volts = voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.8, high: 0.9, lean: staysOf([]float64{lean})}
+			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: Lean}
+		})
+	}
+	for lean, want := range map[float64]State{0.2: Failed, 3: Unclear} { // 0.2 s is the edge of a force, 3 s is none
+		if got := judged(ByWire, mute(lean)).sensor(Lean); got.State != want {
+			t.Errorf("%v s lean by itself before: %s, %v", lean, got.State, got.Why)
+		}
+	}
+	c := judged(ByWire, mute(0.2))
+	for i := range 10 { // it swings while nobody holds anything
+		c.w.own.addVolts(recent.Reading{Lo: 40 + float64(i), Hi: 40 + float64(i), V: []float64{0.1, 0.8}[i%2]}, true)
+	}
+	if got := c.sensor(Lean); got.State != Unclear {
+		t.Errorf("it swings after the release: %s, %v", got.State, got.Why)
+	}
+
+	for _, x := range []struct {
+		obeys bool
+		want  State
+	}{{false, Failed}, {true, Unclear}} {
+		c := judged(ByWire)
+		c.w.follow[sideIndex(Lean)] = markOutcome{no: true, secs: 20, level: 0.5}
+		c.w.follow[sideIndex(Rich)] = markOutcome{vague: true, obeys: x.obeys, why: reason.HeldForAMoment.Of()}
+		if got := c.input(); got.State != x.want {
+			t.Errorf("it went on as before at lean, at rich it obeyed %v: %s, %v", x.obeys, got.State, got.Why)
+		}
+	}
+
+	for _, x := range []struct {
+		stays []float64
+		want  bool
+	}{{nil, true}, {[]float64{0.3}, true}, {[]float64{3}, false}, {[]float64{0.3, 0.3}, false}} {
+		f := with(Rich, func(f *force) {
+			f.volts = voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.04, high: 0.89, rich: staysOf(x.stays)}
+		})
+		if got := judged(ByWire, f).onlyLean(); got != x.want {
+			t.Errorf("rich for %v s: only ever lean %v", x.stays, got)
+		}
 	}
 }
 
