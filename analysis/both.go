@@ -90,16 +90,16 @@ func (b *Both) order(p pass) (order int, begins [2]float64) {
 	begins = [2]float64{p.began(b.banks[0], from), p.began(b.banks[1], from)}
 	own, other := begins[first], begins[1-first]
 	switch {
-	case own+apartLeast <= other, math.IsNaN(other) && before(own, next):
+	case own+apartLeast <= other, math.IsNaN(other) && heldBefore(own, next):
 		return +1, begins
-	case other+apartLeast <= own, math.IsNaN(own) && before(other, next):
+	case other+apartLeast <= own, math.IsNaN(own) && heldBefore(other, next):
 		return -1, begins
 	}
 	return 0, begins
 }
 
-// before reports whether a reading was held, and before the other wire was asked for, if it ever was, s.
-func before(held, asked float64) bool {
+// heldBefore reports whether a reading was held, and before the other wire was asked for, if it ever was, s.
+func heldBefore(held, asked float64) bool {
 	return held < asked || math.IsNaN(asked) && !math.IsNaN(held)
 }
 
