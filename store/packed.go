@@ -87,16 +87,16 @@ func init() {
 }
 
 // packQuery hands over some records after a seq in one piece, since to hand over rows one by one takes longer than to
-// read them: null where they are not all exchanges that went well, in order and without holes, as nearly all are. Those come
+// read them: null where they are not all exchanges that went well, in order and without holes between them, as nearly all are. Those come
 // by [lineQuery].
-const packQuery = `select count(*), packed(seq, kind, outcome, sent_us, received_us, at_us, expect, request, raw)
+const packQuery = `select count(*), ifnull(min(seq), 0), packed(seq, kind, outcome, sent_us, received_us, at_us, expect, request, raw)
 	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
 
 // alikeFrom is the next pack of exchanges that went well; false: not all of its records are such, or something failed that
 // will fail again.
 func (r *Reader) alikeFrom(ctx context.Context, from int64) (p pack, ok bool) {
-	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.count, &p.alike)
-	p.from, p.next = from, from+alike
+	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.count, &p.from, &p.alike) // there may be a hole before the first
+	p.next = from + alike
 	return p, err == nil && p.alike != nil
 }
 

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"runtime"
+	"slices"
 	"testing"
 	"time"
 
@@ -146,5 +147,34 @@ func TestLongestAnswers(t *testing.T) {
 	}
 	if all := readAll(t, s, w.ID()); len(all) != n || string(all[n-1].Exchange.Raw) != raw {
 		t.Errorf("%d records of %d", len(all), n)
+	}
+}
+
+// What is left out before a pack, and at its end, moves no record to another place.
+func TestHolesBetweenPacks(t *testing.T) {
+	for _, hole := range []int64{1, alike - 1, alike, alike + 3, 3 * alike} {
+		s := openTest(t, newPath(t))
+		w := create(t, s, meta)
+		var want []int64
+		for i := range int64(2 * alike) {
+			seq := i
+			if i >= 4 {
+				seq += hole
+			}
+			want = append(want, seq)
+			if err := w.Append(exchange(seq, time.Duration(seq+1)*time.Millisecond, "7E8 04 41 14 5A 80 \r\r"), nil); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		var got []int64
+		for _, rec := range readAll(t, s, "last") {
+			got = append(got, rec.Seq)
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("a hole of %d: %d records, want %d, or others", hole, len(got), len(want))
+		}
 	}
 }
