@@ -101,7 +101,7 @@ func NewCollector(s Setup) *Collector {
 // Ahead takes a record of a stored session before it is judged, in another goroutine if need be, and appends its samples to
 // out: see [session.Judge.Decode]. Where one is taken so, all are.
 func (c *Collector) Ahead(rec obd.Record, out []decode.Sample) ([]decode.Sample, error) {
-	if !c.ahead {
+	if !c.ahead { // set once, before the first Write: that one reads it in its own goroutine
 		c.ahead = true
 	}
 	out = c.Judge.Decode(rec, out)
