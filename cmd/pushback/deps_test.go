@@ -54,7 +54,7 @@ var imports = map[string][]string{
 	"store/rawcapture":           {"obd", "obd/capture", "store", "store/transfer"},
 
 	"cmd/internal/accuracy/truth":     {},
-	"cmd/internal/accuracy/heldout":   {"obd", "cmd/internal/accuracy/truth"},
+	"cmd/internal/accuracy/fourth":    {"obd", "cmd/internal/accuracy/truth"},
 	"cmd/internal/accuracy/third":     {"obd", "cmd/internal/accuracy/truth"},
 	"cmd/internal/accuracy/thirdwide": {"obd", "cmd/internal/accuracy/truth", "cmd/internal/accuracy/third"},
 }

@@ -6,7 +6,7 @@ import (
 	"io"
 	"slices"
 
-	"pushback/cmd/internal/accuracy/heldout"
+	"pushback/cmd/internal/accuracy/fourth"
 	"pushback/cmd/internal/accuracy/third"
 	"pushback/cmd/internal/accuracy/thirdwide"
 	"pushback/cmd/internal/accuracy/truth"
@@ -70,10 +70,10 @@ var Models = []Model{
 		Tests: recordings(third.Narrow), Unforced: recordings(third.Unforced)},
 	{Name: "thirdwide", About: "the same of wide-range sensors, by mixture, fuel cut and the rear wire", N: 600, Hours: 20,
 		Tests: recordings(thirdwide.Wide), Unforced: recordings(thirdwide.Unforced)},
-	{Name: "heldout", About: "narrow sensors by wire, and drives, written apart and drawn for a last figure", HeldOut: true, From: 1000, N: 1000, Hours: 100,
-		Tests: recordings(heldout.Narrow), Unforced: recordings(heldout.Drive)},
-	{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, From: 1000, N: 600, Hours: 40,
-		Tests: recordings(heldout.Wide), Unforced: recordings(heldout.WideDrive)},
+	{Name: "fourth", About: "narrow sensors by wire, and drives, by another hand, held out at first", N: 1000, Hours: 40,
+		Tests: recordings(fourth.Narrow), Unforced: recordings(fourth.Drive)},
+	{Name: "fourthwide", About: "the same of wide-range sensors, by mixture and fuel cut", N: 600, Hours: 20,
+		Tests: recordings(fourth.Wide), Unforced: recordings(fourth.WideDrive)},
 }
 
 // ModelNames are the names of all models.

@@ -1,4 +1,4 @@
-package heldout
+package fourth
 
 import "math"
 

@@ -1,4 +1,4 @@
-package heldout
+package fourth
 
 // engineSpec is what a bank of an engine is like.
 type engineSpec struct {

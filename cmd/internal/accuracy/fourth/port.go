@@ -1,4 +1,4 @@
-package heldout
+package fourth
 
 import (
 	"math"
@@ -119,5 +119,5 @@ func (c *car) reads(name string) float64 {
 	case "ECT":
 		return math.Round(c.coolant)
 	}
-	panic("heldout: no signal " + name)
+	panic("fourth: no signal " + name)
 }

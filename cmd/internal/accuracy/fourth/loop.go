@@ -1,4 +1,4 @@
-package heldout
+package fourth
 
 // How a computer makes trim of a narrow sensor's voltage. All are published kinds.
 const (

@@ -1,4 +1,4 @@
-package heldout
+package fourth
 
 // segment is a stretch of driving: what the engine is asked for until the time until.
 type segment struct {

@@ -1,10 +1,10 @@
-// Package heldout draws cars, technicians and drives that the watcher was not worked out
-// with: written from published figures by someone who had read neither the watcher nor
-// obd/simcar, to be drawn for a last figure only. It yields records as an import would, and
-// the truth of each.
+// Package fourth draws cars, technicians and drives that the watcher was not worked out
+// with at first: written from published figures by someone who had read neither the watcher
+// nor obd/simcar. They gave the last figure until what they show had to be learned from;
+// now they are tuned on. It yields records as an import would, and the truth of each.
 //
 // Units: s, g/s, g, V, Ω, K, relative excess of fuel φ = 1/λ, trims as fractions of fuel.
-package heldout
+package fourth
 
 import (
 	"math"
