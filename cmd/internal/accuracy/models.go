@@ -9,7 +9,6 @@ import (
 	"pushback/cmd/internal/accuracy/fourth"
 	"pushback/cmd/internal/accuracy/third"
 	"pushback/cmd/internal/accuracy/thirdwide"
-	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd"
 )
 
@@ -26,6 +25,14 @@ type Model struct {
 	Tests   func(from uint64, n int, progress func(done int)) ([]Result, error)
 	// Unforced drives hours that nobody forces; nil: the model has none.
 	Unforced func(from uint64, hours int, progress func(done int)) ([]Result, error)
+	// Draw and DrawDrive draw single ones of both, for a model of recordings.
+	Draw, DrawDrive Recording
+}
+
+// recorded makes Tests and Unforced of Draw and DrawDrive.
+func (m Model) recorded(tests, drives Recording) Model {
+	m.Draw, m.DrawDrive, m.Tests, m.Unforced = tests, drives, recordings(tests), recordings(drives)
+	return m
 }
 
 // Run makes n tests and hours of driving from the seed from on, and says which seeds those
@@ -66,14 +73,10 @@ var Models = []Model{
 		Tests: trials(ManyWide), Unforced: trials(UnforcedWide)},
 	{Name: "hands", About: "guided tests of obd/simcar by hands of all kinds, every other car sound", N: 1000, Tests: Guided},
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
-	{Name: "third", About: "narrow sensors by wire, and drives, written apart, for tuning", N: 1000, Hours: 40,
-		Tests: recordings(third.Narrow), Unforced: recordings(third.Unforced)},
-	{Name: "thirdwide", About: "the same of wide-range sensors, by mixture, fuel cut and the rear wire", N: 600, Hours: 20,
-		Tests: recordings(thirdwide.Wide), Unforced: recordings(thirdwide.Unforced)},
-	{Name: "fourth", About: "narrow sensors by wire, and drives, by another hand, held out at first", N: 1000, Hours: 40,
-		Tests: recordings(fourth.Narrow), Unforced: recordings(fourth.Drive)},
-	{Name: "fourthwide", About: "the same of wide-range sensors, by mixture and fuel cut", N: 600, Hours: 20,
-		Tests: recordings(fourth.Wide), Unforced: recordings(fourth.WideDrive)},
+	Model{Name: "third", About: "narrow sensors by wire, and drives, written apart, for tuning", N: 1000, Hours: 40}.recorded(third.Narrow, third.Unforced),
+	Model{Name: "thirdwide", About: "the same of wide-range sensors, by mixture, fuel cut and the rear wire", N: 600, Hours: 20}.recorded(thirdwide.Wide, thirdwide.Unforced),
+	Model{Name: "fourth", About: "narrow sensors by wire, and drives, by another hand, held out at first", N: 1000, Hours: 40}.recorded(fourth.Narrow, fourth.Drive),
+	Model{Name: "fourthwide", About: "the same of wide-range sensors, by mixture and fuel cut", N: 600, Hours: 20}.recorded(fourth.Wide, fourth.WideDrive),
 }
 
 // ModelNames are the names of all models.
@@ -97,7 +100,7 @@ func trials(many func(uint64, int, func(int)) []Trial) func(uint64, int, func(in
 }
 
 // recordings makes the tests of a model that yields records and judges them.
-func recordings(draw func(seed uint64) (*truth.Test, []obd.Record)) func(uint64, int, func(int)) ([]Result, error) {
+func recordings(draw Recording) func(uint64, int, func(int)) ([]Result, error) {
 	return func(from uint64, n int, progress func(int)) ([]Result, error) {
 		return each(n, progress, func(i int) Result {
 			t, list := draw(from + uint64(i))
