@@ -142,7 +142,7 @@ func (w *Watcher) judgeHold(f *force) {
 		f.emittedLimit = true
 		w.fitAnswer(a, &w.trim, a.limitAt)
 		w.emit(Event{T: a.limitAt, Name: TrimAtLimit, Value: a.limitRaw})
-	case a.state == wrongWay && !f.emittedWrong && f.firm() && !f.wasOpen:
+	case a.state == wrongWay && !f.emittedWrong && f.firm() && !f.wasOpen && f.letGo == "":
 		f.emittedWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
 	case a.state == answerOpen && !f.emittedSilent && f.ready && !f.opened && f.letGo == "" && a.quiet() && f.firm() && w.steered(f):
@@ -256,8 +256,8 @@ func (w *Watcher) stepHold(f *force, k *track, p recent.Reading, outside bool) {
 	case released:
 		w.feedTrims(f, lo.T())
 		w.endForce(f, lo.Lo, hi.Hi, false)
-	case at > 0 && p.T() > at+lateRelease && f.volts.switching() && !f.loose && !f.wasOpen:
-		w.expect.releaseAt = 0 // a sensor that switches in a closed loop does not lie where it was held: it still is
+	case at > 0 && p.T() > at+lateRelease && f.volts.switching() && !f.loose && !f.wasOpen && f.letGo == "":
+		w.expect.releaseAt = 0 // a sensor that switches does not lie where it was held while the loop goes by it: it still is
 	case at > 0 && p.T() > at+lateRelease:
 		w.endForce(f, at, at, true)
 	case !outside && at == 0:
