@@ -313,6 +313,7 @@ func TestStepLines(t *testing.T) {
 			`{"kind":"step","t":23.5,"step":"hold_lean","side":"lean","until_s":38.5,"caution":[]}`},
 		{Prompt{Stage: StageAnswer, Side: analysis.Rich, At: s}, analysis.ByWire, `{"kind":"step","t":1,"step":"watch_release","side":"rich","caution":[]}`},
 		{Prompt{Stage: StageWait, At: s, Reason: WhyBranch}, analysis.ByWire, `{"kind":"step","t":1,"step":"wait","caution":[` + quoted(hazard.Running) + `],"why":"branch"}`},
+		{Prompt{Stage: StageAnswer, Side: analysis.Rich, At: s, Twice: true}, analysis.ByWire, `{"kind":"step","t":1,"step":"watch_release","side":"rich","caution":[],"refused":"repeat"}`},
 		{Prompt{Stage: StageForce, Side: analysis.Rich, At: s}, analysis.ByMixture, `{"kind":"step","t":1,"step":"go_rich_mixture","side":"rich","caution":[` + quoted(hazard.Propane) + `]}`},
 	} {
 		if got, err := tt.p.StepJSON(tt.by); err != nil || string(got) != tt.want {

@@ -168,6 +168,7 @@ func (p Prompt) StepJSON(by analysis.By) ([]byte, error) {
 		Caution []string        `json:"caution"`
 		Why     Reason          `json:"why,omitempty"`
 		Back    []string        `json:"taken_back,omitempty"`
+		Refused string          `json:"refused,omitempty"`
 		Reasons []reason.Reason `json:"reasons,omitempty"`
 		Usual   float64         `json:"usual_s,omitempty"`
 		Most    float64         `json:"most_s,omitempty"`
@@ -177,6 +178,9 @@ func (p Prompt) StepJSON(by analysis.By) ([]byte, error) {
 	}
 	for _, b := range p.Back {
 		line.Back = append(line.Back, string(b.ID))
+	}
+	if p.Twice {
+		line.Refused = "repeat"
 	}
 	if p.Stage == StageReady {
 		line.Reasons, line.Usual, line.Most = p.Why, seconds(p.Usual), seconds(p.Most)

@@ -25,10 +25,17 @@ func Listen(in io.Reader, c live.Controls, say func(string)) bool {
 }
 
 func lines(in io.Reader, c live.Controls, say func(string)) {
-	sc := bufio.NewScanner(in)
-	for sc.Scan() {
-		if !line(sc.Text(), c) {
-			say(fmt.Sprintf("not understood: %q (mark lean|rich|release, tap, repeat, skip, note TEXT, stop)", strings.TrimSpace(sc.Text())))
+	known := "mark lean|rich|release, note TEXT, stop"
+	if c.Enter != nil {
+		known = "tap, repeat, skip, " + known
+	}
+	for r := bufio.NewReader(in); ; {
+		text, err := r.ReadString('\n')
+		if text != "" && !line(text, c) {
+			say(fmt.Sprintf("not understood: %.60q (%s)", strings.TrimSpace(text), known))
+		}
+		if err != nil {
+			return
 		}
 	}
 }
@@ -45,9 +52,11 @@ func line(text string, c live.Controls) bool {
 		return c.Note(rest)
 	case text == "stop":
 		return live.Do(c.Stop)
-	case text == "" || text == "tap" || text == "next":
+	case text == "":
 		live.Do(c.Enter)
 		return true
+	case text == "tap" || text == "next":
+		return live.Do(c.Enter)
 	case text == "skip":
 		return live.Do(c.Skip)
 	case text == "repeat":

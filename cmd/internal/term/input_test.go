@@ -35,6 +35,8 @@ func TestLines(t *testing.T) {
 		{"  mark  lean  \r\nnote  hose off, 2 cm  \n", false, []string{"lean", "note hose off, 2 cm"}},
 		{"mark\nmark up\nnote\nlean\nskip\n", false, []string{"said", "said", "said", "said", "said"}},
 		{"\n", false, nil},
+		{"tap\n", false, []string{"said"}},
+		{strings.Repeat("x", 100_000) + "\nstop\n", true, []string{"said", "stop"}},
 		{"\nnext\nskip\nrepeat\n", true, []string{"enter", "enter", "skip", "again"}},
 		{"stop", false, []string{"stop"}}, // the last line without its end
 	} {
