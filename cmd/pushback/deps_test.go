@@ -55,6 +55,7 @@ var imports = map[string][]string{
 
 	"cmd/internal/accuracy/truth":     {},
 	"cmd/internal/accuracy/fourth":    {"obd", "cmd/internal/accuracy/truth"},
+	"cmd/internal/accuracy/heldout":   {"obd", "cmd/internal/accuracy/truth"},
 	"cmd/internal/accuracy/third":     {"obd", "cmd/internal/accuracy/truth"},
 	"cmd/internal/accuracy/thirdwide": {"obd", "cmd/internal/accuracy/truth", "cmd/internal/accuracy/third"},
 }

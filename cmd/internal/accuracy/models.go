@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"pushback/cmd/internal/accuracy/fourth"
+	"pushback/cmd/internal/accuracy/heldout"
 	"pushback/cmd/internal/accuracy/third"
 	"pushback/cmd/internal/accuracy/thirdwide"
 	"pushback/obd"
@@ -77,6 +78,7 @@ var Models = []Model{
 	Model{Name: "thirdwide", About: "the same of wide-range sensors, by mixture, fuel cut and the rear wire", N: 600, Hours: 20}.recorded(thirdwide.Wide, thirdwide.Unforced),
 	Model{Name: "fourth", About: "narrow sensors by wire, and drives, by another hand, held out at first", N: 1000, Hours: 40}.recorded(fourth.Narrow, fourth.Drive),
 	Model{Name: "fourthwide", About: "the same of wide-range sensors, by mixture and fuel cut", N: 600, Hours: 20}.recorded(fourth.Wide, fourth.WideDrive),
+	Model{Name: "heldout", About: "narrow sensors by wire, and drives, by yet another hand, for the last figure only", HeldOut: true, From: 1000, N: 1000, Hours: 100}.recorded(heldout.Narrow, heldout.Drive),
 }
 
 // ModelNames are the names of all models.

@@ -1,0 +1,46 @@
+// Package heldout draws cars, technicians and drives by seed, with what may be said of each
+// recording. It was written from physics and published figures by someone who had read no
+// code of the watcher, of obd/simcar or of the other models; its seeds serve the last figure
+// only, so no single trial of it is looked into, and nothing here follows from what the watcher
+// said of it. Constants name their source; "domain.md" and its like are the notes the project
+// was given, which name their own.
+//
+// # What is drawn
+//
+// A car is one or two banks: fuel with its film on the port, revolutions and gas until the
+// sensor, a zirconia cell by Nernst's law at its temperature, behind a tube and an electrode that
+// lag, loaded by the computer's input; a fuel loop of one of five kinds that may give the sensor
+// up, pause, and learn; oxygen stored in a catalyst, and a slower cell behind it. Air wanders, loads
+// come and go, the canister is purged. A technician holds a wire through some source and some
+// resistance. The port shows registers that are refreshed now and then.
+//
+// # What may be said
+//
+// The truth is decided from the car and the technician by what they really did, kept twenty
+// times a second. The rules, each with where it comes from:
+//
+//   - A hold is faint, so that nobody need see it, where it took less than 4 s or five readings, where the wire leads to
+//     nothing that is read, where a weak source did not bring the input to its side, where the reading had lain there all
+//     the time and trim stood, or, unannounced, where it is neither longer nor elsewhere than the sensor's own stays (README: a
+//     step that shows nothing is no step).
+//   - A side was tested well where trim went against the force by 3 % and by more than it swings at rest, within 6 s and six
+//     readings or more and with the status at 02 throughout, and where after the release the sensor said what trim had made, beyond 0.80 or
+//     0.20 V, for half as long again as its longest stay by itself (README: "at once, and longer than it ever does by plain
+//     switching"), with three readings of it. Both sides well: loop_proven and nothing else. One alone: partly_proven, since the
+//     other was not tested (contract.md). Else unclear is right too: the data do not decide.
+//   - Trim at its limit at rest is no dead loop; a leak in the exhaust is no dead sensor (computers.md 15).
+//   - A dead sensor: sensor_dead; unclear too where a leak would read the same (only lean is read), where it lies at the open level
+//     (the branch may be open: computers.md 5), or where no sensor behind the catalyst contradicts it for 5 s (README).
+//   - no_command wants two silent holds 30 s apart (computers.md 3), or unclear is as right. A command that lacks
+//     one way may be told or left open (CHANGELOG).
+//   - no_delivery wants a sensor behind the catalyst, and 3 g of oxygen (computers.md 10).
+//   - A dead input wants a technician who said the right thing at the right time; else nothing was to be seen.
+//   - A slow sensor shows from a lag of 0.8 s on at five readings a second and a quick port; below it is not excluded
+//     (README; computers.md 14).
+//   - wrong_bank where the sensors' wires are swapped, or the other bank's wire was held alone; not where the right one was
+//     held afterwards (computers.md, hands 6).
+//   - not_ready where the status was not 02 for a fifth of the time before the first hold, or the engine is cold.
+//
+// A proof is false where it calls a good link failed or a bad one proven (links.go); of a link that the test can't tell apart
+// from its neighbour nothing is false.
+package heldout
