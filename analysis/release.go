@@ -323,7 +323,7 @@ func (r *release) openOdds(b voltsBase) float64 {
 	own := b.stays(r.expect)
 	cell := math.Log(freeLevel(r.expect, v, 0, 0, end, own.longest >= settledAfter))
 	secs := r.lastOn.T() - r.firstOn.T()
-	moved := follows(r.lastOn.V-r.firstOn.V, (r.trimNow-r.trimThen)*against(r.expect.Opposite()), secs, 0.003, r.best < 0.0075 || r.best > 1.27)
+	moved := follows(r.lastOn.V-r.firstOn.V, (r.trimNow-r.trimThen)*against(r.expect.Opposite()), secs, 0.003, clipped(r.best))
 	return math.Log(leftOpen) + math.Log(r.input.near(r.best)) - cell - min(moved, 0)
 }
 

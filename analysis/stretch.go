@@ -307,7 +307,7 @@ func (w *Watcher) goesWithTrim(s *stretch) float64 {
 	trim := u2 - u1 + t.longAt(to-third/2) - t.longAt(from+third/2)
 	sd := max(sd1, sd2, 0.0015)
 	err := math.Hypot(sd*math.Sqrt(1/float64(n1)+1/float64(n2)), 0.0015)
-	return follows(v2-v1, trim, 2*secs/3, err, s.level < 0.0075 || s.level > 1.27)
+	return follows(v2-v1, trim, 2*secs/3, err, clipped(s.level))
 }
 
 // trimAgainst is how far trim has gone against the stretch, %.

@@ -130,58 +130,52 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	own := base.stays(s.side)
 	rest := w.restOn(s)
 
-	flatOwn, flatExc, levelOwn, levelExc, along, held := 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+	flat, edges, levelOwn, level, along, held := 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
 	if !s.loose {
-		pairs, alike := s.pairs, s.alike
-		if pairs > 40 { // readings this close say little more
-			alike, pairs = alike*40/pairs, 40
-		}
-		flatOwn = quiet(alike, pairs, rest.alike, rest.pairs, own.n)
-		flatOwn -= logSum(math.Log(0.75)+quiet(alike, pairs, 19, 20, 10), math.Log(0.25)+flatOwn) // or the noise is the port's
-		flatOwn = logSum(math.Log(0.9)+flatOwn, math.Log(0.1))                                    // a cell at its full swing may be as still (real stays of 3 s and more: one in ten, by their spread)
-		flatExc = logSum(math.Log(0.6)+flatOwn, math.Log(0.4))
+		flat = w.liesStill(s, &rest, own.n)
 		held = math.Log(heldLevel(s.side, s.level))
 		if w.regripped(s) != nil {
 			held = 0 // the level is known
 		}
 		levelOwn = math.Log(freeLevel(s.side, s.level, rest.near, own.n, rest.end, own.longest >= settledAfter)) - held
-		levelExc = math.Log(freeLevel(s.side, s.level, rest.near/2, own.n, rest.end, own.longest >= settledAfter)) - held
+		level = math.Log(freeLevel(s.side, s.level, rest.near/2, own.n, rest.end, own.longest >= settledAfter)) - held
 		along = w.goesWithTrim(s)
+		edges = w.edge(s, &rest, s.first, -1)
 	}
-	if !s.loose {
-		edges := w.edge(s, &rest, s.first, -1)
-		if s.over() {
-			edges += w.edge(s, &rest, s.last, +1)
-		}
-		flatOwn += edges
-		flatExc += edges
+	ends := 0.0
+	if s.over() && !s.loose {
+		ends = w.edge(s, &rest, s.last, +1)
 	}
-	exc := w.excursionRate(s) * excursionLasts(secs) * excursionReaches(w.trimAgainst(s), secs)
-	event := w.engineMoved(s)
-	cycle := math.Log((float64(own.n)+0.5)/(base.seconds+20)) + math.Log(outlasts(secs, own.n, own.mean*float64(own.n), own.shape)) + flatOwn + levelOwn + along
-	if first := s.track.volts.At(0); s.first.T()-first.T() < 3 && s.track.volts.Gone() == 0 || w.open.known && abs(s.first.T()-w.restFrom) < 1 {
-		cycle = math.Log(stuckAtFirst) + levelOwn // who lies there from the first reading on may lie there always
-	}
-	excursion := math.Log(exc) + flatExc + levelExc + along
-	engine := math.Log(event/(1+math.Pow(secs/10, 2))) + flatExc + levelExc
-	after := w.afterRelease(s, secs) + min(0, levelOwn)
 	crossed := w.otherWay(s.track, s.side, s.first.T()+1, s.last.T())
 	if crossed > 0 {
 		crossed = exchangedRate * (1/max(crossed, 0.02) - 1)
 	}
-	exchanged := math.Log(crossed) + flatExc + levelExc
+	exchanged := math.Log(crossed) + flat + edges + ends + level
 	again := math.Inf(-1)
 	if !s.loose {
-		again = math.Log(w.again(s, secs)) + flatExc + along - held
+		again = math.Log(w.again(s, secs)) + flat + edges + ends + along - held
 	}
+	by := w.staying(s, base)
+	by.cycle += flat + edges + ends + levelOwn + along
+	by.excursion += flat + edges + ends + level + along
+	by.engine += flat + edges + ends + level
+	by.after += flat + ends + min(0, levelOwn) + along
 	if base.dormant() {
-		cycle, excursion, engine = math.Log(wakesRate)+flatExc+levelExc+along, math.Inf(-1), math.Inf(-1)
+		by.cycle, by.excursion, by.engine = math.Log(wakesRate)+flat+edges+ends+level+along, math.Inf(-1), math.Inf(-1)
 		if s.over() && s.next.V > middleLow && s.next.V < middleHigh {
-			cycle += math.Log(sleepsAgain)
+			by.cycle += math.Log(sleepsAgain)
 		}
 	}
-	x.free = -logSum(cycle, excursion, engine, after, again, exchanged)
-	x.after = math.Exp(after + x.free)
+	comes, goesOn, after := by.sum(), math.Inf(-1), math.Inf(-1)
+	if m, is := w.midway(s); is {
+		late := -math.Log1p(math.Pow((s.first.T()-m.from.T())/settles, 4))
+		comes, by.after = comes+late, by.after+late
+		goesOn, after = w.goesOn(s, m, base)
+		goesOn += ends + level + along
+		after += goesOn
+	}
+	x.free = -logSum(comes, goesOn, again, exchanged)
+	x.after = math.Exp(logSum(by.after, after) + x.free)
 	x.down = w.downSpeaks(s, base) + w.otherBankSpeaks(s)
 	certain := false
 	x.rate, certain, said = w.prior(s)
@@ -225,17 +219,6 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 	return min(p, 0.9)
 }
 
-// sideSince is when the reading came plainly to the side of the stretch, which it has not left since, or t, s, where that was
-// before: the end of a stay that sinks slowly is a stretch of its own, and no stay of its own.
-func (s *stretch) sideSince(t float64) float64 {
-	v := &s.track.volts
-	i := v.From(s.first.T() - 1e-9)
-	for i > 0 && v.At(i).T() > t && (s.side == Rich && v.At(i-1).V > middleHigh || s.side == Lean && v.At(i-1).V < middleLow) {
-		i--
-	}
-	return v.At(i).T()
-}
-
 // afterRelease is the log-probability that the stretch is what came of the release of a force: the
 // sensor says what the loop had made until that is taken out again.
 func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
@@ -271,7 +254,7 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		// The computer has let go and does not steer: the sensor lies where the mixture does.
 		return math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
 	}
-	if !f.ended || s.sideSince(f.endHi) > f.endHi+max(2, 3*s.track.interval) {
+	if !f.ended || s.first.T() > f.endHi+max(2, 3*s.track.interval) {
 		return math.Inf(-1)
 	}
 	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {
