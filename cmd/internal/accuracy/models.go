@@ -79,6 +79,7 @@ var Models = []Model{
 	Model{Name: "fourth", About: "narrow sensors by wire, and drives, by another hand, held out at first", N: 1000, Hours: 40}.recorded(fourth.Narrow, fourth.Drive),
 	Model{Name: "fourthwide", About: "the same of wide-range sensors, by mixture and fuel cut", N: 600, Hours: 20}.recorded(fourth.Wide, fourth.WideDrive),
 	Model{Name: "heldout", About: "narrow sensors by wire, and drives, by yet another hand, for the last figure only", HeldOut: true, From: 1000, N: 1000, Hours: 100}.recorded(heldout.Narrow, heldout.Drive),
+	Model{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, From: 1000, N: 600, Hours: 40}.recorded(heldout.Wide, heldout.WideDrive),
 }
 
 // ModelNames are the names of all models.

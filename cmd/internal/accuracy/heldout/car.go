@@ -40,7 +40,7 @@ type car struct {
 	extra    float64      // φ that they add (propane) or take (a hose), share
 }
 
-// fuel is φ as commanded and delivered to a bank.
+// fuel is φ as commanded, delivered and mixed in a bank.
 func (c *car) fuel(b *bank) float64 {
 	if c.cut || c.off {
 		return 0
@@ -54,7 +54,8 @@ func (c *car) fuel(b *bank) float64 {
 	}
 	phi := b.base * (1 + b.share*(command-1))
 	phi /= 1 + b.idleLeak*c.hotAir/max(c.air, 0.3)
-	return phi * (1 + c.purge + c.kick + c.extra + c.shared.x + b.own.step(c.dice, c.dt) + b.rough.step(c.dice, c.dt))
+	phi = b.path.port(phi, c.dt) * (1 + c.kick + min(c.extra, 0) + c.shared.x + b.own.step(c.dice, c.dt) + b.rough.step(c.dice, c.dt))
+	return phi + c.purge + max(c.extra, 0) // vapour and gas pass no injector: they add (README)
 }
 
 // cell is the learning cell of long-term trim: speed and load (real.md: it jumps between them).
@@ -102,6 +103,7 @@ func (c *car) step() {
 		b.free = b.input.volts(from.front.volts, from.front.inner, true, nil)
 		switch {
 		case b.wide != nil:
+			b.volts = from.wide.reads
 			b.wide.step(b, c)
 		case c.oneLoop && i > 0:
 			b.short, b.long, b.status = c.banks[0].short, c.banks[0].long, c.banks[0].status

@@ -31,7 +31,7 @@ const (
 // restFigures are how the car goes by itself.
 type restFigures struct {
 	swing float64            // % of trim, 5 to 95 %
-	stay  map[string]float64 // s, the longest on a side
+	stay  map[string]float64 // s, what nine in ten stays on a side do not exceed
 	level map[string]float64 // V, the mean of it
 	open  float64            // share of the time in which the status was not 02
 }
@@ -60,7 +60,7 @@ func (j *judge) rest() {
 	j.usual = restFigures{stay: map[string]float64{}, level: map[string]float64{}}
 	var trims []float64
 	sum, n := map[string]float64{}, map[string]float64{}
-	began := -25.0
+	stays, began := map[string][]float64{}, -25.0
 	for i, m := range list {
 		trims = append(trims, m.short)
 		if !m.closed {
@@ -69,10 +69,14 @@ func (j *judge) rest() {
 		s := sideOf(m.free, j.threshold())
 		sum[s] += m.free
 		n[s]++
-		if i > 0 && sideOf(list[i-1].free, j.threshold()) != s {
+		if was := sideOf(list[max(i-1, 0)].free, j.threshold()); was != s || i == len(list)-1 {
+			stays[was] = append(stays[was], m.t-began)
 			began = m.t
 		}
-		j.usual.stay[s] = max(j.usual.stay[s], m.t-began)
+	}
+	for s, list := range stays {
+		slices.Sort(list)
+		j.usual.stay[s] = list[len(list)*9/10]
 	}
 	for s := range n {
 		j.usual.level[s] = sum[s] / n[s]
@@ -114,7 +118,7 @@ func (j *judge) hold(i int) (how int, f truth.Force) {
 		f.Faint = true // a source too weak for what it has to pull
 	case closeTo(level, was, 0.05) && hi-lo < 0.15 && most < 2:
 		f.Faint = true // the reading had lain there all the time, and trim stood
-	case !j.Marks && closeTo(level, j.usual.level[h.side], 0.06) && length < 1.5*j.usual.stay[h.side]:
+	case !j.Marks && closeTo(level, j.usual.level[h.side], 0.06) && length < 2*j.usual.stay[h.side]:
 		f.Faint = true // no longer, nor elsewhere, than the sensor stays by itself
 	}
 	if m := j.moved[i]; m.commanded > 0 && m.told > 0 && !f.Faint && onSide {
@@ -124,7 +128,7 @@ func (j *judge) hold(i int) (how int, f truth.Force) {
 		return faint, f
 	}
 	j.solid = append(j.solid, h)
-	answered := onSide && closed && most >= max(3, j.usual.swing) && length >= 6 && length*j.Rate >= 6
+	answered := onSide && closed && most >= max(3, 0.8*j.usual.swing) && length >= 6 && length*j.Rate >= 6
 	if answered && j.freed(i, (during[len(during)-1].short-s0)*dir) {
 		return good, f
 	}
@@ -154,10 +158,10 @@ func (j *judge) freed(i int, displaced float64) bool {
 		if on {
 			there = true
 			stay += each
-			extreme = extreme || side == "rich" && m.volts > 0.8 || side == "lean" && m.volts < 0.2+j.car.banks[0].offset
+			extreme = extreme || side == "rich" && m.volts > 0.75 || side == "lean" && m.volts < 0.25+j.car.banks[0].offset
 		}
 	}
-	return displaced >= 3 && extreme && stay >= max(0.8, 1.5*j.usual.stay[side]) && stay*j.Rate >= 3 && till-from >= stay+4 && h.closed < 3
+	return displaced >= 3 && extreme && stay >= max(0.8, 2*j.usual.stay[side]) && stay*j.Rate >= 3 && till-from >= min(stay, 8)+2 && h.closed < 3
 }
 
 // narrow decides the truth of a test by wire.

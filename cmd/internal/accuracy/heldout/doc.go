@@ -23,9 +23,9 @@
 //     nothing that is read, where a weak source did not bring the input to its side, where the reading had lain there all
 //     the time and trim stood, or, unannounced, where it is neither longer nor elsewhere than the sensor's own stays (README: a
 //     step that shows nothing is no step).
-//   - A side was tested well where trim went against the force by 3 % and by more than it swings at rest, within 6 s and six
-//     readings or more and with the status at 02 throughout, and where after the release the sensor said what trim had made, beyond 0.80 or
-//     0.20 V, for half as long again as its longest stay by itself (README: "at once, and longer than it ever does by plain
+//   - A side was tested well where trim went against the force by 3 % and by nearly what it swings at rest, within 6 s and six
+//     readings or more and with the status at 02 throughout, and where after the release the sensor said what trim had made, beyond 0.75 or
+//     0.25 V (a hot cell reads no more: computers.md 12), for twice as long as nine in ten of its own stays (README: "at once, and longer than it ever does by plain
 //     switching"), with three readings of it. Both sides well: loop_proven and nothing else. One alone: partly_proven, since the
 //     other was not tested (contract.md). Else unclear is right too: the data do not decide.
 //   - Trim at its limit at rest is no dead loop; a leak in the exhaust is no dead sensor (computers.md 15).
@@ -40,6 +40,19 @@
 //   - wrong_bank where the sensors' wires are swapped, or the other bank's wire was held alone; not where the right one was
 //     held afterwards (computers.md, hands 6).
 //   - not_ready where the status was not 02 for a fifth of the time before the first hold, or the engine is cold.
+//
+// With a wide-range sensor the mixture is moved, or the throttle lifted. A car is run beside a twin of the same chances whom
+// nobody forces, so that an answer is what differs. Rules beside those above:
+//
+//   - A move is faint where λ never left its twin's by 1 % and by one and a half of its own spread, at under 4 s or ten readings, or
+//     with a dead or cold sensor; unannounced also where only one side is moved, or by less than 3 % (purge reads the same:
+//     DEVELOPERS). Fuel cuts are nobody's force: all are faint.
+//   - A side was tested well where λ left by 2 % and trim answered by 2.5 % and nearly its own swing. Since shutting off tests
+//     the other flank (wide.md), one side alone may be called proven in part or in whole.
+//   - sensor_skewed for a gain of 0.55 and less, or 1.5 and more, with a rear sensor and four readings a second; else it may stay
+//     open. An offset can't be shown from the front alone (wide.md), so that loop_proven is right as well.
+//   - A dead line stays open by mixture, for no wire is held (README).
+//   - A fuel cut proves that the sensor reads lean, and no command: partly_proven, or open.
 //
 // A proof is false where it calls a good link failed or a bad one proven (links.go); of a link that the test can't tell apart
 // from its neighbour nothing is false.

@@ -19,9 +19,13 @@ func (p *path) delay(rpm, air float64) float64 {
 	return p.revs*60/max(rpm, 300) + p.litres*0.39/max(air, 0.3)
 }
 
-// step takes φ as commanded and returns φ at the sensor.
+// port is what reaches the cylinders of φ as injected.
+func (p *path) port(phi, dt float64) float64 {
+	return (1-p.film)*phi + p.film*p.wet.step(phi, p.filmS, dt)
+}
+
+// step takes φ in the cylinders and returns φ at the sensor.
 func (p *path) step(phi, rpm, air, dt float64) float64 {
-	phi = (1-p.film)*phi + p.film*p.wet.step(phi, p.filmS, dt)
 	p.n++
 	p.ring[p.n&511] = phi
 	back := p.delay(rpm, air) / dt

@@ -10,7 +10,8 @@ import (
 // moment is what was, twenty times a second.
 type moment struct {
 	t, volts, free, short, phi, rear float64
-	closed                           bool // status 02
+	target                           float64 // φ, by a wide-range sensor's car
+	closed                           bool    // status 02
 }
 
 const each = 0.05 // s between moments
@@ -34,7 +35,10 @@ func (w *witness) watch(c *car, p *port) {
 	b := c.banks[0]
 	if c.t >= w.next {
 		w.next += each
-		w.moments = append(w.moments, moment{c.t, b.volts, b.free, b.short, b.phi, b.behind, b.status == statusClosed})
+		w.moments = append(w.moments, moment{c.t, b.volts, b.free, b.short, b.phi, b.behind, 1, b.status == statusClosed})
+		if b.wide != nil {
+			w.moments[len(w.moments)-1].target = b.wide.target
+		}
 	}
 	for i := range w.holds {
 		h, m := &w.holds[i], &w.moved[i]

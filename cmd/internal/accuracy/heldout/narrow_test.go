@@ -239,7 +239,7 @@ func byHand(fault string, holds []hold) *truth.Test {
 }
 
 func TestDeterministic(t *testing.T) {
-	for _, draw := range []func(uint64) (*truth.Test, []obd.Record){Narrow} {
+	for _, draw := range []func(uint64) (*truth.Test, []obd.Record){Narrow, Wide} {
 		a, x := draw(5)
 		b, y := draw(5)
 		if d := cmp.Diff(a, b); d != "" || cmp.Diff(x, y) != "" {

@@ -48,7 +48,7 @@ var signals = map[string]*signal{
 		func(p *port, c *car) [2]float64 { return [2]float64{p.volts[0], pumped(p.volts[0])} }},
 	"lambda2": {0x38, []field{{"EQ_RAT21", 2, 0, 2.0 / 65536}, {"O2S21_WIDE_MA", 2, 32768, 1.0 / 256}},
 		func(p *port, c *car) [2]float64 { return [2]float64{p.volts[1], pumped(p.volts[1])} }},
-	"target": {0x44, []field{{"EQ_RAT", 2, 0, 2.0 / 65536}}, func(p *port, c *car) [2]float64 { return [2]float64{1 / c.banks[0].wide.target} }},
+	"target": {0x44, []field{{"EQ_RAT", 2, 0, 2.0 / 65536}}, func(p *port, c *car) [2]float64 { return [2]float64{c.banks[0].wide.told} }},
 }
 
 func (c *car) told(bank int) float64 { return c.banks[bank].long + c.banks[bank].cells[c.cell()] }
@@ -153,15 +153,16 @@ func (p *port) exchange(sent, received float64, pids, reply []byte) {
 func (p *port) watch(c *car) {
 	t := c.t
 	for i, b := range c.banks {
-		v := b.volts
-		if b.wide != nil {
-			v = b.wide.reads
-		}
+		v := b.volts // λ of a wide-range sensor
 		if p.filter > 0 {
 			v = p.seen[i].step(v, p.filter, c.dt)
 		}
 		if t >= p.nextVolts {
-			p.volts[i] = max(0, v+p.noise*p.NormFloat64())
+			noise := p.noise * p.NormFloat64()
+			if b.wide != nil && b.wide.dead {
+				noise = 0
+			}
+			p.volts[i] = max(0, v+noise)
 		}
 		if t >= p.nextTrims {
 			p.trims[i] = math.Round(b.short/p.step) * p.step
@@ -225,7 +226,7 @@ func (p *port) answer(c *car, names []string) {
 			raw = min(max(raw, 0), float64(int(1)<<(8*f.bytes)-1))
 			if row != nil && (i == 0 || s.pid == 0x03 || s.pid >= 0x34) {
 				row.Names = append(row.Names, f.name)
-				row.Values = append(row.Values, (raw-f.zero)*f.lsb)
+				row.Values = append(row.Values, math.Round((raw-f.zero)*f.lsb*1e9)/1e9)
 			}
 			if i == 1 && s.pid == 0x15 {
 				raw = 255 // not used for trim
