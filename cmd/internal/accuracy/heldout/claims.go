@@ -63,9 +63,6 @@ func (j *judge) rest() {
 	stays, began := map[string][]float64{}, -25.0
 	for i, m := range list {
 		trims = append(trims, m.short)
-		if !m.closed {
-			j.usual.open += 1 / float64(len(list))
-		}
 		s := sideOf(m.free, j.threshold())
 		sum[s] += m.free
 		n[s]++
@@ -81,6 +78,7 @@ func (j *judge) rest() {
 	for s := range n {
 		j.usual.level[s] = sum[s] / n[s]
 	}
+	j.usual.open = share(list, func(m moment) bool { return !m.closed })
 	slices.Sort(trims)
 	j.usual.swing = trims[len(trims)*95/100] - trims[len(trims)*5/100]
 }
@@ -189,6 +187,17 @@ func (j *judge) narrow() {
 	}
 }
 
+// share is how much of a time something holds.
+func share(list []moment, is func(m moment) bool) float64 {
+	n := 0
+	for _, m := range list {
+		if is(m) {
+			n++
+		}
+	}
+	return float64(n) / float64(max(len(list), 1))
+}
+
 // tidy names each conclusion once.
 func (j *judge) tidy() {
 	slices.Sort(j.Accepted)
@@ -208,6 +217,9 @@ func (j *judge) conclude() {
 	if j.usual.open > 0.2 {
 		j.accept("not_ready", "unclear") // the computer was not in closed loop, and nobody had forced anything
 	}
+	if share(j.between(0, j.hands.ends), func(m moment) bool { return m.given }) > 0.2 && j.Fault != sound {
+		j.accept("no_command", "unclear") // for whatever reason, its computer has given the sensor up
+	}
 	elsewhere := slices.ContainsFunc(j.holds, func(h hold) bool { return h.wire != 0 })
 	if elsewhere && j.Fault != crossed {
 		j.accept("unclear")
@@ -223,7 +235,7 @@ func (j *judge) conclude() {
 	case sound, leak, shifted:
 		j.wholeRing()
 	case exhaust: // the leak check comes first (computers.md 15)
-		if j.held["lean"] == good {
+		if j.held["lean"] == good || j.usual.level["rich"] > 0 {
 			j.wholeRing()
 		} else {
 			j.accept("unclear", "partly_proven")
@@ -278,11 +290,8 @@ func (j *judge) fault() {
 		if tells != "" && j.held[tells] <= faint {
 			j.accept("partly_proven", "unclear") // the side on which it fails was not tested
 		}
-		if j.Fault != deadRich || !j.contradicted() {
+		if j.Fault != deadRich || !j.contradicted() || !slices.ContainsFunc(j.solid, func(h *hold) bool { return h.side == tells && h.lasts(8, j.Rate) }) {
 			j.accept("unclear")
-		}
-		if b.quits != staysOn {
-			j.accept("no_command") // its computer has given the sensor up
 		}
 	case inputOpen, inputShort:
 		j.accept("input_dead")
@@ -290,13 +299,13 @@ func (j *judge) fault() {
 			j.accept("nothing_forced", "unclear")
 		}
 		if !slices.ContainsFunc(j.holds, func(h hold) bool {
-			return h.end-h.begin >= 6 && (j.Fault == inputOpen || h.side == "rich") && (h.end-h.begin)*j.Rate >= 6
+			return h.lasts(6, j.Rate) && (j.Fault == inputOpen || h.side == "rich")
 		}) || j.hands.careless {
 			j.accept("unclear", "nothing_forced")
 		}
 	case silent, broken:
 		j.accept("no_command")
-		if !j.twice("") {
+		if !j.twice() {
 			j.accept("unclear")
 		}
 	case oneWay:
@@ -330,10 +339,10 @@ func (j *judge) fault() {
 }
 
 // twice reports whether two holds could have shown an answer, 30 s apart (computers.md 3).
-func (j *judge) twice(side string) bool {
+func (j *judge) twice() bool {
 	first := math.Inf(1)
 	for _, h := range j.solid {
-		if side != "" && h.side != side || h.end-h.begin < 10 || (h.end-h.begin)*j.Rate < 10 {
+		if !h.lasts(10, j.Rate) {
 			continue
 		}
 		if h.begin >= first+30 {

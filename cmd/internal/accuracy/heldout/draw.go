@@ -289,7 +289,8 @@ func (c *car) spoil(d dice, fault string) {
 	case inputShort:
 		b.fault = shorted
 	case silent:
-		b.fixed = true
+		b.fixed, b.short = true, d.in(-3, 3) // what it stood at
+		b.long -= b.short
 	case oneWay:
 		if d.chance(0.5) {
 			b.hi = d.in(0, 1)

@@ -32,6 +32,9 @@ func (h *hold) is(t float64) bool {
 	return !slices.ContainsFunc(h.slips, func(s [2]float64) bool { return t >= s[0] && t < s[1] })
 }
 
+// lasts reports whether it takes so many s and as many readings.
+func (h *hold) lasts(n, rate float64) bool { return h.end-h.begin >= n && (h.end-h.begin)*rate >= n }
+
 // branchOpen reports whether the sensor is off its wire.
 func (h *hold) branchOpen(t float64) bool {
 	return h.opened >= 0 && t >= h.begin-h.opened && t < h.end+h.closed

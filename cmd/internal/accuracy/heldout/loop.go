@@ -84,7 +84,7 @@ func (l *loop) step(d dice, v, dt float64, e *engine, cold bool) {
 		}
 		if l.turning += dt; l.turning >= l.dwell[to] || l.kind != byDwell {
 			l.rich, l.since, l.turning = side, 0, 0
-			if l.kind != byPI && l.kind != byTable && !l.given && l.pausedFor <= 0 && l.status == statusClosed {
+			if l.kind != byPI && l.kind != byTable && !l.fixed && !l.given && l.pausedFor <= 0 && l.status == statusClosed {
 				l.move(-l.sign() * l.jump)
 			}
 		}

@@ -9,9 +9,9 @@ import (
 
 // moment is what was, twenty times a second.
 type moment struct {
-	t, volts, free, short, phi, rear float64
-	target                           float64 // φ, by a wide-range sensor's car
-	closed                           bool    // status 02
+	t, volts, free, short, rear float64
+	target                      float64 // φ, by a wide-range sensor's car
+	closed, given               bool    // status 02; the computer has given the sensor up
 }
 
 const each = 0.05 // s between moments
@@ -35,7 +35,7 @@ func (w *witness) watch(c *car, p *port) {
 	b := c.banks[0]
 	if c.t >= w.next {
 		w.next += each
-		w.moments = append(w.moments, moment{c.t, b.volts, b.free, b.short, b.phi, b.behind, 1, b.status == statusClosed})
+		w.moments = append(w.moments, moment{c.t, b.volts, b.free, b.short, b.behind, 1, b.status == statusClosed, b.given})
 		if b.wide != nil {
 			w.moments[len(w.moments)-1].target = b.wide.target
 		}

@@ -230,7 +230,7 @@ func (p *port) answer(c *car, names []string) {
 			}
 			if i == 1 && s.pid == 0x15 {
 				raw = 255 // not used for trim
-			} else if i == 1 && s.pid == 0x14 && p.told != nil {
+			} else if i == 1 && s.pid == 0x14 && row == nil && p.told != nil {
 				p.told(t)
 			}
 			if f.bytes == 2 {

@@ -120,7 +120,6 @@ func TestWideRest(t *testing.T) {
 		}
 	}
 	slices.Sort(spreads)
-	t.Log(spreads[6], spreads[30], spreads[54])
 	// Real cars: sd in quiet 20 s 0.005/0.007 to 0.014/0.010 to 0.024 at 10, 50 and 90 % (real.md).
 	if spreads[6] > 0.012 || spreads[30] < 0.005 || spreads[30] > 0.02 || spreads[54] > 0.04 {
 		t.Errorf("sd of λ: %.4f, %.4f, %.4f at 10, 50, 90 %%", spreads[6], spreads[30], spreads[54])
@@ -129,7 +128,7 @@ func TestWideRest(t *testing.T) {
 
 func TestWideTruth(t *testing.T) {
 	fine, seen, all, cut := 0, 0, 0, 0
-	for seed := range uint64(200) {
+	for seed := range uint64(140) {
 		test, records := Wide(seed)
 		all++
 		if len(test.Accepted) == 0 || slices.ContainsFunc(test.Undecided, func(c string) bool { return slices.Contains(test.Accepted, c) }) {
@@ -171,7 +170,7 @@ func TestWideTruth(t *testing.T) {
 			}
 		}
 	}
-	if fine < all*40/100 || cut < all/10 || seen < 60 {
+	if fine < all*40/100 || cut < all/10 || seen < 50 {
 		t.Errorf("of %d: %d sound, %d fuel cuts, %d forces show", all, fine, cut, seen)
 	}
 }

@@ -171,7 +171,7 @@ func (j *wideJudge) byMixture() {
 		}
 	case silent:
 		j.accept("no_command")
-		if !j.twice("") {
+		if !j.twice() {
 			j.accept("unclear")
 		}
 		if len(j.solid) == 0 || !j.Marks {

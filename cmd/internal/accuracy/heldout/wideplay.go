@@ -48,9 +48,6 @@ func Wide(seed uint64) (*truth.Test, []obd.Record) {
 			hands.holds = append(hands.holds, hold{side: "lean", begin: l[0], end: l[1]})
 			hands.ends = l[1] + 15
 		}
-		if hands.chance(0.5) {
-			hands.say()
-		}
 	}
 	t := tryWide(seed, c, twin, p, hands, fault, by, rear)
 	return t, p.recording(hands.marks)
