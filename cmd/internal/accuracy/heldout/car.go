@@ -8,7 +8,6 @@ type bank struct {
 	input
 	cat        catalyst
 	base       float64 // φ that the engine makes at trims of zero
-	high       float64 // φ that is missing more at each g/s beyond idle (a weak pump)
 	idleLeak   float64 // unmetered air, share of the air at idle
 	thinned    float64 // exhaust leak: air a g/s of exhaust at idle
 	share      float64 // of commanded fuel that comes
@@ -26,6 +25,7 @@ type bank struct {
 // car is the whole.
 type car struct {
 	dice
+	whims dice // of its computer
 	engine
 	dt, t    float64
 	driver   driver
@@ -88,10 +88,11 @@ func (c *car) step() {
 		if b.thinned > 0 {
 			b.phi /= 1 + b.thinned*c.hotAir/max(c.air, 0.3)
 		}
-		b.front.step(b.phi, c.dt)
 		b.behind = 0.9*b.behind + 0.1*b.rear.step(b.cat.step(b.phi, air, c.dt), c.dt)
 		if b.wide != nil {
 			b.wide.sense(b.phi, c.dt)
+		} else {
+			b.front.step(b.phi, c.dt)
 		}
 	}
 	for i, b := range c.banks {
@@ -99,17 +100,18 @@ func (c *car) step() {
 		if c.crossed {
 			from = c.banks[1-i]
 		}
-		b.volts = b.input.volts(from.front.volts, from.front.inner, from.joined, from.held)
-		b.free = b.input.volts(from.front.volts, from.front.inner, true, nil)
-		switch {
-		case b.wide != nil:
+		if b.wide != nil {
 			b.volts = from.wide.reads
 			b.wide.step(b, c)
-		case c.oneLoop && i > 0:
-			b.short, b.long, b.status = c.banks[0].short, c.banks[0].long, c.banks[0].status
-		default:
-			b.loop.step(c.dice, b.volts, c.dt, &c.engine, c.t < c.coldTill)
+			continue
 		}
+		b.volts = b.input.volts(from.front.volts, from.front.inner, from.joined, from.held)
+		b.free = b.input.volts(from.front.volts, from.front.inner, true, nil)
+		if c.oneLoop && i > 0 {
+			b.short, b.long, b.status = c.banks[0].short, c.banks[0].long, c.banks[0].status
+			continue
+		}
+		b.loop.step(c.whims, b.volts, c.dt, &c.engine, c.t < c.coldTill)
 	}
 }
 

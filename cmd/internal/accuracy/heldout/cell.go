@@ -52,16 +52,6 @@ type cell struct {
 	stuck    float64 // a dead cell's voltage; negative: it lives
 	gas      lag
 	volts    float64
-	rise     [2]lagFactor
-}
-
-type lagFactor struct{ at, a float64 }
-
-func (f *lagFactor) of(r float64) float64 {
-	if f.at != r {
-		f.at, f.a = r, 1-math.Exp(-r)
-	}
-	return f.a
 }
 
 // heat sets the temperature, and what follows from it.
@@ -96,11 +86,11 @@ func (c *cell) step(phi, dt float64) float64 {
 		return c.volts
 	}
 	v := c.scale * c.at(c.gas.step(phi, c.gasTau, dt)+c.shift)
-	tau, f := c.up, &c.rise[0]
+	tau := c.up
 	if v < c.volts {
-		tau, f = c.down, &c.rise[1]
+		tau = c.down
 	}
-	c.volts += (v - c.volts) * f.of(dt/max(tau, 1e-4))
+	c.volts += (v - c.volts) * part(tau, dt)
 	return c.volts
 }
 

@@ -112,11 +112,11 @@ func (j *judge) hold(i int) (how int, f truth.Force) {
 	}
 	onSide := sideOf(level, j.threshold()) == h.side && math.Abs(level-j.threshold()) > 0.12
 	switch {
-	case !onSide && h.side == "rich":
-		f.Faint = true // a source too weak for what it has to pull
-	case closeTo(level, was, 0.05) && hi-lo < 0.15 && most < 2:
+	case !onSide:
+		f.Faint = true // a source or a contact too weak for what it has to pull
+	case math.Abs(level-was) < 0.05 && hi-lo < 0.15 && most < 2:
 		f.Faint = true // the reading had lain there all the time, and trim stood
-	case !j.Marks && closeTo(level, j.usual.level[h.side], 0.06) && length < 2*j.usual.stay[h.side]:
+	case !j.Marks && math.Abs(level-j.usual.level[h.side]) < 0.06 && length < 2*j.usual.stay[h.side]:
 		f.Faint = true // no longer, nor elsewhere, than the sensor stays by itself
 	}
 	if m := j.moved[i]; m.commanded > 0 && m.told > 0 && !f.Faint && onSide {

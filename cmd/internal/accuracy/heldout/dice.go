@@ -53,16 +53,13 @@ func (o *drift) step(d dice, dt float64) float64 {
 	return o.x
 }
 
-// lag is a first-order lag, exact for an input that stays for a step.
-type lag struct {
-	x     float64
-	at, a float64
-}
+// lag is a first-order lag.
+type lag struct{ x float64 }
 
 func (l *lag) step(in, tau, dt float64) float64 {
-	if r := dt / max(tau, 1e-4); l.at != r {
-		l.at, l.a = r, 1-math.Exp(-r)
-	}
-	l.x += (in - l.x) * l.a
+	l.x += (in - l.x) * part(tau, dt)
 	return l.x
 }
+
+// part is the share of a first-order lag's way that a step takes, by the trapezoidal rule.
+func part(tau, dt float64) float64 { return min(dt/(tau+dt/2), 1) }

@@ -33,7 +33,7 @@ var faults = []struct {
 
 // drawCar makes a sound warm car with switching sensors.
 func drawCar(d dice, dt float64) *car {
-	c := &car{dice: d, dt: dt, coldTill: math.Inf(-1)}
+	c := &car{dice: d, whims: newDice(d.Uint64(), 0), dt: dt, coldTill: math.Inf(-1)}
 	n := 1
 	if d.chance(0.4) {
 		n = 2
@@ -41,6 +41,7 @@ func drawCar(d dice, dt float64) *car {
 	c.litres = d.spread(1, 3.2) * (0.6 + 0.4*float64(n))
 	c.ect = d.in(84, 100)
 	c.hotIdle = d.in(600, 900)
+	// About 1 g/s a litre of displacement at 750 rpm (common practice, no source).
 	c.hotAir = c.litres * d.in(0.85, 1.4) * c.hotIdle / 750
 	c.purging = newPurging(d)
 	c.shared = drift{tau: d.in(3, 25), sd: d.spread(0.002, 0.014)}
@@ -311,9 +312,12 @@ func (c *car) spoil(d dice, fault string) {
 		}
 		b.base = 1 / ((1 + most/100) * (1 + b.long/100)) * (1 - dir*d.in(0.03, 0.12))
 		b.longMost = math.Abs(b.long)
-	case undelivery:
-		b.share = d.in(0, 0.08)
-		b.base = 1 + d.in(-0.12, 0.06)
+	case undelivery: // one bank's injectors, or the pump of all
+		n := 1 + d.IntN(len(c.banks))
+		for _, b := range c.banks[:n] {
+			b.share = d.in(0, 0.08)
+			b.base = 1 + d.in(-0.12, 0.06)
+		}
 	case crossed:
 		c.crossed = true
 	case cold:

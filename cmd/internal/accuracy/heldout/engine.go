@@ -38,7 +38,6 @@ func newIdling(d dice, e *engine) *idling {
 	i := &idling{dice: d, wander: drift{tau: d.in(2, 8), sd: d.in(0.006, 0.03)}, hunt: drift{tau: d.in(0.3, 0.9), sd: d.in(0.002, 0.012)}}
 	i.nervous = d.spread(10, 120)
 	i.next = d.in(0, 2*i.nervous)
-	// Air at idle: about 1 g/s a litre of displacement at 750 rpm (common practice, no source).
 	e.air = e.hotAir
 	e.rpm = e.hotIdle
 	return i

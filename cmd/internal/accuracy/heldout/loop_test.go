@@ -134,3 +134,47 @@ func TestCatalyst(t *testing.T) {
 		}
 	}
 }
+
+// Unmetered air and an exhaust leak ask for most trim at idle, and for half of it and less at 2500 rpm (domain.md section 5;
+// computers.md 15).
+func TestLeaksFadeWithFlow(t *testing.T) {
+	for _, spoil := range []func(b *bank){func(b *bank) { b.idleLeak = 0.12 }, func(b *bank) { b.thinned = 0.12 }} {
+		trim := func(rpm, air float64) float64 {
+			c := quiet(0.3, law{tick: 0.02, ramp: 2, jump: 0.5, hi: 25, lo: -25, threshold: 0.45, filter: 0.01})
+			c.dt = 0.01
+			spoil(c.banks[0])
+			c.rpm, c.air = rpm, air
+			c.run(40, nil)
+			sum, n := 0.0, 0.0
+			c.run(60, func() { sum += c.banks[0].short; n++ })
+			return sum / n
+		}
+		if idle, fast := trim(800, 3), trim(2500, 9); math.Abs(idle-12) > 1 || math.Abs(fast-4) > 1 {
+			t.Errorf("trim %.1f %% at idle, %.1f at 2500 rpm; want 12 and 4", idle, fast)
+		}
+	}
+}
+
+// Crossed sensors drive the banks apart until a limit stops them: each loop corrects the other's mixture.
+func TestCrossedBanksRunAway(t *testing.T) {
+	n, far := 0, 0
+	for seed := range uint64(80) {
+		c := drawCar(newDice(seed, 1), 0.01)
+		if len(c.banks) < 2 || c.banks[0].quits != staysOn || c.banks[0].pauses > 0 {
+			continue
+		}
+		c.oneLoop = false
+		c.spoil(newDice(seed, 2), crossed)
+		c.driver = newIdling(newDice(seed, 5), &c.engine)
+		c.t = 0
+		c.run(120, nil)
+		n++
+		a, b := c.banks[0], c.banks[1]
+		if math.Abs(a.phi-b.phi) > 0.1 {
+			far++
+		}
+	}
+	if n < 10 || far < n*8/10 {
+		t.Errorf("of %d cars with crossed sensors the mixtures of %d are far apart", n, far)
+	}
+}

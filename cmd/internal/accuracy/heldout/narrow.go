@@ -1,8 +1,6 @@
 package heldout
 
 import (
-	"math"
-
 	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd"
 )
@@ -154,5 +152,3 @@ func onTheRoad(seed uint64, c *car) (*car, *port) {
 	c.t = -burn
 	return c, p
 }
-
-func closeTo(a, b, within float64) bool { return math.Abs(a-b) <= within }

@@ -69,6 +69,7 @@ type registers struct {
 	step                 float64 // trim is told in steps of so many %
 	seen                 [2]lag
 	volts, trims         [2]float64
+	plain                float64 // trim as a twin's port would tell it
 	rear                 float64
 	nextVolts, nextTrims float64
 }
@@ -92,6 +93,7 @@ type port struct {
 	n, turn  int
 	records  []obd.Record
 	told     func(at float64) // a record that has the trim went out
+	twin     *car             // of a car that is forced: nobody forces it
 	reads    int              // of the watched sensor
 }
 
@@ -173,6 +175,9 @@ func (p *port) watch(c *car) {
 		p.nextVolts = t + p.voltsEach
 	}
 	if t >= p.nextTrims {
+		if p.twin != nil {
+			p.plain = math.Round(p.twin.banks[0].short/p.step) * p.step
+		}
 		p.nextTrims = t + p.trimsEach
 	}
 	if t < p.nextSlot || t < 0 {

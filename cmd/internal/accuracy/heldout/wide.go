@@ -29,9 +29,9 @@ func (s *broad) step(phi, dt float64) float64 {
 	rich, lean := back(s.own[0]), back(s.own[1])
 	switch up, down := rich > s.y, lean < s.y; {
 	case up && (!down || s.own[0] <= s.own[1]):
-		s.y += (rich - s.y) * min(dt/(s.tau[0]+dt/2), 1)
+		s.y += (rich - s.y) * part(s.tau[0], dt)
 	case down:
-		s.y += (lean - s.y) * min(dt/(s.tau[1]+dt/2), 1)
+		s.y += (lean - s.y) * part(s.tau[1], dt)
 	}
 	return min(max(1/max(s.y, 0.3)+s.offset, 0.65), s.ceiling)
 }
@@ -113,7 +113,7 @@ func (w *wideBank) step(b *bank, c *car) {
 		}
 		return
 	}
-	if l.pause(c.dice, c.dt) || l.fixed {
+	if l.pause(c.whims, c.dt) || l.fixed {
 		return
 	}
 	if l.due -= c.dt; l.due > 0 {
@@ -225,9 +225,10 @@ func (c *car) spoilWide(d dice, fault string) {
 	case open:
 		w.dead = true
 	case undelivery:
-		c.banks[0].share = d.in(0, 0.08)
-		c.banks[0].base = 1 + d.in(-0.01, 0.01)
-		c.banks[0].learn = 0
+		n := 1 + d.IntN(len(c.banks))
+		for _, b := range c.banks[:n] {
+			b.share, b.base, b.learn = d.in(0, 0.08), 1+d.in(-0.01, 0.01), 0
+		}
 	default:
 		c.spoil(d, fault)
 	}

@@ -12,7 +12,6 @@ type apart struct {
 	commanded, told float64
 	answer          float64 // %, the most against the force
 	shown           float64 // φ as read, the most with the force
-	ended           float64 // % when the mixture was let go
 }
 
 // wideJudge decides the truth of a test by mixture or fuel cut.
@@ -33,16 +32,16 @@ func (j *wideJudge) compare(twin *car) {
 		if by > 0.15 && x.commanded == 0 {
 			x.commanded = t
 		}
-		x.answer, x.ended = max(x.answer, by), by
+		x.answer = max(x.answer, by)
 		x.shown = max(x.shown, (1/b.wide.reads-1/a.wide.reads)*dir)
 	}
 }
 
 // told is called when a record with the trim went out: shown is what a port of the twin would not show.
-func (j *wideJudge) told(twin *car, at float64) {
+func (j *wideJudge) told(at float64) {
 	for i := range j.holds {
 		x := &j.apart[i]
-		if x.commanded > 0 && x.told == 0 && at < j.holds[i].end && (j.port.trims[0]-twin.banks[0].short)*toward(j.holds[i].side) > 1 {
+		if x.commanded > 0 && x.told == 0 && at < j.holds[i].end && (j.port.trims[0]-j.port.plain)*toward(j.holds[i].side) > 0.1 {
 			x.told = at
 		}
 	}

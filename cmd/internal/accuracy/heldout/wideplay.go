@@ -60,7 +60,7 @@ func tryWide(seed uint64, c, twin *car, p *port, hands *technician, fault, by st
 	}
 	w := &witness{holds: hands.holds, moved: make([]motion, len(hands.holds)), next: -burn + 15}
 	j := &wideJudge{judge: judge{witness: w, car: c, port: p, hands: hands, rear: rear}, apart: make([]apart, len(hands.holds))}
-	p.told = func(at float64) { j.told(twin, at) }
+	p.told, p.twin = j.told, twin
 	p.open(c)
 	c.run(hands.ends, func() {
 		w.watch(c, p)
