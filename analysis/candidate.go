@@ -13,12 +13,16 @@ type candidate struct {
 	weight   weight
 	said     bool
 	even     bool    // the engine ran evenly
+	dormant  bool    // the sensor slept before
 	mature   bool    // what followed it was weighed
 	turned   bool    // the reading was on the other side at once
 	left     float64 // s: and left it again then; 0: not yet
 	fromTrim float64 // total trim before, as it ended, %
 	atEnd    float64
 }
+
+// sleepsBy is when a sensor that slept and was held lies at its bias again, s: a filtered reading is there after a few tenths.
+const sleepsBy = 1.5
 
 // maxCandidates is how many are kept: the oldest goes.
 const maxCandidates = 6
@@ -56,7 +60,8 @@ func (w *Watcher) lookAtFinished(s stretch) {
 		w.beginStretch(&s, x)
 		w.endStretch(&s, math.Inf(1))
 	case x.given()+releaseAdds >= oneInHundred:
-		c := candidate{stretch: s, weight: x, said: said, even: w.even(&s), fromTrim: w.trimOf(s.track).totalAt(s.first.T()), atEnd: w.trimOf(s.track).totalAt(s.last.T())}
+		b, _ := w.baseBefore(s.track, s.first.T())
+		c := candidate{stretch: s, weight: x, said: said, even: w.even(&s), dormant: b.dormant(), fromTrim: w.trimOf(s.track).totalAt(s.first.T()), atEnd: w.trimOf(s.track).totalAt(s.last.T())}
 		if len(w.cands) == maxCandidates {
 			w.cands = slices.Delete(w.cands, 0, 1)
 		}
@@ -141,12 +146,17 @@ func (c *candidate) follow(p recent.Reading, total, interval float64, last bool)
 	if moved > 0 {
 		back = against(s.side) * (c.atEnd - total) / moved
 	}
-	settled := c.turned && back >= 0.6 && c.left == 0 || c.left > 0 && since > 1
+	settled := c.turned && back >= 0.6 && c.left == 0 || c.left > 0 && since > 1 || c.dormant && since > sleepsBy
 	if !settled && !last && since < awaited {
 		return false
 	}
 	c.mature = true
 	c.weight.release = releaseSpeaks(c.turned, moved, back, c.even)
+	if asleep := p.V > middleLow && p.V < middleHigh; c.dormant && asleep {
+		c.weight.release = math.Log(staysAsleep / sleepsAgain)
+	} else if c.dormant {
+		c.weight.release += math.Log((1 - staysAsleep) / (1 - sleepsAgain))
+	}
 	return true
 }
 

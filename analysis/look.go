@@ -19,8 +19,8 @@ const (
 	leastSaid   = 0.8  // s
 	growth      = 1.1  // of its length, between two weighings
 	awaited     = 12.0 // s: for so long what follows a stretch is waited for
-	// What the release may still add; a stretch that lacks more when it is over is not waited for.
-	releaseAdds = 3.0
+	// The most that the release may still add, ln(staysAsleep/sleepsAgain); a stretch that lacks more when it is over is not waited for.
+	releaseAdds = 3.6
 )
 
 // lookForForce asks of the latest reading of the track whether a signal is being held.

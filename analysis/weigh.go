@@ -69,7 +69,9 @@ const (
 	engineRate    = 1.0 / 1000
 	drivenRate    = 1.0 / 100  // the same of an engine that is driven: enrichment as the pedal goes down, fuel cut as it comes up
 	wakesRate     = 1.0 / 60   // of a sensor that lies at its bias, cold or not joined: that it begins to tell (from memory)
-	sleepsAgain   = 0.02       // and then lies there again
+	wakesAway     = 0.4        // and the mixture then stands so far off that it tells of one side only; the others begin to cycle
+	sleepsAgain   = 0.02       // and then lies there again at once
+	staysAsleep   = 0.7        // where a wire was held that it is still asleep: the rest warm up, or cycled seldom
 	settledAfter  = 2.0        // s: a stay after which a cell has reached its full swing
 	stuckAtFirst  = 0.2        // sensors that lie on one side where a session begins
 	movingRate    = 1.0 / 10   // and of one whose car moves: fuel cut is 7 to 20 % of the time (measured on recordings)
@@ -161,10 +163,8 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	by.engine += flat + edges + ends + level
 	by.after += flat + ends + min(0, levelOwn) + along
 	if base.dormant() {
-		by.cycle, by.excursion, by.engine = math.Log(wakesRate)+flat+edges+ends+level+along, math.Inf(-1), math.Inf(-1)
-		if s.over() && s.next.V > middleLow && s.next.V < middleHigh {
-			by.cycle += math.Log(sleepsAgain)
-		}
+		stays := wakesAway + (1-wakesAway)*outlasts(secs, 0, 0, 1)
+		by.cycle, by.excursion, by.engine = math.Log(wakesRate*stays)+flat+edges+ends+level+along, math.Inf(-1), math.Inf(-1)
 	}
 	comes, goesOn, after := by.sum(), math.Inf(-1), math.Inf(-1)
 	if m, is := w.midway(s); is {
@@ -250,11 +250,16 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		return math.Inf(-1)
 	}
 	f := w.forces[n-1]
+	late := s.first.T() > f.endHi+max(2, 3*s.track.interval)
 	if f.ended && (f.letGo != "" || f.opened) && w.trim.standing(s.first.T()) >= 3 {
-		// The computer has let go and does not steer: the sensor lies where the mixture does.
-		return math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
+		// The computer has let go and does not steer: the sensor lies where the mixture does. What comes later has a cause of its own.
+		lies := math.Log(0.3 / (1 + math.Pow(secs/30, 2)))
+		if late {
+			lies += math.Log(w.excursionRate(s))
+		}
+		return lies
 	}
-	if !f.ended || s.first.T() > f.endHi+max(2, 3*s.track.interval) {
+	if !f.ended || late {
 		return math.Inf(-1)
 	}
 	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {
