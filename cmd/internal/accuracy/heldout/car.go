@@ -111,7 +111,7 @@ func (c *car) step() {
 			b.short, b.long, b.status = c.banks[0].short, c.banks[0].long, c.banks[0].status
 			continue
 		}
-		b.loop.step(c.whims, b.volts, c.dt, &c.engine, c.t < c.coldTill)
+		b.loop.step(c.whims, b.volts, c.dt, &c.engine, c.t < max(c.coldTill, c.openTill))
 	}
 }
 

@@ -175,16 +175,14 @@ func (j *judge) narrow() {
 	}
 	j.conclude()
 	j.tidy()
-	j.False = map[string][]string{}
-	l := j.links()
-	for _, p := range proofs {
-		switch l[p] {
-		case "good":
-			j.False[p] = []string{"failed"}
-		case "bad":
-			j.False[p] = []string{"proven"}
+	a := narrowArcs[j.Fault]
+	if j.Fault == oneWay {
+		a = arcs{"adds_fuel", "recovery delivery"}
+		if j.car.banks[0].lo > -2 {
+			a.bad = "cuts_fuel"
 		}
 	}
+	j.falsify(a)
 }
 
 // share is how much of a time something holds.
@@ -243,7 +241,10 @@ func (j *judge) conclude() {
 	case slow:
 		j.slowRing()
 	case limited:
-		j.accept("partly_proven", "unclear", "loop_proven")
+		j.accept("partly_proven", "unclear")
+		if len(j.solid) > 0 {
+			j.accept("loop_proven")
+		}
 	default:
 		j.fault()
 	}

@@ -39,7 +39,7 @@ func drawCar(d dice, dt float64) *car {
 		n = 2
 	}
 	c.litres = d.spread(1, 3.2) * (0.6 + 0.4*float64(n))
-	c.ect = d.in(84, 100)
+	c.ect, c.openTill = d.in(84, 100), math.Inf(-1)
 	c.hotIdle = d.in(600, 900)
 	// About 1 g/s a litre of displacement at 750 rpm (common practice, no source).
 	c.hotAir = c.litres * d.in(0.85, 1.4) * c.hotIdle / 750

@@ -14,6 +14,7 @@ type engine struct {
 	purge           float64 // share of fuel that the canister adds
 	valve           float64 // %, its valve
 	kick            float64 // of φ, a passing error while the air changes
+	openTill        float64 // s, until the loop closes after a start
 }
 
 // driver moves the engine.

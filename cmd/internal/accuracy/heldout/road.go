@@ -17,6 +17,7 @@ type road struct {
 	cutFrom  float64 // rpm
 	ripple   drift
 	cutSince float64
+	closes   float64 // s from a start to closed loop: 45 of one open controller (published.md, row 13), less when warm
 }
 
 const (
@@ -27,13 +28,19 @@ const (
 )
 
 func newRoad(d dice, e *engine) *road {
-	return &road{dice: d, idle: newIdling(d, e), cutFrom: d.in(1200, 1700), ripple: drift{tau: d.in(0.5, 4), sd: d.in(0.02, 0.1)}}
+	r := &road{dice: d, closes: d.in(3, 25), idle: newIdling(d, e), cutFrom: d.in(1200, 1700), ripple: drift{tau: d.in(0.5, 4), sd: d.in(0.02, 0.1)}}
+	if d.chance(0.3) { // a cold start
+		e.ect = d.in(0, 50)
+		e.openTill = d.in(20, 120)
+	}
+	return r
 }
 
 func (r *road) step(e *engine, t, dt float64) {
 	r.plan(t)
 	e.off = t < r.stalled
 	if e.off {
+		e.openTill = r.stalled + r.closes
 		e.rpm, e.air, e.load, e.cut, e.enrich = 0, 0.3, 0, false, 0
 		return
 	}

@@ -87,7 +87,7 @@ func (w *wideBank) step(b *bank, c *car) {
 	}
 	w.target = target
 	l.since, l.rich = 0, false
-	if c.t < c.coldTill {
+	if c.t < max(c.coldTill, c.openTill) {
 		l.status, l.short, l.integral = statusCold, 0, 0
 		w.target, w.told = 1.06, 1/1.06
 		return

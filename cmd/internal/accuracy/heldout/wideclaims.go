@@ -90,10 +90,11 @@ func (j *wideJudge) decide() {
 		j.byMixture()
 	}
 	j.tidy()
-	j.False = map[string][]string{}
-	for p, state := range j.wideLinks() {
-		j.False[p] = []string{map[string]string{"good": "failed", "bad": "proven"}[state]}
+	a := wideArcs[j.Fault]
+	if j.Fault == gain && w.gain > 0.6 && w.gain < 1.35 { // within what counts as sound or half of it (wide.md)
+		a = arcs{"", a.bad + " " + a.open}
 	}
+	j.falsify(a)
 }
 
 // own is how far the reading is from what is commanded by itself, φ.
@@ -215,51 +216,4 @@ func (j *wideJudge) byCut() {
 			j.accept("wrong_bank")
 		}
 	}
-}
-
-// wideLinks says which links are good or bad; those left out can't be told.
-func (j *wideJudge) wideLinks() map[string]string {
-	l := map[string]string{}
-	set := func(state string, which ...string) {
-		for _, p := range which {
-			if l[p] = state; state == "" {
-				delete(l, p)
-			}
-		}
-	}
-	set("good", proofs...)
-	set("good", "sensor_scale")
-	b := j.car.banks[0]
-	switch j.Fault {
-	case gain:
-		set("", "delivery", "sensor_rich", "sensor_lean", "recovery")
-		set("bad", "sensor_scale")
-		if b.wide.gain > 0.6 && b.wide.gain < 1.35 {
-			set("", "sensor_scale") // within what counts as sound or half of it (wide.md)
-		}
-	case offset, exhaust:
-		set("", "sensor_scale", "sensor_rich", "sensor_lean")
-	case late:
-		set("", "sensor_scale", "sensor_rich", "sensor_lean", "recovery", "delivery")
-	case open:
-		set("bad", "sensor_rich", "sensor_lean", "sensor_scale")
-		set("", "input", "adds_fuel", "cuts_fuel", "delivery", "bank", "recovery")
-	case silent:
-		set("bad", "adds_fuel", "cuts_fuel")
-		set("", "delivery", "recovery", "bank", "sensor_scale")
-	case limited:
-		set("", "recovery", "sensor_scale")
-	case undelivery:
-		set("bad", "delivery")
-		set("", "recovery", "sensor_scale")
-	case crossed:
-		set("bad", "bank")
-		set("", "delivery", "recovery", "sensor_scale", "adds_fuel", "cuts_fuel")
-	case cold:
-		set("", "adds_fuel", "cuts_fuel", "delivery", "recovery", "sensor_scale")
-	}
-	if b.quits != staysOn || b.pauses > 0 {
-		set("", "adds_fuel", "cuts_fuel", "recovery")
-	}
-	return l
 }
