@@ -35,7 +35,7 @@ func (w *Watcher) baseBefore(k *track, t float64) (voltsBase, trimBase) {
 			b = old.volts
 		}
 		if old.own.base.known() && (fresh || !tr.known() || tr.seconds < 6) {
-			tr = old.own.base
+			tr = old.own.base.learned(w.trim.longAt(old.begin) - w.trim.longAt(t))
 		}
 		// Where trim stands now is another matter than how it hunts at rest.
 		if now := w.trimBaseline(&w.trim, max(t-trimBaselineFor, w.lastEnd()), t); now.n > 0 {
@@ -290,6 +290,13 @@ type trimBase struct {
 }
 
 func (b trimBase) known() bool { return b.n >= 3 && b.seconds >= 3 }
+
+// learned is the same where long-term trim was higher by so much then, %: short-term trim hunts about another middle since.
+func (b trimBase) learned(by float64) trimBase {
+	b.low, b.high, b.median, b.last = b.low+by, b.high+by, b.median+by, b.last+by
+	b.shortLow, b.shortHigh = b.shortLow+by, b.shortHigh+by
+	return b
+}
 
 // width is the range over which the loop hunts at rest, %.
 func (b trimBase) width() float64 { return b.high - b.low }

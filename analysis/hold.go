@@ -14,7 +14,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 		if !f.resumed && f.own.base.known() && f.volts.switching() {
 			after = f
 		}
-		f.rel.heldAgain(h.lo, h.side)
+		w.heldAgain(f, h.lo)
 		w.closeRelease(f, true)
 	}
 	f := &force{side: h.side, marked: marked, loose: h.loose, madeWhen: madeWhen{beginLo: h.lo, beginHi: h.hi, begin: (h.lo + h.hi) / 2, after: after},
@@ -320,9 +320,7 @@ func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until flo
 	}
 	w.emit(Event{T: f.end, Name: ForceEnds, Side: f.side})
 	w.lookForOffset(f)
-	f.rel.begin(f, f.own.now, w.forces[0])
-	f.rel.zero, f.rel.input, f.rel.earlier = w.offset, w.open, w.earlierStays(f)
-	f.relOn = true
+	w.beginRelease(f)
 	w.cache.valid = false
 	w.catchUp(f, hi-1e-6, until)
 }

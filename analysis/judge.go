@@ -186,6 +186,11 @@ func (c *assessment) bankProof() Proof {
 	return p
 }
 
+// steers reports whether trim was seen to move, in a force or before one: a reading that swings about trim that stands is no loop that cycles.
+func (c *assessment) steers() bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.own.state == answered || f.steeredBefore() })
+}
+
 func (c *assessment) recovery() Proof {
 	p := Proof{ID: ProofRecovery, State: Untested, Why: reason.NothingReleased.Of(), Evidence: evidence()}
 	for _, f := range c.forces {
@@ -194,6 +199,8 @@ func (c *assessment) recovery() Proof {
 		}
 		watched := f.rel.backFor(c.w.now)
 		switch {
+		case f.resumed && !c.steers():
+			p = Proof{ProofRecovery, Unclear, reason.NoTrimAnswered.Of(), evidence()}
 		case f.resumed:
 			p = Proof{ProofRecovery, Proven, reason.CycledAgain.Of(max(0, f.rel.resumedAt-f.rel.at)),
 				evidence("after_s", f.rel.resumedAt-f.rel.at)}

@@ -11,6 +11,23 @@ import (
 // does, and a live cell moves some millivolts with it. A dead one lies where it lies.
 type lives struct {
 	early, late levelled
+	ever        []aged
+}
+
+// aged is a reading of late with what was known when it came.
+type aged struct {
+	t      float64
+	before levelled
+}
+
+// maxAged is how many are kept: who holds the wire again unseen is seen within so many.
+const maxAged = 512
+
+// heldAgain takes out what was read since t: the wire was held then.
+func (l *lives) heldAgain(t float64) {
+	for n := len(l.ever); n > 0 && l.ever[n-1].t >= t; n-- {
+		l.late, l.ever = l.ever[n-1].before, l.ever[:n-1]
+	}
 }
 
 // levelled is a level, V, with the trim that went with it, %.
@@ -41,7 +58,8 @@ func (l *lives) addVolts(r *release, p recent.Reading) {
 	case r.expect != Lean || r.trimMade < 8 || after < passedBy:
 	case after < hardlyIn && r.still() > 0.6:
 		l.early.add(p.V, r.trimNow)
-	case r.still() < 0.4:
+	case r.still() < 0.4 && len(l.ever) < maxAged:
+		l.ever = append(l.ever, aged{p.T(), l.late})
 		l.late.add(p.V, r.trimNow)
 	}
 }

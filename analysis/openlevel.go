@@ -60,6 +60,10 @@ func (w *Watcher) lookForOpen(p recent.Reading) {
 	if between && (said || b.switching() || !b.known()) || said && (!b.known() || newLevel(r.level(), b.low, b.high)) {
 		o.level, o.known, o.lasts = r.level(), true, true
 		w.emit(Event{T: r.first.T(), Name: OpenLevel, Value: o.level})
+		if f := w.running(); f != nil && f.ended {
+			f.rel.comesOpen(o.level, p.T(), !said)
+			w.announceRelease(f)
+		}
 	}
 }
 

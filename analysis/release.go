@@ -128,8 +128,8 @@ type recovery struct {
 }
 
 // begin starts the watch after f; first is the session's first force, before which
-// trim was last seen at its balance undisturbed.
-func (r *release) begin(f *force, trim float64, first *force) {
+// trim was last seen at its balance undisturbed, and learned how much higher long-term trim was then, %.
+func (r *release) begin(f *force, trim float64, first *force, learned float64) {
 	*r = release{heldAt: f.level, expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end, prompt: promptByWire,
 		trimThen: trim, trimNow: trim, reached: reached{bottom: 9, top: -9}}
 	if f.own.mayTurn {
@@ -143,7 +143,7 @@ func (r *release) begin(f *force, trim float64, first *force) {
 			balance = a.up * a.base.median
 		}
 		if first.volts.switching() && first.own.base.known() {
-			balance = max(balance, a.up*first.own.base.median)
+			balance = max(balance, a.up*(first.own.base.median+learned))
 		}
 		r.trimMade = trim - balance
 	} else {
@@ -247,14 +247,11 @@ func (r *release) addVolts(p recent.Reading, b voltsBase) bool {
 	return r.decide(p.T(), b, false)
 }
 
-// heldAgain takes back what was decided by readings since t, or would be: the wire was held on a side again then, which
-// nobody knew.
-func (r *release) heldAgain(t float64, side Side) {
-	decided := r.decidedAt > t && (r.state == sensorMute || r.state == sensorSays || r.state == sensorLate)
-	open := r.state == sensorOpen && (side == r.expect || !r.hasOn && t-r.hi < muteAfter)
-	if decided || open {
-		r.again = true
-		r.state, r.why, r.decidedAt = sensorVague, reason.HeldAgain.Of(max(0, t-r.at)), t
+// comesOpen takes the input for open at time t, before the sensor had said anything; left: the branch was not closed after the force.
+func (r *release) comesOpen(level, t float64, left bool) {
+	if r.state == sensorOpen && !r.hasOn {
+		r.open, r.doubtful = left, left
+		r.state, r.why, r.decidedAt = sensorVague, reason.CameToOpenLevel.Of(level), t
 	}
 }
 

@@ -3,8 +3,16 @@ package analysis
 import (
 	"math"
 
+	"pushback/analysis/reason"
 	"pushback/analysis/recent"
 )
+
+func (w *Watcher) beginRelease(f *force) {
+	first := w.forces[0]
+	f.rel.begin(f, f.own.now, first, w.trim.longAt(first.begin)-w.trim.longAt(f.begin))
+	f.rel.zero, f.rel.input, f.rel.earlier = w.offset, w.open, w.earlierStays(f)
+	f.relOn = true
+}
 
 // catchUp gives the force what was read since it ended, in order of time.
 func (w *Watcher) catchUp(f *force, from, until float64) {
@@ -75,6 +83,32 @@ func (w *Watcher) stepRelease(f *force, p recent.Reading) {
 	}
 	if r.state != sensorOpen && (r.resumed || r.backFor(p.T()) > recoverWithin) {
 		w.closeRelease(f, false)
+	}
+}
+
+// heldAgain takes back what readings since t have told of the release of f: the wire was held on a side again then, which nobody knew.
+// What was read before is judged as if no more had come.
+func (w *Watcher) heldAgain(f *force, t float64) {
+	r := &f.rel
+	r.lives.heldAgain(t)
+	if r.state == sensorNotYet || r.state != sensorOpen && r.decidedAt <= t {
+		return
+	}
+	lives := r.lives
+	w.beginRelease(f)
+	v, s := &w.volts.volts, &w.trim.short
+	for i, j := v.From(f.endHi-1e-6), s.From(f.endHi-1e-6); i < v.Len() && v.At(i).T() < t; i++ {
+		for ; j < s.Len() && s.At(j).T() < v.At(i).T(); j++ {
+			r.trimNow = f.own.up * w.trim.total(s.At(j), f.begin)
+			r.trimBack(s.At(j).T(), f)
+		}
+		r.addVolts(v.At(i), f.volts)
+	}
+	if r.state == sensorOpen {
+		r.decide(t, f.volts, true)
+	}
+	if r.lives = lives; r.state == sensorVague {
+		r.again, r.why = true, reason.HeldAgain.Of(max(0, t-r.at))
 	}
 }
 
