@@ -64,7 +64,7 @@ func (v *view) falseClaims() map[string][]string {
 	}
 	last := v.holds[len(v.holds)-1]
 	switch {
-	case broken, v.computer.frozen, !delivers, last.leftOpen, deadInput, beyond:
+	case broken, v.computer.frozen, !delivers, last.leftOpen && len(v.holds) == 1, deadInput, beyond:
 		never("proven", "recovery")
 	case commands && v.tail > 20 && !odd && v.computer.quirk == quirkNone && !v.computer.neverAdds && !v.computer.neverCuts:
 		never("failed", "recovery")

@@ -40,7 +40,9 @@ func (s *spec) truth(holds []seen) *truth.Test {
 		if h.on >= 0.85 && !h.shaky {
 			f.Commanded, f.Told = h.commanded, h.told
 		}
-		f.Faint = h.on < 0.6 || h.end-h.begin < 3.5 || s.inGap(h)
+		// An input that does not read the wire shows nothing of a hold.
+		dead := s.inputs[0].open || !math.IsNaN(s.inputs[0].stuck) || s.computer.crossed == "harness"
+		f.Faint = dead || h.on < 0.6 || h.end-h.begin < 3.5 || s.inGap(h)
 		t.Forces = append(t.Forces, f)
 	}
 	t.Accepted, t.Undecided = v.conclusions()
@@ -65,7 +67,7 @@ func (v *view) conclusions() (accepted, undecided []string) {
 		return v.soundCar()
 	case "sensor stuck lean", "sensor stuck rich":
 		accepted = []string{"sensor_dead"}
-		if !v.rear || !v.heldAgainst() {
+		if !v.rear || !v.heldAgainst() || v.cells[0].stuck < leakReads {
 			accepted = append(accepted, "unclear")
 		}
 		if !v.triedLean || !v.triedRich {
@@ -163,11 +165,15 @@ func (v *view) soundCar() (accepted, undecided []string) {
 		return accepted, shrug
 	}
 	accepted = []string{"unclear", "partly_proven", "nothing_forced"}
-	if v.visibleLean && v.visibleRich {
+	if v.triedLean && v.triedRich { // it is true of the car, whoever can see it
 		accepted = append(accepted, "loop_proven")
 	}
 	return accepted, shrug
 }
+
+// leakReads is the most, V, that a live cell reads in the gas of an exhaust leak ahead of it, which is looked for before a sensor that
+// only reads lean is condemned: λ 1.03 and more at 1100 K by Nernst's law make 85 mV, and the offset of some cells 25 mV more.
+const leakReads = 0.11
 
 // held reports whether n holds of at least so many seconds reached the computer.
 func (v *view) held(seconds float64, n int) bool {
