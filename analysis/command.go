@@ -15,11 +15,11 @@ func (c *assessment) command(side Side) Proof {
 	}
 	p := Proof{ID: id, State: Untested, Why: reason.NotForced.Of(side), Evidence: evidence()}
 	switch fo := c.w.follow[sideIndex(side)]; {
+	case len(c.on(side)) > 0: // which tells more than a hold that was not seen
 	case fo.no:
 		p.Why = reason.ReadingUnfollowed.Of()
 	case fo.vague:
 		p.State, p.Why = Unclear, reason.ReadingUnfollowed.Of()
-	case len(c.on(side)) > 0:
 	case slices.ContainsFunc(c.discounted, func(f *force) bool { return f.side == side }):
 		p.State, p.Why = Unclear, reason.ForcedUnfit.Of()
 	case c.answersOther(side) && c.w.refused.longest[sideIndex(side)] >= pauseLasts && c.w.cfg.By != ByMixture:

@@ -70,15 +70,18 @@ func (t *trimStream) jumpsToZero(k int, rate float64) bool {
 // dropsWithin is how long trim that is given up takes to zero, s: most of it.
 const dropsWithin = 1.2
 
-// zeroedInHold reports whether trim stands at zero where it has jumped to while the wire was held.
+// zeroedInHold reports whether trim stands at zero where it has jumped to while the wire was held. A loop that jumps when it
+// turns, late perhaps, may come to zero too, but goes on from there.
 func (w *Watcher) zeroedInHold(f *force) bool {
-	a := &f.own
+	a, s := &f.own, &w.trim.short
 	if abs(a.raw) > trimCount/2 || a.stuckFor() < 2 || a.judgedAt == a.steadyAt {
 		return false
 	}
-	a.judgedAt = a.steadyAt
-	s := &w.trim.short
 	k, i := s.From(a.steadyAt), s.From(f.beginHi)
+	if j := s.From(a.steadyAt - dropsWithin); a.steadyAt <= f.beginHi+slowestTurn && a.up*s.At(j).V < 0 && a.stuckFor() < stuckEnough {
+		return false
+	}
+	a.judgedAt = a.steadyAt
 	rate, travel := a.base.activity, 0.0
 	for j := max(i, 1); j < k && s.At(j).T() <= a.steadyAt-dropsWithin; j++ {
 		travel += abs(s.At(j).V - s.At(j-1).V)

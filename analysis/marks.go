@@ -90,6 +90,7 @@ func (w *Watcher) Release(at time.Duration) []Event {
 type hint struct {
 	side        Side
 	at, release float64
+	asked       Side    // that a guide asked for then; "": for none
 	used        bool    // a force was seen that fits it
 	judged      bool    // none was, and what that means was judged
 	most        float64 // the most that the readings of any stretch near it spoke for a force
@@ -98,7 +99,11 @@ type hint struct {
 // hint notes a mark.
 func (w *Watcher) hint(t float64, side Side) {
 	if len(w.hints) < maxForces {
-		w.hints = append(w.hints, hint{side: side, at: t})
+		h := hint{side: side, at: t}
+		if n := len(w.asked); n > 0 {
+			h.asked = w.asked[n-1].side
+		}
+		w.hints = append(w.hints, h)
 	}
 }
 
@@ -170,7 +175,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	flat := hi-lo <= 0.03
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
 	switch {
-	case before && onSide(side, fo.level):
+	case before && (onSide(side, fo.level) || h.asked == side.Opposite() && onSide(h.asked, fo.level)): // who is asked for one side may name the other
 		fo.vague, fo.why = true, reason.LayThereBefore.Of()
 	case flat && share < 0.5 && (!b.known() || !b.switching() && fo.level >= b.low-0.03 && fo.level <= b.high+0.03):
 		fo.no = true // it lies still, and not where it was forced to

@@ -51,6 +51,12 @@ func playSession(t *testing.T, cfg Config, turn bool, scripts ...string) ([]scri
 			side = side.Opposite()
 		}
 		switch v, trim := s.Value, strings.HasPrefix(s.Name, "SHRTFT"); {
+		case strings.HasPrefix(s.Words, "asked for "):
+			side := Side(strings.TrimPrefix(s.Words, "asked for "))
+			if turn {
+				side = side.Opposite()
+			}
+			take(w.Asked(s.At, side, false))
 		case s.Words == "release":
 			take(w.Release(s.At))
 		case s.Words != "":
@@ -104,6 +110,12 @@ func TestSessionsInText(t *testing.T) {
 			"O2S11 " + cycling(0, 40) + "; 40s..75s/200ms 0.03; " + cycling(75.2, 100), "SHRTFT1 " + huntingAbout(8, 0, 40) + "; 40.1s..46s/200ms 8; 46.2s..54s/200ms 8->2; 54.2s..75s/200ms 2; " + huntingAbout(8, 76, 100),
 			"says 40s lean; 55s release"},
 			"ready 2, force_begins 40, computer_lets_go 46, force_ends 55, switching_resumes 76", map[ProofID]State{ProofInput: Proven, ProofAddsFuel: Unclear}},
+		{"trim jumps to zero when a loop turns late, and goes on", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 0s..38s/200ms -6.25; 38.2s..41.9s/200ms -6.25->-7; 42.1s..45s/200ms 0; 45.1s..54.9s/200ms 0->3; 55.1s..100s/200ms -6.25", "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, loop_answers 42, trim_at_limit 42, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Proven}},
+		{"it jumps to zero and stays there", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 0s..38s/200ms -6.25; 38.2s..41.9s/200ms -6.25->-7; 42.1s..54.9s/200ms 0; 55.1s..100s/200ms -6.25", "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, loop_answers 42, trim_at_limit 42, computer_lets_go 50, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Unclear}},
+		{"it answers, then jumps back to zero", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 0s..40s/200ms 0; 40.2s..44.5s/200ms 0->6; 44.7s..54.9s/200ms 0; 55.1s..100s/200ms 0", "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, loop_answers 40, computer_lets_go 44.7, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Proven}},
 		{"a cold sensor, held where nobody says so", []string{warm, turning, "FUELSYS1 0s..100s/2s 1", "O2S11 0s..39.8s/200ms 0.45; 40s..54.8s/200ms 0.03; 55s..69.8s/200ms 0.45; 70s..84.8s/200ms 0.91; 85s..100s/200ms 0.45", "SHRTFT1 0s..100s/200ms 0"},
 			"not_ready 2, force_begins 40, force_ends 55, force_begins 70, force_ends 85", map[ProofID]State{ProofAddsFuel: Unclear}},
 		{"a cold sensor through a filter, which the release brings down in steps", []string{warm, turning, "FUELSYS1 0s..100s/2s 1",
@@ -156,6 +168,7 @@ func TestMarksInText(t *testing.T) {
 	held := []string{closed, "O2S11 " + cycling(0, 40) + "; 40s..54.8s/200ms 0.03; 55s..59.8s/200ms 0.86->0.9; " + cycling(60, 100),
 		"SHRTFT1 " + hunting(0, 40) + "; 40.1s..54.9s/200ms 0->22; 55.1s..60.9s/200ms 22->0; " + hunting(61, 100)}
 	free := []string{closed, "O2S11 " + cycling(0, 100), "SHRTFT1 " + hunting(0, 100)}
+	lies := []string{closed, "O2S11 0s..100s/200ms 0.03", "SHRTFT1 0s..100s/200ms 25"}
 	for _, c := range []struct {
 		name, says string
 		of         []string
@@ -172,6 +185,9 @@ func TestMarksInText(t *testing.T) {
 		{"of a wire that nobody held", "40s lean; 55s release", free, false, Failed},
 		{"of the other side alone", "40s rich; 55s release", free, false, Failed},
 		{"for a second", "40s lean; 41s release", free, false, Unclear},
+		{"of a reading that lies on the other side", "40s rich; 55s release", lies, false, Failed},
+		{"the same, where that side was asked for", "38s asked for rich; 40s rich; 55s release", lies, false, Failed},
+		{"the same, where the side on which it lies was asked for", "38s asked for lean; 40s rich; 55s release", lies, false, Unclear},
 	} {
 		for _, turn := range []bool{false, true} {
 			got, w := playSession(t, Config{}, turn, append(slices.Clone(c.of), "says "+c.says)...)
