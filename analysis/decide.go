@@ -62,7 +62,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	}
 	c.branchAdvice(add)
 	failed := by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed
-	if c.onlyLean() && (failed || by[ProofSensorRich].State == Unclear && c.w.rest.contradicts(Rich)) {
+	if c.onlyLean() && (failed || by[ProofSensorRich].State == Unclear) {
 		add(LeakCheck, reason.LeakOnlyLean.Of())
 	}
 	if failed {
@@ -152,11 +152,12 @@ func (c *assessment) branchAdvice(add func(Step, reason.Reason)) {
 	}
 }
 
-// limitAdvice: trim had no room to answer.
+// limitAdvice: trim had no room to answer, or came to its limit and the sensor, which had lain on that side, still did not say what it
+// had made.
 func (c *assessment) limitAdvice(add func(Step, reason.Reason)) {
 	for _, f := range c.forces {
 		switch {
-		case f.own.state != cannot:
+		case f.own.state != cannot && !(f.own.limit && f.ended && f.nothingNew() && !f.rel.says()):
 		case f.side == Lean:
 			add(FeedPropane, reason.PropaneAtLimit.Of())
 			return
@@ -209,6 +210,9 @@ func (c *assessment) onlyLean() bool {
 	for _, f := range c.forces {
 		if f.bank != c.w.bank || !f.volts.known() {
 			continue
+		}
+		if f.volts.dormant() {
+			return false // it was not read lean either
 		}
 		if known = true; f.volts.high >= richAbove && (f.volts.rich.n > 1 || f.volts.wasOn(Rich)) {
 			return false
