@@ -1,6 +1,7 @@
 package accuracy
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -11,10 +12,27 @@ import (
 // GuideFigures is what is asked of a guided test beside its verdict.
 type GuideFigures struct {
 	Lit, Dark int    // arcs that were proven at some time, and those of them that were not any more and nobody said so
-	Missing   bool   // some side was not held for long enough the first time, or its answer stayed open
+	Missing   bool   // some side was not held for long enough, and the verdict is open
 	Again     bool   // and the guide asked for it again, or said why it did not
 	Step      string // that the verdict names as deciding; "": it names none
 	StepRight bool   // it would decide
+}
+
+// wrongs says what was not as it should be.
+func (g *GuideFigures) wrongs() (text string) {
+	if g == nil {
+		return ""
+	}
+	if g.Dark > 0 {
+		text += fmt.Sprintf(", arcs that went dark: %d", g.Dark)
+	}
+	if g.Missing && !g.Again {
+		text += ", not asked again"
+	}
+	if g.Step != "" && !g.StepRight {
+		text += ", names " + g.Step
+	}
+	return text
 }
 
 // arcs follows which arcs of the ring are lit.
@@ -66,6 +84,11 @@ func (g *GuideFigures) compare(t *GuidedTrial, fault string) {
 				g.Again = g.Again && (asked[s] > 1 || over != "")
 			}
 		}
+	}
+	switch t.Verdict.Conclusion {
+	case analysis.ConclusionUnclear, analysis.PartlyProven, analysis.NothingForced, analysis.ConclusionNotReady:
+	default:
+		g.Missing = false // what was held told enough
 	}
 	if strings.HasPrefix(fault, "wide") {
 		g.Step = "" // its wire was never to be held

@@ -276,7 +276,7 @@ func (t *Table) guided(results []Result) {
 	}{
 		{"worse than with nothing tapped", worse, n},
 		{"arcs that were lit and went dark without a word", dark, arcs},
-		{"asked again, or said why not, where a side was missing", again, missing},
+		{"asked again, or said why not, where a side was missing and the verdict open", again, missing},
 		{"verdicts left open that name a step that would decide", right, steps},
 	} {
 		fmt.Fprintf(t.w, "  %s\t\t%d\t%s\n", line.what, line.n, brief(line.k, line.n))
@@ -345,8 +345,8 @@ func garwood(k int) (lo, hi float64) {
 // PrintWrongs lists the trials that were not right, for models that may be looked into.
 func PrintWrongs(w io.Writer, results []Result) {
 	for _, r := range results {
-		dark := r.Guide != nil && r.Guide.Dark > 0
-		if r.Outcome != truth.Right || len(r.FalseProofs) > 0 || r.FalseForces > 0 || dark {
+		guide := r.Guide.wrongs()
+		if r.Outcome != truth.Right || len(r.FalseProofs) > 0 || r.FalseForces > 0 || guide != "" {
 			more := ""
 			if r.Worse {
 				more += ", worse than with nothing tapped"
@@ -354,9 +354,7 @@ func PrintWrongs(w io.Writer, results []Result) {
 			if r.Proper {
 				more += ", held properly"
 			}
-			if dark {
-				more += fmt.Sprintf(", arcs that went dark: %d", r.Guide.Dark)
-			}
+			more += guide
 			fmt.Fprintf(w, "%s: seed %d, %s at %.1f readings/s, marks %v: said %s; false: %v, forces that were not: %d%s %v\n",
 				r.Outcome, r.Seed, r.Case, r.Rate, r.Marked, r.Said, r.FalseProofs, r.FalseForces, more, errText(r.Err))
 		}
