@@ -98,9 +98,10 @@ func (b *Both) order(p pass) (order int, begins [2]float64) {
 	return 0, begins
 }
 
-// heldBefore reports whether a reading was held, and before the other wire was asked for, if it ever was, s.
+// heldBefore reports whether a reading was held, and before the other wire was asked for, if it ever was, s: a swing of the sensor's
+// own may go over into the hold, which seems to begin earlier by as much.
 func heldBefore(held, asked float64) bool {
-	return held < asked || math.IsNaN(asked) && !math.IsNaN(held)
+	return held+apartLeast <= asked || math.IsNaN(asked) && !math.IsNaN(held)
 }
 
 // bankOfBoth is [assessment.bankProof] where both wires are held. Special cases are: wires that were held in their own order once

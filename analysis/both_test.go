@@ -41,6 +41,7 @@ func TestOrderOfBothWires(t *testing.T) {
 		{"the second's alone, before it was asked for", [2][]float64{nil, {21}}, -1},
 		{"the first alone, after the second was asked for", [2][]float64{{26}, nil}, 0},
 		{"the second's alone, when it was asked for", [2][]float64{nil, {26}}, 0},
+		{"the second's alone, its own swing before it", [2][]float64{nil, {24.5}}, 0},
 		{"neither", [2][]float64{nil, nil}, 0},
 		{"held long before", [2][]float64{{5}, {26}}, 0},
 		{"held after hands off", [2][]float64{{50}, {55}}, 0},
