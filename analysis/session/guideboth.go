@@ -15,15 +15,25 @@ const Apart = 5 * time.Second
 type both struct {
 	phase   int           // 0: the first is asked for, or held alone; 1: the second too; 2: the first was let go
 	held    time.Duration // since when the first is held
+	asked   time.Duration // since when the second is asked for
 	heldTwo time.Duration // since when both are
 	let     time.Duration // when the first was let go
 	second  bool          // the second was held
 	seen    [2]bool       // which the watchers see
-	late    int           // which they saw last to begin, 0 the first sensor's: where the sensors are crossed not the wire named last
-	swapped bool          // the wire that was taken last was let go first
+	begun   [2]time.Duration
+	swapped bool // the wire that was taken last was let go first
 	ended   [2]bool
 	sensor  bool          // the second sensor's own answer came
 	resumed time.Duration // when it switched again
+}
+
+// last reports whether the reading of sensor i was held last, however long it took to be seen: where the sensors are crossed it is
+// not that of the wire named last.
+func (b *both) last(i int) bool {
+	if !b.seen[1-i] {
+		return b.begun[i] >= b.asked
+	}
+	return b.begun[i] > b.begun[1-i] || b.begun[i] == b.begun[1-i] && i == 1
 }
 
 func (c *GuideConfig) both() bool { return c.Beside != decode.SensorID{} }
@@ -54,7 +64,7 @@ func (g *Guide) askSecond() bool {
 	if !g.cfg.both() || g.both.phase > 0 || g.hold.spoilt != "" {
 		return false
 	}
-	g.both.phase, g.hold.said, g.hold.tapAt = 1, false, 0
+	g.both.phase, g.both.asked, g.hold.said, g.hold.tapAt = 1, g.now, false, 0
 	g.notice.why = ""
 	if g.both.seen[0] && g.both.seen[1] { // both were taken at once
 		g.heldSecond(g.now, false)
@@ -105,10 +115,10 @@ func (g *Guide) seenBegin(i int, s analysis.Side, at time.Duration) {
 	switch {
 	case g.stage == StageForce && g.both.phase == 0:
 		g.begins(s, at)
-		g.both.seen[i], g.both.late = true, i
+		g.both.seen[i], g.both.begun[i] = true, at
 	case s != g.side || g.stage != StageForce && g.stage != StageHold && g.stage != StageRelease: // nobody was asked
 	default:
-		g.both.seen[i], g.both.late, g.hold.seen = true, i, true
+		g.both.seen[i], g.both.begun[i], g.hold.seen = true, at, true
 		if g.hold.begin == 0 {
 			g.hold.begin = at
 		}
@@ -129,7 +139,7 @@ func (g *Guide) seenEnd(i int, s analysis.Side, at time.Duration) {
 		g.released(at)
 	case g.both.ended[0] && g.both.ended[1]:
 		g.released(at)
-	case i != g.both.late:
+	case !g.both.last(i):
 		g.letFirst()
 	case g.both.phase == 2 && at-g.both.let > reactIn: // the first was said to be let go, and does not show it
 		g.released(at)

@@ -39,6 +39,7 @@ func (x *shown) prove(id analysis.ProofID, s analysis.State) {
 // began: "15s force lean (short)". What a script says beside the events' own names:
 //
 //	begins SIDE, ends SIDE   the watcher sees a force begin, and end
+//	begins SIDE TIME         it sees only now that one began then
 //	beside EVENT             the second sensor's watcher sees it, where two wires are held
 //	says MARK                the technician's mark
 //	tap, skip, again         the keys; a tap makes the mark that it returns
@@ -105,7 +106,9 @@ func act(t *testing.T, g *Guide, x *shown, step scripttest.Step, write func(Fram
 	told, beside := strings.CutPrefix(step.Words, "beside ")
 	words := strings.Fields(told)
 	event := func(e analysis.Event) {
-		e.T = step.At.Seconds()
+		if e.T == 0 {
+			e.T = step.At.Seconds()
+		}
 		if beside {
 			write(Frame{Beside: []analysis.Event{e}})
 		} else {
@@ -120,7 +123,15 @@ func act(t *testing.T, g *Guide, x *shown, step scripttest.Step, write func(Fram
 	second := append(words, "")[1]
 	switch words[0] {
 	case "begins":
-		event(analysis.Event{Name: analysis.ForceBegins, Side: analysis.Side(second)})
+		e := analysis.Event{Name: analysis.ForceBegins, Side: analysis.Side(second)}
+		if len(words) > 2 {
+			since, err := time.ParseDuration(words[2])
+			if err != nil {
+				t.Fatal(err)
+			}
+			e.T = since.Seconds()
+		}
+		event(e)
 	case "ends":
 		event(analysis.Event{Name: analysis.ForceEnds, Side: analysis.Side(second)})
 	case "says":
