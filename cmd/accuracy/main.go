@@ -26,7 +26,7 @@ func main() {
 	real := flag.String("realtrims", "", "a `FILE` of real drives without a force to count too; testdata/realtrims/README.md says which")
 	wrongs := flag.Bool("wrongs", false, "list the tests that were not right, of models that are not held out")
 	tables := flag.Bool("tables", false, "of the simulated car, all tables (by proof, by rate, what was said of what) instead")
-	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead, with -model wide of a wide-range sensor, with -model hands of its guided test, with a model of recordings of that (-hours 1: the drive of that seed)")
+	show := flag.Int64("show", -1, "show the events and proofs of this seed of the simulated car instead, with -model wide of a wide-range sensor, with -model hands or twowires of its guided test, with a model of recordings of that (-hours 1: the drive of that seed)")
 	byMixture := flag.Bool("bymixture", false, "with -show: the trial in which the mixture is forced")
 	car := flag.String("car", "", "show the guided test of this `CAR` of 'pushback demo --car list' instead")
 	style := flag.String("hands", hands.Styles[0].Name, "with -car: whose `HANDS` work on it")
@@ -42,8 +42,8 @@ func main() {
 		showGuided(t)
 		return
 	}
-	if *show >= 0 && *model == "hands" {
-		showGuided(accuracy.RunGuided(uint64(*show)))
+	if run, guided := map[string]func(uint64) accuracy.GuidedTrial{"hands": accuracy.RunGuided, "twowires": accuracy.RunTwoWires}[*model]; guided && *show >= 0 {
+		showGuided(run(uint64(*show)))
 		return
 	}
 	if i := slices.IndexFunc(accuracy.Models, func(m accuracy.Model) bool { return m.Name == *model && (m.HeldOut || m.Draw != nil) }); *show >= 0 && i >= 0 {

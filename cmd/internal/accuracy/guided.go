@@ -54,7 +54,7 @@ func RunGuided(seed uint64) GuidedTrial {
 	if strings.HasPrefix(exp.Fault, "wide") {
 		style.Other = "" // such a car is refused before anyone is asked to hold a wire
 	}
-	return runGuided(seed, cfg, exp, style)
+	return runGuided(seed, cfg, exp, style, "")
 }
 
 // RunNamed makes the guided test of a named car by hands of a style.
@@ -68,10 +68,11 @@ func RunNamed(car, style string, seed uint64) (GuidedTrial, error) {
 		return GuidedTrial{}, fmt.Errorf("find hands %q: 'pushback demo --hands list' names them", style)
 	}
 	exp := simcar.Expected{Fault: c.Name, Conclusion: c.Expect, Also: c.Also}
-	return runGuided(seed, simcar.Config{Car: c, Seed: seed, BranchByHand: true}, exp, named), nil
+	return runGuided(seed, simcar.Config{Car: c, Seed: seed, BranchByHand: true}, exp, named, ""), nil
 }
 
-func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.Style) GuidedTrial {
+// runGuided makes a guided test; beside is the other bank's sensor where its wire is held too, "" where it is not.
+func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.Style, beside string) GuidedTrial {
 	t := GuidedTrial{Style: style, Result: Result{Seed: seed, Case: exp.Fault, Outcome: truth.Broken}}
 	t.Marked = !style.Never
 	sim, err := simcar.New(cfg)
@@ -80,7 +81,8 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 		return t
 	}
 	ctx := context.Background()
-	p, err := poll.Open(ctx, obd.NewAdapter(sim.Link(), sim.Clock(), obd.AdapterOptions{}), sim.Clock(), poll.Config{Sensor: cfg.Car.Sensor, Bus: cfg.Bus})
+	sensors := strings.TrimSuffix(cfg.Car.Sensor+","+beside, ",")
+	p, err := poll.Open(ctx, obd.NewAdapter(sim.Link(), sim.Clock(), obd.AdapterOptions{}), sim.Clock(), poll.Config{Sensor: sensors, Bus: cfg.Bus})
 	if err != nil {
 		t.Err = err
 		return t
@@ -96,7 +98,12 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 	}
 	j := session.NewJudge(setup)
 	w := &worker{sim: sim, poller: p, judge: j, hands: hands.New(style, sim, cfg.Car.Sensor), trial: &t, start: sim.Now(), said: map[analysis.ProofID]bool{}}
-	w.guide = session.NewGuide(session.GuideConfig{Ready: 20 * time.Second}, j, w.prompt, p.Stop)
+	guide := session.GuideConfig{Ready: 20 * time.Second}
+	if beside != "" {
+		guide.Beside = setup.Sensor.Beside()
+		w.beside, w.second = hands.New(style, simcar.OtherWire{Sim: sim}, ""), beside
+	}
+	w.guide = session.NewGuide(guide, j, w.prompt, p.Stop)
 	res, err := session.Run(ctx, w, j, session.NewBusPriority(p), w)
 	if t.Err = err; err != nil {
 		return t
@@ -109,28 +116,31 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 		}
 		t.Truth = append(t.Truth, f)
 	}
-	told := t.truth(seed, exp, cfg.Car.Sensor)
-	t.compare(told, res)
+	told := t.truths(exp, cfg.Car.Sensor, beside)
+	t.compareAll(told, res)
 	silent, err := session.Run(ctx, &records{list: w.unsaid}, session.NewJudge(setup))
 	if err == nil {
-		t.Untold = told.Outcome(string(silent.Verdict.Conclusion))
+		t.Untold = outcomeOf(told, silent.Verdict)
 	}
 	t.Proper = t.properly && strings.HasPrefix(exp.Fault, "sound") && len(exp.Also) == 0
 	t.Worse = t.Untold == truth.Right && t.Outcome != truth.Right
-	w.arcs.look(j.Verdict(), w.said)
-	t.Guide = &GuideFigures{Lit: w.arcs.lit, Dark: w.arcs.dark, Step: string(t.Verdict.Decide)}
-	t.Guide.compare(&t, exp.Fault)
+	w.look()
+	t.Guide = &GuideFigures{Lit: w.arcs.lit, Dark: w.arcs.dark}
+	if beside == "" {
+		t.Guide.Step = string(t.Verdict.Decide)
+		t.Guide.compare(&t, exp.Fault)
+	}
 	if f := j.Figures(); f.Seconds > 0 {
 		t.Rate = f.PerSecond
 	}
 	return t
 }
 
-// truth says what may be said of the car after what these hands did.
-func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *truth.Test {
+// truth says what may be said of a sensor after what these hands did at its wire, and whether that was done properly.
+func (t *GuidedTrial) truth(exp simcar.Expected, sensor string, done []simcar.ForceTruth) (out *truth.Test, properly bool) {
 	var best [2]time.Duration // longest hold of each side
 	closed := true
-	for _, f := range t.Truth {
+	for _, f := range done {
 		end := f.End
 		if end < 0 {
 			end = 1 << 62
@@ -145,10 +155,9 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 		}
 	}
 	s := t.Style
-	t.properly = best[0] >= properHold && best[1] >= properHold && closed && !s.Forgets && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
-	t.Case += ", " + style(s)
+	properly = best[0] >= properHold && best[1] >= properHold && closed && !s.Forgets && s.Other == "" && s.Ohms == 0 && !s.Trembles && s.Volts == 0
 	var forces []truth.Force
-	for _, f := range t.Truth {
+	for _, f := range done {
 		if !f.Kind.Wire() || f.Begin < 0 {
 			continue
 		}
@@ -159,7 +168,7 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 		x.Faint = x.End-x.Begin < properHold.Seconds()
 		forces = append(forces, x)
 	}
-	out := &truth.Test{Forces: forces, Seed: seed, Fault: exp.Fault, Style: style(s), Marks: t.Marked, Sensor: sensor,
+	out = &truth.Test{Forces: forces, Seed: t.Seed, Fault: exp.Fault, Style: style(s), Marks: t.Marked, Sensor: sensor,
 		Accepted:  append([]string{exp.Conclusion}, exp.Also...),
 		Undecided: []string{string(analysis.ConclusionUnclear), string(analysis.PartlyProven), string(analysis.NothingForced), string(analysis.ConclusionNotReady)}}
 	if strings.HasPrefix(exp.Fault, "sound") {
@@ -168,10 +177,10 @@ func (t *GuidedTrial) truth(seed uint64, exp simcar.Expected, sensor string) *tr
 	if strings.HasSuffix(s.Other, "S1") && s.Forgets {
 		out.Accepted = append(out.Accepted, string(analysis.WrongBank)) // the one hold that showed was on the other bank's sensor
 	}
-	if !t.properly { // what was not done cannot be seen
+	if !properly { // what was not done cannot be seen
 		out.Accepted = append(out.Accepted, out.Undecided...)
 	}
-	return out
+	return out, properly
 }
 
 // style names what these hands do.
@@ -207,6 +216,8 @@ type worker struct {
 	judge  *session.Judge
 	guide  *session.Guide
 	hands  *hands.Hands
+	beside *hands.Hands // at the other bank's wire; nil: nobody's
+	second string       // the sensor there
 	trial  *GuidedTrial
 	start  time.Duration
 	origin time.Duration
@@ -223,8 +234,17 @@ func (w *worker) prompt(p session.Prompt) {
 	}
 	step := p.Step(analysis.ByWire)
 	if p.New {
-		w.poller.Mark(obd.Mark{Kind: obd.MarkStep, Text: step})
+		w.poller.Mark(obd.Mark{Kind: obd.MarkStep, Text: p.Mark(analysis.ByWire)})
 		w.trial.Prompts = append(w.trial.Prompts, p)
+	}
+	if w.beside != nil && slices.Contains(p.Sensors, w.second) {
+		if p.New {
+			w.beside.Prompt(step)
+		}
+		if len(p.Sensors) == 1 {
+			w.step = step
+			return
+		}
 	}
 	// Who was still busy when it was asked for sees it a moment later.
 	if _, busy := w.hands.Next(); p.New || step == w.step && !busy && p.Stage == session.StageForce {
@@ -234,7 +254,11 @@ func (w *worker) prompt(p session.Prompt) {
 }
 
 func (w *worker) Next(ctx context.Context) (obd.Record, error) {
-	for _, word := range w.hands.Due() {
+	words := w.hands.Due()
+	if w.beside != nil {
+		words = append(words, w.beside.Due()...)
+	}
+	for _, word := range words {
 		switch word {
 		case "tap":
 			if k := w.guide.Enter(); k != "" {
@@ -268,7 +292,11 @@ func (w *worker) Write(f session.Frame) error {
 	}
 	err := w.guide.Write(f)
 	if len(f.Events) > 0 {
-		w.arcs.look(w.judge.Verdict(), w.said)
+		w.look()
 	}
 	return err
+}
+
+func (w *worker) look() {
+	w.arcs.look(w.judge.Verdict().Of(w.judge.Setup().Sensor.String()), w.said)
 }

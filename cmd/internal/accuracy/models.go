@@ -73,6 +73,7 @@ var Models = []Model{
 	{Name: "wide", About: "obd/simcar with wide-range sensors, by mixture, fuel cut and the rear wire", N: 1000, Hours: 20,
 		Tests: trials(ManyWide), Unforced: trials(UnforcedWide)},
 	{Name: "hands", About: "guided tests of obd/simcar by hands of all kinds, every other car sound", N: 1000, Tests: Guided},
+	{Name: "twowires", About: "the same where both banks' wires are held", N: 300, Tests: TwoWires},
 	{Name: "foreign", About: "cars in Python written by others, by wire", From: 1, N: 1200, Tests: Foreign},
 	Model{Name: "third", About: "narrow sensors by wire, and drives, written apart, for tuning", N: 1000, Hours: 40}.recorded(third.Narrow, third.Unforced),
 	Model{Name: "thirdwide", About: "the same of wide-range sensors, by mixture, fuel cut and the rear wire", N: 600, Hours: 20}.recorded(thirdwide.Wide, thirdwide.Unforced),
