@@ -1,7 +1,5 @@
 package heldout
 
-import "math"
-
 // engine is what drives the mixture beside the loop.
 type engine struct {
 	rpm, air, load  float64 // 1/min, g/s, %
@@ -64,7 +62,7 @@ func (i *idling) step(e *engine, t, dt float64) {
 		}
 		e.kick -= (i.pull - was) * i.in(0.05, 0.35) // air is there before its fuel
 	}
-	e.kick *= math.Exp(-dt / 0.8)
+	e.kick *= 1 - dt/0.8
 	up := 1.0
 	for _, b := range i.blips {
 		if t >= b[0] && t < b[1] {

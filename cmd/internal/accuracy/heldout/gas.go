@@ -51,11 +51,12 @@ type catalyst struct {
 // step returns φ behind it.
 func (c *catalyst) step(phi, air, dt float64) float64 {
 	lean := 1 - phi
-	through := 0.0
+	through, room := 0.0, c.full
 	if lean > 0 {
-		through = math.Exp(-c.sharp * (1 - c.full))
-	} else {
-		through = math.Exp(-c.sharp * c.full)
+		room = 1 - c.full
+	}
+	if c.sharp*room < 9 { // else next to nothing
+		through = math.Exp(-c.sharp * room)
 	}
 	c.full = min(max(c.full+0.2315*air*lean*(1-through)*dt/c.grams, 0), 1)
 	// At rest it reads 0.5 to 0.75 V on most cars: a trace richer than the gas before it (common practice, no source).

@@ -85,7 +85,7 @@ func (r *road) step(e *engine, t, dt float64) {
 	e.throttle = e.load * 0.8
 	e.air = e.load / 100 * e.rpm / 120 * e.litres * 1.18
 	// Air that grows is ahead of its fuel, by some hundredths at 30 %/s (common practice, no source).
-	e.kick = e.kick*math.Exp(-dt/0.5) - 0.06*(e.air-was)/max(was, 1)
+	e.kick = e.kick*(1-dt/0.5) - 0.06*(e.air-was)/max(was, 1)
 	e.ect += (92 - e.ect) * dt / 400
 }
 

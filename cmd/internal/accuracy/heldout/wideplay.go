@@ -1,7 +1,6 @@
 package heldout
 
 import (
-	"math"
 	"slices"
 
 	"pushback/cmd/internal/accuracy/truth"
@@ -149,5 +148,5 @@ func (l *lifting) step(e *engine, t, dt float64) {
 	e.air = e.load / 100 * e.rpm / 120 * e.litres * 1.18
 	e.speed = e.rpm / 1000 * 29
 	e.throttle = 12 + 12*p
-	e.kick *= math.Exp(-dt / 0.5)
+	e.kick *= 1 - dt/0.5
 }
