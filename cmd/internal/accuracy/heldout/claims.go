@@ -30,6 +30,7 @@ const (
 
 // restFigures are how the car goes by itself.
 type restFigures struct {
+	trim  float64            // %, the middle
 	swing float64            // % of trim, 5 to 95 %
 	stay  map[string]float64 // s, what nine in ten stays on a side do not exceed
 	level map[string]float64 // V, the mean of it
@@ -80,6 +81,7 @@ func (j *judge) rest() {
 	}
 	j.usual.open = share(list, func(m moment) bool { return !m.closed })
 	slices.Sort(trims)
+	j.usual.trim = trims[len(trims)/2]
 	j.usual.swing = trims[len(trims)*95/100] - trims[len(trims)*5/100]
 }
 
@@ -98,11 +100,11 @@ func (j *judge) hold(i int) (how int, f truth.Force) {
 		f.Faint = true // nothing on the port, or too short for anyone
 		return faint, f
 	}
-	level, most, s0 := 0.0, 0.0, during[0].short
+	level, most, far, s0 := 0.0, 0.0, 0.0, during[0].short
 	closed := true
 	for _, m := range during {
 		level += m.volts / float64(len(during))
-		most = max(most, (m.short-s0)*dir)
+		most, far = max(most, (m.short-s0)*dir), max(far, (m.short-j.usual.trim)*dir)
 		closed = closed && m.closed
 	}
 	was, lo, hi := 0.0, math.Inf(1), math.Inf(-1)
@@ -126,8 +128,8 @@ func (j *judge) hold(i int) (how int, f truth.Force) {
 		return faint, f
 	}
 	j.solid = append(j.solid, h)
-	answered := onSide && closed && most >= max(3, 0.8*j.usual.swing) && length >= 6 && length*j.Rate >= 6
-	if answered && j.freed(i, (during[len(during)-1].short-s0)*dir) {
+	answered := onSide && closed && far >= max(3, 0.75*j.usual.swing) && most >= 1.5 && length >= 6 && length*j.Rate >= 6
+	if answered && j.freed(i, (during[len(during)-1].short-j.usual.trim)*dir) {
 		return good, f
 	}
 	return poor, f
@@ -159,7 +161,7 @@ func (j *judge) freed(i int, displaced float64) bool {
 			extreme = extreme || side == "rich" && m.volts > 0.75 || side == "lean" && m.volts < 0.25+j.car.banks[0].offset
 		}
 	}
-	return displaced >= 3 && extreme && stay >= max(0.8, 2*j.usual.stay[side]) && stay*j.Rate >= 3 && till-from >= min(stay, 8)+2 && h.closed < 3
+	return displaced >= 3 && extreme && stay >= max(0.8, 1.5*j.usual.stay[side]) && stay*j.Rate >= 2.5 && till-from >= min(stay, 8)+2 && h.closed < 3
 }
 
 // narrow decides the truth of a test by wire.

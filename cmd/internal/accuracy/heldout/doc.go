@@ -23,10 +23,10 @@
 //     nothing that is read, where a weak source did not bring the input to its side, where the reading had lain there all
 //     the time and trim stood, or, unannounced, where it is neither longer nor elsewhere than the sensor's own stays (README: a
 //     step that shows nothing is no step).
-//   - A side was tested well where trim went against the force by 3 % and by nearly what it swings at rest, within 6 s and six
+//   - A side was tested well where trim went 3 % beyond its middle and by nearly what it swings at rest, within 6 s and six
 //     readings or more and with the status at 02 throughout, and where after the release the sensor said what trim had made, beyond 0.75 or
-//     0.25 V (a hot cell reads no more: computers.md 12), for twice as long as nine in ten of its own stays (README: "at once, and longer than it ever does by plain
-//     switching"), with three readings of it. Both sides well: loop_proven and nothing else. One alone: partly_proven, since the
+//     0.25 V (a hot cell reads no more: computers.md 12), for half as long again as nine in ten of its own stays (README: "at once, and longer than it ever does by plain
+//     switching"), with two or three readings of it. Both sides well: loop_proven and nothing else. One alone: partly_proven, since the
 //     other was not tested (contract.md). Else unclear is right too: the data do not decide.
 //   - Trim at its limit at rest is no dead loop; a leak in the exhaust is no dead sensor (computers.md 15).
 //   - A dead sensor: sensor_dead; unclear too where a leak would read the same (only lean is read), where it lies at the open level
@@ -47,12 +47,12 @@
 //   - A move is faint where λ never left its twin's by 1 % and by one and a half of its own spread, at under 4 s or ten readings, or
 //     with a dead or cold sensor; unannounced also where only one side is moved, or by less than 3 % (purge reads the same:
 //     DEVELOPERS). Fuel cuts are nobody's force: all are faint.
-//   - A side was tested well where λ left by 2 % and trim answered by 2.5 % and nearly its own swing. Since shutting off tests
+//   - A side was tested well where λ left by 1.5 % and trim answered by 2 % and most of its own swing. Since shutting off tests
 //     the other flank (wide.md), one side alone may be called proven in part or in whole.
-//   - sensor_skewed for a gain of 0.55 and less, or 1.5 and more, with a rear sensor and four readings a second; else it may stay
+//   - sensor_skewed for a gain of 0.6 and less, or 1.5 and more, with a rear sensor and three readings a second; else it may stay
 //     open. An offset can't be shown from the front alone (wide.md), so that loop_proven is right as well.
 //   - A dead line stays open by mixture, for no wire is held (README).
-//   - A fuel cut proves that the sensor reads lean, and no command: partly_proven, or open.
+//   - A fuel cut of 3.5 s proves that the sensor reads lean, and no command: partly_proven; a shorter one may stay open.
 //
 // A proof is false where it calls a good link failed or a bad one proven (links.go); of a link that the test can't tell apart
 // from its neighbour nothing is false.

@@ -47,7 +47,6 @@ type aim struct {
 	cutShown    float64 // λ that PID 44 tells in a fuel cut
 	slow        drift   // by the sensor behind the catalyst
 	phase       float64
-	since       float64 // s since the last fuel cut
 	wanted      float64 // s of regeneration left
 }
 

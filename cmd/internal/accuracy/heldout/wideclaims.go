@@ -69,7 +69,7 @@ func (j *wideJudge) decide() {
 			if x.commanded > 0 && x.told > 0 {
 				f.Commanded, f.Told = x.commanded-h.begin, x.told-h.begin
 			}
-			if x.shown >= max(0.02, 2.5*sd) && x.answer >= max(2.5, 0.8*j.usual.swing) && length >= 7 && j.Rate >= 2.5 && !b.given && size >= 0.03 {
+			if x.shown >= max(0.015, 1.8*sd) && x.answer >= max(2, 0.6*j.usual.swing) && length >= 6 && j.Rate >= 2 && !b.given && size >= 0.025 {
 				how = good
 			}
 		}
@@ -147,7 +147,7 @@ func (j *wideJudge) byMixture() {
 		j.ring()
 	case gain:
 		j.accept("sensor_skewed", "unclear")
-		if !j.sees(4) || !j.rear || w.gain > 0.55 && w.gain < 1.5 || !j.Marks {
+		if !j.sees(3) || !j.rear || w.gain > 0.6 && w.gain < 1.5 || !j.Marks && min(j.held["lean"], j.held["rich"]) < good {
 			j.ring()
 		}
 	case offset, exhaust: // the sensor in front alone can't show it: the loop makes it read right whatever is true (wide.md)
@@ -165,7 +165,11 @@ func (j *wideJudge) byMixture() {
 			j.accept("nothing_forced")
 		}
 	case undelivery:
-		j.accept("no_delivery", "unclear")
+		j.accept("no_delivery")
+		// Ten per cent of command that bring nothing decide (wide.md).
+		if !j.Marks || j.Rate < 3 || !slices.ContainsFunc(j.apart, func(a apart) bool { return a.answer > 10 }) {
+			j.accept("unclear")
+		}
 		if len(j.solid) == 0 || !j.Marks {
 			j.accept("nothing_forced")
 		}
@@ -189,7 +193,9 @@ func (j *wideJudge) byMixture() {
 // byCut: air for some seconds proves that the sensor reads lean, and no command.
 func (j *wideJudge) byCut() {
 	long := slices.ContainsFunc(j.holds, func(h hold) bool { return h.end-h.begin >= 3.5 && (h.end-h.begin-1)*j.Rate >= 6 })
-	j.accept("unclear")
+	if !long || j.Fault != sound && j.Fault != leak {
+		j.accept("unclear")
+	}
 	switch j.Fault {
 	case open:
 		j.accept("sensor_dead")
