@@ -27,7 +27,7 @@ var narrowArcs = map[string]arcs{
 	broken:     {"adds_fuel cuts_fuel", "delivery bank recovery"},
 	limited:    {"", "recovery"},
 	undelivery: {"delivery", "recovery sensor_rich sensor_lean"},
-	crossed:    {"bank", "input " + behindInput},
+	crossed:    {"bank", "input adds_fuel cuts_fuel delivery sensor_rich sensor_lean recovery"},
 	cold:       {"", "adds_fuel cuts_fuel recovery delivery"},
 }
 

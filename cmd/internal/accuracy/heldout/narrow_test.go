@@ -3,6 +3,7 @@ package heldout
 import (
 	"math"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -313,5 +314,30 @@ func BenchmarkNarrow(b *testing.B) {
 func BenchmarkDrive(b *testing.B) {
 	for i := range b.N {
 		Drive(uint64(i % 20))
+	}
+}
+
+// Each fault that is drawn says which arcs it breaks, by names that proofs have, and never one both ways.
+func TestArcs(t *testing.T) {
+	whole := []string{sound, leak, oneWay} // the last breaks one of two
+	for _, f := range faults {
+		if _, has := narrowArcs[f.name]; !has && !slices.Contains(whole, f.name) {
+			t.Errorf("%s breaks nothing", f.name)
+		}
+	}
+	for _, f := range wideFaults {
+		if _, has := wideArcs[f.name]; !has && !slices.Contains(whole, f.name) {
+			t.Errorf("wide: %s breaks nothing", f.name)
+		}
+	}
+	for _, table := range []map[string]arcs{narrowArcs, wideArcs} {
+		for fault, a := range table {
+			all := strings.Fields(a.bad + " " + a.open)
+			for i, p := range all {
+				if !slices.Contains(proofs, p) || slices.Contains(all[:i], p) {
+					t.Errorf("%s: %q is no proof, or named twice", fault, p)
+				}
+			}
+		}
 	}
 }
