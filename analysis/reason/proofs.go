@@ -59,6 +59,7 @@ const (
 	NotForced           Code = "not_forced" // side
 	ReadingUnfollowed   Code = "reading_unfollowed"
 	StoodAgainst        Code = "stood_against" // side, s
+	NoWay               Code = "no_way"        // side, s
 	TapsDiffer          Code = "taps_differ"
 	ElsewhereNot        Code = "elsewhere_not"
 	HeldAt              Code = "held_at"        // V, s

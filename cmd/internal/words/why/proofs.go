@@ -48,6 +48,7 @@ var proofs = sentences{
 	reason.NotForced:             say("not forced %s"),
 	reason.ReadingUnfollowed:     say("the reading did not follow the force"),
 	reason.StoodAgainst:          say("not forced; but the reading lay %s for %.0f s and trim stood still: at its limit, or let go of, or it does not go that way"),
+	reason.NoWay:                 say("after the other side trim came back to zero and stood there, though the reading lay %s for %.0f s: it does not go beyond"),
 	reason.TapsDiffer:            say("the reading and your taps didn't line up"),
 	reason.ElsewhereNot:          say("; at another force it did not"),
 	reason.HeldAt:                say("held at %.2f V for %.1f s"),
