@@ -58,7 +58,7 @@ func (c *car) fuel(b *bank) float64 {
 	return phi + c.purge + max(c.extra, 0) // vapour and gas pass no injector: they add (README)
 }
 
-// cell is the learning cell of long-term trim: speed and load (real.md: it jumps between them).
+// cell is the learning cell of long-term trim: speed and load (recordings of a real car: it jumps between them).
 func (c *car) cell() int {
 	i := 0
 	if c.rpm > 1300 {

@@ -36,7 +36,7 @@ func emf(phi, kelvin float64) float64 {
 }
 
 // ohms is a cell's inner resistance: 10 Ω at 900 °C, 120 Ω at 650 °C on one published cell,
-// Arrhenius's law through both (domain.md: kΩ at 350 to 400 °C, MΩ when cold; 16 kΩ and 25 MΩ).
+// Arrhenius's law through both (16 kΩ at 377 °C, 25 MΩ at 177; kΩ and MΩ from memory).
 func ohms(kelvin float64) float64 { return 120 * math.Exp(10762*(1/kelvin-1/923.15)) }
 
 // cell is a switching sensor: gas reaches its electrode late, the electrode follows late.
@@ -73,7 +73,7 @@ func (c *cell) at(phi float64) float64 {
 	}
 	x := (phi - 0.9) * 3000
 	i := int(x)
-	if i >= len(c.table)-1 { // beyond φ 1.1 it rises by 0.25 V a unit, by the table of domain.md
+	if i >= len(c.table)-1 { // beyond φ 1.1 it rises by 0.25 V a unit, by equilibrium (cell_test.go)
 		return c.table[len(c.table)-1] + 0.25*min(phi-1.1, 0.4)
 	}
 	return c.table[i] + (c.table[i+1]-c.table[i])*(x-float64(i))

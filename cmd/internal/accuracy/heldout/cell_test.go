@@ -35,7 +35,7 @@ func TestCellTable(t *testing.T) {
 	}
 }
 
-// domain.md section 4: 10 Ω at 900 °C, 35 at 750, 120 at 650; kΩ at 350 to 400 °C, MΩ cold.
+// A heated cell of one maker, as quoted in 1997: 10 Ω at 900 °C, 35 at 750, 120 at 650; from memory: kΩ at 350 to 400 °C, MΩ cold.
 func TestOhms(t *testing.T) {
 	for _, c := range []struct{ celsius, lo, hi float64 }{{900, 9, 11}, {750, 25, 45}, {650, 119, 121}, {375, 3e3, 3e4}, {200, 1e6, 1e8}} {
 		if got := ohms(c.celsius + 273.15); got < c.lo || got > c.hi {
@@ -44,7 +44,8 @@ func TestOhms(t *testing.T) {
 	}
 }
 
-// Loaded readings of domain.md section 4 (bias 0.45 V behind 1 MΩ, cell of 0.9 and 0.1 V), and dividers of section 6.
+// Loaded readings by Ohm's law (bias 0.45 V behind 1 MΩ, cell of 0.9 and 0.1 V; 0.45 V in circuit and 0.32 on a meter of
+// 10 MΩ in one maker's workshop text), and a dry cell's dividers.
 func TestInput(t *testing.T) {
 	in := input{bias: 0.45, ohm: 1e6, top: 1.275}
 	for _, c := range []struct {

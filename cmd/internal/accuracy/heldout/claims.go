@@ -234,7 +234,7 @@ func (j *judge) conclude() {
 	switch j.Fault {
 	case sound, leak, shifted:
 		j.wholeRing()
-	case exhaust: // the leak check comes first (computers.md 15)
+	case exhaust: // the leak check comes first (CHANGELOG)
 		if j.held["lean"] == good || j.usual.level["rich"] > 0 {
 			j.wholeRing()
 		} else {
@@ -268,7 +268,7 @@ func (j *judge) wholeRing() {
 	}
 }
 
-// slowRing: a lag from 0.8 s on shows in the slopes where the port is quick; below 0.45 s it is not excluded (computers.md 14).
+// slowRing: a lag from 0.8 s on shows in the slopes where the port is quick; below 0.45 s it is not excluded (CHANGELOG; two makers' limits are 94 and 125 ms).
 func (j *judge) slowRing() {
 	c := &j.car.banks[0].front
 	lag := c.gasTau + max(c.up, c.down)
@@ -341,7 +341,7 @@ func (j *judge) fault() {
 	}
 }
 
-// twice reports whether two holds could have shown an answer, 30 s apart (computers.md 3).
+// twice reports whether two holds could have shown an answer, 30 s apart (a purge or a pause to learn takes 10 to 20 s).
 func (j *judge) twice() bool {
 	first := math.Inf(1)
 	for _, h := range j.solid {
@@ -367,7 +367,7 @@ func (j *judge) contradicted() bool {
 	return j.rear && float64(n)*each >= 5
 }
 
-// dose is the oxygen, g, that what trim made in the holds ought to have moved behind the front sensor (computers.md 10).
+// dose is the oxygen, g, that what trim made in the holds ought to have moved behind the front sensor (0.2315 of the air's mass is oxygen).
 func (j *judge) dose() float64 {
 	most := 0.0
 	for _, h := range j.solid {

@@ -49,11 +49,11 @@ func drawCar(d dice, dt float64) *car {
 	c.oneLoop = c.noSecond && d.chance(0.35)
 	how := drawLaw(d)
 	also := drawHabits(d, how)
-	// 3 to 10 revolutions altogether (published.md, row 12); a film of a tenth to a third of the fuel is from memory.
+	// 3 to 10 revolutions altogether (a controller maker's manual); a film of a tenth to a third of the fuel is from memory.
 	revs, litres, film := d.in(2, 5), c.litres/float64(n)*d.in(0.2, 0.9), d.in(0.05, 0.3)
 	rough := d.spread(0.003, 0.015)
 	offset := 0.0
-	if d.chance(0.08) { // old harnesses (computers.md 6)
+	if d.chance(0.08) { // old harnesses (common practice, no source)
 		offset = d.in(0.05, 0.3)
 	}
 	level := drawInput(d)
@@ -84,8 +84,8 @@ func drawCar(d dice, dt float64) *car {
 }
 
 // drawCell is a heated cell of any age. Published rise from 0.3 to 0.6 V: 28 to 36 ms on one
-// car; transitions of 50 to 150 ms; slow from 94 and 125 ms on (published.md rows 5 and 6,
-// domain.md section 4).
+// car; transitions of 50 to 150 ms; slow from 94 and 125 ms on (a car's own tests by service 06, two
+// makers' workshop texts, a trade page).
 func drawCell(d dice) cell {
 	c := cell{stuck: -1, scale: d.in(0.94, 1.03), gasTau: d.spread(0.02, 0.09), up: d.spread(0.01, 0.07), down: d.spread(0.01, 0.07)}
 	c.heat(d.in(800, 1100))
@@ -93,7 +93,8 @@ func drawCell(d dice) cell {
 	return c
 }
 
-// drawInput: 0.45 V behind 0.34 to 4 MΩ on most, else pulled down or up (domain.md section 4, computers.md 5).
+// drawInput: 0.45 V behind 0.34 to 4 MΩ on most, else pulled down or up (workshop texts of three makers: 391 to 491 mV,
+// 0.40 to 0.55 V open; the others from memory).
 func drawInput(d dice) input {
 	in := input{bias: d.in(0.38, 0.52), ohm: d.spread(0.34e6, 4e6), top: 1.275}
 	switch d.pick(84, 8, 5, 3) {
@@ -122,7 +123,7 @@ func drawLaw(d dice) law {
 	case byDwell:
 		g.dwell[d.IntN(2)] = d.in(0.05, 0.6)
 		g.jump = d.in(1, 4)
-		if d.chance(0.4) { // a period of 4.6 to 6 s at idle (real.md) wants such on both sides
+		if d.chance(0.4) { // a period of 4.6 to 6 s at idle (recordings of a real car) wants such on both sides
 			g.dwell = [2]float64{d.in(0.5, 2.2), d.in(0.5, 2.2)}
 		}
 	case byPI:
@@ -134,7 +135,8 @@ func drawLaw(d dice) law {
 		g.ramp = min(2.5, 1+1.5*(d.Float64()-0.5)) * math.Sqrt(g.strokes/30)
 		g.jump = d.in(0, 1.5)
 	}
-	// ±25 most often, ±20 to ±33 usual (domain.md section 5); ±10 and less, +10/-8, ±50 (published.md rows 7, 13, 14).
+	// ±25 most often, ±20 to ±33 usual (from memory); +10/-8 and ±30 of an open
+	// controller, +50 and more in a maker's text.
 	switch d.pick(40, 25, 20, 10, 5) {
 	case 0:
 		g.hi, g.lo = 25, -25
@@ -151,7 +153,7 @@ func drawLaw(d dice) law {
 	return g
 }
 
-// drawHabits: six in ten hold on whatever the sensor says; the others give it up, by computers.md 1, 2 and 9.
+// drawHabits: six in ten hold on whatever the sensor says; the others give it up, after 3 to 10 s and more (loop.go).
 func drawHabits(d dice, g law) habits {
 	h := habits{quits: d.pick(58, 12, 5, 11, 5, 9), after: d.spread(4, 30)}
 	switch h.quits {
@@ -176,7 +178,7 @@ func drawHabits(d dice, g law) habits {
 	return h
 }
 
-// drawPort: readings a second of the watched sensor from 1 to 20 (domain.md section 3).
+// drawPort: readings a second of the watched sensor from 1 to 20 (bit times of the buses, computers' delays from memory).
 func drawPort(d dice, banks int, rear bool) *port {
 	p := &port{dice: d, jitter: d.in(0.02, 0.25), rows: d.chance(0.6)}
 	p.noise, p.step = d.spread(0.001, 0.015), 100.0/128
@@ -220,7 +222,7 @@ func drawPort(d dice, banks int, rear bool) *port {
 		p.gap *= 1 - 1/float64(p.every)
 	}
 	p.voltsEach, p.trimsEach = d.spread(0.01, 0.25), d.spread(0.01, 0.4)
-	if d.chance(0.2) { // refreshed each 20 to 1000 ms (computers.md 7)
+	if d.chance(0.2) { // refreshed each 20 to 1000 ms (common practice, no source)
 		p.voltsEach, p.trimsEach = d.spread(0.1, 1), d.spread(0.1, 1)
 	}
 	if d.chance(0.2) {

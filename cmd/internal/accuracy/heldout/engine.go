@@ -82,7 +82,7 @@ func (i *idling) step(e *engine, t, dt float64) {
 }
 
 // purging opens and shuts the canister's valve. Shares of fuel to 10 % and, on a hot day, more
-// (common practice, no source); a learned trim may wait for it (domain.md section 5).
+// (common practice, no source); a learned trim may wait for it (a maker's workshop text).
 type purging struct {
 	dice
 	strength, next float64

@@ -14,7 +14,7 @@ type path struct {
 }
 
 // delay in s: revolutions, and the pipe's gas at 900 K, 0.39 g/L (ideal gas), swept by the flow.
-// A maker's handbook has 3 to 10 revolutions altogether (published.md, row 12).
+// A controller maker's manual has 3 to 10 revolutions altogether.
 func (p *path) delay(rpm, air float64) float64 {
 	return p.revs*60/max(rpm, 300) + p.litres*0.39/max(air, 0.3)
 }
@@ -41,7 +41,7 @@ func (p *path) fill(phi float64) {
 	}
 }
 
-// catalyst stores oxygen and gives it up: dm/dt = 0.2315·air·(1-φ) g/s (domain.md section 6).
+// catalyst stores oxygen and gives it up: dm/dt = 0.2315·air·(1-φ) g/s (0.2315 is oxygen's share of air by mass).
 type catalyst struct {
 	grams float64 // that it can hold; 0.3 to 2 (from memory), under 0.03 worn out (one maker's limit)
 	full  float64 // 0 to 1

@@ -88,7 +88,7 @@ func (w *technician) force(c *car) {
 	}
 }
 
-// What hands do (computers.md, second part; weights: common practice, no source).
+// What hands do (guided tests by hands that err; weights: common practice, no source).
 var styles = []struct {
 	name   string
 	weight float64
@@ -182,7 +182,7 @@ func (w *technician) habit(weak bool) func(side string) hold {
 	if w.chance(0.1) { // to a ground that is not the sensor's
 		lean.volts = w.in(0.03, 0.2)
 	}
-	// Dividers of a dry cell: 0.90 V at 60, 405 or 600 Ω, 0.81 when it is old (domain.md section 6).
+	// Dividers of a dry cell: 0.90 V at 60, 405 or 600 Ω, 0.81 when it is old (Ohm's law).
 	rich := contact{volts: w.in(0.85, 0.95), ohm: []float64{60, 405, 600}[w.IntN(3)]}
 	if weak {
 		rich.volts = w.in(0.6, 1.0)

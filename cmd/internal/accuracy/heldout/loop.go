@@ -11,7 +11,8 @@ const (
 	byTable           // 1996: a step every so many strokes (open source of a controller: 1 % in 50, 2.5 % in 10)
 )
 
-// What a computer does when the sensor does not come back from a side (computers.md 1, 2, 9; Infiniti manuals: 10 s of rich).
+// What a computer does when the sensor does not come back from a side (one maker's
+// manuals of the 1990s: open loop after 10 s of rich; others' monitors act after 0.5 s to 60 s; the rest common practice, no source).
 const (
 	staysOn  = iota
 	toFault  // status 02 to 10, trim to zero
@@ -185,7 +186,7 @@ func (l *loop) watch(v, dt float64) {
 		l.given = l.since > l.after && (v < 0.15 || v > 0.7)
 	}
 	if l.quits != staysOn && l.since > 15 && v > 0.35 && v < 0.55 {
-		l.given = true // at the level of an open input: about 15 s (computers.md 9)
+		l.given = true // at the level of an open input: about 15 s (a maker's workshop text)
 	}
 	l.busy, l.idle = 0, 0
 }
@@ -213,7 +214,7 @@ func (l *loop) letGo(dt float64) {
 }
 
 // adapt moves long-term trim slowly to where short-term trim is wanted no more; what it takes
-// short-term trim gives (common practice; domain.md section 5: begins after 5 to 20 s).
+// short-term trim gives (common practice; a trade article: begins after 5 to 20 s).
 func (l *loop) adapt(dt float64, e *engine) {
 	m := l.mean.step(l.short, 6, dt)
 	if l.learn == 0 || math.Abs(m) < l.learnFrom || l.reluctant && e.purge > 0.004 {

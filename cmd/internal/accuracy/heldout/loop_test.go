@@ -51,7 +51,7 @@ func cycle(c *car, seconds float64) (period, height float64) {
 }
 
 // A relay at the sensor with dead time τ, ramp r and jump P, worked out: P = 0 gives a period of 4τ and
-// ±r·τ; below r·τ 4τ-2P/r; from r·τ on 2τ and P + r·τ from peak to peak (published.md). The period is
+// ±r·τ; below r·τ 4τ-2P/r; from r·τ on 2τ and P + r·τ from peak to peak (worked out). The period is
 // proportional to the delay (Ribbens).
 func TestLimitCycle(t *testing.T) {
 	for _, tc := range []struct{ delay, ramp, jump float64 }{{0.2, 2, 0}, {0.4, 2, 0}, {0.4, 2, 0.4}, {0.3, 1, 3}, {0.15, 4, 0}} {
@@ -80,7 +80,7 @@ func TestDelay(t *testing.T) {
 	}
 }
 
-// Sound cars at rest switch with periods between a third of a second (published: 3 Hz) and ten seconds (real.md: 4.6 to
+// Sound cars at rest switch with periods between a third of a second (published: 3 Hz) and ten seconds (a real car: 4.6 to
 // 6 s of one), and the mean mixture is right within some per cent.
 func TestRestOfSoundCars(t *testing.T) {
 	var periods []float64
@@ -111,7 +111,7 @@ func TestRestOfSoundCars(t *testing.T) {
 	}
 }
 
-// +25 and +15 are 43.75 (computers.md 11).
+// +25 and +15 are 43.75 (they multiply).
 func TestTrimsMultiply(t *testing.T) {
 	c := quiet(0.3, law{fixed: true, hi: 25, lo: -25, threshold: 0.45})
 	b := c.banks[0]
@@ -121,7 +121,7 @@ func TestTrimsMultiply(t *testing.T) {
 	}
 }
 
-// Oxygen of 0.3, 1 and 2 g at 2.5 g/s of air and +25 % of fuel lasts 2, 7 and 14 s (domain.md section 6).
+// Oxygen of 0.3, 1 and 2 g at 2.5 g/s of air and +25 % of fuel lasts 2, 7 and 14 s (0.2315·air·trim).
 func TestCatalyst(t *testing.T) {
 	for _, c := range []struct{ grams, want float64 }{{0.3, 2}, {1, 7}, {2, 14}} {
 		k := catalyst{grams: c.grams, full: 1, sharp: 40}
@@ -135,8 +135,8 @@ func TestCatalyst(t *testing.T) {
 	}
 }
 
-// Unmetered air and an exhaust leak ask for most trim at idle, and for half of it and less at 2500 rpm (domain.md section 5;
-// computers.md 15).
+// Unmetered air and an exhaust leak ask for most trim at idle, and for half of it and less at 2500 rpm (trade articles:
+// +10 to +25 % at idle that falls towards 0).
 func TestLeaksFadeWithFlow(t *testing.T) {
 	for _, spoil := range []func(b *bank){func(b *bank) { b.idleLeak = 0.12 }, func(b *bank) { b.thinned = 0.12 }} {
 		trim := func(rpm, air float64) float64 {

@@ -142,7 +142,7 @@ func onTheRoad(seed uint64, c *car) (*car, *port) {
 	d := newDice(seed, 12)
 	c.driver = newRoad(newDice(seed, 13), &c.engine)
 	for _, b := range c.banks {
-		for i := range b.cells { // they differ by a per cent or two (real.md)
+		for i := range b.cells { // they differ by a per cent or two (recordings of a real car)
 			b.cells[i] = 1.5 * d.NormFloat64()
 		}
 	}

@@ -8,7 +8,7 @@ import (
 	"pushback/obd"
 )
 
-// field is one value in the data of a PID, as SAE J1979 scales it (domain.md section 1).
+// field is one value in the data of a PID, as SAE J1979 scales it.
 type field struct {
 	name  string
 	bytes int
@@ -75,8 +75,7 @@ type registers struct {
 }
 
 // port is what a tester gets to see: registers that are refreshed now and then, perhaps
-// filtered, asked for in turn over a bus that is never quite even (domain.md section 3;
-// computers.md 7).
+// filtered, asked for in turn over a bus that is never quite even (from memory).
 type port struct {
 	dice
 	gap, jitter float64 // s between requests

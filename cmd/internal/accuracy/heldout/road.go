@@ -3,7 +3,7 @@ package heldout
 import "math"
 
 // road is an hour of driving: idle, town, motorway, fuel cuts, stalls. Gear ratios and times
-// are common practice, no source; shares and lengths of fuel cut are held to real.md (7 to 20 %, 3 s, up to 48 s).
+// are common practice, no source; shares and lengths of fuel cut are held to recordings of real cars (7 to 20 %, 3 s, up to 48 s).
 type road struct {
 	dice
 	idle     *idling
@@ -17,7 +17,7 @@ type road struct {
 	cutFrom  float64 // rpm
 	ripple   drift
 	cutSince float64
-	closes   float64 // s from a start to closed loop: 45 of one open controller (published.md, row 13), less when warm
+	closes   float64 // s from a start to closed loop: 45 of one open controller (its defaults), less when warm
 }
 
 const (

@@ -8,12 +8,12 @@ import (
 )
 
 // broad is a wide-range sensor: its amplifier may be wrong in gain or offset, its tip late. Pairs
-// are towards rich, then towards lean. Sound ones lag 0.05 to 0.10 s (wide.md, found).
+// are towards rich, then towards lean. Sound ones lag 0.05 to 0.10 s (found for healthy ones).
 type broad struct {
 	gain, offset float64 // of φ; of λ
 	tau, own     [2]float64
-	ceiling      float64 // λ that is told in air: 1.27, 1.39 and 2.00 of three cars (real.md)
-	dead         bool    // pump wire open: λ 1.000, 0 mA, perfect at rest (wide.md)
+	ceiling      float64 // λ that is told in air: 1.27, 1.39 and 2.00 of three cars (recordings)
+	dead         bool    // pump wire open: λ 1.000, 0 mA, perfect at rest (from memory)
 	ring         [256]float64
 	n            int
 	y            float64 // φ as measured
@@ -37,7 +37,7 @@ func (s *broad) step(phi, dt float64) float64 {
 }
 
 // aim is the commanded mixture of a car with such sensors, and its PI loop. Sizes of dither
-// from wide.md, the rest common practice, no source.
+// ±0.5 to 3 % from memory, the rest common practice, no source.
 type aim struct {
 	kp, ki      float64 // of 1 % of error; 1/s
 	dither      float64 // φ
@@ -131,7 +131,7 @@ func (w *wideBank) step(b *bank, c *car) {
 	l.adapt(l.tick, &c.engine)
 }
 
-// pumped is the current, mA, by a sensor maker's public table (wide.md).
+// pumped is the current, mA, by a sensor maker's public table.
 func pumped(lambda float64) float64 {
 	xs := []float64{0.65, 0.70, 0.75, 0.80, 0.82, 0.85, 0.90, 0.95, 0.97, 0.99, 1.003, 1.18, 1.43, 1.70, 1.99}
 	ys := []float64{-2.000, -1.602, -1.243, -0.927, -0.800, -0.652, -0.405, -0.183, -0.106, -0.040, 0, 0.329, 0.671, 0.938, 1.150}

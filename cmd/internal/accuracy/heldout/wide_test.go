@@ -120,7 +120,7 @@ func TestWideRest(t *testing.T) {
 		}
 	}
 	slices.Sort(spreads)
-	// Real cars: sd in quiet 20 s 0.005/0.007 to 0.014/0.010 to 0.024 at 10, 50 and 90 % (real.md).
+	// Real cars: sd in quiet 20 s 0.005/0.007 to 0.014/0.010 to 0.024 at 10, 50 and 90 % (recordings of three cars).
 	if spreads[6] > 0.012 || spreads[30] < 0.005 || spreads[30] > 0.02 || spreads[54] > 0.04 {
 		t.Errorf("sd of λ: %.4f, %.4f, %.4f at 10, 50, 90 %%", spreads[6], spreads[30], spreads[54])
 	}

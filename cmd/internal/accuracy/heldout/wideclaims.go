@@ -91,7 +91,7 @@ func (j *wideJudge) decide() {
 	}
 	j.tidy()
 	a := wideArcs[j.Fault]
-	if j.Fault == gain && w.gain > 0.6 && w.gain < 1.35 { // within what counts as sound or half of it (wide.md)
+	if j.Fault == gain && w.gain > 0.6 && w.gain < 1.35 { // between sound and half of it
 		a = arcs{"", a.bad + " " + a.open}
 	}
 	j.falsify(a)
@@ -110,7 +110,7 @@ func (j *wideJudge) own() float64 {
 	return math.Sqrt(sum)
 }
 
-// ring: all links are good. Both flanks of one move test both ways (wide.md); unannounced, one side alone reads
+// ring: all links are good. Both flanks of one move test both ways; unannounced, one side alone reads
 // like purge (DEVELOPERS).
 func (j *wideJudge) ring() {
 	lean, rich := j.held["lean"], j.held["rich"]
@@ -150,7 +150,7 @@ func (j *wideJudge) byMixture() {
 		if !j.sees(3) || !j.rear || w.gain > 0.6 && w.gain < 1.5 || !j.Marks && min(j.held["lean"], j.held["rich"]) < good {
 			j.ring()
 		}
-	case offset, exhaust: // the sensor in front alone can't show it: the loop makes it read right whatever is true (wide.md)
+	case offset, exhaust: // the sensor in front alone can't show it: the loop makes it read right whatever is true
 		j.accept("sensor_skewed", "unclear")
 		j.ring()
 	case late:
@@ -166,7 +166,7 @@ func (j *wideJudge) byMixture() {
 		}
 	case undelivery:
 		j.accept("no_delivery")
-		// Ten per cent of command that bring nothing decide (wide.md).
+		// Ten per cent of command that bring nothing decide.
 		if !j.Marks || j.Rate < 3 || !slices.ContainsFunc(j.apart, func(a apart) bool { return a.answer > 10 }) {
 			j.accept("unclear")
 		}

@@ -74,7 +74,7 @@ func tryWide(seed uint64, c, twin *car, p *port, hands *technician, fault, by st
 	return j.Test
 }
 
-// planMixture: propane for 5 to 10 % of fuel (wide.md), or what comes of it; a small hose off for less.
+// planMixture: propane for 5 to 10 % of fuel (0.3 L/min at 2.5 g/s is 5.7 %: README), or what comes of it; a small hose off for less.
 func (w *technician) planMixture(t float64, metered bool) {
 	style := w.pick(38, 22, 10, 10, 8, 12)
 	w.style = []string{"propane and hose", "propane only", "propane twice", "hose only", "short", "long"}[style]
@@ -109,7 +109,7 @@ func (w *technician) planMixture(t float64, metered bool) {
 	w.ends = t
 }
 
-// lifting is a car in gear that is let roll, again and again: from 2500 to 3000 rpm for 3 s or more (wide.md).
+// lifting is a car in gear that is let roll, again and again: from 2500 to 3000 rpm for 3 s or more (a maker's workshop text).
 type lifting struct {
 	*idling
 	lifts  [][2]float64
