@@ -96,7 +96,7 @@ func Narrow(seed uint64) (*truth.Test, []obd.Record) {
 	hands.plan(hands.in(12, 50), len(c.banks), hands.chance(0.12))
 	hands.say()
 	idle := newIdling(newDice(seed, 5), &c.engine)
-	if idle.chance(0.12) && len(hands.holds) > 1 { // it is kept warm between the holds
+	if idle.chance(0.12) && len(hands.holds) > 1 && c.hotIdle < 1000 { // it is kept warm between the holds
 		at := hands.holds[0].end + idle.in(6, 12)
 		idle.blips = [][2]float64{{at, at + idle.in(1, 5)}}
 	}
