@@ -141,6 +141,18 @@ func (b voltsBase) stays(side Side) stays {
 	return b.lean
 }
 
+// on is the share of its time that the sensor is on the side by itself: so often it is there as a wire is let go.
+func (b voltsBase) on(side Side) float64 {
+	share := b.shareRich
+	switch {
+	case b.n == 0:
+		share = 0.5
+	case side == Lean:
+		share = 1 - share
+	}
+	return min(max(share, 0.1), 0.9) // the turns that come within a moment, and what few readings tell
+}
+
 // stays is how long the readings keep to one side, first reading on it to the first on
 // the other.
 type stays struct {
@@ -181,23 +193,12 @@ func (s stays) habit(stay float64) float64 {
 	return min(stay, 4*s.mid)
 }
 
-// chance is the probability that a stay of the sensor's own lasts for longer than secs. A
-// sensor that cycles is an alternating renewal process (D. R. Cox, Renewal Theory, 1962);
-// its stays follow an Erlang law, from regular ones (shape 8) to ones without memory (shape
-// 1), whose mean is taken at its upper 95 % bound. A signal that is held stays for certain,
-// so 1/chance is the likelihood ratio of the two. A side that it was never on has the chance 0.
+// chance is the probability that a stay of the sensor's own lasts for longer than secs; a side that it was never on has the chance 0.
 func (s stays) chance(secs float64) float64 {
 	if s.n == 0 || s.mean <= 0 {
 		return 0
 	}
-	mean := s.mean * (1 + 1.645/math.Sqrt(float64(s.shape*s.n)))
-	x := float64(s.shape) * secs / mean
-	term, sum := 1.0, 1.0
-	for j := 1; j < s.shape; j++ {
-		term *= x / float64(j)
-		sum += term
-	}
-	return math.Exp(-x) * sum
+	return outlasts(secs, s.n, s.mean*float64(s.n), s.shape)
 }
 
 // lasting is the stay whose chance is p, s.

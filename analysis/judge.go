@@ -235,6 +235,8 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 	switch {
 	case w.cfg.By == ByNothing:
 		return NothingForced
+	case is(ProofInput, Failed) && !is(ProofBank, Failed) && !w.NeverForce():
+		return InputDead // no loop need be closed for that: it may be open for this very fault
 	case nothing && unfit, len(c.forces) == 0 && (len(c.discounted) > 0 || unfit):
 		return ConclusionNotReady
 	case nothing && (w.doubts[0].serious() || w.doubts[1].serious()):
@@ -243,8 +245,6 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 		return NothingForced
 	case is(ProofBank, Failed):
 		return WrongBank
-	case is(ProofInput, Failed):
-		return InputDead
 	case !is(ProofInput, Proven):
 		return ConclusionUnclear
 	case is(ProofAddsFuel, Failed), is(ProofCutsFuel, Failed):

@@ -295,7 +295,7 @@ func (r *release) stayNeeded(b voltsBase) float64 {
 		return 1.5
 	}
 	own := b.stays(r.expect)
-	stay := own.habit(own.lasting(ownStay))
+	stay := own.habit(own.lasting(ownStay / b.on(r.expect)))
 	if own.n > 0 && own.n < 3 {
 		stay = min(stay, 4*own.longest) // of so few the law is hardly known
 	}
@@ -381,7 +381,7 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return set(sensorVague, reason.AsAllTheTime.Of(r.expect))
 	}
 	need := r.stayNeeded(b)
-	chance := b.stays(r.expect).chance(stay)
+	chance := b.on(r.expect) * b.stays(r.expect).chance(stay)
 	together := r.earlier > 0 && r.earlier*chance <= ownStay && r.leftWithTrim()
 	enough := (stay >= need || together) && r.nOn >= 2
 	lateBy := r.lastOff.T() - r.hi // it had not answered this long after the release

@@ -136,3 +136,11 @@ func TestPartsProve(t *testing.T) {
 		}
 	}
 }
+
+// A computer that keeps the loop open because its input is dead asks for no other verdict than that.
+func TestDeadInputOfAnOpenLoop(t *testing.T) {
+	_, w := playSession(t, Config{}, false, "ECT 0s..80s/5s 90", "RPM 0s..80s/2s 800", "FUELSYS1 0s..80s/2s 8", "O2S11 0s..80s/200ms 0.45", "SHRTFT1 0s..80s/200ms 0", "says 25s lean; 40s release")
+	if got := w.Verdict().Conclusion; got != InputDead {
+		t.Errorf("%s", got)
+	}
+}
