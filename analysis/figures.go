@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"pushback/analysis/recent"
+	"pushback/analysis/stats"
 )
 
 // Figures is what the readings of a session show apart from any force: how the
@@ -37,8 +38,7 @@ type figures struct {
 	last            recent.Reading
 	has             bool
 	side            Side
-	changes         int
-	stays           int // readings that stayed on the side of the one before
+	seen            stats.Crossings
 	short, longT    moments
 	shortLo, shortH float64
 }
@@ -64,12 +64,9 @@ func (f *figures) addVolts(p recent.Reading, forced bool) {
 	f.n++
 	f.sum += p.V
 	f.hist[min(max(int(math.Round(p.V/0.005)), 0), len(f.hist)-1)]++
-	if s := sideOf(p.V); s != "" {
-		if f.side != "" && s != f.side {
-			f.changes++
-		} else if s == f.side {
-			f.stays++
-		}
+	s := sideOf(p.V)
+	f.seen.Read(p.V, s != f.side, s != "" && f.side != "")
+	if s != "" {
 		f.side = s
 	}
 	f.last, f.has = p, true
@@ -120,7 +117,7 @@ func (f *FigureWatch) Figures() Figures { return f.f.figures() }
 
 func (f *figures) figures() Figures {
 	g := Figures{
-		Readings: f.n, Seconds: f.seconds, Changes: f.changes,
+		Readings: f.n, Seconds: f.seconds, Changes: f.seen.Changes,
 		Low: math.NaN(), High: math.NaN(), Mean: math.NaN(), Per10s: math.NaN(), PerSecond: math.NaN(),
 		ShareLean: math.NaN(), ShareMid: math.NaN(), ShareRich: math.NaN(),
 		ShortMean: f.short.mean(), LongMean: f.longT.mean(), TrimCount: f.short.n, LongCount: f.longT.n,
@@ -147,12 +144,7 @@ func (f *figures) figures() Figures {
 	if f.seconds > 0 {
 		g.PerSecond = float64(f.n-1) / f.seconds
 		g.CanCountHz = g.PerSecond / 2
-		// Where a reading tells almost nothing of the next, the changes that were
-		// seen are a fold of those that happened: no rate can be told from them.
-		seen := float64(f.changes) / float64(max(1, f.changes+f.stays))
-		if seen < 0.35 && f.seconds >= 5 {
-			g.Per10s = 10 * float64(f.changes) / f.seconds
-		}
+		g.Per10s = f.seen.Per10s(f.seconds)
 	}
 	return g
 }

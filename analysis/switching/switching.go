@@ -177,9 +177,6 @@ const (
 	pause       = 10.0 // s without a reading end a stretch
 	widest      = 0.12 // s, of a bracket
 	fewest      = 20
-	// aliased is the share of readings that change side beyond which what was seen is a
-	// fold of what happened (our own, from simulation).
-	aliased = 0.35
 )
 
 var bands = []struct {
@@ -194,8 +191,8 @@ type Span struct{ From, To float64 }
 // readings. forced are left out with the 20 s after them.
 //
 // Special cases are: readings whose engine speed is not known belong to no band; fewer than 20, or
-// less than 5 s, have no changes of side; fewer than 6 changes have no period; where every third
-// reading or more changes side, what was seen is a fold of what happened, and Per10s is NaN.
+// less than 5 s, have no changes of side; fewer than 6 changes have no period; where what was
+// seen may be a fold of what happened ([stats.Crossings]), Per10s is NaN.
 func (c *Collector) Bands(forced []Span) []SpeedBand {
 	found, last := make([]stretches, len(bands)), 0.0
 	for i, r := range c.all() {
@@ -270,9 +267,9 @@ func (c *Collector) measure(name string, stretches []stretch) SpeedBand {
 	if b.Seconds > 0 {
 		b.PerSecond = float64(b.Readings-len(stretches)) / b.Seconds
 	}
-	if changes, stays := float64(sides.changes), float64(sides.stays); changes < aliased*(changes+stays) && b.Seconds >= 5 && b.Readings >= fewest {
-		b.Per10s = 10 * changes / b.Seconds
-		if changes >= 6 {
+	if b.Readings >= fewest {
+		b.Per10s = sides.seen.Per10s(b.Seconds)
+		if sides.seen.Changes >= 6 && !math.IsNaN(b.Per10s) {
 			b.Period, b.Rich, b.Lean = stats.Median(sides.periods), stats.Median(sides.rich), stats.Median(sides.lean)
 		}
 	}
@@ -286,7 +283,7 @@ type sides struct {
 	side            int // -1 lean, +1 rich, 0 not yet known
 	before          float64
 	since, lastRich float64 // NaN: not known
-	changes, stays  int
+	seen            stats.Crossings
 	rich, lean      []float64 // s on each side
 	periods         []float64 // s, from rich to rich
 }
@@ -301,11 +298,8 @@ func (s *sides) add(r reading, p *part) {
 	} else if r.volts < switchPoint-band {
 		is = -1
 	}
-	switch {
-	case s.side == 0:
-	case is == s.side:
-		s.stays++
-	default:
+	s.seen.Read(r.volts, is != s.side, s.side != 0)
+	if s.side != 0 && is != s.side {
 		s.change(is, (r.at+s.before)/2, p)
 	}
 	s.side, s.before = is, r.at
@@ -313,7 +307,6 @@ func (s *sides) add(r reading, p *part) {
 
 // change takes a change to another side, between two readings.
 func (s *sides) change(to int, at float64, p *part) {
-	s.changes++
 	p.changes++
 	if !math.IsNaN(s.since) {
 		if s.side > 0 {

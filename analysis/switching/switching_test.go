@@ -126,3 +126,28 @@ func TestSlowRound(t *testing.T) {
 		t.Errorf("%+v", b)
 	}
 }
+
+// Folded: a period of 1.07 s that is read each second, or refreshed each second, shows one of a quarter of a minute. How often it lies
+// in the middle, 0.11 of the time, tells; a slow wave that looks the same passes the middle seldom. All by hand.
+func TestFold(t *testing.T) {
+	for _, c := range []struct {
+		name                        string
+		perSecond, rich, lean, ramp float64
+		want                        float64 // changes in 10 s, NaN not told
+	}{
+		{"quick, once a second", 1, 0.375, 0.375, 0.16, math.NaN()},
+		{"slow, once a second", 1, 7.2, 7.2, 0.16, 1.36},
+		{"quick, twenty a second", 20, 0.375, 0.375, 0.16, 18.7},
+		{"slow edges, twenty a second", 20, 2, 2, 2, 2.5}, // seen as they are, whatever they are
+	} {
+		col := NewCollector("B1S1")
+		wave(col, 800, c.perSecond, c.rich, c.lean, c.ramp, 240, 0)
+		b := col.Bands(nil)
+		if len(b) != 1 {
+			t.Fatalf("%s: %+v", c.name, b)
+		}
+		if got := b[0].Per10s; math.IsNaN(got) != math.IsNaN(c.want) || math.Abs(got-c.want) > 0.1*c.want {
+			t.Errorf("%s: %.2f changes in 10 s, want %.2f", c.name, got, c.want)
+		}
+	}
+}
