@@ -51,7 +51,7 @@ const huberK = 1.345
 //
 // Special cases are: no more readings than columns, and columns of which one is made of the others, are singular, and so is what
 // holds a reading that is not a number or not finite;
-// readings that lie on the fit have a Scale and errors of 0.
+// readings that lie on the fit but for rounding have a Scale of 0.
 func Huber(x [][]float64, y []float64, lag int) (Fit, error) { return fit(x, y, lag, huberK) }
 
 // ols fits by ordinary least squares, with the same covariance.
@@ -72,6 +72,9 @@ func fit(x [][]float64, y []float64, lag int, k float64) (Fit, error) {
 	return f, err
 }
 
+// rounding is what sums of some thousand numbers lose of their size at the most.
+const rounding = 1e-13
+
 // estimate returns the coefficients with their residuals and the scale of those, reweighted until
 // they stand; an infinite k weighs all alike.
 func estimate(x [][]float64, y []float64, k float64) (coef, r []float64, scale float64, err error) {
@@ -85,12 +88,18 @@ func estimate(x [][]float64, y []float64, k float64) (coef, r []float64, scale f
 	}
 	r = make([]float64, n)
 	scratch := make([]float64, n)
+	size := 0.0
+	for _, v := range y {
+		size = max(size, math.Abs(v))
+	}
 	residuals := func() {
 		for i := range r {
 			r[i] = y[i] - dot(x[i], coef)
 			scratch[i] = math.Abs(r[i])
 		}
-		scale = Median(scratch) / 0.6745
+		if scale = Median(scratch) / 0.6745; scale < rounding*size { // how readings on the fit round is not how they scatter
+			scale = 0
+		}
 	}
 	residuals()
 	for range 50 {
