@@ -8,10 +8,12 @@ import (
 // Trace is what the estimate is made of: readings of one force with the rest before and the return
 // after it, in order of time, s. Y is the measured excess of fuel 1/λ − 1, U the commanded one
 // (short-term trim, long-term trim and what the computer feeds forward), both as fractions.
-// F is the factor of U + 1 that the computer feeds forward by its commanded ratio, nil: none.
+// F is the factor of U + 1 that the computer feeds forward by its commanded ratio, nil: none. Sways: that ratio may sway about
+// what F says of it.
 type Trace struct {
 	YT, Y    []float64
 	UT, U, F []float64
+	Sways    bool
 }
 
 // staleFor is how long the same value may be told without being new, s: the computer renews what it tells each 0.05 to 0.5 s.
@@ -20,7 +22,7 @@ const staleFor = 0.7
 // fresh leaves out what is told again: the noise in it is no new one, and commanded fuel stands still in it while it
 // truly moves. Where the ratio is renewed seldom, commanded fuel is taken when that is.
 func (tr Trace) fresh() Trace {
-	var out Trace
+	out := Trace{Sways: tr.Sways}
 	last := math.Inf(-1)
 	for i, t := range tr.YT {
 		if i == 0 || tr.Y[i] != tr.Y[i-1] || t-last > staleFor {
@@ -99,6 +101,9 @@ const (
 	params
 )
 
+// rows is how many equations are solved together at the most.
+const rows = columns + 2*harmonics
+
 // Bounds of the spans, s.
 const (
 	leastRamp, mostRamp = 0.15, 6
@@ -126,22 +131,26 @@ func Fit(tr Trace, near Shape, brief bool) (e Estimate, ok bool) {
 	if len(tr.Y) < 8 || len(tr.U) < 3 {
 		return e, false
 	}
-	kind, most := Estimate{}, math.Inf(-1)
-	try := func(law Law, fall Fall) (ended bool) {
-		f := newFitter(tr, near, law, fall)
-		if e := fit(f, true); e.LogLik > most {
-			kind, most = e, e.LogLik
-		}
-		return f.ended
+	f := newFitter(tr, near, Adds, Straight)
+	kind := f.fit(f.seek(f.first(true)), true)
+	of := func(law Law, fall Fall) *fitter {
+		g := newFitter(tr, near, law, fall)
+		g.swing(f.period) // a target sways alike under each
+		return g
 	}
-	try(Adds, Straight)
-	if try(Multiplies, Straight) {
+	try := func(law Law, fall Fall) {
+		if e := fit(of(law, fall), true); e.LogLik > kind.LogLik {
+			kind = e
+		}
+	}
+	try(Multiplies, Straight)
+	if f.ended {
 		try(kind.Law, Fading)
 	}
 	if brief {
 		return kind, true
 	}
-	return fit(newFitter(tr, near, kind.Law, kind.Fall), false), true
+	return fit(of(kind.Law, kind.Fall), false), true
 }
 
 // drawn is what the gain of all that trim did may be off by, as a standard deviation.
@@ -149,20 +158,27 @@ const drawn = 0.2
 
 // fit takes delay and lag from all that trim did. The gain of that is drawn to zero by the loop's own noise; that of what answers the
 // disturbance alone ([fitter.project]) is not, and spreads more, the more the worse the flanks are read: each counts by its variance.
-func fit(f *fitter, brief bool) Estimate {
+func fit(f *fitter, brief bool) Estimate { return f.fit(f.first(brief), brief) }
+
+// first is the best point without a sway.
+func (f *fitter) first(brief bool) point {
 	f.tint(Hue{0.8, 1})
-	best := f.settle(f.improve(f.start(), 12, -1), brief)
+	return f.settle(f.improve(f.start(), 12, -1), brief)
+}
+
+// fit goes on from there.
+func (f *fitter) fit(best point, brief bool) Estimate {
 	e := Estimate{Law: f.law, Fall: f.fall, Delay: best.v[atDelay], Tau: math.Exp(best.v[atTau])}
 	e.DelayLow, e.DelayHigh, e.TauLow, e.TauHigh = e.Delay, e.Delay, e.Tau, e.Tau
 	if !brief {
 		f.profiles(best, &e)
 	}
 	whole := best.g
+	e.LogLik = f.logLik(best.rss) - f.costs(len(f.raw))
 	f.project(&best)
 	best = f.settle(f.at(best.v), brief)
 	e.G, e.P, e.C, e.Shape, e.Hue, e.N = best.g, f.fraction(best.p), best.c, best.shape(), f.hue, len(f.y)
 	e.Noise = math.Sqrt(best.rss / float64(max(1, len(f.y)-f.free())))
-	e.LogLik = f.logLik(best.rss)
 	e.GLow, e.GHigh = e.G, e.G
 	if !brief {
 		f.gainProfile(best, &e)
@@ -215,8 +231,10 @@ type fitter struct {
 	ahead []float64 // and the part of it that was fed forward
 	ended bool      // the force has an end within the readings
 	near  Shape
+	sways bool
 
 	whitening
+	sway
 	fixed  bool // g is held
 	fixedG float64
 	scratch
@@ -244,7 +262,7 @@ type scratch struct {
 }
 
 func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
-	f := &fitter{law: law, fall: fall, near: near, scratch: scratch{laggedBy: -1}}
+	f := &fitter{law: law, fall: fall, near: near, sways: tr.Sways, scratch: scratch{laggedBy: -1}}
 	tr = tr.fresh()
 	asY := func(y float64) float64 { return y }
 	rest, n0 := 0.0, 0.0
@@ -308,9 +326,9 @@ func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
 // free is how many parameters are fitted.
 func (f *fitter) free() int {
 	if f.ended {
-		return params + columns
+		return params + columns + len(f.raw)
 	}
-	return params + columns - 2
+	return params + columns - 2 + len(f.raw)
 }
 
 // tint sets the noise: the filter of Kalman (J. Basic Eng. 82, 1960) for a first-order process under white noise.
@@ -340,6 +358,7 @@ func (f *fitter) tint(h Hue) {
 		f.tw[i] = (t-first)/long - 0.5
 	}
 	f.whiten(f.tw, f.tw)
+	f.whitenSway()
 }
 
 // whiten makes a column what it is beside what was to be expected of it; dst may be src.
@@ -386,53 +405,51 @@ func (f *fitter) at(v [params]float64) point {
 	return x
 }
 
-// Columns of the linear part.
+// Columns of the linear part; those of a sway follow, and the command's is the last.
 const (
 	colConstant = iota
 	colLine
 	colFed
-	colCommand
-	columns
+	colSway
+	columns = colSway + 1
 )
 
 // linear solves the normal equations of the columns, or of all but the command's where g is held.
 func (f *fitter) linear(x *point) {
-	n := columns
+	all := [rows][]float64{f.ow, f.tw, f.s}
+	command := colSway + copy(all[colSway:], f.white)
+	n := command
+	copy(f.r, f.yw)
 	if f.fixed {
-		n = colCommand
-	}
-	var a [params][params]float64
-	var b, v [params]float64
-	for i, y := range f.yw {
-		c := [columns]float64{f.ow[i], f.tw[i], f.s[i], f.uc[i]}
-		if f.fixed {
-			y -= float64(f.fixedG * c[colCommand])
+		for i, u := range f.uc {
+			f.r[i] -= float64(f.fixedG * u)
 		}
-		for k := range n {
-			b[k] += float64(c[k] * y)
-			for m := range k + 1 {
-				a[k][m] += float64(c[k] * c[m])
-			}
-		}
+	} else {
+		all[n] = f.uc
+		n++
 	}
+	var a [rows][rows]float64
+	var b [rows]float64
 	for k := range n {
-		for m := range k {
+		b[k] = dot(all[k], f.r)
+		for m := range k + 1 {
+			a[k][m] = dot(all[k], all[m])
 			a[m][k] = a[k][m]
 		}
 		// A column that tells nothing, as a force that lies outside, gets no weight.
 		a[k][k] += float64(1e-9*a[k][k]) + 1e-12
 	}
-	v = solve(a, b, n)
+	v := solve(&a, b, n)
 	if f.fixed {
-		v[colCommand] = f.fixedG
+		v[command] = f.fixedG
 	}
-	x.c, x.d, x.p, x.g = v[colConstant], v[colLine], v[colFed], v[colCommand]
-	x.rss = 0
-	for i := range f.y {
-		d := f.yw[i] - float64(x.p*f.s[i]) - float64(x.g*f.uc[i]) - float64(x.c*f.ow[i]) - float64(x.d*f.tw[i])
-		f.r[i] = d
-		x.rss += float64(d * d)
+	x.c, x.d, x.p, x.g = v[colConstant], v[colLine], v[colFed], v[command]
+	for k := range n {
+		for i, c := range all[k] {
+			f.r[i] -= float64(v[k] * c)
+		}
 	}
+	x.rss = dot(f.r[:len(f.y)], f.r)
 	for k, before := range [...]struct{ v, usual, wide float64 }{
 		{x.v[atDelay], usualDelay, delayWide}, {x.v[atTau], math.Log(usualTau), tauWide},
 	} {

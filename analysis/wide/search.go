@@ -70,8 +70,8 @@ func (f *fitter) improve(x point, steps, held int) point {
 			}
 			use = append(use, i)
 		}
-		var a [params][params]float64
-		var b [params]float64
+		var a [rows][rows]float64
+		var b [rows]float64
 		for m, i := range use {
 			for k := range base {
 				b[m] -= float64(f.jac[i][k] * base[k])
@@ -89,7 +89,7 @@ func (f *fitter) improve(x point, steps, held int) point {
 			for m := range use {
 				h[m][m] += float64(damp*a[m][m]) + 1e-12
 			}
-			d := solve(h, b, len(use))
+			d := solve(&h, b, len(use))
 			v := x.v
 			for m, i := range use {
 				v[i] += min(max(d[m], -1.5), 1.5)
@@ -108,8 +108,8 @@ func (f *fitter) improve(x point, steps, held int) point {
 	return x
 }
 
-// solve solves a·d = b for the first n rows by Gauss's elimination; a is symmetric and positive.
-func solve(a [params][params]float64, b [params]float64, n int) (d [params]float64) {
+// solve solves a·d = b for the first n rows by Gauss's elimination; a is symmetric and positive, and is spent.
+func solve(a *[rows][rows]float64, b [rows]float64, n int) (d [rows]float64) {
 	for i := range n {
 		for k := i + 1; k < n; k++ {
 			q := a[k][i] / a[i][i]

@@ -100,8 +100,8 @@ func (k *trend) back(t []float64) []float64 {
 func (f *fitter) project(x *point) {
 	s := x.shape()
 	n := len(loopLags) + 1
-	var a [params][params]float64
-	var b, c [params]float64
+	var a [rows][rows]float64
+	var b, c [rows]float64
 	column := func(t float64) {
 		c[0] = 1
 		for k, lag := range loopLags {
@@ -124,7 +124,7 @@ func (f *fitter) project(x *point) {
 	for k := range n {
 		a[k][k] += 1e-6
 	}
-	d := solve(a, b, n)
+	d := solve(&a, b, n)
 	for i := range f.u {
 		column(f.from + float64(i)*fineStep)
 		f.u[i] = f.ahead[i]
