@@ -49,3 +49,12 @@ func (w *Watcher) askedFor(s *stretch) (odds float64, guided, said bool) {
 
 // asksNow reports whether a guide asks for a hold now, or has not yet asked for hands off again: it may be there unseen.
 func (w *Watcher) asksNow() bool { return len(w.asked) > 0 && w.asked[len(w.asked)-1].side != "" }
+
+// asksFor reports whether a guide asked for the side at time t, s.
+func (w *Watcher) asksFor(side Side, t float64) bool {
+	i := len(w.asked) - 1
+	for i >= 0 && w.asked[i].at > t {
+		i--
+	}
+	return i >= 0 && w.asked[i].side == side
+}

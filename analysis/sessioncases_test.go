@@ -53,7 +53,10 @@ func playSession(t *testing.T, cfg Config, turn bool, scripts ...string) ([]scri
 		switch v, trim := s.Value, strings.HasPrefix(s.Name, "SHRTFT"); {
 		case strings.HasPrefix(s.Words, "asked for "):
 			side := Side(strings.TrimPrefix(s.Words, "asked for "))
-			if turn {
+			switch {
+			case side == "none":
+				side = ""
+			case turn:
 				side = side.Opposite()
 			}
 			take(w.Asked(s.At, side, false))
@@ -116,6 +119,9 @@ func TestSessionsInText(t *testing.T) {
 			"ready 2, force_begins 40, loop_answers 42, trim_at_limit 42, computer_lets_go 50, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Unclear}},
 		{"it answers, then jumps back to zero", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 0s..40s/200ms 0; 40.2s..44.5s/200ms 0->6; 44.7s..54.9s/200ms 0; 55.1s..100s/200ms 0", "says 40s lean; 55s release"},
 			"ready 2, force_begins 40, loop_answers 40, computer_lets_go 44.7, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Proven}},
+		{"a dead sensor between two holds, that lies as still as they", []string{warm, turning, closed, "O2S11 0s..24.98s/20ms 0.165; 25s..39.98s/20ms 0.005; 40s..74.98s/20ms 0.165; 75s..89.98s/20ms 0.9; 90s..100s/20ms 0.165",
+			"SHRTFT1 0s..25s/200ms 22->25; 25.2s..75s/200ms 25; 75.2s..90s/200ms 25->-5; 90.2s..100s/200ms -5->15", "says 23s asked for lean; 25.5s lean; 40.5s release; 41s asked for none; 72s asked for rich; 75.5s rich; 90s release; 91s asked for none"},
+			"ready 2, force_begins 25, trim_at_limit 25, force_ends 40, force_begins 75, loop_answers 75, force_ends 90", map[ProofID]State{ProofInput: Proven}},
 		{"a cold sensor, held where nobody says so", []string{warm, turning, "FUELSYS1 0s..100s/2s 1", "O2S11 0s..39.8s/200ms 0.45; 40s..54.8s/200ms 0.03; 55s..69.8s/200ms 0.45; 70s..84.8s/200ms 0.91; 85s..100s/200ms 0.45", "SHRTFT1 0s..100s/200ms 0"},
 			"not_ready 2, force_begins 40, force_ends 55, force_begins 70, force_ends 85", map[ProofID]State{ProofAddsFuel: Unclear}},
 		{"a cold sensor through a filter, which the release brings down in steps", []string{warm, turning, "FUELSYS1 0s..100s/2s 1",

@@ -144,10 +144,7 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		along = w.goesWithTrim(s)
 		edges = w.edge(s, &rest, s.first, -1)
 	}
-	ends := 0.0
-	if s.over() && !s.loose {
-		ends = w.edge(s, &rest, s.last, +1)
-	}
+	ends := w.ends(s, &rest)
 	crossed := w.otherWay(s.track, s.side, s.first.T()+1, s.last.T())
 	if crossed > 0 {
 		crossed = exchangedRate * (1/max(crossed, 0.02) - 1)
@@ -183,6 +180,21 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		x.prior += math.Log(testOdds(s.first.T()))
 	}
 	return x, said
+}
+
+// ends is what the end of the stretch speaks for a free sensor, which hardly leaves a side at one reading; but where the other side is
+// asked for, or was just said, a hand may have taken the wire there then.
+func (w *Watcher) ends(s *stretch, rest *restStats) float64 {
+	if s.loose || !s.over() {
+		return 0
+	}
+	ends, other := w.edge(s, rest, s.last, +1), s.side.Opposite()
+	said := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == other && abs(h.at-s.last.T()) <= sayNear })
+	if onSide(other, s.next.V) && (said || w.asksFor(other, s.last.T())) {
+		taken := askedRate / (askedRate + 1/s.seconds()) // or it left by itself, as seldom as it lasted
+		ends = logSum(math.Log(taken), math.Log(1-taken)+ends)
+	}
+	return ends
 }
 
 // engineMoved is the probability that the engine was doing something that holds a sensor to one side
