@@ -3,8 +3,10 @@ package analysis
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
+	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -246,5 +248,25 @@ func TestRealStaysAreNoForce(t *testing.T) {
 		if forces > 0 {
 			t.Errorf("%g readings/s, %d h: %d forces", rate, hours, forces)
 		}
+	}
+}
+
+// A port that renews its reading each 0.8 s and is read each 20 ms shows edges sharp, whatever makes them.
+func TestEdgeOfASlowPort(t *testing.T) {
+	w := NewWatcher(Config{})
+	at := 0.0
+	for _, v := range append(slices.Repeat([]float64{0.75, 0.45, 0.2, 0.22, 0.5, 0.8}, 3), 0.78, 0.2, 0.2, 0.2) {
+		for range 40 {
+			w.volts.add(recent.Reading{Lo: at, Hi: at, V: v})
+			at += 0.02
+		}
+	}
+	s, ok := w.volts.atLevel(&w.volts.run)
+	if !ok || s.side != Lean {
+		t.Fatalf("no stretch: %+v", s)
+	}
+	rest := w.restOn(&s)
+	if got := w.edge(&s, &rest, s.first, -1); got < -1.5 {
+		t.Errorf("ln of how much likelier a cell makes it: %.1f, want hardly anything", got)
 	}
 }

@@ -69,15 +69,16 @@ const (
 func (w *Watcher) edge(s *stretch, rest *restStats, from recent.Reading, dir int) float64 {
 	v := &s.track.volts
 	at := v.From(from.T() - 1e-9)
-	between, gap := 0, s.track.interval
+	between, gap := 0, max(s.track.interval, s.track.renewed)
 	for i := at + dir; i >= 0 && i < v.Len() && between <= 4; i += dir {
 		gap = max(gap, abs(v.At(i).T()-v.At(i-dir).T()))
 		switch p := v.At(i); {
+		case p.V > middleLow && p.V < middleHigh && p.V == v.At(i-dir).V: // read once more
 		case p.V > middleLow && p.V < middleHigh:
 			between++
 		case (p.V >= middleHigh) == (s.side == Rich):
 			return w.step(s, rest, at, dir)
-		case gap > 2*s.track.interval: // what came in between was not read
+		case gap > 2*max(s.track.interval, s.track.renewed): // what came in between was not read
 			return sharp(between, gap, 0, 0)
 		default:
 			return sharp(between, gap, rest.clean, rest.crossings)
@@ -192,6 +193,7 @@ func (r *restOf) look(v *recent.Series, begin, end int, wasHeld func(t float64) 
 		switch {
 		case held:
 			side = ""
+		case p.V > middleLow && p.V < middleHigh && i > begin && p.V == prev.V: // read once more
 		case p.V > middleLow && p.V < middleHigh:
 			between++
 		default:
