@@ -205,12 +205,23 @@ func (w *wideTest) truth(seen []moveSeen) *truth.Test {
 		clear := m.gas > 0.025 && m.end-m.begin >= 8 && w.port.rate >= 1.8 && (m.trim > 0.035 || w.loop.frozen || w.engine.delivered < 0.5 || w.cell.open)
 		rich, lean = rich || clear && m.side == "rich", lean || clear && m.side == "lean"
 		rear = rear || m.rearSays && slices.Contains(w.port.slow, "O2S12")
-		t.Forces = append(t.Forces, truth.Force{Side: m.side, Begin: m.begin, End: m.end, Faint: m.gas < 0.025})
+		// A sensor whose pump wire is open reads 1.000 whatever is done: nobody can see that anything was.
+		t.Forces = append(t.Forces, truth.Force{Side: m.side, Begin: m.begin, End: m.end, Faint: m.gas < 0.025 || w.cell.open})
 	}
 	if w.by == "fuelcut" {
 		lean, rich = false, false
 	}
 	t.Accepted, t.Undecided = w.conclusions(lean, rich, rear)
+	switch w.fault {
+	case "sound", "leak within authority":
+		// It is so, however few readings say it.
+		t.Accepted = append(t.Accepted, "loop_proven")
+	case "fuel not delivered", "trim frozen":
+		if w.by == "fuelcut" {
+			// Fuel that is shut off goes not by way of trim: it shows the sensor alone, and that is sound.
+			t.Accepted = append(t.Accepted, "partly_proven")
+		}
+	}
 	if w.marks == "none" {
 		// Nobody said that the mixture was moved: it may as well be the car's own doing.
 		t.Accepted = append(t.Accepted, "nothing_forced", "unclear")
