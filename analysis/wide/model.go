@@ -70,6 +70,7 @@ type Estimate struct {
 	Law
 	Fall
 	Hue
+	Swung
 	Noise  float64 // standard deviation of what is left, a fraction
 	N      int
 	LogLik float64 // but for a constant
@@ -179,6 +180,7 @@ func (f *fitter) fit(best point, brief bool) Estimate {
 	best = f.settle(f.at(best.v), brief)
 	e.G, e.P, e.C, e.Shape, e.Hue, e.N = best.g, f.fraction(best.p), best.c, best.shape(), f.hue, len(f.y)
 	e.Noise = math.Sqrt(best.rss / float64(max(1, len(f.y)-f.free())))
+	e.Swung = f.swung(&best, max(0.02, 4*e.Noise))
 	e.GLow, e.GHigh = e.G, e.G
 	if !brief {
 		f.gainProfile(best, &e)
@@ -394,15 +396,19 @@ func (f *fitter) at(v [params]float64) point {
 	s, tau := x.shape(), math.Exp(v[atTau])
 	f.lag(tau)
 	for i, t := range f.t {
-		k := (t - v[atDelay] - f.from) / fineStep
-		j := min(max(int(k), 0), len(f.lagged)-2)
-		f.uc[i] = f.lagged[j] + float64((k-float64(j))*(f.lagged[j+1]-f.lagged[j]))
-		f.s[i] = f.seen(&s, t, tau)
+		f.uc[i], f.s[i] = f.command(t-v[atDelay]), f.seen(&s, t, tau)
 	}
 	f.whiten(f.s, f.s)
 	f.whiten(f.uc, f.uc)
 	f.linear(&x)
 	return x
+}
+
+// command is what was commanded at t, lagged.
+func (f *fitter) command(t float64) float64 {
+	k := (t - f.from) / fineStep
+	j := min(max(int(k), 0), len(f.lagged)-2)
+	return f.lagged[j] + float64((k-float64(j))*(f.lagged[j+1]-f.lagged[j]))
 }
 
 // Columns of the linear part; those of a sway follow, and the command's is the last.

@@ -156,7 +156,7 @@ const leastAfter = 0.1
 func (r *ring) sensor(f *force) {
 	for _, rich := range []bool{true, false} {
 		onset := rich == (f.side == analysis.Rich)
-		if t, has := f.says[rich]; has {
+		if t, has := f.said(rich); has {
 			since, went := f.begin, reason.LambdaWent
 			if !onset {
 				since, went = f.end, reason.LambdaWentAtEnd
@@ -205,7 +205,7 @@ func (r *ring) command(f *force) {
 	// After the end trim comes back against what it has itself made: to its middle, where it may stop. So it is no answer on the other
 	// side where that was forced too and trim stood.
 	if by := f.made.came; by >= max(twoCounts, 0.4*moved) && moved >= twoCounts && !r.stoodOn(f.side.Opposite()) {
-		if _, has := f.says[f.side == analysis.Lean]; has {
+		if _, has := f.said(f.side == analysis.Lean); has {
 			r.say(back, analysis.Proven, came.Of(100*by), "moved_pct", 100*f.sign*by)
 		}
 	}
@@ -345,7 +345,13 @@ func (f *force) tellsGain() bool {
 }
 
 // plain reports whether what was fed stands out from the loop's own noise, on the force's own side: else the fit is of something else.
-func (f *force) plain() bool { return f.sign*f.fit.P >= max(0.02, 2*f.noise) }
+func (f *force) plain() bool {
+	noise := f.noise
+	if f.fit.Period > 0 { // most of that is a sway, which the fit has taken away
+		noise = min(noise, f.fit.Noise)
+	}
+	return f.sign*f.fit.P >= max(0.02, 2*noise)
+}
 
 // rearProves reports whether the sensor behind the catalyst has followed what trim made after a force.
 func (r *ring) rearProves() (proves, seen bool) {

@@ -64,6 +64,48 @@ func (f *fitter) seek(best point) point {
 // costs is what so many more parameters are expected to add to the logarithm of the likelihood.
 func (f *fitter) costs(n int) float64 { return float64(n) / 2 * math.Log(float64(len(f.y))) }
 
+// Swung is what a target that sways hides in the readings: how far the mixture went towards rich and towards lean without the sway.
+type Swung struct {
+	Period float64    // s; 0: no sway was found
+	Since  [2]float64 // s: when what force and command make of the ratio was plain beside the noise, towards lean and rich; 0: never
+}
+
+// swung works that out of the best point; from 'enough' on it is plain.
+func (f *fitter) swung(x *point, enough float64) (w Swung) {
+	w.Period = f.period
+	s, tau := x.shape(), math.Exp(x.v[atTau])
+	f.lag(tau)
+	rest := f.command(s.Begin - x.v[atDelay])
+	for _, t := range f.t {
+		from := s.Begin
+		y := float64(x.p*f.seen(&s, t, tau)) + float64(x.g*(f.command(t-x.v[atDelay])-rest))
+		side := 0
+		if y > 0 {
+			side = 1
+		}
+		if y*x.p < 0 { // what trim has made of it is seen when it is let go
+			from = s.End
+		}
+		if t > from && w.Since[side] == 0 && abs(y) >= enough {
+			w.Since[side] = t
+		}
+	}
+	return w
+}
+
+// said is when the sensor reported a side: by its readings, or where a target that sways hides it in them by what the fit makes of these.
+func (f *force) said(rich bool) (t float64, has bool) {
+	if t, has = f.says[rich]; has || !f.fitted || f.fit.Period == 0 || !f.plain() {
+		return t, has
+	}
+	side := 0
+	if rich {
+		side = 1
+	}
+	t = f.fit.Since[side]
+	return t, t > 0
+}
+
 // dot is the sum of the products of as many as a has.
 func dot(a, b []float64) (sum float64) {
 	b = b[:len(a)]

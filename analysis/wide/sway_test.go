@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"pushback/analysis"
 )
 
 // unread is what is read of a loop whose target nobody reads.
@@ -65,6 +67,40 @@ func TestSeek(t *testing.T) {
 		f.seek(f.first(true))
 		if math.Abs(f.period-period) > 0.1 {
 			t.Errorf("a period of %.1f s is found as %.2f", period, f.period)
+		}
+	}
+}
+
+// What a side has shown is hidden where the target sways by 2.5 % each way: it is told by what is left of the readings without that.
+func TestSaidBehindASway(t *testing.T) {
+	for _, c := range []struct {
+		name       string
+		fed        float64
+		rich, lean bool
+	}{{"8 % of gas: rich, and lean when it is shut off", 0.08, true, true}, {"1 % is within what it does by itself", 0.01, false, false}} {
+		p := sound()
+		p.dither, p.kp = 0.025, 0.25
+		p.feed = []feed{{c.fed, 20.3, 1, 34, 0.5}}
+		e, ok := Fit(p.unread(50, 6, 4), Shape{21.2, 1, 34.5, 1}, true)
+		f := force{side: analysis.Rich, sign: 1, before: before{noise: 0.025}, fits: fits{fit: e, fitted: ok}}
+		for _, rich := range []bool{true, false} {
+			want := c.lean
+			if rich {
+				want = c.rich
+			}
+			at, has := f.said(rich)
+			if has != want || has && (rich && (at < 20.3 || at > 24) || !rich && (at < 34 || at > 38)) {
+				t.Errorf("%s: rich %v is said: %v at %.1f s", c.name, rich, has, at)
+			}
+		}
+		if f.plain() != c.rich {
+			t.Errorf("%s: plain: %v", c.name, f.plain())
+		}
+		if f.fit.Period = 0; f.plain() && c.fed < 0.05 {
+			t.Errorf("%s: plain without a sway", c.name)
+		}
+		if _, has := f.said(true); has {
+			t.Errorf("%s: said by a fit without a sway", c.name)
 		}
 	}
 }
