@@ -175,7 +175,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	flat := hi-lo <= 0.03
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
 	switch {
-	case before && (onSide(side, fo.level) || h.asked == side.Opposite() && onSide(h.asked, fo.level)): // who is asked for one side may name the other
+	case before && onSide(side, fo.level):
 		fo.vague, fo.why = true, reason.LayThereBefore.Of()
 	case flat && share < 0.5 && (!b.known() || !b.switching() && fo.level >= b.low-0.03 && fo.level <= b.high+0.03):
 		fo.no = true // it lies still, and not where it was forced to
@@ -192,6 +192,9 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	}
 	if fo.no && (h.most >= tenToOne || w.stayedRarely(side, b, h.at-sayNear, until)) {
 		fo.no, fo.vague, fo.why, fo.obeys = false, true, reason.HeldForAMoment.Of(), h.most >= oneInHundred
+	}
+	if fo.no && h.asked == side.Opposite() {
+		fo.no, fo.vague, fo.why = false, true, reason.TapsDiffer.Of() // who is asked for one side and says the other may have done either, or neither yet
 	}
 	if fo.no {
 		w.judgeOtherBank(h, fo, from, until)

@@ -395,7 +395,9 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		// A slow cell creeps towards the side from the start. One that lies at the other
 		// extreme and then jumps reports something else.
 		return set(sensorVague, reason.LateNotSlow.Of())
-	case late && (enough || r.left || last):
+	case late && r.strong+r.grey == 0 && (r.left || last):
+		return set(sensorVague, reason.SideHardly.Of()) // a flat one may lie just there
+	case late && r.strong+r.grey > 0 && (enough || r.left || last):
 		return set(sensorLate, nil)
 	case late:
 		return false

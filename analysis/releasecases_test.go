@@ -53,6 +53,7 @@ func TestReleaseCases(t *testing.T) {
 		{name: "one reading only", volts: "200ms 0.1", trim: stays, held: 0.05, base: cycling, want: sensorVague},
 		{name: "creeps over from the start, as a slow cell", volts: "200ms..3s/200ms 0.1->0.48; 3.2s..7s/200ms 0.85->0.9", trim: stays,
 			held: 0.05, want: sensorLate},
+		{name: "comes late, and not far", volts: "200ms..2.6s/200ms 0.485; 2.8s..8s/200ms 0.62", trim: stays, held: 0.05, want: sensorVague},
 		{name: "lies at the other end, then jumps", volts: "200ms..2.4s/200ms 0.06; 2.6s..7s/200ms 0.85->0.9", trim: stays,
 			held: 0.08, base: dead, want: sensorVague},
 		{name: "comes when trim is back", volts: "200ms..3s/200ms 0.1->0.3; 3.2s..7s/200ms 0.85->0.9", trim: "0s..2s/200ms 12->0; 2.2s..7s/200ms 0",

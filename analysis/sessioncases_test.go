@@ -199,6 +199,7 @@ func TestMarksInText(t *testing.T) {
 		{"for a second", "40s lean; 41s release", free, false, Unclear},
 		{"of a reading that lies on the other side", "40s rich; 55s release", lies, false, Failed},
 		{"the same, where that side was asked for", "38s asked for rich; 40s rich; 55s release", lies, false, Failed},
+		{"of the other side than was asked for, and it swings on", "38s asked for lean; 40s rich; 55s release", free, false, Unclear},
 		{"the same, where the side on which it lies was asked for", "38s asked for lean; 40s rich; 55s release", lies, false, Unclear},
 	} {
 		for _, turn := range []bool{false, true} {

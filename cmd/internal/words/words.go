@@ -134,6 +134,9 @@ func PromptSays(p session.Prompt, by analysis.By) string {
 	}
 	if text := stepWhy[p.Reason]; text != "" {
 		p.Reason = ""
+		if p.Stage == session.StageRelease { // the hand first
+			return PromptSays(p, by) + " " + text
+		}
 		return text + " " + PromptSays(p, by)
 	}
 	if p.AtWire() && len(p.Sensors) > 0 {
@@ -234,7 +237,7 @@ var stepWhy = map[session.Reason]string{
 	session.WhyUnseen:  "ONCE MORE: no hold was seen on this side. Check clip, wire and side.",
 	session.WhyShorter: "The computer gave up on the sensor: holds get shorter.",
 	session.WhyStalled: "THE ENGINE STOPPED. Restart it, or use the maker's mode that keeps it running.",
-	session.WhyLetGo:   "The computer left closed loop: it saw the hold and took it for a fault. Wait up to 1 min; if it stays open, note the codes, clear them, or cycle the key, then test again.",
+	session.WhyLetGo:   "The computer let go of the sensor: it saw the hold and took it for a fault. Wait up to 1 min; if it stays so, note the codes, clear them, or cycle the key, then test again.",
 	session.WhyBranch:  "THE SENSOR'S BRANCH IS STILL OPEN: close it.",
 	session.WhyClose:   "CLOSE THE BRANCH.",
 	session.WhyRest:    "Rest: two holds on one side need " + limits.RestText + " between them.",
