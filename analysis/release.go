@@ -364,14 +364,12 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || r.settled.flat(now) && (b.switching() || r.ranged || b.high-b.low >= 2*alive) && r.likeOpen(b)):
 			r.open, r.doubtful = true, true
 			return set(sensorVague, reason.LiesAsOpen.Of(r.settled.high))
-		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat):
+		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat),
+			r.n >= 4 && flat && waited >= muteAfter:
 			return set(sensorMute, nil)
-		case r.n >= 4 && flat && waited >= muteAfter:
-			return set(sensorMute, nil)
+		case (r.still() < 0.3 || last) && r.n < 2:
+			return set(sensorVague, reason.FewReadings.Of())
 		case r.still() < 0.3 || last:
-			if r.n < 2 {
-				return set(sensorVague, reason.FewReadings.Of())
-			}
 			return set(sensorVague, reason.TrimWasBack.Of())
 		}
 		return false
@@ -395,10 +393,10 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		// A slow cell creeps towards the side from the start. One that lies at the other
 		// extreme and then jumps reports something else.
 		return set(sensorVague, reason.LateNotSlow.Of())
-	case late && r.strong+r.grey == 0 && (r.left || last):
-		return set(sensorVague, reason.SideHardly.Of()) // a flat one may lie just there
 	case late && r.strong+r.grey > 0 && (enough || r.left || last):
 		return set(sensorLate, nil)
+	case late && (r.left || last): // a flat one may lie just there
+		return set(sensorVague, reason.SideHardly.Of())
 	case late:
 		return false
 	case !atOnce && (enough || r.left || last):

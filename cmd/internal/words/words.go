@@ -118,6 +118,14 @@ func enter(p session.Prompt, by analysis.By) string {
 	return " Press Enter when " + when + "."
 }
 
+// inOrder puts why before what is to be done, but where a hold is to end: there the hand comes first.
+func inOrder(stage session.Stage, why, do string) string {
+	if stage == session.StageRelease {
+		why, do = do, why
+	}
+	return why + " " + do
+}
+
 // PromptSays words a prompt for one side of the test, for who taps instead of typing.
 func PromptSays(p session.Prompt, by analysis.By) string {
 	if p.Twice {
@@ -134,10 +142,7 @@ func PromptSays(p session.Prompt, by analysis.By) string {
 	}
 	if text := stepWhy[p.Reason]; text != "" {
 		p.Reason = ""
-		if p.Stage == session.StageRelease { // the hand first
-			return PromptSays(p, by) + " " + text
-		}
-		return text + " " + PromptSays(p, by)
+		return inOrder(p.Stage, text, PromptSays(p, by))
 	}
 	if p.AtWire() && len(p.Sensors) > 0 {
 		return bothSay(p, by)
