@@ -66,18 +66,31 @@ func (w *Watcher) steep(t, sign float64) bool {
 		return false
 	}
 	before /= n
-	most, jump := 0.0, 0.0
+	most := 0.0
 	for i := s.From(t - 0.7); i < s.Len() && s.At(i).T() < t+3; i++ {
+		most = max(most, phi(s.At(i))-before)
+	}
+	// What noise and a sway do in as long a time by themselves makes no flank.
+	own := jumps(s, phi, t-15, t-2.5)
+	return most-own >= 0.02 && jumps(s, phi, t-0.7, t+3)-own >= steepShare*(most-own)
+}
+
+// jumps is how far the readings in [from, to] rise within steepIn at the most: two in a row, so that one that is off does not make a
+// step; one that is told again is no second.
+func jumps(s *recent.Series, phi func(recent.Reading) float64, from, to float64) (most float64) {
+	for i := s.From(from); i < s.Len() && s.At(i).T() < to; i++ {
 		r := s.At(i)
-		most = max(most, phi(r)-before)
 		for k := i + 1; k < s.Len() && s.At(k).Hi-r.Lo <= steepIn; k++ {
-			// Two readings in a row, so that one that is off does not make a step.
-			if q := s.At(k); k+1 < s.Len() {
-				jump = max(jump, min(phi(q), phi(s.At(k+1)))-phi(r))
+			next := k + 1
+			for next < s.Len() && s.At(next).V == s.At(k).V && s.At(next).T()-s.At(k).T() < staleFor {
+				next++
+			}
+			if next < s.Len() {
+				most = max(most, min(phi(s.At(k)), phi(s.At(next)))-phi(r))
 			}
 		}
 	}
-	return most >= 0.02 && jump >= steepShare*most
+	return most
 }
 
 // movedAt is how far commanded fuel had gone against the force at t, a fraction.
@@ -107,7 +120,7 @@ func (w *Watcher) fit(b *bank, from, to float64, near Shape, brief bool) (Estima
 	e, ok := Fit(fed, near, brief)
 	if varies && ok {
 		plain, _ := w.trace(b, from, to, false)
-		plain.Sways = true
+		plain.Sways = interval(&w.command, from, to) > leastSway/2 // what is read twice in its period is known
 		if o, ok := Fit(plain, near, brief); ok && o.LogLik > e.LogLik {
 			return o, true
 		}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"pushback/analysis"
+	"pushback/analysis/recent"
 )
 
 // unread is what is read of a loop whose target nobody reads.
@@ -101,6 +102,64 @@ func TestSaidBehindASway(t *testing.T) {
 		}
 		if _, has := f.said(true); has {
 			t.Errorf("%s: said by a fit without a sway", c.name)
+		}
+	}
+}
+
+// A sensor of 0.9 s that is told ten times a second, each reading twice, beside a target that sways by 1.5 % each way: neither the sway's own jumps nor a
+// reading that comes again make its flank a quick one.
+func TestSwayIsNoQuickFlank(t *testing.T) {
+	for _, c := range []struct {
+		lag, sway float64
+		want      bool
+	}{{0.9, 0.015, false}, {0.08, 0.005, true}} {
+		w := New(analysis.Config{By: analysis.ByMixture})
+		rng := rand.New(rand.NewPCG(5, 5))
+		told := 0.0
+		for n := range 240 {
+			at := float64(n) * 0.1
+			if n%2 == 0 {
+				told = 0.4*c.sway*rng.NormFloat64() + math.Copysign(c.sway, math.Sin(2*math.Pi*at/1.7))
+				if at > 20 {
+					told += 0.06 * (1 - math.Exp(-(at-20)/c.lag))
+				}
+			}
+			w.own.lambda.Add(recent.Reading{Lo: at, Hi: at + 0.01, V: 1 / (1 + told)})
+		}
+		if got := w.steep(20, 1); got != c.want {
+			t.Errorf("lag %.2f s: quick %v", c.lag, got)
+		}
+	}
+}
+
+// Where the commanded ratio is read twice in its period and more it is known, and no sway is sought beside it.
+func TestSwayThatIsRead(t *testing.T) {
+	for _, c := range []struct {
+		each float64 // s, of the commanded ratio
+		want bool
+	}{{0.2, false}, {3.1, true}} {
+		w := New(analysis.Config{By: analysis.ByMixture})
+		p := sound()
+		p.dither = 0.025
+		p.feed = []feed{{0.08, 20.3, 1, 34, 0.5}}
+		next, command := 0.0, 0.0
+		p.run(50, 4, func(s state) {
+			r := recent.Reading{Lo: s.t, Hi: s.t}
+			if s.t >= command {
+				command = s.t + c.each
+				r.V = s.command
+				w.command.Add(r)
+			}
+			if s.t >= next {
+				next = s.t + 0.17
+				r.V = s.lambda
+				w.own.lambda.Add(r)
+				r.V = math.Round(s.trim*128) / 1.28
+				w.own.trim.Add(r)
+			}
+		})
+		if e, ok := w.fit(&w.own, 2, 49, Shape{21.2, 1, 34.5, 1}, true); !ok || e.Period > 0 != c.want {
+			t.Errorf("read each %.1f s: a period of %.2f s", c.each, e.Period)
 		}
 	}
 }
