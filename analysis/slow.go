@@ -11,6 +11,7 @@ import (
 type lagging struct {
 	swings  swings
 	strokes strokes
+	lo, hi  float64 // V, the ends of what the sensor read by itself
 }
 
 // A healthy cell goes from 0.3 to 0.6 V within 0.1 s (a trade page on sensor verification), or in 0.05 to 0.10 s to lean and in 0.075 to
@@ -25,6 +26,9 @@ const (
 	lagPerSwing                  = 0.5  // by how many there are, s: few may all have met a slow mixture
 	seldomRead                   = 0.35 // s: a sound sensor is through between two readings, and a loop that cycles as fast is nothing but folded
 	longestLag                   = 4.0  // s: what takes longer is the mixture
+	fullRange                    = 0.6  // V: of a cell that is not flat
+	stepsOver                    = 2.0  // %, four times the cell's step
+	blendsSD                     = 0.2  // s: how much more than usual some intakes blend (common practice, no source)
 	enoughSwings                 = 2
 	enoughStrokes                = 3
 	foldedFrom                   = 2.5 // strokes of trim, in the time of a swing, at the rate of a force: those of a faster cycle, folded
@@ -37,6 +41,13 @@ const (
 type lagWeight struct {
 	slow float64 // logarithm of the likelihood of the lag that fits best against that of a sound sensor; 0: not known, or none longer
 	side [2]lagSide
+	size lagSize // where no side is known
+}
+
+// lagSize is the lag, s, that would make so many swings as small as they are; 0: not known.
+type lagSize struct {
+	swings int
+	lag    float64
 }
 
 // lagSide is the same of the swings to one side, 0 rich, 1 lean.
@@ -83,6 +94,10 @@ func (l *lagging) addVolts(p recent.Reading, own bool, k *track) {
 		l.swings.broken()
 		return
 	}
+	if l.hi == 0 {
+		l.lo, l.hi = p.V, p.V
+	}
+	l.lo, l.hi = min(l.lo, p.V), max(l.hi, p.V)
 	l.swings.addVolts(p, k.renewed, k.scatter.half)
 }
 
@@ -129,7 +144,25 @@ func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight
 		w.slow -= math.Log(max(likely, 1e-12))
 		w.side[side] = lagSide{swings: n, lo: lo, hi: x.lag + 2*read, known: true}
 	}
+	if !w.side[0].known && !w.side[1].known {
+		w.slow, w.size = l.bySize(interval, renewed, port, length)
+	}
 	return w
+}
+
+// bySize is the same of swings so small that none tells a lag by itself. length is how far trim's strokes go, %: one that goes through the
+// cell's step several times over takes a sound cell from end to end, and the ends are known, since it was there by itself, as after a
+// release. The mixture at the cell swings less than trim by what blends it.
+func (l *lagging) bySize(interval, renewed float64, port portLag, length float64) (slow float64, size lagSize) {
+	full := l.hi - l.lo
+	x, n, ok := l.swings.attenuated(full)
+	if !ok || full < fullRange || length < stepsOver || x.fresh < enoughFresh || interval > seldomRead {
+		return 0, size
+	}
+	sound := soundLag + (port.lo+port.hi)/2
+	sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, blendsSD), (port.hi-port.lo)/4), math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)))
+	z := max(0, (x.lag-sound)/sd)
+	return min(z*z/2, -math.Log(1e-12)), lagSize{n, x.lag}
 }
 
 // sound reports whether the swings exclude a lag so long that a report came late by it.
@@ -144,13 +177,16 @@ func (w lagWeight) sound() bool {
 
 // reasons says what is not excluded of the lag. A car that never went to a side by itself has nothing to say of it.
 func (w lagWeight) reasons(add func(reason.Reason)) {
-	told := false
+	told := w.size.lag > 0
+	if told {
+		add(reason.SmallSwings.Of(w.size.swings, w.size.lag))
+	}
 	for i, to := range []Side{Rich, Lean} {
 		switch s := w.side[i]; {
 		case s.known:
 			add(reason.OwnSwings.Of(to, s.swings, s.lo, s.hi))
 			told = true
-		case s.swings > 0:
+		case s.swings > 0 && !told:
 			add(reason.FewSwings.Of(to, s.swings))
 		}
 	}

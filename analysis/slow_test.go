@@ -74,7 +74,7 @@ func TestLagOfSwings(t *testing.T) {
 		{"slow to lean alone", lagCar{0.1, 1.6, 0, 4, 0, 10, 0, 60}, true, true, true},
 		{"slow, at 4 readings/s", lagCar{1.3, 1.3, 0, 4, 0, 4, 0, 60}, true, true, true},
 		{"slow, renewed each 0.5 s", lagCar{1.5, 1.5, 0, 4, 0, 8, 0.5, 60}, true, true, true},
-		{"slow, small swings: not told, a mixture may be as slow", lagCar{1.5, 1.5, 0, 1, 0, 20, 0, 30}, false, false, false},
+		{"slow, small swings: not told, the cell may be flat", lagCar{1.5, 1.5, 0, 1, 0, 20, 0, 30}, false, false, false},
 		{"hardly slow, and the loop takes 5 s", lagCar{0.3, 0.3, 0, 5, 5, 20, 0, 60}, false, true, true},
 		{"half slow: not told, not excluded", lagCar{0.45, 0.45, 0, 2, 0, 10, 0, 60}, false, true, true},
 	} {
@@ -103,6 +103,43 @@ func TestLagWhereTrimJumps(t *testing.T) {
 	}
 	if w := l.weigh(1.5, 0.05, 0, portLag{}); w.slow < slowLimit {
 		t.Errorf("a quick loop: weighed %.1f; %+v", w.slow, w.side)
+	}
+}
+
+// Swings that are too small to tell a lag by themselves tell it where the sensor is known to go further and trim to pass the cell's step: by
+// hand, a lag of 1.5 s leaves tanh(2/6) = 0.32 of a square wave of 2 s.
+func TestLagOfSmallSwings(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		tau      float64
+		ends     float64 // V, the range that it has shown besides
+		strokes  float64 // of what trim's strokes were, 4 %
+		port     portLag
+		interval float64
+		lag      float64
+		slow     bool
+	}{
+		{"slow", 1.5, 0.75, 1, portLag{0, 0.1}, 0.05, 1.5, true},
+		{"slow, but never seen further", 1.5, 0, 1, portLag{0, 0.1}, 0.05, 0, false},
+		{"a flat cell", 1.5, 0.4, 1, portLag{0, 0.1}, 0.05, 0, false},
+		{"slow, or a loop that stays within the step", 1.5, 0.75, 0.3, portLag{0, 0.1}, 0.05, 1.5, false},
+		{"behind a filter as slow", 1.5, 0.75, 1, portLag{1, 1.4}, 0.05, 1.5, false},
+		{"read too seldom", 1.5, 0.75, 1, portLag{0, 0.1}, 0.5, 1.5, false},
+	} {
+		l := lagCar{c.tau, c.tau, 0, 1, 0, 20, 0, 30}.run()
+		l.lo, l.hi = 0.45-c.ends/2, 0.45+c.ends/2
+		for i := range l.strokes.length {
+			l.strokes.length[i] *= c.strokes
+		}
+		if x, n, ok := l.swings.attenuated(0.75); !ok || n != keptSmall || c.lag > 0 && abs(x.lag-c.lag) > 0.15*c.lag {
+			t.Errorf("%s: a lag of %.2f s of %d, %v", c.name, x.lag, n, ok)
+		}
+		if w := l.weigh(2, c.interval, 0, c.port); w.slow >= slowLimit != c.slow {
+			t.Errorf("%s: weighed %.1f", c.name, w.slow)
+		}
+	}
+	if _, _, ok := (lagCar{0.1, 0.06, 0, 1, 0, 20, 0, 30}).run().swings.attenuated(0.75); ok {
+		t.Error("a sound sensor's swings are small")
 	}
 }
 

@@ -23,7 +23,12 @@ type swings struct {
 	fresh   int // different readings in this swing
 	least   swing
 	noise   float64
+	small   [keptSmall]smallSwing // the latest that are too small to tell a lag by themselves
+	smalls  int
 }
+
+// A smallSwing is how far one went, V, in how long, s, and by how many different readings.
+type smallSwing struct{ size, took, fresh float64 }
 
 // A swing is what one showed, s: the least lag by the middles of the readings' brackets, and its bounds.
 type swing struct {
@@ -43,6 +48,7 @@ const gatesPerVolt = 1 / 0.06
 
 const (
 	keptSwings = 48
+	keptSmall  = 16
 	manySwings = 6
 	// What a cell is drawn to: 0.84 ± 0.07 V at λ 0.97 and 0.02 ± 0.05 V at 1.10 (data sheets of switching sensors, from memory).
 	drawnRich, drawnLean = 0.90, 0.05
@@ -155,8 +161,12 @@ func (s *swings) end() {
 	if s.rising {
 		side = 0
 	}
-	if s.least.hi > 0 && abs(s.extreme.p.V-s.from.V) >= leastSwing {
-		s.least.fresh, s.least.took = float64(s.fresh), s.extreme.first.T()-s.from.T()
+	size, fresh, took := abs(s.extreme.p.V-s.from.V), float64(s.fresh), s.extreme.first.T()-s.from.T()
+	if size < leastSwing {
+		s.small[s.smalls%keptSmall] = smallSwing{size, took, fresh}
+		s.smalls++
+	} else if s.least.hi > 0 {
+		s.least.fresh, s.least.took = fresh, took
 		s.lag[side][s.n[side]%keptSwings] = s.least
 		s.n[side]++
 	}
@@ -165,7 +175,7 @@ func (s *swings) end() {
 
 // broken says that what was read so far does not go on: the wire is held, or nothing was read.
 func (s *swings) broken() {
-	*s = swings{lag: s.lag, n: s.n}
+	*s = swings{lag: s.lag, n: s.n, small: s.small, smalls: s.smalls}
 }
 
 // typical is the lower quartile of the swings to a side, of few the least: the mixture makes some slower, the edge of a held wire makes few quicker.
@@ -191,6 +201,26 @@ func (s *swings) typical(side int) (swing, int) {
 		hi: quantile(q, func(x swing) float64 { return x.hi }), fresh: quantile(0.5, func(x swing) float64 { return x.fresh }),
 		took: quantile(0.5, func(x swing) float64 { return x.took }),
 	}, s.n[side]
+}
+
+// attenuated is the lag that makes a cell's swings as small as they are, where it is drawn from one end of its range (full, V) to the other and
+// back in the time of two: a first-order lag τ leaves tanh(T/4τ) of a square wave of period T. false: there are too few, or others.
+func (s *swings) attenuated(full float64) (x swing, n int, ok bool) {
+	n = min(s.smalls, keptSmall)
+	if n < manySwings || s.n[0]+s.n[1] > n {
+		return x, n, false
+	}
+	median := func(of func(smallSwing) float64) float64 {
+		var room [keptSmall]float64
+		for i, x := range s.small[:n] {
+			room[i] = of(x)
+		}
+		slices.Sort(room[:n])
+		return stats.SortedQuantile(room[:n], 0.5)
+	}
+	x.took, x.fresh = median(func(x smallSwing) float64 { return x.took }), median(func(x smallSwing) float64 { return x.fresh })
+	x.lag = x.took / (2 * math.Atanh(min(median(func(x smallSwing) float64 { return x.size })/full, 0.99)))
+	return x, n, true
 }
 
 // strokes measures how fast the computer leads the mixture through the middle of trim's own strokes, where a loop that

@@ -63,9 +63,10 @@ const (
 
 // Of the sensor's own swings between forces.
 const (
-	OwnSwings  Code = "own_swings"  // side, swings, lag s, s
-	FewSwings  Code = "few_swings"  // side, swings
-	SlowWeight Code = "slow_weight" // log likelihood ratio, limit
+	OwnSwings   Code = "own_swings"   // side, swings, lag s, s
+	SmallSwings Code = "small_swings" // swings, lag s
+	FewSwings   Code = "few_swings"   // side, swings
+	SlowWeight  Code = "slow_weight"  // log likelihood ratio, limit
 )
 
 // Of how the conclusion follows.

@@ -54,6 +54,7 @@ var weighed = sentences{
 	reason.RearGone:            say("it went %s."),
 	reason.RearStayed:          say("it did not go %s."),
 	reason.OwnSwings:           say("Its own swings to %s between forces: %d; a lag of %.2f to %.2f s is not excluded."),
+	reason.SmallSwings:         say("Its own swings between forces are small (the last %d), though it has shown more of its range: a lag of %.1f s would make them so."),
 	reason.FewSwings:           say("Its own swings to %s between forces: %d, too few, or with too few readings in each, to tell its lag; the computer's own switch times tell it (service 05, or 06 on CAN)."),
 	reason.SlowWeight:          say("A slow sensor against a sound one: %+.1f as the logarithm of the likelihood ratio, of %.1f that are asked for."),
 	reason.Concluded:           say("Conclusion: %s"),
