@@ -190,7 +190,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	if fo.no && !flat && b.known() && pulled(&w.volts.volts, max(h.at-baselineFor, w.restFrom), from, until, b.lean.mid+b.rich.mid) {
 		fo.no, fo.vague, fo.obeys, fo.why = false, true, true, reason.PulledNotHeld.Of()
 	}
-	if fo.no && (h.most >= tenToOne || w.stayedRarely(side, b, h.at-sayNear, until)) {
+	if fo.no && h.most >= tenToOne {
 		fo.no, fo.vague, fo.why, fo.obeys = false, true, reason.HeldForAMoment.Of(), h.most >= oneInHundred
 	}
 	if fo.no && h.asked == side.Opposite() {
@@ -200,32 +200,6 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		w.judgeOtherBank(h, fo, from, until)
 	}
 }
-
-// stayedRarely reports whether some stay on the side that began between two times, s, was longer than this sensor's own: then it was held
-// there for a while, perhaps, whenever they let go.
-func (w *Watcher) stayedRarely(side Side, b voltsBase, from, to float64) bool {
-	own, v := b.stays(side), &w.volts.volts
-	longest, n, since := 0.0, 0, -1.0
-	for i := v.From(from); i < v.Len(); i++ {
-		p := v.At(i)
-		on := onSide(side, p.V)
-		switch {
-		case on && since < 0:
-			since, n = p.T(), n+1
-		case on:
-			longest = max(longest, p.T()-since)
-		default:
-			since = -1
-		}
-		if !on && p.T() > to {
-			break
-		}
-	}
-	return n > 0 && float64(n)*outlasts(longest, own.n, own.mean*float64(own.n), own.shape) < byFew
-}
-
-// byFew is the chance at which a stay is called longer than the sensor's own.
-const byFew = 0.05
 
 // unread is the longest time without a reading between two times, s.
 func (k *track) unread(from, to float64) float64 {

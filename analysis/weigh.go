@@ -132,14 +132,13 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	own := base.stays(s.side)
 	rest := w.restOn(s)
 
-	flat, edges, levelOwn, level, along, held := 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+	flat, edges, level, along, held := 0.0, 0.0, 0.0, 0.0, 0.0
 	if !s.loose {
 		flat = w.liesStill(s, &rest, own.n)
 		held = math.Log(heldLevel(s.side, s.level))
 		if w.regripped(s) != nil {
 			held = 0 // the level is known
 		}
-		levelOwn = math.Log(freeLevel(s.side, s.level, rest.near, own.n, rest.end, own.longest >= settledAfter)) - held
 		level = math.Log(freeLevel(s.side, s.level, rest.near/2, own.n, rest.end, own.longest >= settledAfter)) - held
 		along = w.goesWithTrim(s)
 		edges = w.edge(s, &rest, s.first, -1)
@@ -155,10 +154,10 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 		again = math.Log(w.again(s, secs)) + flat + edges + ends + along - held
 	}
 	by := w.staying(s, base)
-	by.cycle += flat + edges + ends + levelOwn + along
+	by.cycle += flat + edges + ends + level + along
 	by.excursion += flat + edges + ends + level + along
 	by.engine += flat + edges + ends + level
-	by.after += flat + ends + min(0, levelOwn) + along
+	by.after += flat + ends + min(0, level) + along
 	if base.dormant() {
 		stays := wakesAway + (1-wakesAway)*outlasts(secs, 0, 0, 1)
 		by.cycle, by.excursion, by.engine = math.Log(wakesRate*stays)+flat+edges+ends+level+along, math.Inf(-1), math.Inf(-1)
