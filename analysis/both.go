@@ -44,6 +44,9 @@ func (b *Both) Asked(at float64, i int, side Side) {
 			p.asked[i] = at
 		}
 	default:
+		if open { // what is held from here on is of the other side
+			b.passes[n-1].end = at
+		}
 		p := pass{side: side, asked: [2]float64{math.NaN(), math.NaN()}, end: math.Inf(1)}
 		p.asked[i] = at
 		b.passes = append(b.passes, p)

@@ -94,14 +94,15 @@ func TestPassesOfBothWires(t *testing.T) {
 	b.Asked(40, 0, "")
 	b.Asked(50, 1, Rich)
 	b.Asked(80, 0, Lean)
-	if n := len(b.passes); n != 3 {
+	b.Asked(90, 1, Rich) // the first wire was held on that side, which is asked for then
+	if n := len(b.passes); n != 4 {
 		t.Fatalf("%d passes", n)
 	}
 	for i, want := range []struct {
 		side         Side
 		first, other float64
 		end          float64
-	}{{Lean, 20, 25, 40}, {Rich, math.NaN(), 50, math.Inf(1)}, {Lean, 80, math.NaN(), math.Inf(1)}} {
+	}{{Lean, 20, 25, 40}, {Rich, math.NaN(), 50, 80}, {Lean, 80, math.NaN(), 90}, {Rich, math.NaN(), 90, math.Inf(1)}} {
 		p := b.passes[i]
 		same := func(x, y float64) bool { return x == y || math.IsNaN(x) && math.IsNaN(y) }
 		if p.side != want.side || !same(p.asked[0], want.first) || !same(p.asked[1], want.other) || p.end != want.end {

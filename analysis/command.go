@@ -37,7 +37,8 @@ func (c *assessment) command(side Side) Proof {
 			p = q
 		}
 	}
-	if stood := c.w.refused.longest[sideIndex(side)]; p.State != Proven && stood >= stuckEnough && !c.letGo() && c.w.cfg.By != ByMixture && c.wentNoFurther(side) {
+	tested := len(c.on(side)) > 0 || c.w.announced(side) || c.w.doubts[sideIndex(side)].serious() // else nobody asked for that side
+	if stood := c.w.refused.longest[sideIndex(side)]; tested && p.State != Proven && stood >= stuckEnough && !c.letGo() && c.w.cfg.By != ByMixture && c.wentNoFurther(side) {
 		p.State, p.Why, p.Evidence = Failed, reason.NoWay.Of(side, stood), evidence("stood_still_s", stood)
 	}
 	return p

@@ -121,8 +121,11 @@ func (f *force) commanded() bool {
 	return f.own.state == answered || f.after != nil && f.after.side == f.side && f.after.commanded()
 }
 
-// firm reports whether the contact was steady enough to say what trim did not do.
-func (f *force) firm() bool { return f.share >= 0.985 }
+// firm reports whether the contact was steady enough, and the level plainly on its side, to say what trim did not do: in the middle a weak
+// source holds against the sensor, and where the computer's own switch point lies is not known.
+func (f *force) firm() bool {
+	return f.share >= 0.985 && (f.level <= middleLow || f.level >= middleHigh)
+}
 
 // downstream follows the sensor behind the catalyst: proof that the mixture really
 // moved, once the catalyst's stored oxygen has gone or come.
