@@ -132,6 +132,7 @@ func (w *Watcher) liesStill(s *stretch, rest *restStats, stays int) float64 {
 // nothing beyond the level.
 const (
 	stillCell    = 0.1
+	stillAway    = 0.4 // of a mixture that is far off: on the flat ends of its curve hardly anything moves a cell
 	stillClipped = 0.6
 )
 

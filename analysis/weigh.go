@@ -132,9 +132,10 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	own := base.stays(s.side)
 	rest := w.restOn(s)
 
-	flat, edges, level, along, held := 0.0, 0.0, 0.0, 0.0, 0.0
+	flat, away, edges, level, along, held := 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
 	if !s.loose {
 		flat = w.liesStill(s, &rest, own.n)
+		away = logSum(math.Log(1-stillAway)+flat, math.Log(stillAway))
 		held = math.Log(heldLevel(s.side, s.level))
 		if w.regripped(s) != nil {
 			held = 0 // the level is known
@@ -148,19 +149,19 @@ func (w *Watcher) weigh(s *stretch) (x weight, said bool) {
 	if crossed > 0 {
 		crossed = exchangedRate * (1/max(crossed, 0.02) - 1)
 	}
-	exchanged := math.Log(crossed) + flat + edges + ends + level
+	exchanged := math.Log(crossed) + away + edges + ends + level
 	again := math.Inf(-1)
 	if !s.loose {
-		again = math.Log(w.again(s, secs)) + flat + edges + ends + along - held
+		again = math.Log(w.again(s, secs)) + away + edges + ends + along - held
 	}
 	by := w.staying(s, base)
 	by.cycle += flat + edges + ends + level + along
-	by.excursion += flat + edges + ends + level + along
-	by.engine += flat + edges + ends + level
+	by.excursion += away + edges + ends + level + along
+	by.engine += away + edges + ends + level
 	by.after += flat + ends + min(0, level) + along
 	if base.dormant() {
 		stays := wakesAway + (1-wakesAway)*outlasts(secs, 0, 0, 1)
-		by.cycle, by.excursion, by.engine = math.Log(wakesRate*stays)+flat+edges+ends+level+along, math.Inf(-1), math.Inf(-1)
+		by.cycle, by.excursion, by.engine = math.Log(wakesRate*stays)+away+edges+ends+level+along, math.Inf(-1), math.Inf(-1)
 	}
 	comes, goesOn, after := by.sum(), math.Inf(-1), math.Inf(-1)
 	if m, is := w.midway(s); is {
