@@ -108,9 +108,12 @@ func (f *force) nothingNew() bool {
 }
 
 // wentNoFurther reports whether trim, having answered a force of the other side, came back to zero after it and stood there while the
-// reading lay on this side: the computer steered by the sensor just then, and it did not go beyond.
+// reading lay on this side: the computer steered by the sensor just then, and it did not go beyond, nor did it at rest.
 func (c *assessment) wentNoFurther(side Side) bool {
 	s, v := &c.w.trim.short, &c.w.volts.volts
+	if rest := &c.w.fig; side == Lean && rest.shortH > trimCount || side == Rich && rest.shortLo < -trimCount {
+		return false
+	}
 	for i, f := range c.forces {
 		if f.side != side.Opposite() || f.own.state != answered || !f.ended {
 			continue
@@ -182,7 +185,7 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent && f.nothingNew() && !c.silentOn(side.Opposite()) && !c.wentNoFurther(side):
 		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.NothingNew, side), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
-	case a.state == silent && a.neverBeyond() && !c.silentOn(side.Opposite()), a.state == silent && !c.rested() && !c.letGo() &&
+	case a.state == silent && a.neverBeyond() && !c.silentOn(side.Opposite()) && !c.letGo(), a.state == silent && !c.rested() && !c.letGo() &&
 		(c.stoodFor(f) >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
 		say(Failed, c.held(f).And(reason.NoAnswer, signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent && c.rested():

@@ -50,3 +50,15 @@ func TestHintsAreHints(t *testing.T) {
 		t.Errorf("%d of %d proven", proven, n)
 	}
 }
+
+// By hand: 1 − 0.9⁵ of five, and 1 − 0.9⁵ − 5·0.1·0.9⁴.
+func TestOffByChance(t *testing.T) {
+	for _, c := range []struct {
+		off, n int
+		want   float64
+	}{{0, 5, 1}, {1, 5, 0.40951}, {2, 5, 0.08146}, {5, 5, 1e-5}, {0, 0, 1}} {
+		if got := offByChance(c.off, c.n); abs(got-c.want) > 1e-9 {
+			t.Errorf("%d of %d: %v, want %v", c.off, c.n, got, c.want)
+		}
+	}
+}

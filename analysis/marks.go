@@ -179,7 +179,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		fo.vague, fo.why = true, reason.LayThereBefore.Of()
 	case flat && share < 0.5 && (!b.known() || !b.switching() && fo.level >= b.low-0.03 && fo.level <= b.high+0.03):
 		fo.no = true // it lies still, and not where it was forced to
-	case share < 0.75 && b.known() && b.switching() && !w.shifted(b, lo, hi):
+	case offByChance(n-on, n) < offSeldom && b.known() && b.switching() && !w.shifted(b, lo, hi):
 		fo.no = true // it goes on switching as before
 	case share < 0.75 && !b.known():
 		fo.no = share < 0.3
@@ -196,10 +196,30 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	if fo.no && h.asked == side.Opposite() {
 		fo.no, fo.vague, fo.why = false, true, reason.TapsDiffer.Of() // who is asked for one side and says the other may have done either, or neither yet
 	}
+	if fo.no && h.release == 0 && len(w.asked) == 0 { // for how long they held it nobody knows: it may have been a touch
+		fo.no, fo.vague, fo.why = false, true, reason.HeldForAMoment.Of()
+	}
 	if fo.no {
 		w.judgeOtherBank(h, fo, from, until)
 	}
 }
+
+// offByChance is the probability that so many of n readings of a held wire and more lie off its side, by the binomial law: contacts bounce, and what is
+// said is said late, for one in ten (common practice, no source).
+func offByChance(off, n int) float64 {
+	const one = 0.1
+	p, tail := math.Pow(1-one, float64(n)), 0.0 // of none
+	for k := 0; k <= n; k++ {
+		if k >= off {
+			tail += p
+		}
+		p *= float64(n-k) / float64(k+1) * one / (1 - one)
+	}
+	return tail
+}
+
+// offSeldom is how seldom that must be, where a reading is said not to follow the wire.
+const offSeldom = 0.01
 
 // unread is the longest time without a reading between two times, s.
 func (k *track) unread(from, to float64) float64 {
