@@ -138,6 +138,14 @@ func TestLagOfSmallSwings(t *testing.T) {
 			t.Errorf("%s: weighed %.1f", c.name, w.slow)
 		}
 	}
+	k, l := newTrack(), &lagging{}
+	for i := range 600 { // it lies rich and moves there, as the mixture does: no loop cycles by that
+		p := recent.Reading{Lo: float64(i) * 0.1, Hi: float64(i) * 0.1, V: math.Round((0.6+0.1*math.Sin(float64(i)/4))/0.005) * 0.005}
+		l.addVolts(p, true, &k)
+	}
+	if _, n, ok := l.swings.attenuated(0.75); ok {
+		t.Errorf("%d swings on one side count", n)
+	}
 	if _, _, ok := (lagCar{0.1, 0.06, 0, 1, 0, 20, 0, 30}).run().swings.attenuated(0.75); ok {
 		t.Error("a sound sensor's swings are small")
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"pushback/analysis/limits"
 	"pushback/analysis/recent"
 	"pushback/analysis/stats"
 )
@@ -162,10 +163,11 @@ func (s *swings) end() {
 		side = 0
 	}
 	size, fresh, took := abs(s.extreme.p.V-s.from.V), float64(s.fresh), s.extreme.first.T()-s.from.T()
-	if size < leastSwing {
+	crosses := (s.extreme.p.V > limits.SwitchPoint) != (s.from.V > limits.SwitchPoint)
+	if size < leastSwing && crosses { // else no loop cycles by it
 		s.small[s.smalls%keptSmall] = smallSwing{size, took, fresh}
 		s.smalls++
-	} else if s.least.hi > 0 {
+	} else if size >= leastSwing && s.least.hi > 0 {
 		s.least.fresh, s.least.took = fresh, took
 		s.lag[side][s.n[side]%keptSwings] = s.least
 		s.n[side]++
