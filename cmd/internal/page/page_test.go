@@ -406,7 +406,8 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 	if len(got.V) < 1000 || len(got.Axis.Bands) != 2 || got.View.Big != "LOOP PROVEN" || len(got.View.Proofs) != len(analysis.ProofOrder) {
 		t.Errorf("%d readings, %d bands, %q, %d proofs", len(got.V), len(got.Axis.Bands), got.View.Big, len(got.View.Proofs))
 	}
-	if want := "seen adds seen seen cuts seen verdict"; strings.Join(tones, " ") != want {
+	// The rich step is seen in the moment in which the loop has answered it: one tone.
+	if want := "seen adds seen cuts seen verdict"; strings.Join(tones, " ") != want {
 		t.Errorf("tones %v, want %s", tones, want)
 	}
 }
