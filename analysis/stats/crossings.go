@@ -14,7 +14,7 @@ type Crossings struct {
 // Read takes a reading, V, and whether it is on another side than the one before; known: both are on a side.
 func (c *Crossings) Read(volts float64, changed, known bool) {
 	between := func(v float64) bool { return v > middleFrom && v < middleTo }
-	if c.n == 0 || volts != c.last {
+	if c.n == 0 || math.Abs(volts-c.last) > sameReading {
 		c.fresh++
 	}
 	if between(volts) && (c.n == 0 || !between(c.last)) { // a sensor that lies there passes nothing
@@ -38,6 +38,8 @@ const (
 	fastest = 3.0
 	// slowEdge is what its way through the middle takes at the most, s; a slower one is unusual (common practice, no source).
 	slowEdge = 0.15
+	// sameReading is less than a count of any voltage's scaling, V: no new reading.
+	sameReading = 0.001
 )
 
 // Per10s is how many changes of side there are in 10 s, of readings over so many seconds.
