@@ -24,7 +24,7 @@ var Page = struct {
 	Voice, Buzz, More, Do                               string
 }{
 	Lang:  "en",
-	Sound: "Tap for sound and keep screen on", SoundOn: "sound on", Awake: "sound on · screen stays on", Film: "sound on · screen should stay on",
+	Sound: "Tap for sound, screen on", SoundOn: "sound on", Awake: "sound on · screen stays on", Film: "sound on · screen should stay on",
 	Dark: "This phone won't let a page keep the screen on. Turn off auto-lock, then tap here.",
 	Sun:  "sun", Night: "night",
 	Mark: "MARK", MarkNote: "mark from the page", Released: "TAP WHEN RELEASED", Skip: "skip this step", Repeat: "repeat side",

@@ -234,10 +234,10 @@ const dpr = () => window.devicePixelRatio || 1;
 function chart(id, key, range, level, stroke) {
   const axis = () => css("--quiet"), grid = () => css("--rule");
   const u = new uPlot({
-    width: 300, height: 100, cursor: { show: false }, legend: { show: false }, padding: [() => tight ? 3 : key === "v" ? 8 : 22, 18, () => key !== "v" ? 0 : tight ? 8 : 4, 0], // above the trim: the ticks
+    width: 300, height: 100, cursor: { show: false }, legend: { show: false }, padding: [() => tight || key === "v" ? 8 : 22, 18, () => key !== "v" ? 0 : tight ? 8 : 4, 0], // above the trim: the ticks
     scales: { x: { time: false, range: () => [Math.max(now, span) - span, Math.max(now, span)] }, y: { range } },
     axes: [
-      { show: key === "t", size: 22, gap: 2, stroke: axis, grid: { show: false }, ticks: { show: false }, font: "13px system-ui",
+      { show: key === "t", size: 25, gap: 7, stroke: axis, grid: { show: false }, ticks: { show: false }, font: "13px system-ui",
         values: (u, xs) => xs.map(clock) },
       { size: 40, gap: 2, stroke: axis, grid: { stroke: grid, width: 1 }, ticks: { show: false }, font: "13px system-ui",
         splits: (u, i, lo, hi) => u.bbox.height < 45 * dpr() ? [lo, hi] : [lo, level, hi], values: (u, ys) => ys.map(y => key === "v" ? String(y) : signed(y)) },
