@@ -31,6 +31,7 @@ func main() {
 	car := flag.String("car", "", "show the guided test of this `CAR` of 'pushback demo --car list' instead")
 	style := flag.String("hands", hands.Styles[0].Name, "with -car: whose `HANDS` work on it")
 	reliability := flag.Bool("reliability", false, "print too how many of the stretches to which a probability of a force was given were one")
+	causes := flag.Bool("causes", false, "print too why forces were not seen, or told that were none, and tests left undecided, of models of recordings: counts of all, also of models that are held out")
 	flag.Parse()
 
 	if *car != "" {
@@ -61,13 +62,13 @@ func main() {
 		printTables(*model, *n, *from)
 		return
 	}
-	if err := run(*model, *n, *from, *hours, *real, *wrongs, *reliability); err != nil {
+	if err := run(*model, *n, *from, *hours, *real, *wrongs, *reliability, *causes); err != nil {
 		fmt.Fprintln(os.Stderr, "accuracy:", err)
 		os.Exit(1)
 	}
 }
 
-func run(model string, n int, from int64, hours int, real string, wrongs, reliability bool) error {
+func run(model string, n int, from int64, hours int, real string, wrongs, reliability, causes bool) error {
 	var chosen []string
 	if model != "" {
 		chosen = strings.Split(model, ",")
@@ -110,6 +111,11 @@ func run(model string, n int, from int64, hours int, real string, wrongs, reliab
 		accuracy.PrintRings(os.Stdout, m.Name, rings[m.Name])
 		if reliability {
 			accuracy.PrintReliability(os.Stdout, m.Name, rings[m.Name])
+		}
+	}
+	for _, m := range accuracy.Models {
+		if causes {
+			accuracy.PrintCauses(os.Stdout, m.Name, rings[m.Name])
 		}
 	}
 	if wrongs {

@@ -49,7 +49,7 @@ func PrintReliability(w io.Writer, model string, results []Result) {
 		bins := make([]bin, len(reliabilityBins))
 		all := 0
 		for _, r := range results {
-			for _, s := range r.Stated {
+			for _, s := range r.Looked.Stated {
 				if s.Called != called {
 					continue
 				}

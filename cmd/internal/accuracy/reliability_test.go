@@ -33,7 +33,7 @@ func TestStated(t *testing.T) {
 // By hand: of two stretches at even odds one was a force.
 func TestPrintReliability(t *testing.T) {
 	var b strings.Builder
-	PrintReliability(&b, "m", []Result{{Stated: []Stated{{LogOdds: 0, Was: true}, {LogOdds: 0}}}})
+	PrintReliability(&b, "m", []Result{{Looked: Looked{Stated: []Stated{{LogOdds: 0, Was: true}, {LogOdds: 0}}}}})
 	if got := strings.Join(strings.Fields(b.String()), " "); !strings.HasPrefix(got, "m: stretches not called one n stated, % were one, % log odds from 0.0 2 50.00 50.0 (") {
 		t.Error(got)
 	}

@@ -11,6 +11,7 @@ import (
 	"pushback/analysis/session"
 	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd"
+	"pushback/obd/simcar"
 )
 
 // Result is what one trial came to, of whatever model.
@@ -27,14 +28,21 @@ type Result struct {
 	Intervals   int     // all of them that the truth is known of
 	Missed      int     // forces not seen
 	Forces      int     // all of them
-	FalseForces int     // begun by the events where none was
+	FalseForces int     // told by the events where none was
 	Hours       float64 // of driving without a force
 	Proper      bool    // of a guided test: both sides of a sound car were held and released as they should be
 	Worse       bool    // and: with nothing tapped it would have been right
 	Guide       *GuideFigures
 	Ring        *RingFigures // of a wide-range sensor
-	Stated      []Stated     // odds of a force, beside what was
+	Looked      Looked
 	Err         error
+}
+
+// Looked is what was found beside the truth.
+type Looked struct {
+	Stated []Stated // odds of a force, beside what was
+	Causes []Cause
+	Aside  int // forces told in pieces, or begun so far off that they do not count as seen
 }
 
 // near is how far from the truth, in s, a force's beginning may be told and still be of that force.
@@ -52,13 +60,17 @@ func Judge(t *truth.Test, src session.Source) Result {
 		return r
 	}
 	j := session.NewJudge(setup)
-	res, err := session.Run(context.Background(), src, j)
+	seen := &readings{volts: setup.Sensor.Voltage(), trim: setup.Sensor.Trim()}
+	res, err := session.Run(context.Background(), src, j, seen)
 	if err != nil {
 		r.Err = err
 		return r
 	}
 	r.compare(t, res)
-	r.Stated = stated(t, j.Weighed())
+	r.Looked.Stated = stated(t, j.Weighed())
+	if t.Hours == 0 {
+		r.Looked.Causes = r.causes(t, res, seen, j.Weighed())
+	}
 	return r
 }
 
@@ -81,23 +93,16 @@ func (r *Result) compare(t *truth.Test, res session.Result) {
 		r.FalseForces = falseEvents(res.Events)
 		return
 	}
-	seen := make([]*analysis.Event, len(t.Forces))
-	for i := range res.Events {
-		e := &res.Events[i]
-		if e.Name != analysis.ForceBegins {
-			continue
-		}
-		of := -1
-		for k, f := range t.Forces {
-			if f.Side == string(e.Side) && math.Abs(e.T-f.Begin) < near {
-				of = k
-			}
-		}
-		switch {
-		case of < 0:
+	seen := make([]*told, len(t.Forces))
+	list := toldForces(t.Forces, res.Events, res.End.Seconds())
+	for i := range list {
+		switch x := &list[i]; {
+		case x.of < 0:
 			r.FalseForces++
-		case seen[of] == nil:
-			seen[of] = e
+		case !x.near:
+			r.Looked.Aside++
+		case seen[x.of] == nil:
+			seen[x.of] = x
 		}
 	}
 	for k, f := range t.Forces {
@@ -115,9 +120,9 @@ func (r *Result) compare(t *truth.Test, res session.Result) {
 
 // latency compares the stated interval of the answer to a force. What the port shows is
 // refreshed now and then, so the truth is an interval too: from the command until it was told.
-func (r *Result) latency(f truth.Force, seen *analysis.Event, events []analysis.Event) {
+func (r *Result) latency(f truth.Force, seen *told, events []analysis.Event) {
 	for _, e := range events {
-		if e.Name != analysis.LoopAnswers || string(e.Side) != f.Side || e.T < seen.T-near || e.T > f.End {
+		if e.Name != analysis.LoopAnswers || string(e.Side) != f.Side || e.T < seen.begin-near || e.T > f.End {
 			continue
 		}
 		r.Intervals++
@@ -160,7 +165,27 @@ func ofTrial(t Trial) Result {
 	var c Tally
 	c.match(t)
 	r.Held, r.Intervals, r.Missed, r.Forces = c.Held, c.Intervals, c.Missed, c.Forces
+	if t.Wide == nil {
+		r.imagined(t)
+	}
 	return r
+}
+
+// imagined counts the forces that were told of a simulated trial by wire or by mixture and were none, or in pieces.
+func (r *Result) imagined(t Trial) {
+	sides := map[simcar.ForceKind]string{simcar.ForceLean: "lean", simcar.ForceVacuum: "lean", simcar.ForceRich: "rich", simcar.ForcePropane: "rich"}
+	var forces []truth.Force
+	for _, f := range t.Truth {
+		forces = append(forces, truth.Force{Side: sides[f.Kind], Begin: f.Begin.Seconds(), End: f.End.Seconds()})
+	}
+	for _, x := range toldForces(forces, t.Events, t.Expected.Length.Seconds()) {
+		switch {
+		case x.of < 0:
+			r.FalseForces++
+		case !x.near:
+			r.Looked.Aside++
+		}
+	}
 }
 
 // Sum is what a table's row says of a model.
@@ -170,6 +195,7 @@ type Sum struct {
 	Held, Intervals                    int
 	Missed, Forces                     int
 	Imagined                           int // tests in which a force was seen that was not
+	Aside                              int // tests in which one was told in pieces, or begun far off
 	FalseForces                        int // in Hours
 	Hours                              float64
 }
@@ -197,6 +223,9 @@ func SumOf(results []Result) Sum {
 		if r.FalseForces > 0 {
 			s.Imagined++
 		}
+		if r.Looked.Aside > 0 {
+			s.Aside++
+		}
 		s.FalseProofs += len(r.FalseProofs)
 		s.Decided += r.Decided
 		s.Held += r.Held
@@ -214,7 +243,7 @@ type Table struct{ w *tabwriter.Writer }
 // NewTable begins a table with its header.
 func NewTable(w io.Writer) *Table {
 	t := &Table{tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)}
-	fmt.Fprintln(t.w, "model\tseeds\tn\twrong %\tundecided %\tfalse proofs, % of decided\tintervals that hold, %\tforces not seen %\ttests with one that was not %\tfalse forces in 100 h of driving")
+	fmt.Fprintln(t.w, "model\tseeds\tn\twrong %\tundecided %\tfalse proofs, % of decided\tintervals that hold, %\tforces not seen %\ttests with one that was not %\twith one in pieces or 4 s off %\tfalse forces in 100 h of driving")
 	return t
 }
 
@@ -285,8 +314,8 @@ func (t *Table) guided(results []Result) {
 
 func (t *Table) row(name, seeds string, s Sum) {
 	n := s.N - s.Broken
-	fmt.Fprintf(t.w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", name, seeds, s.N, brief(s.Wrong, n), brief(s.Undecided, n), brief(s.FalseProofs, s.Decided),
-		brief(s.Held, s.Intervals), brief(s.Missed, s.Forces), brief(s.Imagined, n), perHours(s.FalseForces, s.Hours))
+	fmt.Fprintf(t.w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", name, seeds, s.N, brief(s.Wrong, n), brief(s.Undecided, n), brief(s.FalseProofs, s.Decided),
+		brief(s.Held, s.Intervals), brief(s.Missed, s.Forces), brief(s.Imagined, n), brief(s.Aside, n), perHours(s.FalseForces, s.Hours))
 	if s.Broken > 0 {
 		fmt.Fprintf(t.w, "  broken off\t\t%d\n", s.Broken)
 	}

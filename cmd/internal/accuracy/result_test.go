@@ -18,6 +18,9 @@ func TestCompare(t *testing.T) {
 	begins := func(t float64, s analysis.Side) analysis.Event {
 		return analysis.Event{Name: analysis.ForceBegins, Side: s, T: t}
 	}
+	ends := func(t float64, s analysis.Side) analysis.Event {
+		return analysis.Event{Name: analysis.ForceEnds, Side: s, T: t}
+	}
 	answers := func(lo, hi float64) analysis.Event {
 		return analysis.Event{Name: analysis.LoopAnswers, Side: analysis.Lean, T: 20.5, AfterMin: lo, AfterMax: hi}
 	}
@@ -30,13 +33,15 @@ func TestCompare(t *testing.T) {
 		{"said too early", []analysis.Event{begins(20.2, analysis.Lean), answers(0.1, 0.3), begins(50, analysis.Rich)}, Result{Intervals: 1}},
 		{"said too late", []analysis.Event{begins(20.2, analysis.Lean), answers(0.7, 0.9), begins(50, analysis.Rich)}, Result{Intervals: 1}},
 		{"the other side", []analysis.Event{begins(20.2, analysis.Rich)}, Result{Missed: 2, FalseForces: 1}},
-		{"where none was", []analysis.Event{begins(40, analysis.Lean)}, Result{Missed: 2, FalseForces: 1}},
+		{"where none was", []analysis.Event{begins(40, analysis.Lean), ends(50, analysis.Lean)}, Result{Missed: 2, FalseForces: 1}},
+		{"held on the side, but begun far off", []analysis.Event{begins(20, analysis.Lean), begins(54.5, analysis.Rich)}, Result{Missed: 1, Looked: Looked{Aside: 1}}},
+		{"in two", []analysis.Event{begins(20, analysis.Lean), ends(23, analysis.Lean), begins(26, analysis.Lean), ends(32, analysis.Lean), begins(50, analysis.Rich)}, Result{Looked: Looked{Aside: 1}}},
 		{"a faint one counts for neither", []analysis.Event{begins(80.5, analysis.Lean)}, Result{Missed: 2}},
 	} {
 		var r Result
-		r.compare(known, session.Result{Events: c.events, Verdict: analysis.Verdict{Conclusion: analysis.PartlyProven,
+		r.compare(known, session.Result{Events: c.events, End: 60 * time.Second, Verdict: analysis.Verdict{Conclusion: analysis.PartlyProven,
 			Proofs: []analysis.Proof{{ID: analysis.ProofInput, State: analysis.Proven}, {ID: analysis.ProofSensorRich, State: analysis.Failed}}}})
-		if r.Missed != c.want.Missed || r.FalseForces != c.want.FalseForces || r.Intervals != c.want.Intervals || r.Held != c.want.Held || r.Forces != 2 {
+		if r.Missed != c.want.Missed || r.FalseForces != c.want.FalseForces || r.Looked.Aside != c.want.Looked.Aside || r.Intervals != c.want.Intervals || r.Held != c.want.Held || r.Forces != 2 {
 			t.Errorf("%s: %+v", c.name, r)
 		}
 		if r.Outcome != truth.Right || r.Decided != 2 || len(r.FalseProofs) != 1 || r.FalseProofs[0] != "sensor_rich=failed" {
