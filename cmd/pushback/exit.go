@@ -8,6 +8,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/cmd/internal/advice"
+	"pushback/cmd/internal/words"
 )
 
 // The exit statuses that other programs rely on.
@@ -75,7 +76,7 @@ var gerunds = map[string]string{
 
 // doing words an error's text on one line.
 func doing(text string) string {
-	text = strings.ReplaceAll(strings.TrimSpace(text), "\n", ": ")
+	text = words.Brief(strings.ReplaceAll(strings.TrimSpace(text), "\n", ": "))
 	word, rest, _ := strings.Cut(text, " ")
 	if g, ok := gerunds[word]; ok {
 		return g + " " + rest

@@ -53,6 +53,7 @@ func TestErrorsComeWithAdvice(t *testing.T) {
 		{store.ErrReadOnly, "cannot be written", "writable"},
 		{store.ErrDiskFull, "the disk is full", "free some space"},
 		{store.ErrDamaged, "damaged", "copy"},
+		{&fs.PathError{Op: "open", Path: strings.Repeat("x", 100_000), Err: store.ErrReadOnly}, "x: ", "writable"},
 	} {
 		var errOut bytes.Buffer
 		a := &app{errOut: &errOut}
@@ -60,7 +61,7 @@ func TestErrorsComeWithAdvice(t *testing.T) {
 			t.Errorf("%v: status %d, want 1", tt.err, got)
 		}
 		said := errOut.String()
-		if !strings.HasPrefix(said, "pushback: ") || strings.Count(said, "\n") != 2 ||
+		if !strings.HasPrefix(said, "pushback: ") || strings.Count(said, "\n") != 2 || len(said) > 1500 ||
 			!strings.Contains(said, tt.text) || !strings.Contains(said, "\n  what to do: ") || !strings.Contains(said, tt.hint) {
 			t.Errorf("%v is told as\n%swant %q and advice with %q", tt.err, said, tt.text, tt.hint)
 		}

@@ -40,6 +40,17 @@ func Printable(s string) string {
 	return s
 }
 
+// Brief leaves out the middle of a long text: an error names first what it is about, a path of any length it may be,
+// and last what went wrong.
+func Brief(s string) string {
+	const head, tail = 300, 300
+	r := []rune(s)
+	if len(r) <= head+tail+3 {
+		return s
+	}
+	return string(r[:head]) + " … " + string(r[len(r)-tail:])
+}
+
 // CleanWriter passes text on to a terminal through [Clean]. A character that a write cuts in two is kept for the next; what is
 // half at the very end is dropped.
 func CleanWriter(w io.Writer) io.Writer { return &cleaner{to: w} }
