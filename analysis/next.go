@@ -92,7 +92,7 @@ func (c *assessment) nextFor(conclusion Conclusion, proofs []Proof) (out []reaso
 		case reason.LeakOnlyLeanFirst:
 			wanted = c.onlyLean()
 		case reason.BringToConditions:
-			wanted = !c.w.ready.wide
+			wanted = !c.w.ready.barredForGood()
 		case reason.HoldBothSides:
 			a = a.With(c.hazards(Lean, Rich)...)
 		}

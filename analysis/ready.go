@@ -76,7 +76,7 @@ func (r *readiness) unmet() []reason.Reason {
 func (w *Watcher) Barred() (now, always bool) {
 	r := &w.ready
 	openForFault := r.hasStatus && r.status == int(decode.FuelOpenFault) && !r.everReady
-	always = r.never() || r.fit.Never() || r.unused != "" || openForFault
+	always = r.barredForGood() || openForFault
 	return always || !r.fit.Holds(), always
 }
 
@@ -111,6 +111,9 @@ func (a *atAFifth) addVolts(p recent.Reading, total func(at float64) float64, cl
 
 // never reports whether the wire must not be forced at all: it is a wide-range sensor's.
 func (r *readiness) never() bool { return r.wide || r.fifth.shown }
+
+// barredForGood reports that nobody can bring this car or sensor to this test.
+func (r *readiness) barredForGood() bool { return r.never() || r.fit.Never() || r.unused != "" }
 
 // holds reports whether all of them hold.
 func (r *readiness) holds() bool {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 	"pushback/analysis/recent"
 	"pushback/analysis/scripttest"
 	"pushback/decode"
@@ -156,6 +157,7 @@ func TestBarred(t *testing.T) {
 		{"open for a fault, after it was ready", "1s FUELSYS1 2; 20s FUELSYS1 2; 21s FUELSYS1 8; 22s FUELSYS1 8", false, false},
 		{"open while it warms up", "1s FUELSYS1 1", false, false},
 		{"the engine stands", "1s RPM 0; 2s RPM 0", false, false},
+		{"a wide-range sensor at a fifth", "1s FUELSYS1 2; 2s SHRTFT1 1; 3s O2S11 0.66; 6s O2S11 0.66; 9s O2S11 0.66; 12s O2S11 0.66", true, true},
 	} {
 		w := NewWatcher(Config{Sensor: decode.SensorID{Bank: 1, Position: 1}})
 		for _, s := range scripttest.Steps(t, c.script) {
@@ -168,6 +170,16 @@ func TestBarred(t *testing.T) {
 		}
 		if now, always := w.Barred(); now != c.now || always != c.always {
 			t.Errorf("%s: barred %v, always %v", c.name, now, always)
+		}
+		w.Finish(30 * time.Second)
+		v := w.Verdict()
+		if v.Conclusion != ConclusionNotReady {
+			continue
+		}
+		// A fault may be mended; another fuel or another kind of sensor stays.
+		asksAgain := slices.ContainsFunc(v.Next, func(r reason.Reason) bool { return r.Has(reason.BringToConditions) })
+		if asksAgain != (!c.always || strings.HasPrefix(c.name, "open for a fault")) {
+			t.Errorf("%s: bring it to these conditions: %v", c.name, asksAgain)
 		}
 	}
 }

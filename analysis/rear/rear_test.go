@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 	"pushback/analysis/scripttest"
 	"pushback/decode"
 )
@@ -139,6 +140,9 @@ func TestDrivesInText(t *testing.T) {
 			v := w.Verdict()
 			if lean, rich := stateOf(v, analysis.ProofSensorLean), stateOf(v, analysis.ProofSensorRich); lean != c.lean || rich != c.rich || v.Conclusion != c.end || v.Decide != c.decide {
 				t.Errorf("lean %s, rich %s, %s, decide %q: want %s, %s, %s, %q\n%v", lean, rich, v.Conclusion, v.Decide, c.lean, c.rich, c.end, c.decide, w.Reasons())
+			}
+			if slices.ContainsFunc(v.Next, func(r reason.Reason) bool { return r.Has(reason.BringToConditions) }) && c.name == "a diesel" {
+				t.Error("nothing makes a petrol engine of a diesel")
 			}
 			for _, id := range analysis.ProofOrder {
 				if s := stateOf(v, id); id != analysis.ProofSensorLean && id != analysis.ProofSensorRich && s != untested {

@@ -107,7 +107,11 @@ func (w *Watcher) next(c analysis.Conclusion, lean, rich analysis.State) (analys
 	cut, pull := reason.RearCut.Of(), reason.RearPull.Of()
 	switch c {
 	case analysis.ConclusionNotReady:
-		return "", append(w.unmet(), reason.BringToConditions.Of())
+		out := w.unmet()
+		if _, always := w.Barred(); !always {
+			out = append(out, reason.BringToConditions.Of())
+		}
+		return "", out
 	case analysis.NothingForced:
 		return "", []reason.Reason{cut, pull}
 	case analysis.SensorDead:

@@ -69,6 +69,11 @@ func TestReadinessInText(t *testing.T) {
 		if now, always := w.Barred(); now != c.now || always != c.always {
 			t.Errorf("%s: barred %v, always %v", c.name, now, always)
 		}
+		if v := w.Verdict(); v.Conclusion == analysis.ConclusionNotReady {
+			if again := slices.ContainsFunc(v.Next, func(r reason.Reason) bool { return r.Has(reason.BringToConditions) }); again == c.always {
+				t.Errorf("%s: bring it to these conditions: %v", c.name, again)
+			}
+		}
 		if fit := strings.HasSuffix(c.want, "not_ready 2") || strings.Contains(c.want, "not_ready 23") && !strings.Contains(c.want, "ready 27"); w.holds() == fit {
 			t.Errorf("%s: holds %v", c.name, w.holds())
 		}

@@ -105,7 +105,11 @@ func (r *ring) next(c analysis.Conclusion) (analysis.Step, []reason.Reason) {
 		}
 		return "", []reason.Reason{reason.FeedForRatio.Of()}
 	case analysis.ConclusionNotReady:
-		return "", append(r.w.unmet(), reason.BringToConditions.Of())
+		out := r.w.unmet()
+		if _, always := r.w.Barred(); !always {
+			out = append(out, reason.BringToConditions.Of())
+		}
+		return "", out
 	case analysis.NoCommand:
 		return "", []reason.Reason{reason.ClosedAllTheTime.Of(), reason.CodesMayFreeze.Of(), reason.WhenThisTrims.Of()}
 	case analysis.NoDelivery:

@@ -10,7 +10,7 @@ import (
 
 // conditions are the sentences of what keeps a test from counting.
 var conditions = sentences{
-	reason.WideAtAFifth:    {"wide-range sensor, shown at a fifth of its voltage: it lies at 0.66 V, and trim does not take that for rich; its wire must not be forced", may{hazard.Propane}},
+	reason.WideAtAFifth:    {"wide-range sensor, shown at a fifth of its voltage (0.66 V is lambda 1, lean is higher): its wire must not be forced; look yourself: propane brings it below 0.66 V, then trim down, and its end does the opposite", may{hazard.Propane}},
 	reason.WideUnjudged:    {"wide-range sensor: it does not switch, so this test cannot judge it; look yourself: propane brings lambda below 1, then trim down, and its end does the opposite", may{hazard.Propane}},
 	reason.WideNoWire:      {"wide-range sensor: its wire must not be forced; move the mixture instead, and look at lambda and trim", may{hazard.Propane, hazard.Hose}},
 	reason.WideNeverHold:   {"this sensor is a wide-range one: its wire must never be held; move the mixture instead, or let the computer cut the fuel", may{hazard.Propane, hazard.Hose}},
