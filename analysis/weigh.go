@@ -82,6 +82,8 @@ const (
 	silentForce   = 0.2        // who makes marks seldom forces without one
 	handsHold     = 4.0        // s: who holds a wire does so for about so long at least: a shorter hold shows nothing of the loop (common practice, no source)
 	handsLast     = 60.0       // s: few hold it for longer than about that (common practice, no source)
+	handsChange   = 5.0        // s: who lets go of a side takes up the other's source within about so long (common practice, no source)
+	atOnce        = 0.05       // and some have a switch that does it at once
 	exchangedRate = 1.0 / 3000 // the banks' plugs are exchanged, and a sensor goes to one side and the other bank's to the other for it (from memory)
 	besideForce   = 0.1        // forces that are read as the other bank's: plugs exchanged, or the wrong wire
 	testLasts     = 150.0      // s: forces come within so long of one another
@@ -401,97 +403,3 @@ func (w *Watcher) otherWay(k *track, side Side, from, to float64) float64 {
 
 // reachesBoth is how often what moves the mixture moves that of both banks (from memory).
 const reachesBoth = 0.5
-
-// regripped returns the force that just ended at the level of the stretch: a hand slipped and grips again.
-func (w *Watcher) regripped(s *stretch) *force {
-	n := len(w.forces)
-	if n == 0 || s.loose {
-		return nil
-	}
-	if f := w.forces[n-1]; f.ended && f.side == s.side && s.first.T()-f.end < 5 && abs(f.level-s.level) < bandHalf {
-		return f
-	}
-	return nil
-}
-
-// prior is the log odds of a force on that side at that time by what was said and by how rare forces are, if somebody
-// tests; certain: that is known. What people say is late or early, or of the other side, or not true.
-func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
-	asked, guided, asks := w.askedFor(s)
-	f := w.regripped(s)
-	switch {
-	case f != nil:
-		odds, certain, said = math.Log(regripRate*math.Exp(-max(0, s.first.T()-f.end)/2)), true, f.marked
-		if guided && asked > odds {
-			odds, said = asked, asks
-		}
-		if said {
-			return odds, certain, said
-		}
-	case guided:
-		odds, certain, said = asked, true, asks
-	case len(w.hints) > 0:
-		odds, certain = math.Log(forceRate*silentForce)+w.unlikely(s), true // who makes marks tests
-	default:
-		odds = math.Log(forceRate) + w.unlikely(s)
-		if s.track != &w.volts {
-			odds += math.Log(besideForce)
-		}
-		return odds, false, false
-	}
-	for _, h := range w.hints {
-		if s.last.T() < h.at || h.used {
-			continue
-		}
-		d := s.first.T() - h.at
-		p := 0.0
-		switch {
-		case abs(d) <= sayNear:
-			p = 0.8
-		case abs(d) <= sayFar:
-			p = 0.15
-		}
-		if h.side != s.side {
-			p *= 0.05
-			if s.first.T() <= h.at+sayNear && s.last.T() > h.at+2*sayNear {
-				p *= 5 // what was said did not come
-			}
-		}
-		if h.release > 0 && s.last.T() > h.release+lateRelease {
-			p *= 0.1 // it goes on where they have let go
-		}
-		if s.track != &w.volts {
-			// Nobody said anything of the other bank; but where this one's reading has had its time,
-			// they may be crossed.
-			p *= 0.05
-			if w.now > h.at+sayNear {
-				p *= 5
-			}
-		}
-		if o := math.Log(p / (1 - p) / (2 * sayNear)); p > 0 && o > odds {
-			odds, certain, said = o, true, p >= 0.15
-		}
-	}
-	return odds, certain, said
-}
-
-// unlikely is what speaks against a force that nobody announced, as a logarithm: the session has only begun, nobody holds
-// for so short a time, the car moved, or the branch was just said to be open.
-func (w *Watcher) unlikely(s *stretch) float64 {
-	grown := func(t, by float64) float64 { return math.Log(-math.Expm1(-t*t/by/by) + 1e-3) }
-	x := grown(s.first.T(), handsReady) + grown(s.seconds(), handsHold) - math.Log1p(math.Pow(s.seconds()/handsLast, 4))
-	if w.ready.moved(s.first.T(), s.last.T()) {
-		x += math.Log(MovingForce)
-	}
-	if o := &w.open; o.said > 0 && !o.known && abs(s.first.T()-o.said) < sayNear {
-		x += math.Log(openForce)
-	}
-	return x
-}
-
-// How far from what is said a force may begin, s: most say it within sayNear, some within sayFar (people who tap
-// while they work).
-const (
-	sayNear = 4.0
-	sayFar  = 12.0
-)
