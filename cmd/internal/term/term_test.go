@@ -180,3 +180,19 @@ func TestWrapKeepsUnits(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// An arc that was taken back is told once in lines, which stay to be read, though it stands in the prompts for seconds.
+func TestTakenBackOnce(t *testing.T) {
+	var out bytes.Buffer
+	v := NewView(&out, Style{}, sessiontest.B1S1)
+	rich := analysis.Proof{ID: analysis.ProofCutsFuel, State: analysis.Unclear, Why: reason.PeggedAlready.Of(26.0)}
+	lean := analysis.Proof{ID: analysis.ProofAddsFuel, State: analysis.Unclear, Why: reason.PeggedAlready.Of(26.0)}
+	for i, back := range [][]analysis.Proof{{rich}, {rich}, {rich, lean}, nil, {lean}} {
+		v.Prompt(session.Prompt{Stage: session.StageHold, Side: analysis.Lean, At: time.Duration(i) * time.Second, New: i == 1, Back: back, Seen: true})
+	}
+	for title, want := range map[string]int{words.ProofTitles[rich.ID]: 1, words.ProofTitles[lean.ID]: 2} { // the second time it was taken back anew
+		if n := strings.Count(out.String(), "TAKEN BACK: "+title); n != want {
+			t.Errorf("%s is told %d times, want %d:\n%s", title, n, want, out.String())
+		}
+	}
+}

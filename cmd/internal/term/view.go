@@ -80,11 +80,13 @@ func (v *View) heldTooLong(at time.Duration) {
 func (v *View) Prompt(p session.Prompt) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	turned := p.More != v.prompt.More && p.Stage == session.StageHold || p.Twice && !v.prompt.Twice ||
-		len(p.Back) > 0 && len(p.Back) != len(v.prompt.Back) || p.Reason != v.prompt.Reason && p.Reason != ""
-	reasons := p.Stage == session.StageReady && !slices.EqualFunc(p.Why, v.prompt.Why, reason.Reason.Same)
+	was := v.prompt
 	v.prompt = p
 	v.state.Told(p)
+	p.Back = slices.DeleteFunc(slices.Clone(p.Back), func(b analysis.Proof) bool { return slices.ContainsFunc(was.Back, sameProof(b)) })
+	turned := p.More != was.More && p.Stage == session.StageHold || p.Twice && !was.Twice ||
+		len(p.Back) > 0 || p.Reason != was.Reason && p.Reason != ""
+	reasons := p.Stage == session.StageReady && !slices.EqualFunc(p.Why, was.Why, reason.Reason.Same)
 	switch {
 	case p.New || turned || reasons:
 		if p.Stage == session.StageRelease || p.Drive && p.New {
@@ -98,6 +100,11 @@ func (v *View) Prompt(p session.Prompt) {
 			v.line(p.At, words.PromptText(p, v.state.Setup.By))
 		}
 	}
+}
+
+// sameProof finds what was taken back already: it stands in the prompts for some seconds, and here the line above still shows it.
+func sameProof(a analysis.Proof) func(analysis.Proof) bool {
+	return func(b analysis.Proof) bool { return a.ID == b.ID && a.State == b.State && a.Why.Same(b.Why) }
 }
 
 // cautionFor prints what can hurt at a step, unless the step before said the same.
