@@ -128,29 +128,6 @@ func (w *Watcher) fit(b *bank, from, to float64, near Shape, brief bool) (Estima
 	return e, ok
 }
 
-// trace is what was read of a bank, with the commanded ratio as part of the fuel or without; varies
-// tells whether that ratio has moved.
-func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies bool) {
-	s := &b.lambda
-	for i := s.From(from); i < s.Len() && s.At(i).T() <= to; i++ {
-		tr.YT, tr.Y = append(tr.YT, s.At(i).T()), append(tr.Y, 1/s.At(i).V-1)
-	}
-	tr.UT, tr.U = b.total(from-3, to)
-	for i, t := range tr.UT {
-		f := 1.0
-		if fed {
-			f /= w.command.Hold(t, 1)
-		}
-		tr.U[i] = (1+tr.U[i])*f - 1
-		tr.F = append(tr.F, f)
-	}
-	lo, hi := 2.0, 0.0
-	for _, v := range w.command.Values(nil, from, to) {
-		lo, hi = min(lo, v), max(hi, v)
-	}
-	return tr, hi-lo > 0.003
-}
-
 // total is both trims together at each reading of the short one, a fraction, freed of its rounding.
 func (b *bank) total(from, to float64) (t, u []float64) {
 	s := &b.trim

@@ -5,53 +5,6 @@ import (
 	"slices"
 )
 
-// Trace is what the estimate is made of: readings of one force with the rest before and the return
-// after it, in order of time, s. Y is the measured excess of fuel 1/λ − 1, U the commanded one
-// (short-term trim, long-term trim and what the computer feeds forward), both as fractions.
-// F is the factor of U + 1 that the computer feeds forward by its commanded ratio, nil: none. Sways: that ratio may sway about
-// what F says of it.
-type Trace struct {
-	YT, Y    []float64
-	UT, U, F []float64
-	Sways    bool
-}
-
-// staleFor is how long the same value may be told without being new, s: the computer renews what it tells each 0.05 to 0.5 s.
-const staleFor = 0.7
-
-// fresh leaves out what is told again: the noise in it is no new one, and commanded fuel stands still in it while it
-// truly moves. Where the ratio is renewed seldom, commanded fuel is taken when that is.
-func (tr Trace) fresh() Trace {
-	out := Trace{Sways: tr.Sways}
-	last := math.Inf(-1)
-	for i, t := range tr.YT {
-		if i == 0 || tr.Y[i] != tr.Y[i-1] || t-last > staleFor {
-			out.YT, out.Y = append(out.YT, t), append(out.Y, tr.Y[i])
-			last = t
-		}
-	}
-	if len(out.YT) > len(tr.YT)*2/3 {
-		return tr
-	}
-	k := 0
-	for i, t := range tr.UT {
-		renewed := false // since the reading before
-		for ; k < len(out.YT) && out.YT[k] <= t; k++ {
-			renewed = true
-		}
-		if renewed || i == 0 {
-			out.UT, out.U = append(out.UT, t), append(out.U, tr.U[i])
-			if tr.F != nil {
-				out.F = append(out.F, tr.F[i])
-			}
-		}
-	}
-	if len(out.U) < 8 {
-		out.UT, out.U, out.F = tr.UT, tr.U, tr.F
-	}
-	return out
-}
-
 // Estimate is the model
 //
 //	y(t) = p·S(t; shape, τ) + g·u(t−D; τ) + c + d·t + noise
@@ -102,8 +55,8 @@ const (
 	params
 )
 
-// rows is how many equations are solved together at the most.
-const rows = columns + 2*harmonics
+// rows is how many equations are solved together at the most: with a sway and what is purged.
+const rows = columns + 2*harmonics + 1
 
 // Bounds of the spans, s.
 const (
@@ -287,6 +240,9 @@ func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
 			t, y = t+tr.YT[j], y+asY(tr.Y[j])
 		}
 		f.t, f.y = append(f.t, t/float64(k)), append(f.y, y/float64(k))
+		if tr.V != nil {
+			f.purged = append(f.purged, tr.V[i+k/2])
+		}
 	}
 	n := len(f.y)
 	f.ended = near.End < f.t[n-1]-0.3
@@ -322,6 +278,7 @@ func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
 		f.jac[i] = make([]float64, n+2)
 	}
 	f.scale = 0.005
+	f.swing(0)
 	return f
 }
 

@@ -93,27 +93,30 @@ func (k *trend) back(t []float64) []float64 {
 	return out
 }
 
-// project puts in place of trim what of it answers the disturbance: a few lags of its shape, the same for both flanks, by least
-// squares. The rest of trim answers the loop's own noise and has the count's error; as a regressor it would draw the gain to what the
+// project puts in place of trim what of it answers the disturbance: a few lags of its shape, the same for both flanks, and of what is
+// purged, by least squares. The rest of trim answers the loop's own noise and has the count's error; as a regressor it would draw the gain to what the
 // loop makes of its noise. It is two-stage least squares with the disturbance as the instrument, for closed loops: T. Söderström and
 // P. Stoica, Instrumental Variable Methods for System Identification, 1983. What is fed forward is known, and stays.
 func (f *fitter) project(x *point) {
 	s := x.shape()
-	n := len(loopLags) + 1
+	vapour := f.vapourLagged()
+	n := len(loopLags) + 1 + len(vapour)
 	var a [rows][rows]float64
 	var b, c [rows]float64
-	column := func(t float64) {
+	column := func(i int) {
 		c[0] = 1
 		for k, lag := range loopLags {
-			c[k+1] = f.seen(&s, t, lag)
+			c[k+1] = f.seen(&s, f.from+float64(i)*fineStep, lag)
+		}
+		for k, v := range vapour {
+			c[k+1+len(loopLags)] = v[i]
 		}
 	}
 	for i, u := range f.told {
-		t := f.from + float64(i)*fineStep
-		if t < f.t[0] {
+		if f.from+float64(i)*fineStep < f.t[0] {
 			continue
 		}
-		column(t)
+		column(i)
 		for k := range n {
 			b[k] += float64(c[k] * (u - f.ahead[i]))
 			for m := range n {
@@ -126,13 +129,33 @@ func (f *fitter) project(x *point) {
 	}
 	d := solve(&a, b, n)
 	for i := range f.u {
-		column(f.from + float64(i)*fineStep)
+		column(i)
 		f.u[i] = f.ahead[i]
 		for k := range n {
 			f.u[i] += float64(d[k] * c[k])
 		}
 	}
 	f.laggedBy = -1
+}
+
+// vapourLagged is what is purged at the points of u through the lags of a loop.
+func (f *fitter) vapourLagged() [][]float64 {
+	if f.purged == nil {
+		return nil
+	}
+	out := make([][]float64, len(loopLags))
+	for k, lag := range loopLags {
+		out[k] = make([]float64, len(f.u))
+		j, v, fades := 0, f.purged[0], math.Exp(-fineStep/lag)
+		for i := range f.u {
+			for j < len(f.t)-1 && f.t[j+1] <= f.from+float64(i)*fineStep {
+				j++
+			}
+			v = f.purged[j] + (v-f.purged[j])*fades
+			out[k][i] = v
+		}
+	}
+	return out
 }
 
 // loopLags are lags of a loop that answers, s: from one that follows at once to a learned trim.

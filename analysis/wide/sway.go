@@ -7,7 +7,8 @@ import "math"
 // with it, and what one does of it would be taken for an answer of the other.
 type sway struct {
 	period     float64     // s; 0: none was found
-	raw, white [][]float64 // its columns
+	raw, white [][]float64 // its columns, and that of what is purged
+	purged     []float64   // nil: nothing that is known
 }
 
 const (
@@ -16,7 +17,7 @@ const (
 	mostSway  = 6.0
 )
 
-// swing makes the columns of a period.
+// swing makes the columns of a period, 0 for none, beside what is purged.
 func (f *fitter) swing(period float64) {
 	f.period, f.raw = period, nil
 	if period > 0 {
@@ -28,6 +29,9 @@ func (f *fitter) swing(period float64) {
 				f.raw[k][i] = math.Cos(float64(w*(t-f.t[0])) - turn)
 			}
 		}
+	}
+	if f.purged != nil {
+		f.raw = append(f.raw, f.purged)
 	}
 	f.whitenSway()
 }
