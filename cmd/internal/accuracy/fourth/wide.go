@@ -202,11 +202,13 @@ func (w *wideTest) truth(seen []moveSeen) *truth.Test {
 	lean, rich, rear := false, false, false
 	for i := range seen {
 		m := &seen[i]
-		clear := m.gas > 0.025 && m.end-m.begin >= 8 && w.port.rate >= 1.8 && (m.trim > 0.035 || w.loop.frozen || w.engine.delivered < 0.5 || w.cell.open)
+		// Of air that the computer meters the mixture shows little: what was noted of it is the target's own sway.
+		faint := m.gas < 0.025 || w.metered && m.side == "lean" && w.by == "mixture"
+		clear := !faint && m.end-m.begin >= 8 && w.port.rate >= 1.8 && (m.trim > 0.035 || w.loop.frozen || w.engine.delivered < 0.5 || w.cell.open)
 		rich, lean = rich || clear && m.side == "rich", lean || clear && m.side == "lean"
 		rear = rear || m.rearSays && slices.Contains(w.port.slow, "O2S12")
 		// A sensor whose pump wire is open reads 1.000 whatever is done: nobody can see that anything was.
-		t.Forces = append(t.Forces, truth.Force{Side: m.side, Begin: m.begin, End: m.end, Faint: m.gas < 0.025 || w.cell.open})
+		t.Forces = append(t.Forces, truth.Force{Side: m.side, Begin: m.begin, End: m.end, Faint: faint || w.cell.open})
 	}
 	if w.by == "fuelcut" {
 		lean, rich = false, false
