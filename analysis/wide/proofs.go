@@ -346,11 +346,7 @@ func (f *force) tellsGain() bool {
 
 // plain reports whether what was fed stands out from the loop's own noise, on the force's own side: else the fit is of something else.
 func (f *force) plain() bool {
-	noise := f.noise
-	if f.fit.Period > 0 { // most of that is a sway, which the fit has taken away
-		noise = min(noise, f.fit.Noise)
-	}
-	return f.sign*f.fit.P >= max(0.02, 2*noise)
+	return f.sign*f.fit.P >= max(0.02, 2*min(f.noise, f.fit.Noise))
 }
 
 // rearProves reports whether the sensor behind the catalyst has followed what trim made after a force.

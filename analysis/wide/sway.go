@@ -99,7 +99,7 @@ func (f *fitter) swung(x *point, enough float64) (w Swung) {
 
 // said is when the sensor reported a side: by its readings, or where a target that sways hides it in them by what the fit makes of these.
 func (f *force) said(rich bool) (t float64, has bool) {
-	if t, has = f.says[rich]; has || !f.fitted || f.fit.Period == 0 || !f.plain() {
+	if t, has = f.says[rich]; has || !f.fitted || !f.plain() {
 		return t, has
 	}
 	side := 0
