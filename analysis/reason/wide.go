@@ -50,6 +50,7 @@ const (
 	Overshot         Code = "overshot"          // by %
 	LambdaUnfollowed Code = "lambda_unfollowed" // trim %, gain
 	TrimLittle       Code = "trim_little"       // by %
+	LambdaFollowed   Code = "lambda_followed"   // gain
 	FollowedInPart   Code = "followed_in_part"  // gain
 	RearFollowed     Code = "rear_followed"
 )

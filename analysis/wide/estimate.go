@@ -113,16 +113,11 @@ func endOr(f *force, now float64) float64 {
 	return now
 }
 
-// fit estimates one bank. Whether the computer feeds its own change of the commanded ratio forward as it is told, or sways about
-// what is told too seldom, or leaves it to trim, is told by which of the two is likelier.
-func (w *Watcher) fit(b *bank, from, to float64, near Shape, brief bool) (Estimate, bool) {
-	fed, varies := w.trace(b, from, to, true)
-	e, ok := Fit(fed, near, brief)
-	if varies && ok {
-		plain, _ := w.trace(b, from, to, false)
-		plain.Sways = interval(&w.command, from, to) > leastSway/2 // what is read twice in its period is known
-		if o, ok := Fit(plain, near, brief); ok && o.LogLik > e.LogLik {
-			return o, true
+// fit estimates one bank by the likeliest of its traces.
+func (w *Watcher) fit(b *bank, from, to float64, near Shape, brief bool) (e Estimate, ok bool) {
+	for _, tr := range w.traces(b, from, to) {
+		if o, fits := Fit(tr, near, brief); fits && (!ok || o.LogLik > e.LogLik) {
+			e, ok = o, true
 		}
 	}
 	return e, ok

@@ -284,19 +284,8 @@ func (w *Watcher) lookForOnset(p recent.Reading) {
 
 // dateOnset finds when the step began: the first of the readings that have gone a third of the way and stay there.
 func (w *Watcher) dateOnset(f *force, p recent.Reading, d float64) {
+	w.restOf(f, p.T()-stepGap)
 	s := &w.own.lambda
-	var past, fuel, trims []float64
-	for i := s.From(w.restsSince(p.T())); i < s.Len(); i++ {
-		if r := s.At(i); r.T() <= p.T()-stepGap {
-			past = append(past, w.excess(r))
-			fuel = append(fuel, w.fuel(&w.own, r.T()))
-			trims = append(trims, w.trimmed(&w.own, r.T())-1)
-		}
-	}
-	f.rest, f.noise = spread(past)
-	f.noise = max(f.noise, 0.001)
-	f.u0 = median(fuel)
-	f.trims, f.tn = spread(trims)
 	base := w.disturbanceBase(p.T())
 	at := s.Len() - 1
 	for at > 0 && f.sign*(w.disturbance(s.At(at-1))-base) > math.Abs(d)/3 && p.T()-s.At(at-1).T() < stepGap+2 {
@@ -308,6 +297,23 @@ func (w *Watcher) dateOnset(f *force, p recent.Reading, d float64) {
 		f.lo = s.At(at - 1).Lo
 	}
 	f.begin = (f.lo + f.hi) / 2
+}
+
+// restOf takes down what was there until t.
+func (w *Watcher) restOf(f *force, t float64) {
+	s := &w.own.lambda
+	var past, fuel, trims []float64
+	for i := s.From(w.restsSince(t + stepGap)); i < s.Len(); i++ {
+		if r := s.At(i); r.T() <= t {
+			past = append(past, w.excess(r))
+			fuel = append(fuel, w.fuel(&w.own, r.T()))
+			trims = append(trims, w.trimmed(&w.own, r.T())-1)
+		}
+	}
+	f.rest, f.noise = spread(past)
+	f.noise = max(f.noise, 0.001)
+	f.u0 = median(fuel)
+	f.trims, f.tn = spread(trims)
 }
 
 // restsSince is from when what was read before t is at rest: not while an earlier force went on and the loop came back.

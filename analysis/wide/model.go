@@ -190,8 +190,9 @@ type fitter struct {
 
 	whitening
 	sway
-	fixed  bool // g is held
-	fixedG float64
+	fixed    bool // g is held
+	unforced bool // nothing is fed
+	fixedG   float64
 	scratch
 }
 
@@ -354,6 +355,9 @@ func (f *fitter) at(v [params]float64) point {
 	f.lag(tau)
 	for i, t := range f.t {
 		f.uc[i], f.s[i] = f.command(t-v[atDelay]), f.seen(&s, t, tau)
+	}
+	if f.unforced {
+		clear(f.s)
 	}
 	f.whiten(f.s, f.s)
 	f.whiten(f.uc, f.uc)

@@ -120,7 +120,12 @@ func (p plant) run(seconds float64, seed uint64, each func(state)) {
 
 // trace reads the plant so often a second, in turn or together, with a port's resolution.
 func (p plant) trace(seconds, rate float64, seed uint64) Trace {
-	var tr Trace
+	return p.read(seconds, rate, seed, true)
+}
+
+// read is that, with the target or without: it may sway then.
+func (p plant) read(seconds, rate float64, seed uint64, target bool) Trace {
+	tr := Trace{Sways: !target}
 	rng := rand.New(rand.NewPCG(seed, 99))
 	nextAt := 0.0
 	p.run(seconds, seed, func(s state) {
@@ -128,9 +133,12 @@ func (p plant) trace(seconds, rate float64, seed uint64) Trace {
 			return
 		}
 		nextAt = s.t + (0.9+0.2*rng.Float64())/rate
-		q := math.Round(s.trim*128) / 128
+		u := math.Round(s.trim*128) / 128
+		if target {
+			u = (1+u)/s.command - 1
+		}
 		tr.YT, tr.Y = append(tr.YT, s.t), append(tr.Y, 1/s.lambda-1)
-		tr.UT, tr.U = append(tr.UT, s.t), append(tr.U, (1+q)/s.command-1)
+		tr.UT, tr.U = append(tr.UT, s.t), append(tr.U, u)
 	})
 	return tr
 }

@@ -77,6 +77,18 @@ func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies b
 	return tr, hi-lo > 0.003
 }
 
+// traces are what may have been commanded of a bank: the computer feeds its own change of the commanded ratio forward as it is told, or
+// sways about what is told too seldom, or leaves it to trim.
+func (w *Watcher) traces(b *bank, from, to float64) []Trace {
+	fed, varies := w.trace(b, from, to, true)
+	if !varies {
+		return []Trace{fed}
+	}
+	plain, _ := w.trace(b, from, to, false)
+	plain.Sways = interval(&w.command, from, to) > leastSway/2 // what is read twice in its period is known
+	return []Trace{fed, plain}
+}
+
 // What a purge valve lets in, as far as it is known before: it comes by way of the canister's line and the intake (common practice, no source).
 const (
 	vapourLate = 0.5 // s from the command to the sensor

@@ -71,6 +71,7 @@ type told struct {
 	at, release float64
 	used        bool // a force was seen that fits
 	cold        bool // the engine was
+	sought      bool // by the model, where no flank showed it
 }
 
 type role uint8
@@ -245,6 +246,7 @@ func (w *Watcher) stepRatio(p recent.Reading) {
 	}
 	w.cuts.watch(w, p)
 	w.stepForce(p)
+	w.seekSaid(p.T())
 }
 
 // gapInLambda says so when the watched readings themselves pause.
