@@ -11,6 +11,7 @@ import (
 // Dossier judges a stored session again and gathers its dossier; want says what of it takes room
 // or time and is wanted. A nil Hash is none: see [Hashed].
 func Dossier(ctx context.Context, db *store.Store, ref string, want dossier.Setup) (store.Meta, *dossier.Dossier, error) {
+	defer pace()()
 	m, err := db.Find(ctx, ref)
 	if err != nil {
 		return m, nil, err

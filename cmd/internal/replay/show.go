@@ -37,6 +37,8 @@ func Show(ctx context.Context, db *store.Store, m store.Meta, c Config) (session
 	if c.Speed > 0 {
 		s.play = New(c.Speed)
 		s.Views.Kind, s.Views.Controls = views.Replay, s.play.Controls(m.Duration)
+	} else {
+		defer pace()()
 	}
 	for {
 		e := dossier.NewCollector(dossier.Setup{Setup: setup})
