@@ -95,9 +95,24 @@ const packQuery = `select count(*), ifnull(min(seq), 0), packed(seq, kind, outco
 // alikeFrom is the next pack of exchanges that went well; false: not all of its records are such, or something failed that
 // will fail again.
 func (r *Reader) alikeFrom(ctx context.Context, from int64) (p pack, ok bool) {
-	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.count, &p.from, &p.alike) // there may be a hole before the first
+	select {
+	case p.room = <-r.used:
+	default:
+	}
+	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.count, &p.from, &p.room) // there may be a hole before the first
+	p.alike = p.room
 	p.next = from + alike
-	return p, err == nil && p.alike != nil
+	return p, err == nil && len(p.alike) > 0
+}
+
+// room takes a copy of bytes, or of none, where it has taken others before.
+type room []byte
+
+// Scan is sql.Scanner's.
+func (r *room) Scan(from any) error {
+	b, _ := from.([]byte)
+	*r = append((*r)[:0], b...)
+	return nil
 }
 
 // head is how many bytes stand before a packed exchange's texts: sent, received, expect, and the lengths of both.

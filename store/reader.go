@@ -26,6 +26,7 @@ type Reader struct {
 	alike *sql.Stmt // packQuery
 	pack  *sql.Stmt // lineQuery
 	packs chan pack
+	used  chan room    // of packs, for the next ones
 	lined int64        // up to this seq they come as lines
 	stop  func()       // ends the reading ahead
 	least int64        // seq that the next record may have
@@ -61,6 +62,7 @@ type answer struct {
 type pack struct {
 	count int
 	alike []byte // nil: as lines
+	room  room   // that they came in
 	lines string
 	from  int64 // seq of the first of alike; they have no holes
 	next  int64 // seq from which to read on
@@ -95,7 +97,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), asked: make(map[string]*asked)}
+	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), used: make(chan room, 1), asked: make(map[string]*asked)}
 	// They do not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
@@ -176,6 +178,10 @@ func (r *Reader) unpack(p pack) {
 		}
 		r.least, r.end = rec.Seq+1, rec.Seq == math.MaxInt64
 		r.ahead = append(r.ahead, rec)
+	}
+	select {
+	case r.used <- p.room:
+	default:
 	}
 	switch {
 	case p.err != nil:
