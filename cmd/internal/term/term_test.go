@@ -105,7 +105,7 @@ func sampled(at time.Duration, name string, v float64) session.Frame {
 }
 
 func TestLiveLine(t *testing.T) {
-	v := NewView(&bytes.Buffer{}, Style{}, sessiontest.B1S1)
+	v := NewView(&bytes.Buffer{}, Style{Live: true}, sessiontest.B1S1)
 	for _, f := range []session.Frame{sampled(1*time.Second, "O2S11", 0.12), sampled(1*time.Second, "SHRTFT1", -3.125), sampled(1*time.Second, "O2S12", 0.7)} {
 		if err := v.Write(f); err != nil {
 			t.Fatal(err)

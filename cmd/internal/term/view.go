@@ -43,6 +43,9 @@ func (v *View) Write(f session.Frame) error {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	lost := v.state.Lost
+	if !v.style.Live {
+		f.Samples = nil // values stand in the live line alone
+	}
 	_ = v.state.Write(f)
 	switch {
 	case v.state.Lost && !lost:
