@@ -50,7 +50,7 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 
 // lookAtFinished weighs a stretch that is over and was not called a force while it lasted.
 func (w *Watcher) lookAtFinished(s stretch) {
-	if s.seconds() < leastUnsaid && !(w.hinted() && s.seconds() >= leastSaid) || s.first.T() < w.lastEnd() || w.holding() != nil {
+	if s.seconds() < leastUnsaid && !(w.hinted() && s.seconds() >= leastSaid) || s.first.T() < w.lastEnd() || !w.handsFree(s.track) {
 		return
 	}
 	x, said := w.weigh(&s)
@@ -98,7 +98,7 @@ func (w *Watcher) stepCandidates(last bool) {
 			continue
 		}
 		s := c.stretch
-		if w.holding() == nil && s.first.T() >= w.lastEnd() && w.isForce(&s, c.weight, c.said) {
+		if w.handsFree(s.track) && s.first.T() >= w.lastEnd() && w.isForce(&s, c.weight, c.said) {
 			x := c.weight
 			w.beginStretch(&s, x)
 			w.endStretch(&s, math.Inf(1))

@@ -12,7 +12,8 @@ type force struct {
 	side   Side
 	bank   int // the bank on whose signal the hold was seen
 	marked bool
-	loose  bool
+	loose  bool // it was seen to stay on the side, not at one level
+	lies   bool // and has come to lie at one since: behind a filter the reading takes a while to it
 	seen   bool // false: announced, and nothing seen of it yet
 	madeWhen
 	level  float64 // V, the held level; final at the end

@@ -224,7 +224,10 @@ func (w *Watcher) stepHold(f *force, k *track, p recent.Reading, outside bool) {
 	}
 	released := false
 	var lo, hi recent.Reading
-	if f.loose {
+	if f.loose && !f.lies && f.settles(&k.run) {
+		f.lies, f.level = true, k.run.level()
+	}
+	if f.loose && !f.lies {
 		d := &k.dwell
 		if d.side != f.side && d.seconds() >= k.returnWithin() || d.side == f.side.Opposite() && w.expect.releaseAt > 0 {
 			released, lo, hi = true, d.before, d.first
@@ -264,6 +267,11 @@ func (w *Watcher) stepHold(f *force, k *track, p recent.Reading, outside bool) {
 		w.feedTrims(f, p.T())
 		w.judgeHold(f)
 	}
+}
+
+// settles reports whether the run is the level at which the wire is held.
+func (f *force) settles(r *run) bool {
+	return r.n >= 8 && r.seconds() >= settledAfter && r.share() > 0.9 && heldSide(r.level()) == f.side
 }
 
 // slides reports whether the run is the held wire at a level that has moved: a sensor that is still joined to it

@@ -48,7 +48,7 @@ func (w *Watcher) lookForForce(k *track) {
 			w.lookAtFinished(s)
 		}
 	}
-	if w.holding() != nil {
+	if !w.handsFree(k) {
 		return
 	}
 	shortest := leastUnsaid
@@ -117,7 +117,17 @@ func (l *look) least(first *recent.Reading, shortest float64) float64 {
 	return max(shortest, l.at*growth)
 }
 
+// handsFree reports whether a hold that the track shows may begin. One that only the other bank's reading shows keeps nobody from holding
+// the watched wire: nobody holds two at a time, so it was let go by then, though that sensor may lie on where it was held.
+func (w *Watcher) handsFree(k *track) bool {
+	f := w.holding()
+	return f == nil || k == &w.volts && f.bank != w.bank
+}
+
 func (w *Watcher) beginStretch(s *stretch, x weight) {
+	if f := w.holding(); f != nil {
+		w.endForceUntil(f, s.lo, s.lo, false, s.lo)
+	}
 	w.beginPartners(s, x)
 	// What came before the stretch and did not decide will not.
 	w.cands = slices.DeleteFunc(w.cands, func(c candidate) bool { return c.stretch.first.T() <= s.first.T() })

@@ -21,6 +21,15 @@ func cycling(from, to float64) string {
 	return strings.Join(out, "; ")
 }
 
+// quick is the script of a sensor that goes between 0.14 and 0.6 V and back in less than two seconds, read ten times a second.
+func quick(from, to float64) string {
+	var out []string
+	for i, at := 0, from; at < to-1e-9; i, at = i+1, at+0.9 {
+		out = append(out, fmt.Sprintf("%gs..%gs/100ms %s", at, at+0.8, []string{"0.2->0.6", "0.54->0.14"}[i%2]))
+	}
+	return strings.Join(out, "; ")
+}
+
 // hunting is the script of a trim that goes up and down with it, about nothing.
 func hunting(from, to float64) string { return huntingAbout(0, from, to) }
 
@@ -150,6 +159,16 @@ func TestSessionsInText(t *testing.T) {
 		{"the other bank's trim goes on as it does by itself", []string{warm, turning, closed, volts(cycling(55, 100)), trims("40.1s..60.9s/200ms 0"),
 			"SHRTFT2 0s..10s/500ms -12->12; 10.5s..20s/500ms 12->-12; 20.5s..30s/500ms -12->12; 30.5s..40s/500ms 12->-12; 40.5s..55s/500ms -12->12; 55.5s..100s/500ms 12->-12", "says 40s lean; 55s release"},
 			"ready 2, force_begins 40, loop_silent 48, force_ends 55, switching_resumes 56", map[ProofID]State{ProofBank: Untested}},
+		{"the other bank's wire, whose reading lies there on when it is let go, and then the right one", []string{warm, turning, closed,
+			"O2S11 " + cycling(0, 75) + "; 75s..89.8s/200ms 0.91; 90s..94.8s/200ms 0.1->0.05; " + cycling(95, 120), "O2S21 " + cycling(0, 40) + "; 40s..120s/200ms 0.03",
+			"SHRTFT1 " + hunting(0, 75) + "; 75.1s..89.9s/200ms 0->-22; 90.1s..94.9s/200ms -22->0; " + hunting(95, 120), "SHRTFT2 " + hunting(0, 40) + "; 40.1s..120s/200ms 0",
+			"says 38s asked for lean; 40s lean; 55s release; 56s asked for none; 73s asked for rich; 75s rich; 90s release; 91s asked for none"},
+			"ready 2, force_begins 40, force_ends 75, force_begins 75, loop_answers 75, force_ends 90, sensor_answers 90, switching_resumes 95",
+			map[ProofID]State{ProofInput: Proven, ProofCutsFuel: Proven, ProofBank: Unclear}},
+		{"behind a filter, of a loop that cycles fast: held at a level, it ends when it leaves that", []string{warm, turning, closed,
+			"O2S11 " + quick(0, 39.6) + "; 40s..41.2s/100ms 0.38->0.08; 41.3s..42.3s/100ms 0.075->0.045; 42.4s..54.9s/100ms 0.04; " + quick(55, 73), "SHRTFT1 0s..70s/200ms 0",
+			"says 39s asked for lean; 40.2s lean; 56.3s release; 58s asked for none"},
+			"ready 2, force_begins 40.5, loop_silent 49.4, force_ends 55, switching_resumes 55.7", map[ProofID]State{ProofInput: Proven}},
 		{"a hole in the readings", []string{warm, turning, closed, "O2S11 " + cycling(0, 20) + "; " + cycling(40, 60), "SHRTFT1 " + hunting(0, 60)}, "ready 2, gap 20", nil},
 		{"the hold goes on to the end", []string{warm, turning, closed, "O2S11 " + cycling(0, 40) + "; 40s..54.8s/200ms 0.03", "SHRTFT1 " + hunting(0, 40) + "; 40.1s..54.9s/200ms 0->22", "says 40s lean"},
 			"ready 2, force_begins 40, loop_answers 40", map[ProofID]State{ProofAddsFuel: Proven, ProofSensorRich: Untested, ProofRecovery: Untested}},

@@ -285,6 +285,8 @@ func (w *Watcher) stepVolts(p recent.Reading) {
 		f.ready = f.ready || w.ready.holds() // a force may close a loop that was open for want of a signal
 		if f.bank == w.bank {
 			w.stepHold(f, &w.volts, p, outside)
+		} else {
+			w.lookForForce(&w.volts)
 		}
 	default:
 		w.stepRelease(f, p)
