@@ -256,7 +256,7 @@ func (c *assessment) conclude(proofs []Proof) Conclusion {
 			return SensorDead
 		}
 		return ConclusionUnclear
-	case c.late() && is(ProofDelivery, Proven), len(c.forces) > 0 && c.lag().slow >= slowLimit:
+	case c.late() && is(ProofDelivery, Proven), len(c.forces) > 0 && c.lag().tells(is(ProofDelivery, Proven) || c.evenly()):
 		return SensorSlow // its own swings tell that whether or not the forces show the rest of the ring
 	}
 	return c.bySides(standing)
@@ -292,6 +292,11 @@ func (c *assessment) bySides(standing map[ProofID]State) Conclusion {
 		return PartlyProven
 	}
 	return ConclusionUnclear
+}
+
+// evenly reports whether the sensor cycled before some force as a loop makes it, its stays much alike: then the mixture follows trim.
+func (c *assessment) evenly() bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.volts.regular() })
 }
 
 // late reports whether the sensor answered later than a healthy one can.

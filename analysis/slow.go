@@ -27,7 +27,6 @@ const (
 	seldomRead                   = 0.35 // s: a sound sensor is through between two readings, and a loop that cycles as fast is nothing but folded
 	longestLag                   = 4.0  // s: what takes longer is the mixture
 	fullRange                    = 0.6  // V: of a cell that is not flat
-	stepsOver                    = 2.0  // %, four times the cell's step
 	blendsSD                     = 0.2  // s: how much more than usual some intakes blend (common practice, no source)
 	enoughSwings                 = 2
 	enoughStrokes                = 3
@@ -106,7 +105,10 @@ func (l *lagging) addTrim(p recent.Reading, held bool) {
 		l.strokes.broken()
 		return
 	}
-	l.strokes.addTrim(p)
+	if l.strokes.addTrim(p) {
+		l.swings.meanwhile.turns++
+	}
+	l.swings.meanwhile.add(p.V)
 }
 
 // weigh weighs a slow sensor against a sound one. rate is how fast trim answered a force, % a second, 0 if it did not; interval how often is
@@ -115,15 +117,14 @@ func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight
 	var w lagWeight
 	stroke, length, n := l.strokes.typical()
 	// Where the computer jumps as the sensor changes side, its strokes are quick in their middle, but the mixture may go through the cell's
-	// step beside the jump, as slowly as trim answers a force: either is as likely.
+	// step beside the jump, as slowly as trim answers a force, which nobody knows where it has answered none: either is as likely.
 	var ways []float64
 	if n >= enoughStrokes {
 		ways = append(ways, stroke)
 	}
 	if rate > 0 {
 		ways = append(ways, 1/rate)
-	}
-	if len(ways) == 0 {
+	} else {
 		ways = append(ways, unknownStroke)
 	}
 	for side := range w.side {
@@ -145,24 +146,28 @@ func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight
 		w.side[side] = lagSide{swings: n, lo: lo, hi: x.lag + 2*read, known: true}
 	}
 	if !w.side[0].known && !w.side[1].known {
-		w.slow, w.size = l.bySize(interval, renewed, port, length)
+		w.slow, w.size = l.bySize(interval, renewed, port)
 	}
 	return w
 }
 
-// bySize is the same of swings so small that none tells a lag by itself. length is how far trim's strokes go, %: one that goes through the
-// cell's step several times over takes a sound cell from end to end, and the ends are known, since it was there by itself, as after a
-// release. The mixture at the cell swings less than trim by what blends it.
-func (l *lagging) bySize(interval, renewed float64, port portLag, length float64) (slow float64, size lagSize) {
+// bySize is the same of swings so small that none tells a lag by itself, on a sensor whose ends are known, since it was there by itself, as
+// after a release: as far as trim meanwhile takes a sound cell, it swings. The mixture at the cell swings less than trim by what blends it.
+func (l *lagging) bySize(interval, renewed float64, port portLag) (slow float64, size lagSize) {
 	full := l.hi - l.lo
 	x, n, ok := l.swings.attenuated(full)
-	if !ok || full < fullRange || length < stepsOver || x.fresh < enoughFresh || interval > seldomRead {
+	if !ok || full < fullRange || x.fresh < enoughFresh || interval > seldomRead {
 		return 0, size
 	}
 	sound := soundLag + (port.lo+port.hi)/2
 	sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, blendsSD), (port.hi-port.lo)/4), math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)))
 	z := max(0, (x.lag-sound)/sd)
 	return min(z*z/2, -math.Log(1e-12)), lagSize{n, x.lag}
+}
+
+// tells reports whether the swings tell a slow sensor. That they are small tells it only where the mixture is known to follow trim.
+func (w lagWeight) tells(delivered bool) bool {
+	return w.slow >= slowLimit && (w.size.lag == 0 || delivered)
 }
 
 // sound reports whether the swings exclude a lag so long that a report came late by it.

@@ -101,6 +101,9 @@ func TestLagWhereTrimJumps(t *testing.T) {
 	if w := l.weigh(0.5, 0.05, 0, portLag{}); w.slow >= slowLimit {
 		t.Errorf("a slow loop: weighed %.1f; %+v", w.slow, w.side)
 	}
+	if w := l.weigh(0, 0.05, 0, portLag{}); w.slow >= slowLimit {
+		t.Errorf("one that answered no force: weighed %.1f; %+v", w.slow, w.side)
+	}
 	if w := l.weigh(1.5, 0.05, 0, portLag{}); w.slow < slowLimit {
 		t.Errorf("a quick loop: weighed %.1f; %+v", w.slow, w.side)
 	}
@@ -113,7 +116,7 @@ func TestLagOfSmallSwings(t *testing.T) {
 		name     string
 		tau      float64
 		ends     float64 // V, the range that it has shown besides
-		strokes  float64 // of what trim's strokes were, 4 %
+		strokes  float64 // of what trim went meanwhile, 4 %
 		port     portLag
 		interval float64
 		lag      float64
@@ -122,14 +125,14 @@ func TestLagOfSmallSwings(t *testing.T) {
 		{"slow", 1.5, 0.75, 1, portLag{0, 0.1}, 0.05, 1.5, true},
 		{"slow, but never seen further", 1.5, 0, 1, portLag{0, 0.1}, 0.05, 0, false},
 		{"a flat cell", 1.5, 0.4, 1, portLag{0, 0.1}, 0.05, 0, false},
-		{"slow, or a loop that stays within the step", 1.5, 0.75, 0.3, portLag{0, 0.1}, 0.05, 1.5, false},
+		{"slow, or a loop that goes through a third of the step", 1.5, 0.75, 0.5, portLag{0, 0.1}, 0.05, 0, false},
 		{"behind a filter as slow", 1.5, 0.75, 1, portLag{1, 1.4}, 0.05, 1.5, false},
 		{"read too seldom", 1.5, 0.75, 1, portLag{0, 0.1}, 0.5, 1.5, false},
 	} {
 		l := lagCar{c.tau, c.tau, 0, 1, 0, 20, 0, 30}.run()
 		l.lo, l.hi = 0.45-c.ends/2, 0.45+c.ends/2
-		for i := range l.strokes.length {
-			l.strokes.length[i] *= c.strokes
+		for i := range l.swings.small { // what its strokes were at other times does not count
+			l.swings.small[i].trim *= c.strokes
 		}
 		if x, n, ok := l.swings.attenuated(0.75); !ok || n != keptSmall || c.lag > 0 && abs(x.lag-c.lag) > 0.15*c.lag {
 			t.Errorf("%s: a lag of %.2f s of %d, %v", c.name, x.lag, n, ok)
@@ -148,6 +151,60 @@ func TestLagOfSmallSwings(t *testing.T) {
 	}
 	if _, _, ok := (lagCar{0.1, 0.06, 0, 1, 0, 20, 0, 30}).run().swings.attenuated(0.75); ok {
 		t.Error("a sound sensor's swings are small")
+	}
+}
+
+// By hand: swings of 0.12 V, 1.2 s each way, on a sensor that goes from 0.1 to 0.9 V, while trim goes 3 % to and fro in 1.2 s: a lag of
+// 1.2 / (2 artanh(0.12 / (0.8 (3 - 0.8)/4))) = 2.0 s. Where it turns five times in each, the sensor was hardly read, and
+// where it stands, it is the mixture that strolls.
+func TestSmallSwingsGoWithTrim(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		trim  float64 // % from turn to turn
+		turns float64 // in each swing
+		lag   float64 // s; 0: none is told
+	}{
+		{"trim turns when the sensor has crossed", 3, 1, 2.0},
+		{"it turns five times as often", 3, 5, 0.4},
+		{"it stands", 0, 1, 0},
+	} {
+		k, l := newTrack(), &lagging{lo: 0.1, hi: 0.9}
+		saw := func(at, half float64) float64 { return 2*math.Abs(math.Mod(at/half, 2)-1) - 1 }
+		for i := range 3000 {
+			at := float64(i) * 0.02
+			p := recent.Reading{Lo: at, Hi: at, V: math.Round((0.45+0.06*saw(at, 1.2))/0.005) * 0.005}
+			l.addVolts(p, true, &k)
+			l.addTrim(recent.Reading{Lo: at, Hi: at, V: c.trim / 2 * saw(at+0.6/c.turns, 1.2/c.turns)}, false)
+		}
+		w := l.weigh(2, 0.02, 0, portLag{0, 0.1})
+		if abs(w.size.lag-c.lag) > 0.15*c.lag || (w.slow >= slowLimit) != (c.lag > 1) {
+			t.Errorf("%s: a lag of %.2f s of %d, weighed %.1f", c.name, w.size.lag, w.size.swings, w.slow)
+		}
+	}
+}
+
+// Small swings tell a slow sensor only where the mixture follows trim; what a guide asks to be held may be, unseen, and is not the sensor's own.
+func TestWhoseSwings(t *testing.T) {
+	for _, c := range []struct {
+		w         lagWeight
+		delivered bool
+		want      bool
+	}{
+		{lagWeight{slow: 9}, false, true},
+		{lagWeight{slow: 9, size: lagSize{9, 2}}, false, false},
+		{lagWeight{slow: 9, size: lagSize{9, 2}}, true, true},
+		{lagWeight{slow: 5}, true, false},
+	} {
+		if got := c.w.tells(c.delivered); got != c.want {
+			t.Errorf("%+v, delivered %v: %v", c.w, c.delivered, got)
+		}
+	}
+	swings := func(says ...string) int {
+		_, w := playSession(t, Config{}, false, append([]string{"FUELSYS1 0s..40s/2s 2", "O2S11 " + cycling(0, 40), "SHRTFT1 " + hunting(0, 40)}, says...)...)
+		return w.lag.swings.n[0]
+	}
+	if all, some := swings(), swings("says 10s asked for lean; 30s asked for none"); all < 18 || some > all*2/3 {
+		t.Errorf("%d swings, %d of them where nothing was asked for", all, some)
 	}
 }
 

@@ -14,28 +14,55 @@ import (
 // slower. So each swing is given the least lag that any two of its readings need, which is the lag of sensor, input and port together
 // where the mixture was through the cell's step at once.
 type swings struct {
-	lag     [2][keptSwings]swing // the latest, by the side that they went to
-	n       [2]int
-	rising  bool
-	from    recent.Reading           // the extreme that this one came from, as it was read last
-	extreme freshRead                // and the one that it has reached
-	last    [2][len(gates)]freshRead // the latest reading below a gate, and above
-	now     freshRead
-	fresh   int // different readings in this swing
-	least   swing
-	noise   float64
-	small   [keptSmall]smallSwing // the latest that are too small to tell a lag by themselves
-	smalls  int
+	lag               [2][keptSwings]swing // the latest, by the side that they went to
+	n                 [2]int
+	rising            bool
+	from              recent.Reading           // the extreme that this one came from, as it was read last
+	extreme           freshRead                // and the one that it has reached
+	last              [2][len(gates)]freshRead // the latest reading below a gate, and above
+	now               freshRead
+	fresh             int // different readings in this swing
+	least             swing
+	noise             float64
+	small             [keptSmall]smallSwing // the latest that are too small to tell a lag by themselves
+	smalls            int
+	meanwhile, before stroking // what trim does in this swing, and did in the one before
 }
 
-// A smallSwing is how far one went, V, in how long, s, and by how many different readings.
-type smallSwing struct{ size, took, fresh float64 }
+// A smallSwing is how far one went, V, and how far trim then went from turn to turn, %, in how long, s, while how many different readings
+// came.
+type smallSwing struct{ size, trim, took, fresh float64 }
+
+// stroking is what trim did in a swing. It turns when the sensor has crossed the middle, so two swings hold one stroke each way.
+type stroking struct {
+	turns       int
+	lo, hi      float64
+	known       bool
+	took, fresh float64 // of the swing
+}
+
+func (t *stroking) add(v float64) {
+	if !t.known {
+		t.lo, t.hi, t.known = v, v, true
+	}
+	t.lo, t.hi = min(t.lo, v), max(t.hi, v)
+}
+
+// with is a small swing with what trim did in it and in the one before; false: no loop cycled by it.
+func (t stroking) with(before stroking, size float64) (x smallSwing, ok bool) {
+	n := float64(t.turns + before.turns)
+	if n == 0 || !t.known || !before.known {
+		return x, false
+	}
+	return smallSwing{size, max(t.hi, before.hi) - min(t.lo, before.lo), (t.took + before.took) / n, (t.fresh + before.fresh) / n}, true
+}
 
 // A swing is what one showed, s: the least lag by the middles of the readings' brackets, and its bounds.
 type swing struct {
 	lag, lo, hi float64
 	fresh       float64 // different readings in it
 	took        float64 // s from extreme to extreme
+	trim        float64 // of small ones: see there
 }
 
 // A freshRead is a reading with the first one of the same value: the port may have renewed it only then.
@@ -56,6 +83,9 @@ const (
 	turnsBy              = 0.10 // V, and three times the noise: less is no turn
 	leastSwing           = 0.30 // V, from extreme to extreme: in less the mixture may have strolled through the step
 	leastPart            = 0.1  // V, between two readings that tell the lag
+	// How far the mixture must go to take a hot cell from end to end, %: from 0.73 to 0.11 V in 2 % at 1100 K (Nernst's law), and the film of
+	// fuel and the pipe may keep half of a quick swing.
+	endToEnd = 4.0
 )
 
 func gatesBelow(v float64) int {
@@ -163,16 +193,20 @@ func (s *swings) end() {
 		side = 0
 	}
 	size, fresh, took := abs(s.extreme.p.V-s.from.V), float64(s.fresh), s.extreme.first.T()-s.from.T()
+	s.meanwhile.took, s.meanwhile.fresh = took, fresh
 	crosses := (s.extreme.p.V > limits.SwitchPoint) != (s.from.V > limits.SwitchPoint)
 	if size < leastSwing && crosses { // else no loop cycles by it
-		s.small[s.smalls%keptSmall] = smallSwing{size, took, fresh}
-		s.smalls++
+		if x, ok := s.meanwhile.with(s.before, size); ok {
+			s.small[s.smalls%keptSmall] = x
+			s.smalls++
+		}
 	} else if size >= leastSwing && s.least.hi > 0 {
 		s.least.fresh, s.least.took = fresh, took
 		s.lag[side][s.n[side]%keptSwings] = s.least
 		s.n[side]++
 	}
 	s.least = swing{}
+	s.before, s.meanwhile = s.meanwhile, stroking{}
 }
 
 // broken says that what was read so far does not go on: the wire is held, or nothing was read.
@@ -205,7 +239,7 @@ func (s *swings) typical(side int) (swing, int) {
 	}, s.n[side]
 }
 
-// attenuated is the lag that makes a cell's swings as small as they are, where it is drawn from one end of its range (full, V) to the other and
+// attenuated is the lag that makes a cell's swings as small as they are, where it is drawn as far through its range (full, V) as trim goes and
 // back in the time of two: a first-order lag τ leaves tanh(T/4τ) of a square wave of period T. false: there are too few, or others.
 func (s *swings) attenuated(full float64) (x swing, n int, ok bool) {
 	n = min(s.smalls, keptSmall)
@@ -221,7 +255,9 @@ func (s *swings) attenuated(full float64) (x swing, n int, ok bool) {
 		return stats.SortedQuantile(room[:n], 0.5)
 	}
 	x.took, x.fresh = median(func(x smallSwing) float64 { return x.took }), median(func(x smallSwing) float64 { return x.fresh })
-	x.lag = x.took / (2 * math.Atanh(min(median(func(x smallSwing) float64 { return x.size })/full, 0.99)))
+	x.trim = median(func(x smallSwing) float64 { return x.trim })
+	drawn := full * min(1, max(0, x.trim-trimCount)/endToEnd) // trim is rounded
+	x.lag = x.took / (2 * math.Atanh(min(median(func(x smallSwing) float64 { return x.size })/max(drawn, turnsBy), 0.99)))
 	return x, n, true
 }
 
@@ -242,10 +278,11 @@ const keptStrokes = 32
 // leastStroke is what trim goes from turn to turn at the least, two counts but for half of one, %.
 const leastStroke = 1.5 * trimCount
 
-func (g *strokes) addTrim(p recent.Reading) {
+// addTrim takes a reading of short-term trim; it reports whether that tells that it has turned.
+func (g *strokes) addTrim(p recent.Reading) (turned bool) {
 	if g.n > 0 && g.seen[g.n-1].p.V == p.V {
 		g.seen[g.n-1].p = p
-		return
+		return false
 	}
 	sign := 1.0
 	if !g.up {
@@ -261,12 +298,14 @@ func (g *strokes) addTrim(p recent.Reading) {
 		g.end(sign)
 		g.n = copy(g.seen[:], g.seen[g.extreme:g.n])
 		g.up, g.extreme = !g.up, g.n
+		turned = true
 	}
 	if g.n == len(g.seen) { // a force, or a loop that drifts: its middle is none
 		g.n, g.extreme = 0, 0
 	}
 	g.seen[g.n] = freshRead{p, p}
 	g.n++
+	return turned
 }
 
 func (g *strokes) end(sign float64) {
