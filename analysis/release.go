@@ -288,11 +288,23 @@ func (r *release) denies(interval float64) bool {
 	return late || r.left && r.stillLeft > 0.8 && r.lastOn.T()-r.at > promptWithin
 }
 
+// farther reports whether the reading went farther to the side than the sensor ever did at rest: then none of its own stays is like this
+// one. (A loop that cycles fast keeps the cell between the sides.)
+func (r *release) farther(b voltsBase) bool {
+	if r.expect == Rich {
+		return r.best >= b.high+alive
+	}
+	return r.best <= b.low-alive
+}
+
 // stayNeeded is how long the reading must stay on the side to be more than plain
 // switching: longer than it ever did at rest.
 func (r *release) stayNeeded(b voltsBase) float64 {
-	if !b.known() {
+	switch {
+	case !b.known():
 		return 1.5
+	case r.farther(b):
+		return max(0.5, 2.2*b.interval)
 	}
 	own := b.stays(r.expect)
 	stay := own.habit(own.lasting(ownStay / b.on(r.expect)))
@@ -355,27 +367,13 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	}
 	waited := now - r.hi
 	if !r.hasOn {
-		flat := r.top-r.bottom <= 0.03
-		if r.input.known && r.openSince > 0 && now-r.openSince >= openStill && waited >= muteFlat {
-			r.open, r.doubtful = true, true
-			return set(sensorVague, reason.CameToOpenLevel.Of(r.input.level))
-		}
-		switch {
-		case r.n >= 4 && waited >= muteFlat && (r.unchanged() || r.settled.flat(now) && (b.switching() || r.ranged || b.high-b.low >= 2*alive) && r.likeOpen(b)):
-			r.open, r.doubtful = true, true
-			return set(sensorVague, reason.LiesAsOpen.Of(r.settled.high))
-		case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat),
-			r.n >= 4 && flat && waited >= muteAfter:
-			return set(sensorMute, nil)
-		case (r.still() < 0.3 || last) && r.n < 2:
-			return set(sensorVague, reason.FewReadings.Of())
-		case r.still() < 0.3 || last:
-			return set(sensorVague, reason.TrimWasBack.Of())
-		}
-		return false
+		return r.decideOff(now, b, last, set)
 	}
 	stay := r.lastOn.T() - r.firstOn.T()
-	if b.known() && !b.switching() && b.stays(r.expect).longest >= 0.8*b.seconds {
+	if b.known() && !b.switching() && b.stays(r.expect).longest >= 0.8*b.seconds && !r.farther(b) {
+		if !r.left && !last && waited < settledAfter {
+			return false // it may go farther yet
+		}
 		return set(sensorVague, reason.AsAllTheTime.Of(r.expect))
 	}
 	need := r.stayNeeded(b)
@@ -427,6 +425,29 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		r.chance, r.byStay = chance, true
 	}
 	return set(sensorVague, reason.NoLongerThanSwitching.Of())
+}
+
+// decideOff is decide while the reading has not come to the side.
+func (r *release) decideOff(now float64, b voltsBase, last bool, set func(sensorState, reason.Reason) bool) bool {
+	waited := now - r.hi
+	flat := r.top-r.bottom <= 0.03
+	if r.input.known && r.openSince > 0 && now-r.openSince >= openStill && waited >= muteFlat {
+		r.open, r.doubtful = true, true
+		return set(sensorVague, reason.CameToOpenLevel.Of(r.input.level))
+	}
+	switch {
+	case r.n >= 4 && waited >= muteFlat && (r.unchanged() || r.settled.flat(now) && (b.switching() || r.ranged || b.high-b.low >= 2*alive) && r.likeOpen(b)):
+		r.open, r.doubtful = true, true
+		return set(sensorVague, reason.LiesAsOpen.Of(r.settled.high))
+	case r.n >= 3 && r.still() >= 0.5 && (waited >= muteAfter || flat && waited >= muteFlat || last && waited >= muteFlat),
+		r.n >= 4 && flat && waited >= muteAfter:
+		return set(sensorMute, nil)
+	case (r.still() < 0.3 || last) && r.n < 2:
+		return set(sensorVague, reason.FewReadings.Of())
+	case r.still() < 0.3 || last:
+		return set(sensorVague, reason.TrimWasBack.Of())
+	}
+	return false
 }
 
 // turn follows the changes of side after the release until the loop cycles again;

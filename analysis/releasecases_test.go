@@ -29,12 +29,19 @@ func TestReleaseCases(t *testing.T) {
 	cycling := voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.08, high: 0.9, changes: 30,
 		lean: staysOf([]float64{0.9, 1, 1.1, 0.9, 1, 1.1, 1, 1, 0.9, 1}), rich: staysOf([]float64{0.9, 1, 1.1, 0.9, 1, 1.1, 1, 1, 0.9, 1}), shareRich: 0.5}
 	dead := voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.08, high: 0.12, lean: staysOf([]float64{30})}
+	between := voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.46, high: 0.58, rich: staysOf([]float64{30}), shareRich: 1} // a loop that cycles fast
+	lies := between
+	lies.high = 0.9
 	const goesBack, stays = "0s..6s/200ms 12->0; 6.2s..12s/200ms 0", "0s..12s/200ms 12"
 	cases := []releaseCase{
 		{name: "at once, for as long as trim is away", volts: "200ms..5.6s/200ms 0.86->0.90; 5.8s..8s/200ms 0.1", trim: goesBack,
 			held: 0.05, base: cycling, want: sensorSays, says: true, withTrim: true},
 		{name: "the same, on a sensor that never cycled", volts: "200ms..5.6s/200ms 0.86->0.90; 5.8s..8s/200ms 0.1", trim: goesBack,
 			held: 0.05, base: dead, want: sensorSays, says: true, withTrim: true},
+		{name: "farther than it went at rest, where it lay between the sides", volts: "200ms 0.6; 400ms..5.6s/200ms 0.86->0.90; 5.8s..8s/200ms 0.44", trim: goesBack,
+			held: 0.05, base: between, want: sensorSays, says: true, withTrim: true},
+		{name: "where it lay at rest", volts: "200ms 0.6; 400ms..5.6s/200ms 0.86->0.90; 5.8s..8s/200ms 0.44", trim: goesBack,
+			held: 0.05, base: lies, want: sensorVague},
 		{name: "at once, and left while all of trim was there", volts: "200ms..3.2s/200ms 0.86->0.90; 3.4s..8s/200ms 0.1", trim: stays,
 			held: 0.05, base: cycling, want: sensorSays},
 		{name: "a hot cell's level, for as long as trim is away", volts: "200ms..5.6s/200ms 0.72->0.76; 5.8s..8s/200ms 0.1", trim: goesBack,
