@@ -93,6 +93,7 @@ type hint struct {
 	asked       Side    // that a guide asked for then; "": for none
 	used        bool    // a force was seen that fits it
 	judged      bool    // none was, and what that means was judged
+	from, until float64 // s: by the readings between these
 	most        float64 // the most that the readings of any stretch near it spoke for a force
 }
 
@@ -142,6 +143,22 @@ func (w *Watcher) settleHints(last bool) {
 	}
 }
 
+// untouched is until when the wire was let alone before what was said, as far as is known, s: what was said just before it and was not seen
+// either may have been held as well.
+func (w *Watcher) untouched(h *hint) float64 {
+	at := h.at
+	for i := len(w.hints) - 1; i >= 0; i-- {
+		switch x := &w.hints[i]; {
+		case x.at > at:
+		case x != h && x.used:
+			return at
+		default:
+			at = x.at
+		}
+	}
+	return at
+}
+
 // judgeFollow decides what a mark without a hold has shown, when its time is over:
 // did the reading go on as if nothing had been done to the wire?
 func (w *Watcher) judgeFollow(h *hint, until float64) {
@@ -170,7 +187,8 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		return
 	}
 	fo.level = sum / float64(n)
-	b, _ := w.baseBefore(&w.volts, h.at)
+	alone := w.untouched(h)
+	b, _ := w.baseBefore(&w.volts, alone)
 	share := float64(on) / float64(n)
 	flat := hi-lo <= 0.03
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
@@ -184,11 +202,13 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	case share < 0.75 && !b.known():
 		fo.no = share < 0.3
 		fo.vague, fo.why = !fo.no, reason.LittleToCompare.Of()
-	default:
-		fo.vague, fo.why = true, reason.PulledNotHeld.Of()
+	default: // of one that switched: nearly all on the side, or in another range
+		fo.vague, fo.obeys, fo.why = true, b.known() && b.switching(), reason.PulledNotHeld.Of()
 	}
-	if fo.no && !flat && b.known() && pulled(&w.volts.volts, max(h.at-baselineFor, w.restFrom), from, until, b.lean.mid+b.rich.mid) {
-		fo.no, fo.vague, fo.obeys, fo.why = false, true, true, reason.PulledNotHeld.Of()
+	if h.from, h.until = from, until; fo.no && !flat && b.known() {
+		if chance := w.pulled(h, alone, b.lean.mid+b.rich.mid); chance < asBefore {
+			fo.no, fo.vague, fo.obeys, fo.why = false, true, true, reason.PulledNotHeld.Of()
+		}
 	}
 	if fo.no && h.most >= tenToOne {
 		fo.no, fo.vague, fo.why, fo.obeys = false, true, reason.HeldForAMoment.Of(), h.most >= oneInHundred

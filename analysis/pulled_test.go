@@ -19,6 +19,7 @@ func TestPulled(t *testing.T) {
 		{"as before", 1, 20, false},
 		{"a weak source against a hot cell", 6. / 7, 20, false},
 		{"a weak source against a cool cell", 0.1, 20, true},
+		{"an even one", 0.5, 20, true},
 		{"the same, for too short", 0.1, 5, false},
 		{"it swings more", 2, 20, false},
 	} {
@@ -30,8 +31,33 @@ func TestPulled(t *testing.T) {
 			}
 			s.Add(recent.Reading{Lo: at, Hi: at, V: 0.45 + swing*math.Sin(2*math.Pi*at/1.7)})
 		}
-		if got := pulled(&s, 0, 40, 40+c.seconds, 1.7); got != c.want {
-			t.Errorf("%s: %v", c.name, got)
+		if chance := lessSpread(spreads(&s, 0, 40-sayNear, pulledBlock), spreads(&s, 40, 40+c.seconds, pulledBlock)); chance < asBefore != c.want {
+			t.Errorf("%s: chance %.4f", c.name, chance)
+		}
+	}
+}
+
+// What was said and not seen before, on end, may have been held as well: the wire was let alone before the first of that.
+func TestUntouched(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		hints []hint
+		want  float64
+	}{
+		{"said once", []hint{{at: 90}}, 90},
+		{"said three times, and never seen", []hint{{at: 30}, {at: 60}, {at: 90}}, 30},
+		{"seen before", []hint{{at: 30, used: true}, {at: 90}}, 90},
+		{"seen in between", []hint{{at: 10}, {at: 30, used: true}, {at: 60}, {at: 90}}, 60},
+		{"said again later", []hint{{at: 60}, {at: 90}, {at: 120}}, 60},
+	} {
+		w := NewWatcher(Config{})
+		w.hints = c.hints
+		for i := range w.hints {
+			if w.hints[i].at == 90 {
+				if got := w.untouched(&w.hints[i]); got != c.want {
+					t.Errorf("%s: since %.0f s, want %.0f", c.name, got, c.want)
+				}
+			}
 		}
 	}
 }
