@@ -490,8 +490,12 @@ func TestAtAFifth(t *testing.T) {
 		{"lies there", "0s..8s/500ms 0.66", func(float64) float64 { return 1 }, true, true},
 		{"for too short a time", "0s..7s/500ms 0.66", func(float64) float64 { return 1 }, true, false},
 		{"not quite there", "0s..20s/500ms 0.71", func(float64) float64 { return 1 }, true, false},
-		{"leaves it", "0s..6s/500ms 0.66; 6.5s 0.3; 7s..13s/500ms 0.66", func(float64) float64 { return 1 }, true, false},
+		{"leaves it", "0s..6s/500ms 0.66; 6.5s 0.5; 7s..13s/500ms 0.66", func(float64) float64 { return 1 }, true, false},
+		{"was lean before", "0s..1s/500ms 0.3; 2s..20s/500ms 0.66", func(float64) float64 { return 1 }, true, false},
 		{"trim takes it for rich", "0s..20s/500ms 0.66", func(at float64) float64 { return -at }, true, false},
+		{"trim has learned much", "0s..20s/500ms 0.66", func(float64) float64 { return 11 }, true, true},
+		{"trim sways as a wide-range loop's does", "0s..9s/500ms 0.66", func(at float64) float64 { return 2 * math.Sin(at) }, true, true},
+		{"trim takes it for rich, slowly", "0s..20s/500ms 0.66", func(at float64) float64 { return -minLoopRate * at }, true, false},
 		{"trim is far out already", "0s..20s/500ms 0.66", func(float64) float64 { return -20 }, true, false},
 		{"open loop", "0s..20s/500ms 0.66", func(float64) float64 { return 1 }, false, false},
 	} {

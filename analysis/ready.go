@@ -82,11 +82,12 @@ func (w *Watcher) Barred() (now, always bool) {
 
 // atAFifth finds a wide-range sensor that is shown through a narrow one's PID at a fifth of its voltage: 3.3 V, the
 // balanced mixture, is 0.66 V then (common practice of computers, no source). A narrow sensor that reads so says
-// rich, and the loop cuts; this loop is content.
+// rich, and the loop cuts, the slowest too, up to its limit, which lies far out; this loop is content, wherever its trim has learned to be.
 type atAFifth struct {
 	since recent.Reading // the first reading about 0.66 V of those on end
 	trim  float64        // total trim then, %
 	has   bool
+	lean  bool // it was read where no such sensor is in closed loop
 	shown bool
 }
 
@@ -94,19 +95,17 @@ func (a *atAFifth) addVolts(p recent.Reading, total func(at float64) float64, cl
 	if a.shown {
 		return
 	}
-	if p.V < 0.62 || p.V > 0.70 || !closed {
+	a.lean = a.lean || p.V < leanBelow && closed
+	if p.V < 0.62 || p.V > 0.70 || !closed || a.lean {
 		a.has = false
 		return
 	}
 	trim := total(p.T())
-	if a.has && abs(trim-a.trim) > 2*trimCount {
-		a.has = false
-		return
-	}
 	if !a.has {
 		a.since, a.trim, a.has = p, trim, true
 	}
-	a.shown = p.T()-a.since.T() >= 8 && abs(trim) < 10
+	lasts := p.T() - a.since.T()
+	a.shown = lasts >= 8 && abs(trim) < enoughTrim && a.trim-trim < minLoopRate*lasts-trimCount
 }
 
 // never reports whether the wire must not be forced at all: it is a wide-range sensor's.
