@@ -31,10 +31,34 @@ func (l *lives) heldAgain(t float64) {
 }
 
 // levelled is a level, V, with the trim that went with it, %.
-type levelled struct{ n, sum, squares, trim float64 }
+type levelled struct {
+	n, sum, squares, trim float64
+	batch, batches        batch // of as long as early takes
+}
 
-func (l *levelled) add(v, trim float64) {
+// batch adds up readings, or means of them.
+type batch struct{ since, n, sum, squares float64 }
+
+func (b *batch) add(v float64) { b.n, b.sum, b.squares = b.n+1, b.sum+v, b.squares+v*v }
+
+func (l *levelled) add(t, v, trim float64) {
 	l.n, l.sum, l.squares, l.trim = l.n+1, l.sum+v, l.squares+v*v, l.trim+trim
+	if b := &l.batch; b.n > 0 && t-b.since >= hardlyIn-passedBy {
+		l.batches.add(b.sum / b.n)
+		*b = batch{since: t}
+	} else if b.n == 0 {
+		b.since = t
+	}
+	l.batch.add(v)
+}
+
+// wanders is the variance of a level by so long, V²: what a reading wanders by the mixture and by itself (method of batch means).
+func (l *levelled) wanders() float64 {
+	b := &l.batches
+	if b.n < 3 {
+		return 0
+	}
+	return max(0, b.squares-b.sum*b.sum/b.n) / (b.n - 1) * (1 + 1/b.n)
 }
 
 func (l *levelled) mean() float64 { return l.sum / l.n }
@@ -57,10 +81,10 @@ func (l *lives) addVolts(r *release, p recent.Reading) {
 	switch {
 	case r.expect != Lean || r.trimMade < 8 || after < passedBy:
 	case after < hardlyIn && r.still() > 0.6:
-		l.early.add(p.V, r.trimNow)
+		l.early.add(p.T(), p.V, r.trimNow)
 	case r.still() < 0.4 && len(l.ever) < maxAged:
 		l.ever = append(l.ever, aged{p.T(), l.late})
-		l.late.add(p.V, r.trimNow)
+		l.late.add(p.T(), p.V, r.trimNow)
 	}
 }
 
@@ -76,7 +100,7 @@ func (l *lives) odds() (odds, moved float64) {
 	moved = l.late.mean() - l.early.mean()
 	trim := l.early.trim/l.early.n - l.late.trim/l.late.n // mirrored: it cut
 	// Readings in a row are much alike, so a third of them counts.
-	err := math.Hypot(math.Sqrt(3*l.early.variance()/l.early.n+3*l.late.variance()/l.late.n), 0.001)
+	err := math.Hypot(math.Sqrt(max(3*l.early.variance()/l.early.n+3*l.late.variance()/l.late.n, l.late.wanders())), 0.001)
 	other := 0.02 * normal(moved, 0.03) // whatever else moves a reading
 	cell := other
 	for _, s := range leanSlopes {

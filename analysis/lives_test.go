@@ -22,22 +22,30 @@ func TestLives(t *testing.T) {
 		volts func(trim float64) float64 // at trim, % past its balance
 		noise float64                    // V
 		rate  float64                    // readings a second
+		lasts float64                    // s for which the noise lasts
 		alive bool
 		dead  bool // and surely so
 	}{
-		{"a live cell at 900 K", leak(900), 0.002, 10, true, false},
-		{"at 700 K, on a slow bus", leak(700), 0.002, 2.5, true, false},
-		{"dead at 0.08 V", func(float64) float64 { return 0.08 }, 0.002, 10, false, true},
-		{"dead, with noise", func(float64) float64 { return 0.15 }, 0.008, 10, false, true},
-		{"dead, with noise that hides all", func(float64) float64 { return 0.15 }, 0.05, 2.5, false, false},
-		{"it moves the wrong way", func(trim float64) float64 { return 0.08 - 0.001*trim }, 0.002, 10, false, false},
+		{"a live cell at 900 K", leak(900), 0.002, 10, 0, true, false},
+		{"at 700 K, on a slow bus", leak(700), 0.002, 2.5, 0, true, false},
+		{"alive, with noise that lasts", leak(900), 0.012, 35, 0.4, false, false},
+		{"dead at 0.08 V", func(float64) float64 { return 0.08 }, 0.002, 10, 0, false, true},
+		{"dead, with noise", func(float64) float64 { return 0.15 }, 0.008, 10, 0, false, true},
+		{"dead, with noise that hides all", func(float64) float64 { return 0.15 }, 0.05, 2.5, 0, false, false},
+		{"it moves the wrong way", func(trim float64) float64 { return 0.08 - 0.001*trim }, 0.002, 10, 0, false, false},
 	} {
 		r := rand.New(rand.NewPCG(1, 2))
 		l, rel := lives{}, release{expect: Lean, hi: 100, trimThen: 28, trimMade: 28}
+		noise := 0.0
 		for at := 100.0; at < 130; at += 1 / c.rate {
+			keeps := 0.0
+			if c.lasts > 0 {
+				keeps = math.Exp(-1 / (c.rate * c.lasts))
+			}
+			noise = keeps*noise + math.Sqrt(1-keeps*keeps)*c.noise*r.NormFloat64()
 			trim := max(0, 28-2*max(0, at-101))
 			rel.trimNow = trim // mirrored: it was cut
-			v := math.Round((c.volts(-trim)+c.noise*r.NormFloat64())/0.005) * 0.005
+			v := math.Round((c.volts(-trim)+noise)/0.005) * 0.005
 			l.addVolts(&rel, recent.Reading{Lo: at, Hi: at, V: v})
 		}
 		odds, moved := l.odds()
