@@ -73,10 +73,11 @@ func (b *Both) beside(w *Watcher) *Watcher {
 	return b.banks[0]
 }
 
-// began is when the reading of a bank was first held in a pass, s; NaN: it was not.
+// began is when the reading of a bank was first held in a pass, s, on whatever side, for whose hands take the other one may do so at one
+// wire alone; NaN: it was not.
 func (p pass) began(w *Watcher, from float64) float64 {
 	for _, f := range w.forces {
-		if f.side == p.side && f.seen && f.begin >= from-1 && f.begin < p.end {
+		if f.seen && f.begin >= from-1 && f.begin < p.end {
 			return f.begin
 		}
 	}

@@ -79,6 +79,13 @@ func TestOrderOfBothWires(t *testing.T) {
 	if got, _ := b.order(b.passes[0]); got != 0 {
 		t.Errorf("nothing was read, and the order is %d", got)
 	}
+	b = both([2][]float64{{21}, {22}}, true)
+	b.banks[0].forces[0].side = Rich // who takes the other side at one wire has taken it all the same
+	b.Asked(20, 0, Lean)
+	b.Asked(26, 1, Lean)
+	if got, _ := b.order(b.passes[0]); got != 0 {
+		t.Errorf("bank 1's was held on the other side, a second before bank 2's: %d", got)
+	}
 	alone := NewWatcher(Config{})
 	if alone.heldBeside(&force{}) {
 		t.Error("one wire is held beside itself")

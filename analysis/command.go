@@ -31,6 +31,10 @@ func (c *assessment) command(side Side) Proof {
 	for _, f := range c.on(side) {
 		q := c.commandBy(f)
 		q.ID = id
+		if q.State == Failed && abs(f.own.raw) < trimCount/2 && !c.beyond(side) {
+			p = q // where another one answered, it came to zero at the most: that is no authority beyond
+			break
+		}
 		if p.State == Proven && q.State == Failed {
 			p.Why = p.Why.And(reason.ElsewhereNot)
 		} else if rank[q.State] > rank[p.State] {
@@ -47,6 +51,11 @@ func (c *assessment) command(side Side) Proof {
 // answersOther reports whether trim answered a force of the other side.
 func (c *assessment) answersOther(side Side) bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == side.Opposite() && f.own.state == answered })
+}
+
+// beyond reports whether trim, answering a force of the side, went beyond its middle.
+func (c *assessment) beyond(side Side) bool {
+	return slices.ContainsFunc(c.on(side), func(f *force) bool { return f.own.state == answered && f.own.rawTop >= 2*trimCount-roundoff })
 }
 
 // silentOn reports whether trim was silent in a force of the side.

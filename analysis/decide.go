@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"slices"
 	"strings"
 
 	"pushback/analysis/reason"
@@ -153,11 +154,11 @@ func (c *assessment) branchAdvice(add func(Step, reason.Reason)) {
 }
 
 // limitAdvice: trim had no room to answer, or came to its limit and the sensor, which had lain on that side, still did not say what it
-// had made.
+// had made, or that was too little for it to say anything.
 func (c *assessment) limitAdvice(add func(Step, reason.Reason)) {
 	for _, f := range c.forces {
 		switch {
-		case f.own.state != cannot && !(f.own.limit && f.ended && f.nothingNew() && !f.rel.says()):
+		case f.own.state != cannot && !(f.own.limit && f.ended && (f.nothingNew() || f.rel.state == sensorNotYet && !f.opened && f.letGo == "") && !f.rel.says()):
 		case f.side == Lean:
 			add(FeedPropane, reason.PropaneAtLimit.Of())
 			return
@@ -193,8 +194,11 @@ func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, reason.Reas
 	}
 }
 
-// hot reports whether the sensor said rich after a release, but as a hot cell does, below 0.80 V.
+// hot reports whether the sensor said rich after a release, but as a hot cell does, below 0.80 V, and never above that by itself.
 func (c *assessment) hot() bool {
+	if slices.ContainsFunc(c.forces, func(f *force) bool { return f.bank == c.w.bank && f.volts.known() && f.volts.high >= strongRich }) {
+		return false
+	}
 	for _, f := range c.on(Lean) {
 		if r := &f.rel; r.state == sensorVague && r.hasOn && r.strong == 0 && r.grey > 0 {
 			return true

@@ -24,7 +24,7 @@ func (c *assessment) delivery() Proof {
 		// a mixture that swings back by itself: unless it left the side just when trim had gone back.
 		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim() || f.rel.longStay(f.volts) <= falseAlarm
 		switch {
-		case f.rel.says() && believed:
+		case c.reports(f) && believed:
 			prove(reason.ForcedSensorSaid.Of(f.rel.expect),
 				evidence("after_s", f.rel.firstOn.T()-f.rel.at, "reading_v", f.rel.best))
 			bySensor = true
@@ -32,7 +32,7 @@ func (c *assessment) delivery() Proof {
 			prove(reason.BroughtBack.Of(),
 				evidence("moved_pct", f.own.up*(f.own.top-f.own.start)))
 			bySensor = true
-		case f.rel.says():
+		case c.reports(f):
 			bySensor = true
 		}
 		if f.down.answered {
@@ -43,7 +43,7 @@ func (c *assessment) delivery() Proof {
 			prove(reason.SharedRearWent.Of(f.shared.side, f.shared.answeredAt-f.begin),
 				evidence("after_s", f.shared.answeredAt-f.begin))
 			byDown = true
-		} else if !f.rel.says() && !f.compensated && (best == nil || f.down.oxygen > best.down.oxygen) {
+		} else if !c.reports(f) && !f.compensated && (best == nil || f.down.oxygen > best.down.oxygen) {
 			best = f
 		}
 	}
@@ -119,6 +119,13 @@ func (c *assessment) says(forced Side) bool {
 		said, answers = said || f.rel.says(), answers || f.commanded()
 	}
 	return said && answers
+}
+
+// reports reports whether the sensor, let go from f, said what the loop had made: for longer than it stays there by itself, or for just as long
+// as trim was away where it follows the mixture at other releases.
+func (c *assessment) reports(f *force) bool {
+	r, side := &f.rel, f.rel.expect
+	return r.says() || r.byStay && (c.says(side) || c.outstays(side) || c.outstays(side.Opposite()))
 }
 
 // cycled reports whether the sensor cycled before some force: then one that lay on one side against trim was held, perhaps, by a
@@ -212,7 +219,7 @@ func (c *assessment) sensor(side Side) Proof {
 				better(Proof{id, Unclear, c.longer(reason.ReleasedTooEarly.Of(), reason.HoldLonger), ev})
 			}
 		default:
-			if r.byStay && (c.says(side) || c.outstays(side) || c.outstays(side.Opposite())) { // on one side it does, so it follows the mixture
+			if c.reports(f) {
 				proven()
 				continue
 			}

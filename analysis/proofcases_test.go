@@ -391,6 +391,26 @@ func TestProofsOfSeveralForces(t *testing.T) {
 	}
 }
 
+// A force that trim answered up to its middle does not speak against another in which it stopped there, in whatever order; one in which it
+// went beyond does.
+func TestUpToItsMiddle(t *testing.T) {
+	answers := func(to float64) *force {
+		return with(Lean, func(f *force) {
+			f.own.start, f.own.raw, f.own.rawTop, f.own.now, f.own.top, f.own.peak = -6, to, to, to, to, to
+		})
+	}
+	stops := with(Lean, func(f *force) {
+		f.own.start, f.own.raw, f.own.rawTop, f.own.now, f.own.top, f.own.peak, f.own.steadyAt = -6, 0, 0, 0, 0, 0, 16
+	})
+	for to, want := range map[float64]State{-0.8: Failed, 9: Proven} {
+		for _, forces := range [][]*force{{answers(to), stops}, {stops, answers(to)}} {
+			if got := judged(ByWire, forces...).command(Lean); got.State != want {
+				t.Errorf("to %.1f %%: %s, %v", to, got.State, got.Why)
+			}
+		}
+	}
+}
+
 // What a sensor, or an input, has done by itself speaks against its being dead.
 func TestNotDead(t *testing.T) {
 	mute := func(lean float64) *force {
@@ -493,7 +513,9 @@ func TestDecidingStep(t *testing.T) {
 		{name: "it does not cycle yet", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofRecovery: Unclear, ProofAddsFuel: Unclear}, want: HandsOff},
 		{name: "adds, open", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofAddsFuel: Unclear, ProofDelivery: Unclear}, want: LeanStep},
 		{name: "cuts, open", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofCutsFuel: Unclear, ProofSensorLean: Unclear}, want: RichStep},
-		{name: "a hot cell", forces: []*force{with(Lean, func(f *force) { f.rel.state, f.rel.strong, f.rel.grey = sensorVague, 0, 9 })}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: CoolDown},
+		{name: "a hot cell", forces: []*force{with(Lean, func(f *force) { f.volts.high, f.rel.state, f.rel.strong, f.rel.grey = 0.77, sensorVague, 0, 9 })}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: CoolDown},
+		{name: "one that goes higher by itself is none", forces: []*force{with(Lean, func(f *force) { f.rel.state, f.rel.strong, f.rel.grey = sensorVague, 0, 9 })}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: LeanStep},
+		{name: "trim came to its limit, and that was too little to tell the sensor by", forces: []*force{with(Lean, func(f *force) { f.own.limit, f.rel = true, release{state: sensorNotYet} })}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: FeedPropane},
 		{name: "delivery alone", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofDelivery: Unclear}, want: LongerHold},
 		{name: "the bank alone", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofBank: Unclear}, want: ForceOther},
 		{name: "nothing names a step", forces: []*force{good(Lean)}, want: LongerHold},
