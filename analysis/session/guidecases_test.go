@@ -2,6 +2,7 @@ package session
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -25,14 +26,12 @@ type shown struct {
 func (x *shown) Verdict() analysis.Verdict { return x.verdict }
 func (x *shown) Barred() (bool, bool)      { return x.barred, false }
 
-func (x *shown) prove(id analysis.ProofID, s analysis.State) {
-	for i := range x.verdict.Proofs {
-		if x.verdict.Proofs[i].ID == id {
-			x.verdict.Proofs[i].State = s
-			return
-		}
+func (x *shown) prove(id analysis.ProofID, s analysis.State, codes []string) {
+	p := analysis.Proof{ID: id, State: s}
+	for _, c := range codes {
+		p.Why = p.Why.And(reason.Code(c))
 	}
-	x.verdict.Proofs = append(x.verdict.Proofs, analysis.Proof{ID: id, State: s})
+	x.verdict.Proofs = append(slices.DeleteFunc(x.verdict.Proofs, func(p analysis.Proof) bool { return p.ID == id }), p)
 }
 
 // guided leads a guide through a script, in frames a quarter second apart, and returns its stages as they
@@ -44,7 +43,7 @@ func (x *shown) prove(id analysis.ProofID, s analysis.State) {
 //	says MARK                the technician's mark
 //	tap, skip, again         the keys; a tap makes the mark that it returns
 //	SIGNAL VALUE             a reading
-//	proof ID STATE           the verdict has come to this
+//	proof ID STATE CODE      the verdict has come to this, for a reason of that code or for none
 //	concluded CONCLUSION     and to this
 //	barred                   the car must not be tested now
 func guided(t *testing.T, setup Setup, cfg GuideConfig, script string, until time.Duration) (stages []string) {
@@ -143,7 +142,7 @@ func act(t *testing.T, g *Guide, x *shown, step scripttest.Step, write func(Fram
 	case "again":
 		g.Again()
 	case "proof":
-		x.prove(analysis.ProofID(second), analysis.State(words[2]))
+		x.prove(analysis.ProofID(second), analysis.State(words[2]), words[3:])
 	case "concluded":
 		x.verdict.Conclusion = analysis.Conclusion(second)
 	case "barred":
@@ -209,6 +208,8 @@ func TestGuideAsksForWhatIsMissing(t *testing.T) {
 			want: oneHold + "; 1m2s done"},
 		{name: "the sensor is open", script: held + "33s proof adds_fuel proven; 33s O2S11 0.1",
 			want: oneHold + "; 1m2s done"}, // it lay on one side before: it says no more the second time
+		{name: "but it was let go before there was anything to say", script: held + "33s proof adds_fuel proven; 33s proof sensor_rich unclear released_too_early; 33s O2S11 0.1",
+			want: oneHold + "; 1m2s force lean (undecided)"},
 		{name: "the loop is proven otherwise", script: held + "33s concluded loop_proven", want: oneHold + "; 1m2s done"},
 		{name: "nor with the branch left open", script: held + "33s branch_open",
 			want: oneHold + "; 33s wait (branch); 53s done (branch)"},

@@ -1,10 +1,12 @@
 package session
 
 import (
+	"slices"
 	"time"
 
 	"pushback/analysis"
 	"pushback/analysis/limits"
+	"pushback/analysis/reason"
 	"pushback/obd"
 )
 
@@ -119,6 +121,10 @@ func (g *Guide) next() {
 		if why == "" {
 			continue
 		}
+		if _, most := g.Length(); g.now-g.began+g.cfg.HoldMost+g.cfg.Answer > most {
+			g.notice.why = WhyLong
+			break
+		}
 		if rested := g.sides[s].lastEnd + restBetween; g.now < rested && g.sides[s].holds > 0 {
 			g.wait(WhyRest, rested)
 			return
@@ -142,9 +148,6 @@ const restBetween = limits.Rest
 func (g *Guide) missing(s analysis.Side) Reason {
 	x := g.sides[s]
 	if x.left || x.holds >= limits.Forces || x.asked >= limits.Forces+1 || g.engine.leftOpen && x.holds > 0 {
-		return ""
-	}
-	if _, most := g.Length(); g.now-g.began+g.cfg.HoldMost+g.cfg.Answer > most {
 		return ""
 	}
 	for _, v := range g.judge.Verdict().Banks() {
@@ -174,6 +177,7 @@ func (g *Guide) missingOf(s analysis.Side, verdict analysis.Verdict) Reason {
 		st := state(id)
 		return st != analysis.Proven && st != analysis.Failed
 	}
+	early := slices.ContainsFunc(verdict.Proofs, func(p analysis.Proof) bool { return p.ID == sensor && p.Why.Has(reason.ReleasedTooEarly) })
 	switch {
 	case verdict.Conclusion == analysis.LoopProven:
 		return ""
@@ -189,7 +193,7 @@ func (g *Guide) missingOf(s analysis.Side, verdict analysis.Verdict) Reason {
 		return "" // more it cannot show
 	case x.limit > 0:
 		return WhyShorter
-	case g.engine.quiet && !open(command):
+	case g.engine.quiet && !open(command) && !early:
 		return "" // a sensor that lies on one side by itself says no more the second time
 	case x.stood:
 		return "" // it would stand there again

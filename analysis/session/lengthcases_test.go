@@ -175,7 +175,7 @@ func TestGuideKeepsTimeForAWholeForce(t *testing.T) {
 		{name: "there is time", cfg: leanOnly, script: "0s ready; 88s begins lean; 104s ends lean; 105s sensor_answers; 106s switching_resumes", until: 150 * s,
 			want: "0s baseline; 15s force lean; 1m28s hold lean; 1m43s release lean; 1m44s answer lean; 1m50s wait (rest); 2m14s force lean (undecided)"},
 		{name: "there is none", cfg: leanOnly, script: "0s ready; 100s begins lean; 121s ends lean", until: 170 * s,
-			want: "0s baseline; 15s force lean; 1m40s hold lean; 1m55s release lean; 2m1s answer lean; 2m31s done"},
+			want: "0s baseline; 15s force lean; 1m40s hold lean; 1m55s release lean; 2m1s answer lean; 2m31s done (long)"},
 	} {
 		c.try(t)
 	}
