@@ -4,15 +4,17 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"pushback/analysis"
+	"pushback/analysis/limits"
 	"pushback/analysis/session"
 )
 
 // GuideFigures is what is asked of a guided test beside its verdict.
 type GuideFigures struct {
 	Lit, Dark int    // arcs that were proven at some time, and those of them that were not any more and nobody said so
-	Missing   bool   // some side was not held for long enough, and the verdict is open
+	Missing   bool   // some side was not held for long enough and has a proof that is open, and so is the verdict
 	Again     bool   // and the guide asked for it again, or said why it did not
 	Step      string // that the verdict names as deciding; "": it names none
 	StepRight bool   // it would decide
@@ -68,18 +70,24 @@ func (g *GuideFigures) compare(t *GuidedTrial, fault string) {
 			asked[p.Side]++
 		}
 		if p.Stage == session.StageDone || p.Stage == session.StageWait || p.Stage == session.StageReady {
-			over = p.Reason
+			if over = p.Reason; over == "" && len(p.Why) > 0 {
+				over = session.WhyNever // or not yet: it says what is not fit
+			}
 		}
 	}
+	holds := map[analysis.Side]int{}
 	for _, f := range t.Truth {
 		if f.End < 0 || f.End-f.Begin >= properHold {
 			held[analysis.Side(f.Kind)] = true
+		}
+		if f.End < 0 || f.End-f.Begin >= teaches {
+			holds[analysis.Side(f.Kind)]++
 		}
 	}
 	if asked[analysis.Lean]+asked[analysis.Rich] > 0 && !strings.HasPrefix(fault, "wide") {
 		g.Again = true
 		for _, s := range []analysis.Side{analysis.Lean, analysis.Rich} {
-			if !held[s] {
+			if !held[s] && holds[s] < limits.Forces && !allTold(t.Verdict, s) {
 				g.Missing = true
 				g.Again = g.Again && (asked[s] > 1 || over != "")
 			}
@@ -94,6 +102,20 @@ func (g *GuideFigures) compare(t *GuidedTrial, fault string) {
 		g.Step = "" // its wire was never to be held
 	}
 	g.StepRight = slices.Contains(deciding(fault, t.Style.Open, t.Style.Other != "", held), g.Step)
+}
+
+// teaches is how long a hold must last to teach the computer anything; a side must not be held more than [limits.Forces] times for so long.
+const teaches = 4 * time.Second
+
+// allTold reports whether the verdict has all that a force of the side is for: what trim did, and what the sensor said after the release.
+func allTold(v analysis.Verdict, s analysis.Side) bool {
+	of := []analysis.ProofID{analysis.ProofAddsFuel, analysis.ProofSensorRich}
+	if s == analysis.Rich {
+		of = []analysis.ProofID{analysis.ProofCutsFuel, analysis.ProofSensorLean}
+	}
+	return !slices.ContainsFunc(v.Proofs, func(p analysis.Proof) bool {
+		return slices.Contains(of, p.ID) && p.State != analysis.Proven && p.State != analysis.Failed
+	})
 }
 
 // deciding lists the steps that would settle the verdict on a car with the fault: common practice, by what is wrong with the car and what
@@ -121,7 +143,7 @@ func deciding(fault string, open, other bool, held map[analysis.Side]bool) []str
 	add(has("hot"), analysis.CoolDown)
 	add(has("leak", "stuck lean"), analysis.LeakCheck)
 	add(has("leak", "stuck", "flat", "not delivered", "sensor side"), analysis.FeedPropane)
-	add(has("stuck rich"), analysis.InduceLean)
+	add(has("stuck rich", "not delivered"), analysis.InduceLean)
 	add(has("flat", "sensor side", "open level"), analysis.CloseBranch, analysis.OpenCheck)
 	add(has("sound", "trim", "never", "crossed", "input", "computer side", "slow", "not delivered", "monitor", "stuck", "flat", "sensor side"),
 		analysis.LeanStep, analysis.RichStep, analysis.LongerHold, analysis.HandsOff, analysis.MoreReading)
