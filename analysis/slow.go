@@ -156,7 +156,7 @@ func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight
 func (l *lagging) bySize(interval, renewed float64, port portLag) (slow float64, size lagSize) {
 	full := l.hi - l.lo
 	x, n, ok := l.swings.attenuated(full)
-	if !ok || full < fullRange || x.fresh < enoughFresh || interval > seldomRead {
+	if !ok || full < fullRange || x.fresh < enoughFresh || max(x.lag, x.took) > longestLag || interval > seldomRead {
 		return 0, size
 	}
 	sound := soundLag + (port.lo+port.hi)/2

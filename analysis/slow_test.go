@@ -162,19 +162,21 @@ func TestSmallSwingsGoWithTrim(t *testing.T) {
 		name  string
 		trim  float64 // % from turn to turn
 		turns float64 // in each swing
+		half  float64 // s, each way
 		lag   float64 // s; 0: none is told
 	}{
-		{"trim turns when the sensor has crossed", 3, 1, 2.0},
-		{"it turns five times as often", 3, 5, 0.4},
-		{"it stands", 0, 1, 0},
+		{"trim turns when the sensor has crossed", 3, 1, 1.2, 2.0},
+		{"it turns five times as often", 3, 5, 1.2, 0.4},
+		{"it stands", 0, 1, 1.2, 0},
+		{"it takes longer than any sensor", 3, 1, 5, 0},
 	} {
 		k, l := newTrack(), &lagging{lo: 0.1, hi: 0.9}
 		saw := func(at, half float64) float64 { return 2*math.Abs(math.Mod(at/half, 2)-1) - 1 }
-		for i := range 3000 {
+		for i := range 6000 {
 			at := float64(i) * 0.02
-			p := recent.Reading{Lo: at, Hi: at, V: math.Round((0.45+0.06*saw(at, 1.2))/0.005) * 0.005}
+			p := recent.Reading{Lo: at, Hi: at, V: math.Round((0.45+0.06*saw(at, c.half))/0.005) * 0.005}
 			l.addVolts(p, true, &k)
-			l.addTrim(recent.Reading{Lo: at, Hi: at, V: c.trim / 2 * saw(at+0.6/c.turns, 1.2/c.turns)}, false)
+			l.addTrim(recent.Reading{Lo: at, Hi: at, V: math.Round(c.trim/2*saw(at+c.half/2/c.turns, c.half/c.turns)*1.28) / 1.28}, false)
 		}
 		w := l.weigh(2, 0.02, 0, portLag{0, 0.1})
 		if abs(w.size.lag-c.lag) > 0.15*c.lag || (w.slow >= slowLimit) != (c.lag > 1) {
