@@ -105,9 +105,7 @@ func (l *lagging) addTrim(p recent.Reading, held bool) {
 		l.strokes.broken()
 		return
 	}
-	if l.strokes.addTrim(p) {
-		l.swings.meanwhile.turns++
-	}
+	l.strokes.addTrim(p)
 	l.swings.meanwhile.add(p.V)
 }
 
@@ -146,17 +144,19 @@ func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight
 		w.side[side] = lagSide{swings: n, lo: lo, hi: x.lag + 2*read, known: true}
 	}
 	if !w.side[0].known && !w.side[1].known {
-		w.slow, w.size = l.bySize(interval, renewed, port)
+		w.slow, w.size = l.bySize(rate, interval, renewed, port)
 	}
 	return w
 }
 
 // bySize is the same of swings so small that none tells a lag by itself, on a sensor whose ends are known, since it was there by itself, as
 // after a release: as far as trim meanwhile takes a sound cell, it swings. The mixture at the cell swings less than trim by what blends it.
-func (l *lagging) bySize(interval, renewed float64, port portLag) (slow float64, size lagSize) {
+// Trim that goes by this sensor goes on for as long as a swing lasts, at the rate at which it answers a force; where it went less far, it
+// turned in between, or rested, and the swings are others.
+func (l *lagging) bySize(rate, interval, renewed float64, port portLag) (slow float64, size lagSize) {
 	full := l.hi - l.lo
 	x, n, ok := l.swings.attenuated(full)
-	if !ok || full < fullRange || x.fresh < enoughFresh || max(x.lag, x.took) > longestLag || interval > seldomRead {
+	if !ok || full < fullRange || x.fresh < enoughFresh || max(x.lag, x.took) > longestLag || interval > seldomRead || rate == 0 || rate*x.took > x.trim {
 		return 0, size
 	}
 	sound := soundLag + (port.lo+port.hi)/2

@@ -26,35 +26,23 @@ type swings struct {
 	noise             float64
 	small             [keptSmall]smallSwing // the latest that are too small to tell a lag by themselves
 	smalls            int
-	meanwhile, before stroking // what trim does in this swing, and did in the one before
+	meanwhile, before span // of trim in this swing, and in the one before: it turns when the sensor has crossed the middle, so two hold its stroke
 }
 
-// A smallSwing is how far one went, V, and how far trim then went from turn to turn, %, in how long, s, while how many different readings
-// came.
-type smallSwing struct{ size, trim, took, fresh float64 }
+// A smallSwing is how far one went, V, in how long, s, by how many different readings, and how far trim went from turn to turn, %.
+type smallSwing struct{ size, took, fresh, trim float64 }
 
-// stroking is what trim did in a swing. It turns when the sensor has crossed the middle, so two swings hold one stroke each way.
-type stroking struct {
-	turns       int
-	lo, hi      float64
-	known       bool
-	took, fresh float64 // of the swing
+// span is from where to where values went.
+type span struct {
+	lo, hi float64
+	known  bool
 }
 
-func (t *stroking) add(v float64) {
-	if !t.known {
-		t.lo, t.hi, t.known = v, v, true
+func (x *span) add(v float64) {
+	if !x.known {
+		*x = span{v, v, true}
 	}
-	t.lo, t.hi = min(t.lo, v), max(t.hi, v)
-}
-
-// with is a small swing with what trim did in it and in the one before; false: no loop cycled by it.
-func (t stroking) with(before stroking, size float64) (x smallSwing, ok bool) {
-	n := float64(t.turns + before.turns)
-	if n == 0 || !t.known || !before.known {
-		return x, false
-	}
-	return smallSwing{size, max(t.hi, before.hi) - min(t.lo, before.lo), (t.took + before.took) / n, (t.fresh + before.fresh) / n}, true
+	x.lo, x.hi = min(x.lo, v), max(x.hi, v)
 }
 
 // A swing is what one showed, s: the least lag by the middles of the readings' brackets, and its bounds.
@@ -193,20 +181,21 @@ func (s *swings) end() {
 		side = 0
 	}
 	size, fresh, took := abs(s.extreme.p.V-s.from.V), float64(s.fresh), s.extreme.first.T()-s.from.T()
-	s.meanwhile.took, s.meanwhile.fresh = took, fresh
 	crosses := (s.extreme.p.V > limits.SwitchPoint) != (s.from.V > limits.SwitchPoint)
 	if size < leastSwing && crosses { // else no loop cycles by it
-		if x, ok := s.meanwhile.with(s.before, size); ok {
-			s.small[s.smalls%keptSmall] = x
-			s.smalls++
+		stroke := 0.0
+		if s.meanwhile.known && s.before.known {
+			stroke = max(s.meanwhile.hi, s.before.hi) - min(s.meanwhile.lo, s.before.lo)
 		}
+		s.small[s.smalls%keptSmall] = smallSwing{size, took, fresh, stroke}
+		s.smalls++
 	} else if size >= leastSwing && s.least.hi > 0 {
 		s.least.fresh, s.least.took = fresh, took
 		s.lag[side][s.n[side]%keptSwings] = s.least
 		s.n[side]++
 	}
 	s.least = swing{}
-	s.before, s.meanwhile = s.meanwhile, stroking{}
+	s.before, s.meanwhile = s.meanwhile, span{}
 }
 
 // broken says that what was read so far does not go on: the wire is held, or nothing was read.
@@ -278,11 +267,10 @@ const keptStrokes = 32
 // leastStroke is what trim goes from turn to turn at the least, two counts but for half of one, %.
 const leastStroke = 1.5 * trimCount
 
-// addTrim takes a reading of short-term trim; it reports whether that tells that it has turned.
-func (g *strokes) addTrim(p recent.Reading) (turned bool) {
+func (g *strokes) addTrim(p recent.Reading) {
 	if g.n > 0 && g.seen[g.n-1].p.V == p.V {
 		g.seen[g.n-1].p = p
-		return false
+		return
 	}
 	sign := 1.0
 	if !g.up {
@@ -298,14 +286,12 @@ func (g *strokes) addTrim(p recent.Reading) (turned bool) {
 		g.end(sign)
 		g.n = copy(g.seen[:], g.seen[g.extreme:g.n])
 		g.up, g.extreme = !g.up, g.n
-		turned = true
 	}
 	if g.n == len(g.seen) { // a force, or a loop that drifts: its middle is none
 		g.n, g.extreme = 0, 0
 	}
 	g.seen[g.n] = freshRead{p, p}
 	g.n++
-	return turned
 }
 
 func (g *strokes) end(sign float64) {
