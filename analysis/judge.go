@@ -143,10 +143,14 @@ func (c *assessment) bankProof() Proof {
 				evidence("held_v", fo.otherLevel)}
 		}
 	}
+	// Were the plugs exchanged, each hold would show on the other bank: where one showed on neither, the wrong wire was taken once.
+	onNeither := slices.ContainsFunc(c.w.follow[:], func(fo markOutcome) bool { return fo.no && !fo.other })
 	for _, f := range c.forces {
 		switch {
 		case f.bank != c.w.bank && heldHere:
 			// That its own trim moved, or not, tells nothing of this bank.
+		case f.bank != c.w.bank && onNeither:
+			p.State, p.Why = Unclear, reason.OtherReadingFollowed.Of(c.w.bank, f.bank).And(reason.AnotherUnfollowed)
 		case f.emittedOther && f.own.state != answered:
 			return Proof{ProofBank, Failed, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}

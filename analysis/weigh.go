@@ -260,10 +260,15 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 		}
 	}
 	n := len(w.forces)
-	if n == 0 || s.track != &w.volts {
+	if n == 0 || w.forces[n-1].bank != w.bankOf(s.track) {
 		return math.Inf(-1)
 	}
 	f := w.forces[n-1]
+	made, rate, b := f.rel.trimMade, f.own.rate, f.volts
+	if f.bank != w.bank {
+		made, rate = f.other.moved(), f.other.rate
+		b, _ = w.baseBefore(s.track, f.begin)
+	}
 	late := s.first.T() > f.endHi+max(2, 3*s.track.interval)
 	if f.ended && (f.letGo != "" || f.opened) && w.trim.standing(s.first.T()) >= 3 {
 		// The computer has let go and does not steer: the sensor lies where the mixture does. What comes later has a cause of its own.
@@ -276,20 +281,20 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 	if !f.ended || late {
 		return math.Inf(-1)
 	}
-	if s.side == f.side || f.rel.trimMade < minAnswer && f.own.n >= 3 {
+	if s.side == f.side || made < minAnswer && f.own.n >= 3 {
 		// There is nothing to say, or a sensor that does not say it: it goes back to where it lies by itself.
 		stuck := 0.3
-		if b := f.volts; b.switching() || b.known() && b.stays(s.side.Opposite()).longest >= 0.8*b.seconds {
+		if b.switching() || b.known() && b.stays(s.side.Opposite()).longest >= 0.8*b.seconds {
 			stuck = 0.02
 		}
 		return math.Log(stuck / (1 + math.Pow(secs/30, 2)))
 	}
-	if b := f.volts; b.known() && !b.switching() && b.stays(s.side).longest >= 0.8*b.seconds {
+	if b.known() && !b.switching() && b.stays(s.side).longest >= 0.8*b.seconds {
 		return math.Log(0.97) // it lay there by itself before that force
 	}
 	back := 5.0
-	if f.own.rate > 0 {
-		back += 2 * max(0, f.rel.trimMade) / f.own.rate
+	if rate > 0 {
+		back += 2 * max(0, made) / rate
 	} else {
 		back += 10
 	}
