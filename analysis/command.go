@@ -63,11 +63,12 @@ func (c *assessment) silentOn(side Side) bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == side && f.own.state == silent })
 }
 
-// rested reports whether trim was silent in a force though it had steered before it, or had gone against the force and come
-// back: then it may have rested in others too.
+// rested reports whether trim was silent in a force though it had steered before it, or had gone against the force, farther than it hunts,
+// and come back: then it may have rested in others too.
 func (c *assessment) rested() bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool {
-		return f.own.state == silent && (f.steeredBefore() || f.own.top-f.own.start >= 2*minAnswer)
+		return f.own.state == silent && (f.steeredBefore() || f.own.top-f.own.start >= 2*minAnswer ||
+			f.own.base.known() && f.own.top-max(f.own.start, f.own.ceiling()) >= 2*trimCount-roundoff)
 	})
 }
 

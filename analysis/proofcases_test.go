@@ -391,6 +391,33 @@ func TestProofsOfSeveralForces(t *testing.T) {
 	}
 }
 
+// A force in which trim went farther than it hunts and came back was no silence of a computer that cannot: it rested, or the sensor was let go.
+func TestGoneAndComeBack(t *testing.T) {
+	for top, want := range map[float64]State{1.6: Failed, 3.2: Unclear} { // it hunts up to 1.6 %
+		f := with(Rich, quietTrim(40), idle, func(f *force) {
+			f.own.base.low, f.own.base.high, f.own.top, f.own.peak, f.own.steadyAt = -1.6, 1.6, top, top, f.begin+5
+		})
+		if got := judged(ByWire, f).command(Rich); got.State != want {
+			t.Errorf("to %.1f %%: %s, %v", top, got.State, got.Why)
+		}
+	}
+}
+
+// What showed on the other bank's reading is crossed plugs, unless another hold showed on neither: then the wrong wire was taken once.
+func TestShownOnNeitherBank(t *testing.T) {
+	for _, c := range []struct {
+		follow markOutcome
+		want   State
+	}{{markOutcome{}, Failed}, {markOutcome{no: true}, Unclear}, {markOutcome{no: true, other: true}, Failed}} {
+		a := judged(ByWire, with(Rich, quietTrim(15), func(f *force) { f.bank, f.seen, f.emittedOther = 2, true, true }))
+		a.w.bank, a.w.other = 1, 2
+		a.w.follow[sideIndex(Lean)] = c.follow
+		if got := a.bankProof(); got.State != c.want {
+			t.Errorf("%+v: %s, %v", c.follow, got.State, got.Why)
+		}
+	}
+}
+
 // A force that trim answered up to its middle does not speak against another in which it stopped there, in whatever order; one in which it
 // went beyond does.
 func TestUpToItsMiddle(t *testing.T) {
