@@ -8,6 +8,7 @@ import (
 	"iter"
 	"math"
 	"slices"
+	"sync"
 
 	"pushback/analysis/limits"
 	"pushback/analysis/series"
@@ -208,11 +209,17 @@ func (c *Collector) Bands(forced []Span) []SpeedBand {
 		}
 		last = r.at
 	}
-	var out []SpeedBand
+	measured := make([]SpeedBand, len(bands))
+	var work sync.WaitGroup // hours of readings take a while
 	for k, b := range bands {
 		found[k].end(c.readings.Len())
-		if m := c.measure(b.name, found[k].all); m.Readings > 0 {
-			out = append(out, m)
+		work.Go(func() { measured[k] = c.measure(b.name, found[k].all) })
+	}
+	work.Wait()
+	var out []SpeedBand
+	for _, b := range measured {
+		if b.Readings > 0 {
+			out = append(out, b)
 		}
 	}
 	return out
