@@ -1,8 +1,6 @@
 package analysis
 
 import (
-	"math"
-
 	"pushback/analysis/limits"
 	"pushback/analysis/recent"
 	"pushback/analysis/stats"
@@ -100,7 +98,8 @@ func sideOf(v float64) Side {
 type voltsBase struct {
 	n          int
 	seconds    float64 // from the first to the last reading
-	interval   float64 // median time between readings, s
+	from, to   float64 // s, when they were read
+	interval   float64 // median time between readings, s; 0: not asked for, see [Watcher.spaced]
 	low        float64 // V: 1 reading in 100 is below
 	high       float64 // V: 1 reading in 100 is above
 	lean, rich stays
@@ -219,8 +218,8 @@ func (s stays) lasting(p float64) float64 {
 
 // voltsBaseline looks at the readings in [from, to].
 func (w *Watcher) voltsBaseline(s *recent.Series, from, to float64) voltsBase {
-	b := voltsBase{}
-	values, gaps := w.scratchA[:0], w.scratchB[:0]
+	b := voltsBase{from: from, to: to}
+	values := w.scratchA[:0]
 	lean, rich := w.scratchC[:0], w.scratchD[:0]
 	var side Side
 	var since, lastOn float64
@@ -239,9 +238,7 @@ func (w *Watcher) voltsBaseline(s *recent.Series, from, to float64) voltsBase {
 		if p.T() > to {
 			break
 		}
-		if b.n > 0 {
-			gaps = append(gaps, p.T()-prev.T())
-		} else {
+		if b.n == 0 {
 			b.seconds = -p.T()
 		}
 		b.n++
@@ -268,13 +265,22 @@ func (w *Watcher) voltsBaseline(s *recent.Series, from, to float64) voltsBase {
 	endDwell(lastOn)
 	b.seconds += prev.T()
 	b.shareRich = float64(nRich) / float64(b.n)
-	b.interval = stats.Quantile(gaps, 0.5)
-	if math.IsNaN(b.interval) {
-		b.interval = 0
-	}
 	b.low, b.high = stats.Quantile(values, 0.01), stats.Quantile(values, 0.99)
 	b.lean, b.rich = staysOf(lean), staysOf(rich)
-	w.scratchA, w.scratchB, w.scratchC, w.scratchD = values, gaps, lean, rich
+	w.scratchA, w.scratchC, w.scratchD = values, lean, rich
+	return b
+}
+
+// spaced works out how far apart the watched sensor's readings of b lay, which only a force asks for.
+func (w *Watcher) spaced(b voltsBase) voltsBase {
+	v := &w.volts.volts
+	gaps := w.scratchB[:0]
+	for i := v.From(b.from) + 1; i < v.Len() && v.At(i).T() <= b.to; i++ {
+		gaps = append(gaps, v.At(i).T()-v.At(i-1).T())
+	}
+	if w.scratchB = gaps; b.interval == 0 && len(gaps) > 0 {
+		b.interval = stats.Quantile(gaps, 0.5)
+	}
 	return b
 }
 

@@ -22,7 +22,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	if k == &w.otherVolts {
 		f.bank = w.other
 	}
-	f.volts = volts
+	f.volts = w.spaced(volts)
 	own, other := w.noises(h.hi-1e-6, volts.halfPeriod())
 	f.own.begin(h.side, h.lo, h.hi, base, own)
 	f.own.mayTurn = w.cfg.By == ByMixture
