@@ -64,7 +64,8 @@ const (
 
 // Of the scale.
 const (
-	Scale                Code = "scale" // %, %, %
+	Scale                Code = "scale"         // %, %, %
+	ScaleBetween         Code = "scale_between" // %, %: its middle says little
 	WhileRearFollowed    Code = "while_rear_followed"
 	NeitherSoundNorWrong Code = "neither_sound_nor_wrong"
 	HalfOfWhat           Code = "half_of_what" // %

@@ -14,6 +14,7 @@ const (
 	gainHalf            = 0.6
 	gainNone            = 0.15
 	gainHalved          = 0.50 // what the interval of fuel that was delivered leaves out
+	gainTold            = 0.25 // half of an interval up to which its middle is told
 	gainSkewed          = 0.30 // below which a fit tells no lag
 	gainOpen            = 0.20 // what the interval of a sound one leaves out: half of a sensor is told from it by its middle, not by its end
 	gainSure            = 0.90 // and that of a skewed one
@@ -320,6 +321,9 @@ func (r *ring) scale() {
 			"lag_s", lag, "lag_low_s", max(leastTau, lagLow-mixes-r.refreshed(f)/2), "lag_high_s", lagHigh, "fed_pct", 100*f.fit.P, "ramp_s", f.fit.On)
 	}
 	scale := reason.Scale.Of(g, low, high)
+	if high-low > 2*gainTold {
+		scale = reason.ScaleBetween.Of(low, high)
+	}
 	switch rear, seen := r.rearProves(); {
 	case g >= gainSound && g <= gainMost && low > gainOpen:
 		r.say(analysis.ProofScale, analysis.Proven, scale, ev...)

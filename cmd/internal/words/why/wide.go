@@ -51,6 +51,7 @@ var wide = sentences{
 	reason.EndUnwatched:         {text: "not watched for long enough after the end"},
 	reason.NotBack:              {text: limits.RecoveryText + " after it was let go the ratio or trim was not yet back where it had been"},
 	reason.Scale:                {text: "1 %% of fuel shows as %.2f %% of ratio (%.2f to %.2f)"},
+	reason.ScaleBetween:         {text: "1 %% of fuel shows as between %.1f and %.1f %% of ratio"},
 	reason.WhileRearFollowed:    {text: ", while the sensor behind the catalyst followed"},
 	reason.NeitherSoundNorWrong: {text: ": neither sound nor plainly wrong"},
 	reason.HalfOfWhat:           {text: "1 %% of fuel shows as %.2f %% of ratio: the sensor shows too little, or too little fuel is delivered"},
