@@ -26,7 +26,8 @@ const (
 	StayedDeadBank    Code = "stayed_dead_bank" // side, for s, ratio
 	SlowLag           Code = "slow_lag"         // s, s, s
 	LagOpen           Code = "lag_open"         // s, s
-	QuickFlank        Code = "quick_flank"      // side
+	LagOdds           Code = "lag_odds"         // log odds, towards rich, towards lean
+	SlowOneWay        Code = "slow_one_way"     // side
 	SensorShowsNot    Code = "sensor_shows_not"
 )
 

@@ -2,7 +2,6 @@ package wide
 
 import (
 	"pushback/analysis"
-	"pushback/analysis/recent"
 	"pushback/decode"
 )
 
@@ -41,56 +40,6 @@ func (w *Watcher) measure(f *force) {
 		}
 	}
 	f.made = m
-	rich := f.side == analysis.Rich
-	f.fast[rich] = f.fast[rich] || w.steep(f.begin, f.sign)
-	if f.ended() {
-		f.fast[!rich] = f.fast[!rich] || w.steep(f.end, -f.sign)
-	}
-}
-
-// Within steepIn seconds a sensor with a lag of 0.5 s shows 45 % of a step at the most (1 − exp(−0.3/0.5)), a healthy one 95 %.
-const (
-	steepIn    = 0.3
-	steepShare = 0.55
-)
-
-// steep reports whether the flank at t towards sign has more than such a share of its step in that time.
-func (w *Watcher) steep(t, sign float64) bool {
-	s := &w.own.lambda
-	phi := func(r recent.Reading) float64 { return sign * (1/r.V - 1) }
-	before, n := 0.0, 0.0
-	for i := s.From(t - 2.5); i < s.Len() && s.At(i).T() < t-0.7; i++ {
-		before, n = before+phi(s.At(i)), n+1
-	}
-	if n < 2 {
-		return false
-	}
-	before /= n
-	most := 0.0
-	for i := s.From(t - 0.7); i < s.Len() && s.At(i).T() < t+3; i++ {
-		most = max(most, phi(s.At(i))-before)
-	}
-	// What noise and a sway do in as long a time by themselves makes no flank.
-	own := jumps(s, phi, t-15, t-2.5)
-	return most-own >= 0.02 && jumps(s, phi, t-0.7, t+3)-own >= steepShare*(most-own)
-}
-
-// jumps is how far the readings in [from, to] rise within steepIn at the most: two in a row, so that one that is off does not make a
-// step; one that is told again is no second.
-func jumps(s *recent.Series, phi func(recent.Reading) float64, from, to float64) (most float64) {
-	for i := s.From(from); i < s.Len() && s.At(i).T() < to; i++ {
-		r := s.At(i)
-		for k := i + 1; k < s.Len() && s.At(k).Hi-r.Lo <= steepIn; k++ {
-			next := k + 1
-			for next < s.Len() && s.At(next).V == s.At(k).V && s.At(next).T()-s.At(k).T() < staleFor {
-				next++
-			}
-			if next < s.Len() {
-				most = max(most, min(phi(s.At(k)), phi(s.At(next)))-phi(r))
-			}
-		}
-	}
-	return most
 }
 
 // movedAt is how far commanded fuel had gone against the force at t, a fraction.

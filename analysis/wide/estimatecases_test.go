@@ -30,56 +30,6 @@ func reads(t *testing.T, scripts ...string) *Watcher {
 	return w
 }
 
-// A flank is steep where a sensor with a lag of 0.5 s could not have made it: of a step it shows 1 − exp(−t/τ), 95 % in 0.3 s at a
-// lag of 0.1 s, which is a healthy one (50 to 100 ms by makers' data), and 45 % at 0.5 s.
-func TestSteep(t *testing.T) {
-	for _, c := range []struct {
-		name      string
-		lag, step float64 // s; what the mixture does, a fraction
-		every     float64 // s between readings
-		over      float64 // s: the mixture itself comes in a ramp
-		wild      bool    // one reading in the rest is off by as much
-		begin     float64 // s, of the readings
-		want      bool
-	}{
-		{"healthy", 0.1, 0.07, 0.1, 0, false, 10, true},
-		{"healthy, five readings a second", 0.07, 0.07, 0.2, 0, false, 10, true},
-		{"three a second show no 0.3 s", 0.07, 0.07, 0.33, 0, false, 10, false},
-		{"lag of 0.5 s", 0.5, 0.07, 0.095, 0, false, 10, false},
-		{"lag of 0.8 s", 0.8, 0.07, 0.1, 0, false, 10, false},
-		{"gas that comes slowly", 0.1, 0.07, 0.1, 2, false, 10, false},
-		{"a small step", 0.1, 0.018, 0.1, 0, false, 10, false},
-		{"a step of 2 %", 0.1, 0.022, 0.1, 0, false, 10, true},
-		{"one reading that is off is no step", 0.5, 0.03, 0.1, 0, true, 10, false},
-		{"nothing read before", 0.1, 0.07, 0.1, 0, false, 19.3, false},
-	} {
-		for _, sign := range []float64{1, -1} {
-			w := reads(t)
-			n := 0
-			for at := c.begin; at < 24; at += c.every {
-				x := 0.0
-				if at > 20 {
-					x = 1 - math.Exp(-(at-20)/c.lag)
-					if c.over > 0 {
-						x = min((at-20)/c.over, 1)
-					}
-				}
-				phi := sign * c.step * x
-				if n++; c.wild && at > 19.4 && at < 19.4+c.every {
-					phi += sign * c.step
-				}
-				w.own.lambda.Add(recent.Reading{Lo: at, Hi: at, V: 1 / (1 + phi)})
-			}
-			if got := w.steep(20, sign); got != c.want {
-				t.Errorf("%s, towards %+g: steep %v", c.name, sign, got)
-			}
-			if w.steep(20, -sign) {
-				t.Errorf("%s, towards %+g: steep the other way", c.name, sign)
-			}
-		}
-	}
-}
-
 // What the computer learns goes from short-term trim into long-term trim in one moment: that is where short-term trim steps the other
 // way, though long-term trim is read some seconds later. Without such a step it is half way between the readings.
 func TestLearned(t *testing.T) {
@@ -170,7 +120,6 @@ func TestMeasure(t *testing.T) {
 		if f.sign = sign; sign < 0 {
 			f = good(analysis.Lean)
 		}
-		f.fast = map[bool]bool{}
 		w.measure(&f)
 		for _, v := range []struct {
 			name      string

@@ -23,7 +23,6 @@ type force struct {
 	openedAt float64
 	trimAnswer
 	absence
-	fast      map[bool]bool    // a flank towards rich (true) or lean was steeper than a slow sensor can show
 	says      map[bool]float64 // when the sensor reported rich (true) or lean (false), s
 	recovered float64          // when the loop had come back, s; 0: it has not
 	fits
@@ -264,7 +263,7 @@ func (w *Watcher) lookForOnset(p recent.Reading) {
 	if n = len(w.forces); n >= maxForces {
 		return
 	}
-	f := force{side: side, sign: 1, size: math.Abs(d), says: map[bool]float64{}, fast: map[bool]bool{}, rearSays: map[bool]bool{}}
+	f := force{side: side, sign: 1, size: math.Abs(d), says: map[bool]float64{}, rearSays: map[bool]bool{}}
 	if d < 0 {
 		f.sign = -1
 	}

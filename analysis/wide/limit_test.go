@@ -67,12 +67,12 @@ func TestSwingingTarget(t *testing.T) {
 	}
 }
 
-// What lag the forces leave open is said, and which way a flank was too quick for a slow sensor.
+// What lag the forces leave open is said, and how likely a slow sensor is, each way.
 func TestLagIsSaid(t *testing.T) {
 	w := New(analysis.Config{By: analysis.ByMixture})
 	w.now = 100
 	f := good(analysis.Rich)
-	f.fit.Tau, f.fit.TauLow, f.fit.TauHigh, f.fast = 0.2, 0.05, 0.8, map[bool]bool{true: true}
+	f.fit.Tau, f.fit.TauLow, f.fit.TauHigh, f.fit.Lags = 0.2, 0.05, 0.8, lagsLike(0.9, 0.1, 1)
 	w.forces = []force{f}
 	said := map[reason.Code][]any{}
 	for _, r := range w.Reasons() {
@@ -81,7 +81,7 @@ func TestLagIsSaid(t *testing.T) {
 	if v := said[reason.LagOpen]; len(v) != 2 || math.Abs(v[0].(float64)-0.05) > 0.01 || math.Abs(v[1].(float64)-0.8) > 0.01 {
 		t.Errorf("lag left open: %v", v)
 	}
-	if v := said[reason.QuickFlank]; len(v) != 1 || v[0] != analysis.Rich {
-		t.Errorf("quick flank: %v", v)
+	if v := said[reason.LagOdds]; len(v) != 3 || v[0].(float64) < 1 || v[1].(float64) > -1 || v[2].(float64) < 1 {
+		t.Errorf("odds: %v", v)
 	}
 }

@@ -24,6 +24,7 @@ type Estimate struct {
 	Fall
 	Hue
 	Swung
+	Lags   FlankLik
 	Noise  float64 // standard deviation of what is left, a fraction
 	N      int
 	LogLik float64 // but for a constant
@@ -126,6 +127,7 @@ func (f *fitter) fit(best point, brief bool) Estimate {
 	e.DelayLow, e.DelayHigh, e.TauLow, e.TauHigh = e.Delay, e.Delay, e.Tau, e.Tau
 	if !brief {
 		f.profiles(best, &e)
+		e.Lags = f.flankLik(best)
 	}
 	whole := best.g
 	e.LogLik = f.logLik(best.rss) - f.costs(len(f.raw))
@@ -190,6 +192,7 @@ type fitter struct {
 
 	whitening
 	sway
+	flank    flanks
 	fixed    bool // g is held
 	unforced bool // nothing is fed
 	fixedG   float64
@@ -353,8 +356,12 @@ func (f *fitter) at(v [params]float64) point {
 	x := point{v: v}
 	s, tau := x.shape(), math.Exp(v[atTau])
 	f.lag(tau)
-	for i, t := range f.t {
-		f.uc[i], f.s[i] = f.command(t-v[atDelay]), f.seen(&s, t, tau)
+	if f.flank.of != nil {
+		f.lagApart(v)
+	} else {
+		for i, t := range f.t {
+			f.uc[i], f.s[i] = f.command(t-v[atDelay]), f.seen(&s, t, tau)
+		}
 	}
 	if f.unforced {
 		clear(f.s)
@@ -366,10 +373,13 @@ func (f *fitter) at(v [params]float64) point {
 }
 
 // command is what was commanded at t, lagged.
-func (f *fitter) command(t float64) float64 {
+func (f *fitter) command(t float64) float64 { return f.between(f.lagged, t) }
+
+// between is the value at t of what has one at each point of u.
+func (f *fitter) between(of []float64, t float64) float64 {
 	k := (t - f.from) / fineStep
-	j := min(max(int(k), 0), len(f.lagged)-2)
-	return f.lagged[j] + float64((k-float64(j))*(f.lagged[j+1]-f.lagged[j]))
+	j := min(max(int(k), 0), len(of)-2)
+	return of[j] + float64((k-float64(j))*(of[j+1]-of[j]))
 }
 
 // Columns of the linear part; those of a sway follow, and the command's is the last.

@@ -22,11 +22,18 @@ func good(side analysis.Side) force {
 	}
 	f.answered, f.answerAt, f.after = true, 20.6, [3]float64{0.5, 0.3, 0.7}
 	f.says = map[bool]float64{rich: 20.3, !rich: 35.5}
-	f.fast = map[bool]bool{true: true, false: true}
 	f.recovered, f.fitted = 40, true
 	f.fit = Estimate{G: 1, GLow: 0.9, GHigh: 1.1, Delay: 0.35, DelayLow: 0.3, DelayHigh: 0.4, Tau: 0.1, TauLow: 0.02, TauHigh: 0.2, P: 0.07 * f.sign}
 	f.made = made{end: 0.065, came: 0.06, off: 0.005, over: 0.06}
 	return f
+}
+
+// lagsLike is the likelihood of flanks with such lags, s, the more the sharper.
+func lagsLike(lean, rich, sharp float64) (lik FlankLik) {
+	for k, lags := range flankLags {
+		lik[k] = -overstates * sharp * (math.Pow(math.Log(lags[0]/lean), 2) + math.Pow(math.Log(lags[1]/rich), 2))
+	}
+	return lik
 }
 
 // ringOf is the ring of forces, each made by a change of a good one.
@@ -138,7 +145,9 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		return func(f *force) { f.fit.G, f.fit.GLow, f.fit.GHigh = g, g-half, g+half }
 	}
 	rear := func(f *force) { f.rearRead, f.rearSays = true, map[bool]bool{f.side == analysis.Lean: true} }
-	slow := func(f *force) { f.fast, f.fit.Tau, f.fit.TauLow, f.fit.TauHigh = nil, 0.7, 0.5, 0.9 }
+	slow := func(lean, rich, sharp float64) func(*force) {
+		return func(f *force) { f.fit.Lags = lagsLike(lean, rich, sharp) }
+	}
 	for _, c := range []struct {
 		name   string
 		forces []force
@@ -163,13 +172,14 @@ func TestProofsOfSeveralForces(t *testing.T) {
 			changed(analysis.Rich, gain(2, 0.1), func(f *force) { f.made.end = 0.03 }), changed(analysis.Lean, gain(2, 0.1), func(f *force) { f.made.end = 0.03 })},
 			analysis.ProofScale, unclear, ""},
 		{"forces that differ make no scale sure", []force{changed(analysis.Rich, gain(1.0, 0.05)), changed(analysis.Lean, gain(2.2, 0.05))}, analysis.ProofScale, unclear, ""},
-		{"slow, both forces say so", []force{changed(analysis.Rich, slow), changed(analysis.Lean, slow)}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
-		{"slow by one force, clearly", []force{changed(analysis.Rich, slow, func(f *force) { f.fit.TauLow = 0.6 })}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
-		{"slow by one force, not clearly", []force{changed(analysis.Rich, slow, func(f *force) { f.fit.TauLow = 0.2 })}, analysis.ProofSensorRich, proven, analysis.LoopProven},
-		{"slow by a fit of something else", []force{changed(analysis.Rich, slow, gain(2.05, 0.3))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
-		{"slow by one, quick by the other", []force{changed(analysis.Rich, slow), good(analysis.Lean)}, analysis.ProofSensorRich, proven, analysis.LoopProven},
-		{"slow by its fit, with quick flanks both ways", []force{changed(analysis.Rich, slow), changed(analysis.Lean, slow, func(f *force) { f.fast = map[bool]bool{true: true, false: true} })},
-			analysis.ProofSensorRich, proven, analysis.LoopProven},
+		{"slow, both forces say so", []force{changed(analysis.Rich, slow(0.9, 0.9, 1)), changed(analysis.Lean, slow(0.9, 0.9, 1))}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
+		{"slow by one force, clearly", []force{changed(analysis.Rich, slow(0.9, 0.9, 3))}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
+		{"slow by one force, not clearly", []force{changed(analysis.Rich, slow(0.9, 0.9, 1))}, analysis.ProofSensorRich, proven, analysis.LoopProven},
+		{"slow towards rich alone", []force{changed(analysis.Rich, slow(0.1, 0.9, 3))}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
+		{"slow towards lean alone", []force{changed(analysis.Rich, slow(0.9, 0.1, 3))}, analysis.ProofSensorRich, proven, analysis.SensorSlow},
+		{"slow by a fit of something else", []force{changed(analysis.Rich, slow(0.9, 0.9, 3), gain(2.05, 0.3))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
+		{"slow by one, quick by the other", []force{changed(analysis.Rich, slow(0.9, 0.9, 1)), changed(analysis.Lean, slow(0.1, 0.1, 1))}, analysis.ProofSensorRich, proven, analysis.LoopProven},
+		{"quick", []force{changed(analysis.Rich, slow(0.1, 0.1, 3)), changed(analysis.Lean, slow(0.1, 0.1, 3))}, analysis.ProofSensorRich, proven, analysis.LoopProven},
 		{"one force that shows all", []force{good(analysis.Rich)}, analysis.ProofRecovery, proven, analysis.LoopProven},
 		{"one side, the other open", []force{changed(analysis.Rich, func(f *force) { f.made.came = 0; delete(f.says, false) })}, analysis.ProofCutsFuel, proven, analysis.PartlyProven},
 		{"a fit of something else is no missing fuel", []force{changed(analysis.Rich, gain(-1.4, 0.4), func(f *force) { f.made.end, f.made.off, f.made.over, f.fit.P = 0.12, 0.07, 0, -0.1 })},

@@ -21,12 +21,8 @@ const (
 	gainOdd             = 1.6  // above which what was fitted is something else, for a lag
 )
 
-// slowFrom is the least lower end of the lag, above what the computer's own refresh explains, of a slow sensor, s; a
-// healthy one is 0.05 to 0.10 s; and where one force alone tells it.
-const (
-	slowFrom  = 0.25
-	slowAlone = 0.35
-)
+// slowFrom is how far the lag of a slow sensor lies above what the computer's own refresh explains at the least, s; a healthy one is 0.05 to 0.10 s.
+const slowFrom = 0.25
 
 // mixes is what the exhaust may smear the mixture by itself, s: it reads as lag (common practice, no source).
 const mixes = 0.1
@@ -387,40 +383,38 @@ func (r *ring) banks() {
 	}
 }
 
-// lag decides whether the sensor is slow: the forces together say so, and one side at least has never shown a flank that a
-// slow sensor cannot show. What is fed has a slow flank of its own, so one force alone must say it more clearly.
+// lag decides whether the sensor is slow, both ways or one.
 func (r *ring) lag() {
-	all, last, fast := r.lags()
-	if last == nil || fast[true] && fast[false] {
+	all, last := r.lags()
+	if last == nil {
 		return
 	}
-	tau, low, high := lagging(all)
-	least := slowFrom
-	if len(all) < 2 {
-		least = slowAlone
-	}
-	if low-r.refreshed(last) < least {
+	x := slowBy(all, r.refreshed(last))
+	if x.odds < slowOdds {
 		return
 	}
 	r.slow = true
-	for _, rich := range []bool{true, false} {
-		if p := r.by[sensorProof(rich)]; p.State == analysis.Proven && !fast[rich] {
-			p.Why = p.Why.And(reason.SlowLag, tau, low, high)
-			p.Evidence["lag_s"] = math.Round(tau*1000) / 1000
+	for way, rich := range []bool{false, true} {
+		p := r.by[sensorProof(rich)]
+		if p.State != analysis.Proven || x.way[way] <= 0 && x.way[way] < x.way[1-way] {
+			continue
 		}
+		p.Why = p.Why.And(reason.SlowLag, x.tau, x.low, x.high)
+		if x.way[1-way] <= -slowOdds/2 {
+			p.Why = p.Why.And(reason.SlowOneWay, sideWord(!rich))
+		}
+		p.Evidence["lag_s"] = math.Round(x.tau*1000) / 1000
 	}
 }
 
-// lags are the fits that tell a lag, the last force of them, and on which sides a flank was quicker than a slow sensor can show.
-func (r *ring) lags() (all []Estimate, last *force, fast map[bool]bool) {
-	fast = map[bool]bool{}
+// lags are the fits that tell a lag, and the last force of them.
+func (r *ring) lags() (all []Estimate, last *force) {
 	for _, f := range r.forces {
-		fast[true], fast[false] = fast[true] || f.fast[true], fast[false] || f.fast[false]
 		if f.fitted && !f.broken && f.ended() && f.fit.G >= gainSkewed && f.fit.G <= gainOdd && f.plain() && f.made.end >= 0.02 {
 			all, last = append(all, f.fit), f
 		}
 	}
-	return all, last, fast
+	return all, last
 }
 
 // refreshed is how old what is told of the ratio about a force may be, s: it reads as lag too.

@@ -31,14 +31,12 @@ func (w *Watcher) Reasons() []reason.Reason {
 			add(reason.Beside, f.beside.G, f.beside.GLow, f.beside.GHigh, 100*f.beside.P)
 		}
 	}
-	if all, last, fast := w.newRing().lags(); last != nil {
+	r := w.newRing()
+	if all, last := r.lags(); last != nil {
 		_, low, high := lagging(all)
+		x := slowBy(all, r.refreshed(last))
 		add(reason.LagOpen, low, high)
-		for _, rich := range []bool{true, false} {
-			if fast[rich] {
-				add(reason.QuickFlank, sideWord(rich))
-			}
-		}
+		add(reason.LagOdds, x.odds, x.way[1], x.way[0])
 	}
 	for i := range w.cuts.all {
 		c := &w.cuts.all[i]

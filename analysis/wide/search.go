@@ -130,8 +130,11 @@ func solve(a *[rows][rows]float64, b [rows]float64, n int) (d [rows]float64) {
 }
 
 // likely is how much twice the logarithm of the likelihood may lose within an interval: χ² of one degree at 95 %, times what makes
-// the intervals hold on simulated cars, whose engines wander, draw purge and wet their walls as the model does not.
-const likely = 3.841459 * 3
+// the intervals hold on simulated cars, whose engines wander, draw purge and wet their walls as the model does not: overstates.
+const (
+	likely     = 3.841459 * overstates
+	overstates = 3
+)
 
 // over is how far a point lies outside an interval about the best one.
 func (f *fitter) over(x, best point) float64 {

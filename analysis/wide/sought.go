@@ -52,7 +52,7 @@ func (w *Watcher) found(m *told, e *Estimate, sign float64) {
 	m.used = true
 	w.dropUnsaid()
 	w.forces = append(w.forces, force{side: m.side, sign: sign, size: abs(e.P), marked: true, begun: true, seen: true,
-		says: map[bool]float64{}, fast: map[bool]bool{}, rearSays: map[bool]bool{}, span: span{begin: e.Begin, lo: e.Begin - 0.5, hi: e.Begin + 0.5}})
+		says: map[bool]float64{}, rearSays: map[bool]bool{}, span: span{begin: e.Begin, lo: e.Begin - 0.5, hi: e.Begin + 0.5}})
 	f := &w.forces[len(w.forces)-1]
 	w.restOf(f, e.Begin-1)
 	w.tell(f, analysis.Event{T: f.begin, Name: analysis.ForceBegins, Side: f.side})

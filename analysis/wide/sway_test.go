@@ -84,32 +84,6 @@ func TestSaidBehindASway(t *testing.T) {
 	}
 }
 
-// A sensor of 0.9 s that is told ten times a second, each reading twice, beside a target that sways by 1.5 % each way: neither the sway's own jumps nor a
-// reading that comes again make its flank a quick one.
-func TestSwayIsNoQuickFlank(t *testing.T) {
-	for _, c := range []struct {
-		lag, sway float64
-		want      bool
-	}{{0.9, 0.015, false}, {0.08, 0.005, true}} {
-		w := New(analysis.Config{By: analysis.ByMixture})
-		rng := rand.New(rand.NewPCG(5, 5))
-		told := 0.0
-		for n := range 240 {
-			at := float64(n) * 0.1
-			if n%2 == 0 {
-				told = 0.4*c.sway*rng.NormFloat64() + math.Copysign(c.sway, math.Sin(2*math.Pi*at/1.7))
-				if at > 20 {
-					told += 0.06 * (1 - math.Exp(-(at-20)/c.lag))
-				}
-			}
-			w.own.lambda.Add(recent.Reading{Lo: at, Hi: at + 0.01, V: 1 / (1 + told)})
-		}
-		if got := w.steep(20, 1); got != c.want {
-			t.Errorf("lag %.2f s: quick %v", c.lag, got)
-		}
-	}
-}
-
 // Where the commanded ratio is read twice in its period and more it is known, and no sway is sought beside it.
 func TestSwayThatIsRead(t *testing.T) {
 	for _, c := range []struct {
