@@ -74,6 +74,7 @@ const (
 	OddBank              Code = "odd_bank"        // bank, %, odd bank
 	Contrary             Code = "contrary"        // ratio, V, for s
 	RearTrimStood        Code = "rear_trim_stood" // trim %, for s
+	LeakCylinderOrSensor Code = "leak_cylinder_or_sensor"
 )
 
 // Of a fuel cut.

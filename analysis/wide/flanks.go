@@ -2,29 +2,56 @@ package wide
 
 import "math"
 
-// flanks is a sensor whose lag is another towards rich than towards lean (13 CCR 1968.2 has both kinds of slow sensor): a first-order filter
-// whose time constant goes by the way in which the gas leads the cell. Once it is known when that turns, the filter is linear in what is fed and
-// in what is commanded, so all the rest is fitted as with one lag.
+// flanks is a sensor that is slower or later towards rich than towards lean (13 CCR 1968.2 has both kinds, one way and both): a first-order
+// filter whose time constant and delay go by the way in which the gas leads the cell. Once it is known when that turns, the filter is linear in
+// what is fed and in what is commanded, so all the rest is fitted as with one lag.
 type flanks struct {
-	of    *[2]float64 // s: the lags towards lean and rich; nil: there is one
-	rises []bool      // by point of u: the cell goes rich
-	s, u  []float64   // the columns at the points of u
+	of         *lateness // nil: both ways have one lag
+	rises      []bool    // by point of u: the cell goes rich
+	fed, asked []float64 // what comes to the sensor, at the points of u
+	s, u       []float64 // and the columns there
 }
 
-// flankLags are the pairs that are tried, s: lean, rich. A healthy one is 0.05 to 0.1; what is late one way is quick the other or late too.
-var flankLags = [...][2]float64{{0.06, 0.06}, {0.12, 0.12}, {0.25, 0.25}, {0.4, 0.4}, {0.6, 0.6}, {0.9, 0.9}, {1.4, 1.4},
-	{0.4, 0.12}, {0.6, 0.12}, {0.9, 0.12}, {1.4, 0.12}, {0.12, 0.4}, {0.12, 0.6}, {0.12, 0.9}, {0.12, 1.4}}
+// lateness is how slow and how late a sensor is, s, towards lean and rich.
+type lateness struct{ lag, late [2]float64 }
+
+// quick is a healthy lag, s: 0.05 to 0.10.
+const quick = 0.12
+
+// flankKinds are the sensors that are tried: alike both ways, slow one way, late one way. What is late both ways is the engine's own delay.
+var flankKinds = kindsOfFlanks()
+
+func kindsOfFlanks() (all [23]lateness) {
+	n := 0
+	add := func(lean, rich, lateLean, lateRich float64) {
+		all[n] = lateness{[2]float64{lean, rich}, [2]float64{lateLean, lateRich}}
+		n++
+	}
+	for _, x := range []float64{0.06, quick, 0.25, 0.4, 0.6, 0.9, 1.4} {
+		add(x, x, 0, 0)
+	}
+	for _, x := range []float64{0.4, 0.6, 0.9, 1.4} {
+		add(x, quick, 0, 0)
+		add(quick, x, 0, 0)
+		add(quick, quick, x, 0)
+		add(quick, quick, 0, x)
+	}
+	return all
+}
 
 // FlankLik is the logarithm of the likelihood of each of them, but for a constant.
-type FlankLik [len(flankLags)]float64
+type FlankLik [len(flankKinds)]float64
 
 // flankLik fits all but the lags to each pair of them.
 func (f *fitter) flankLik(best point) (lik FlankLik) {
 	n := len(f.u)
-	f.flank.rises, f.flank.s, f.flank.u = make([]bool, n), make([]float64, n), make([]float64, n)
+	f.flank.rises = make([]bool, n)
+	for _, v := range []*[]float64{&f.flank.fed, &f.flank.asked, &f.flank.s, &f.flank.u} {
+		*v = make([]float64, n)
+	}
 	best.v[atTau] = math.Log(usualTau)
-	for k := range flankLags {
-		f.flank.of = &flankLags[k]
+	for k := range flankKinds {
+		f.flank.of = &flankKinds[k]
 		x := best
 		for range 2 { // the moments of turning are those of the fit before
 			f.turn(&x)
@@ -36,44 +63,65 @@ func (f *fitter) flankLik(best point) (lik FlankLik) {
 	return lik
 }
 
-// through calls do with what is fed and commanded as it comes to the cell, at each point of u.
-func (f *fitter) through(v [params]float64, do func(i int, s, u float64)) {
+// arrive works out what is fed and commanded as it comes to the sensor, at each point of u.
+func (f *fitter) arrive(v [params]float64) {
 	const atOnce = 1e-4 // s
 	shape := (&point{v: v}).shape()
 	for i := range f.u {
 		t := f.from + float64(i)*fineStep
-		do(i, f.seen(&shape, t, atOnce), f.between(f.u, t-v[atDelay]))
+		f.flank.fed[i], f.flank.asked[i] = f.seen(&shape, t, atOnce), f.between(f.u, t-v[atDelay])
 	}
 }
 
-// keeps is how much of the distance to the gas is left after a step, by way.
-func (x *flanks) keeps() [2]float64 {
-	return [2]float64{math.Exp(-fineStep / x.of[0]), math.Exp(-fineStep / x.of[1])}
+// steps is, by way, how many points the sensor is late, and how much of the distance to the gas is left after one.
+func (x *lateness) steps() (late [2]int, keeps [2]float64) {
+	for way := range late {
+		late[way], keeps[way] = int(math.Round(x.late[way]/fineStep)), math.Exp(-fineStep/x.lag[way])
+	}
+	return late, keeps
 }
 
-// turn finds when the cell turns under a point.
+// turn finds when the cell turns under a point; where the two ways disagree, what is newer holds.
 func (f *fitter) turn(x *point) {
-	y, keeps := float64(x.g*f.u[0]), f.flank.keeps()
-	f.through(x.v, func(i int, s, u float64) {
-		in, k := float64(x.p*s)+float64(x.g*u), keeps[0]
-		if f.flank.rises[i] = in >= y; in >= y {
-			k = keeps[1]
+	f.arrive(x.v)
+	late, keeps := f.flank.of.steps()
+	newer := 0
+	if late[1] < late[0] {
+		newer = 1
+	}
+	y := float64(x.g * f.u[0])
+	for i := range f.u {
+		var leads [2]float64 // by how much the gas leads
+		for way := range leads {
+			k := max(0, i-late[way])
+			leads[way] = float64(x.p*f.flank.fed[k]) + float64(x.g*f.flank.asked[k]) - y
 		}
-		y = in + float64((y-in)*k)
-	})
+		way := newer
+		if leads[newer] < 0 == (newer == 1) {
+			way = 1 - newer
+		}
+		f.flank.rises[i] = way == 1
+		if leads[way] >= 0 == (way == 1) {
+			y += float64(leads[way] * (1 - keeps[way]))
+		}
+	}
 }
 
 // lagApart makes the columns at the readings.
 func (f *fitter) lagApart(v [params]float64) {
-	s, u, keeps := 0.0, f.u[0], f.flank.keeps()
-	f.through(v, func(i int, s0, u0 float64) {
-		k := keeps[0]
+	f.arrive(v)
+	late, keeps := f.flank.of.steps()
+	s, u := 0.0, f.u[0]
+	for i := range f.u {
+		way := 0
 		if f.flank.rises[i] {
-			k = keeps[1]
+			way = 1
 		}
-		s, u = s0+float64((s-s0)*k), u0+float64((u-u0)*k)
+		k := max(0, i-late[way])
+		s0, u0 := f.flank.fed[k], f.flank.asked[k]
+		s, u = s0+float64((s-s0)*keeps[way]), u0+float64((u-u0)*keeps[way])
 		f.flank.s[i], f.flank.u[i] = s, u
-	})
+	}
 	for i, t := range f.t {
 		f.s[i], f.uc[i] = f.between(f.flank.s, t), f.between(f.flank.u, t)
 	}
@@ -86,7 +134,7 @@ const slowOdds = 4.6
 type slowness struct {
 	odds           float64    // that it is slow one way at least, a logarithm
 	way            [2]float64 // and that it is towards lean, rich
-	tau, low, high float64    // s, of the slower way, with a 95 % interval
+	tau, low, high float64    // s, by which the slower way comes late, with a 95 % interval
 }
 
 // slowBy weighs the lags of all forces: slow is what is more than a healthy one by slowFrom, beside how old a reading may be.
@@ -99,11 +147,11 @@ func slowBy(all []Estimate, refreshed float64) (x slowness) {
 		}
 		most = max(most, lik[k])
 	}
-	slow := func(tau float64) bool { return tau-refreshed > slowFrom }
-	odds := func(is func(lags [2]float64) bool) float64 {
+	slow := func(k *lateness, way int) bool { return k.lag[way]+k.late[way]-refreshed > slowFrom }
+	odds := func(is func(k *lateness) bool) float64 {
 		yes, no := math.Inf(-1), math.Inf(-1)
-		for k, lags := range flankLags {
-			if is(lags) {
+		for k := range flankKinds {
+			if is(&flankKinds[k]) {
 				yes = max(yes, lik[k])
 			} else {
 				no = max(no, lik[k])
@@ -111,13 +159,14 @@ func slowBy(all []Estimate, refreshed float64) (x slowness) {
 		}
 		return yes - no
 	}
-	x.odds = odds(func(lags [2]float64) bool { return slow(lags[0]) || slow(lags[1]) })
+	x.odds = odds(func(k *lateness) bool { return slow(k, 0) || slow(k, 1) })
 	for way := range x.way {
-		x.way[way] = odds(func(lags [2]float64) bool { return slow(lags[way]) })
+		x.way[way] = odds(func(k *lateness) bool { return slow(k, way) })
 	}
 	var sum, mean, square float64
-	for k, lags := range flankLags {
-		w, l := math.Exp(lik[k]-most), math.Log(max(lags[0], lags[1]))
+	for k := range flankKinds {
+		c := &flankKinds[k]
+		w, l := math.Exp(lik[k]-most), math.Log(max(c.lag[0]+c.late[0], c.lag[1]+c.late[1]))
 		sum, mean, square = sum+w, mean+float64(w*l), square+float64(w*l*l)
 	}
 	mean /= sum
@@ -125,5 +174,5 @@ func slowBy(all []Estimate, refreshed float64) (x slowness) {
 	return slowness{x.odds, x.way, math.Exp(mean), math.Exp(mean - half), math.Exp(mean + half)}
 }
 
-// flankStep is how far the lags that are tried are apart, of their logarithm.
+// flankStep is how far what is tried is apart, of the logarithm.
 const flankStep = 0.45

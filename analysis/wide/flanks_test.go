@@ -13,17 +13,20 @@ func TestFlanks(t *testing.T) {
 	for _, c := range []struct {
 		name       string
 		lean, rich float64
+		late       [2]float64
 		refreshed  float64
 		want       [2]bool // slow towards lean, rich
 	}{
-		{"healthy", 0.08, 0.08, 0.05, [2]bool{}},
-		{"slow", 0.9, 0.9, 0.05, [2]bool{true, true}},
-		{"towards rich", 0.08, 0.9, 0.05, [2]bool{false, true}},
-		{"towards lean", 0.9, 0.08, 0.05, [2]bool{true, false}},
-		{"healthy, renewed seldom", 0.08, 0.08, 0.5, [2]bool{}},
+		{"healthy", 0.08, 0.08, [2]float64{}, 0.05, [2]bool{}},
+		{"slow", 0.9, 0.9, [2]float64{}, 0.05, [2]bool{true, true}},
+		{"towards rich", 0.08, 0.9, [2]float64{}, 0.05, [2]bool{false, true}},
+		{"towards lean", 0.9, 0.08, [2]float64{}, 0.05, [2]bool{true, false}},
+		{"healthy, renewed seldom", 0.08, 0.08, [2]float64{}, 0.5, [2]bool{}},
+		{"late towards rich", 0.08, 0.08, [2]float64{0, 0.7}, 0.05, [2]bool{false, true}},
+		{"late towards lean", 0.08, 0.08, [2]float64{0.7, 0}, 0.05, [2]bool{true, false}},
 	} {
 		p := sound()
-		p.tauLn, p.tauRich = c.lean, c.rich
+		p.tauLn, p.tauRich, p.late = c.lean, c.rich, c.late
 		p.feed = []feed{{0.08, 20.3, 0.6, 34, 0.6}}
 		var all []Estimate
 		for seed := range uint64(2) {
@@ -42,7 +45,7 @@ func TestFlanks(t *testing.T) {
 				t.Errorf("%s: log odds of way %d %+.1f", c.name, way, got)
 			}
 		}
-		if lag := max(c.lean, c.rich); lag > 0.5 && (lag < x.low || lag > x.high) {
+		if lag := max(c.lean+c.late[0], c.rich+c.late[1]); lag > 0.5 && (lag < x.low || lag > x.high) {
 			t.Errorf("%s: %.2f s (%.2f to %.2f)", c.name, x.tau, x.low, x.high)
 		}
 	}

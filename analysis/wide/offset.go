@@ -69,6 +69,8 @@ func (o *offsetWatch) weigh(r *ring) {
 	case o.most >= contraryFor:
 		r.force(analysis.ProofScale, analysis.Failed, reason.Contrary.Of(o.lambda, o.rear, o.most), "ratio", o.lambda, "rear_v", o.rear, "seconds", o.most)
 	case o.trimMost >= rearTrimFor:
-		r.force(analysis.ProofScale, analysis.Failed, reason.RearTrimStood.Of(o.trim, o.trimMost), "rear_trim_pct", o.trim, "seconds", o.trimMost)
+		// An exhaust leak ahead of the sensor and a cylinder that burns otherwise make it as far wrong as it makes itself.
+		r.offset = true
+		r.force(analysis.ProofScale, analysis.Unclear, reason.RearTrimStood.Of(o.trim, o.trimMost).And(reason.LeakCylinderOrSensor), "rear_trim_pct", o.trim, "seconds", o.trimMost)
 	}
 }

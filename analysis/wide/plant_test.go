@@ -10,7 +10,8 @@ import (
 type plant struct {
 	gain, deliver  float64 // of the sensor and of the fuel that is commanded
 	delay          float64
-	tauRich, tauLn float64 // the sensor's lag towards each side
+	tauRich, tauLn float64    // the sensor's lag towards each side
+	late           [2]float64 // and its own delay towards lean, rich
 	offset         float64
 	open           bool // the pump's wire: λ stays at its command
 	frozen         bool // trim does not move
@@ -80,14 +81,17 @@ func (p plant) run(seconds float64, seed uint64, each func(state)) {
 			phi = -0.5
 		}
 		line[i] = phi
-		at := 0.0
-		if k := i - int(p.delay/plantStep); k >= 0 {
-			at = line[k]
+		reach := func(late float64) float64 {
+			if k := i - int(p.delay/plantStep) - int(late/plantStep); k >= 0 {
+				return line[k]
+			}
+			return 0
 		}
-		real := p.gain*at + p.offset
-		tau := p.tauRich
-		if real < sensed {
-			tau = p.tauLn
+		at := reach(0)
+		down, up := p.gain*reach(p.late[0])+p.offset, p.gain*reach(p.late[1])+p.offset
+		real, tau := max(up, sensed), p.tauRich
+		if down < sensed && (up <= sensed || p.late[0] < p.late[1]) { // where the two ways disagree, what is newer holds
+			real, tau = down, p.tauLn
 		}
 		sensed += plantStep / tau * (real - sensed)
 		if p.open {

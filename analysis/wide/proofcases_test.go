@@ -30,8 +30,8 @@ func good(side analysis.Side) force {
 
 // lagsLike is the likelihood of flanks with such lags, s, the more the sharper.
 func lagsLike(lean, rich, sharp float64) (lik FlankLik) {
-	for k, lags := range flankLags {
-		lik[k] = -overstates * sharp * (math.Pow(math.Log(lags[0]/lean), 2) + math.Pow(math.Log(lags[1]/rich), 2))
+	for k, x := range flankKinds {
+		lik[k] = -overstates * sharp * (math.Pow(math.Log((x.lag[0]+x.late[0])/lean), 2) + math.Pow(math.Log((x.lag[1]+x.late[1])/rich), 2))
 	}
 	return lik
 }
@@ -289,7 +289,7 @@ func TestConcludeWithoutAForce(t *testing.T) {
 		}, analysis.ConclusionNotReady},
 		{"the two sensors contradict", analysis.ByMixture, func(w *Watcher) { w.offset.most, w.offset.lambda, w.offset.rear = 12, 0.85, 0.1 }, analysis.SensorSkewed},
 		{"for too short a time", analysis.ByMixture, func(w *Watcher) { w.offset.most = 9.9 }, analysis.NothingForced},
-		{"the rear trims stand far out", analysis.ByMixture, func(w *Watcher) { w.offset.trim, w.offset.trimMost = 4, 31 }, analysis.SensorSkewed},
+		{"the rear trims stand far out", analysis.ByMixture, func(w *Watcher) { w.offset.trim, w.offset.trimMost = 4, 31 }, analysis.NothingForced},
 	} {
 		w := New(analysis.Config{By: c.by})
 		w.now = 100
@@ -298,6 +298,21 @@ func TestConcludeWithoutAForce(t *testing.T) {
 		if v := w.Verdict(); v.Conclusion != c.want {
 			t.Errorf("%s: %s, want %s", c.name, v.Conclusion, c.want)
 		}
+	}
+}
+
+// Rear trims that stand far out leave open what is wrong, even where a force has shown all that it can: an exhaust leak, one cylinder, or the sensor.
+func TestRearTrimLeavesOpen(t *testing.T) {
+	r := ringOf(analysis.ByMixture, good(analysis.Rich), good(analysis.Lean))
+	if c := r.conclude(); c != analysis.LoopProven {
+		t.Errorf("without: %s", c)
+	}
+	r.w.offset.trim, r.w.offset.trimMost = 4, 31
+	r = r.w.newRing()
+	r.weigh()
+	step, next := r.next(r.conclude())
+	if c, s := r.conclude(), r.by[analysis.ProofScale].State; c != analysis.ConclusionUnclear || s != analysis.Unclear || step != analysis.LeakCheck || len(next) == 0 {
+		t.Errorf("%s, scale %s, %s %v", c, s, step, next)
 	}
 }
 

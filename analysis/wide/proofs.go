@@ -39,6 +39,7 @@ type ring struct {
 	slow   bool
 	skewed bool
 	cold   bool // it was forced before the engine was warm
+	offset bool // by the trims of the sensor behind the catalyst the mixture is not what this one reports
 	half   bool // half of the fuel or half of the sensor: nothing here tells which
 }
 

@@ -139,6 +139,8 @@ func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, reason.Reason) {
 		return analysis.FuelCut, reason.CutTellsInput.Of()
 	case r.half:
 		return analysis.FeedPropane, reason.MeteredFeed.Of()
+	case r.offset:
+		return analysis.LeakCheck, reason.LeakAheadOfEither.Of()
 	case r.is(analysis.ProofRecovery, analysis.Unclear) && r.is(analysis.ProofScale, analysis.Proven):
 		return analysis.HandsOff, reason.HandsOffAfter.Of()
 	case open(analysis.ProofCutsFuel) || open(analysis.ProofSensorRich):

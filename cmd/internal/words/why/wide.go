@@ -60,6 +60,7 @@ var wide = sentences{
 	reason.OddBank:              {text: "; bank %d has %.2f under the same flow: bank %d is the odd one"},
 	reason.Contrary:             {text: "lambda read %.2f while the sensor behind the catalyst read %.2f V, for %.0f s"},
 	reason.RearTrimStood:        {text: "the trim that the sensor behind the catalyst makes stood at %+.1f %% for %.0f s: it does not agree with the upstream one"},
+	reason.LeakCylinderOrSensor: {text: "; a leak ahead of the sensor, one cylinder that burns unlike the others, or the sensor: this does not tell which"},
 	reason.CutUnseen:            {text: "the computer cut the fuel and lambda did not move, but no sensor behind the catalyst shows that it really did"},
 	reason.CutFollowed:          {text: "the fuel was cut and lambda went to %.2f"},
 	reason.CutLean:              {text: "in the fuel cut lambda went to %.2f"},
