@@ -137,8 +137,9 @@ type slowness struct {
 	tau, low, high float64    // s, by which the slower way comes late, with a 95 % interval
 }
 
-// slowBy weighs the lags of all forces: slow is what is more than a healthy one by slowFrom, beside how old a reading may be.
-func slowBy(all []Estimate, refreshed float64) (x slowness) {
+// slowBy weighs the lags of all forces: slow is what is more than a healthy one by slowFrom, beside how old a reading may be, or is later by that,
+// beside how far apart those that are new are: between two a flank may lie anywhere.
+func slowBy(all []Estimate, refreshed, renewed float64) (x slowness) {
 	var lik FlankLik
 	most := math.Inf(-1)
 	for k := range lik {
@@ -147,7 +148,7 @@ func slowBy(all []Estimate, refreshed float64) (x slowness) {
 		}
 		most = max(most, lik[k])
 	}
-	slow := func(k *lateness, way int) bool { return k.lag[way]+k.late[way]-refreshed > slowFrom }
+	slow := func(k *lateness, way int) bool { return max(k.lag[way]-refreshed, k.late[way]-renewed) > slowFrom }
 	odds := func(is func(k *lateness) bool) float64 {
 		yes, no := math.Inf(-1), math.Inf(-1)
 		for k := range flankKinds {

@@ -23,6 +23,7 @@ func TestFlanks(t *testing.T) {
 		{"towards lean", 0.9, 0.08, [2]float64{}, 0.05, [2]bool{true, false}},
 		{"healthy, renewed seldom", 0.08, 0.08, [2]float64{}, 0.5, [2]bool{}},
 		{"late towards rich", 0.08, 0.08, [2]float64{0, 0.7}, 0.05, [2]bool{false, true}},
+		{"late towards rich by no more than two readings are apart", 0.08, 0.08, [2]float64{0, 0.5}, 0.5, [2]bool{}},
 		{"late towards lean", 0.08, 0.08, [2]float64{0.7, 0}, 0.05, [2]bool{true, false}},
 	} {
 		p := sound()
@@ -36,7 +37,7 @@ func TestFlanks(t *testing.T) {
 			}
 			all = append(all, e)
 		}
-		x := slowBy(all, c.refreshed)
+		x := slowBy(all, c.refreshed, max(c.refreshed, 0.12))
 		if slow := c.want[0] || c.want[1]; (x.odds >= slowOdds) != slow || !slow && x.odds > 0 {
 			t.Errorf("%s: log odds of a slow sensor %+.1f", c.name, x.odds)
 		}

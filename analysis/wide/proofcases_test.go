@@ -167,6 +167,7 @@ func TestProofsOfSeveralForces(t *testing.T) {
 			analysis.ProofScale, failed, analysis.SensorSkewed},
 		{"the same, nobody saw the mixture follow", []force{changed(analysis.Rich, gain(0.5, 0.05)), changed(analysis.Lean, gain(0.5, 0.05))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
 		{"twice too much", []force{changed(analysis.Rich, gain(2, 0.1)), changed(analysis.Lean, gain(2, 0.1))}, analysis.ProofScale, failed, analysis.SensorSkewed},
+		{"five times too much, which is no sensor", []force{changed(analysis.Rich, gain(5, 0.4)), changed(analysis.Lean, gain(5, 0.4))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
 		{"twice too much by one force", []force{changed(analysis.Rich, gain(2, 0.1))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
 		{"twice too much, of forces that trim hardly followed", []force{
 			changed(analysis.Rich, gain(2, 0.1), func(f *force) { f.made.end = 0.03 }), changed(analysis.Lean, gain(2, 0.1), func(f *force) { f.made.end = 0.03 })},
@@ -289,7 +290,7 @@ func TestConcludeWithoutAForce(t *testing.T) {
 		}, analysis.ConclusionNotReady},
 		{"the two sensors contradict", analysis.ByMixture, func(w *Watcher) { w.offset.most, w.offset.lambda, w.offset.rear = 12, 0.85, 0.1 }, analysis.SensorSkewed},
 		{"for too short a time", analysis.ByMixture, func(w *Watcher) { w.offset.most = 9.9 }, analysis.NothingForced},
-		{"the rear trims stand far out", analysis.ByMixture, func(w *Watcher) { w.offset.trim, w.offset.trimMost = 4, 31 }, analysis.NothingForced},
+		{"the rear trims stand far out", analysis.ByMixture, func(w *Watcher) { w.offset.trim, w.offset.trimMost = 4, 31 }, analysis.ConclusionUnclear},
 	} {
 		w := New(analysis.Config{By: c.by})
 		w.now = 100

@@ -18,6 +18,7 @@ const (
 	gainSkewed          = 0.30 // below which a fit tells no lag
 	gainOpen            = 0.20 // what the interval of a sound one leaves out: half of a sensor is told from it by its middle, not by its end
 	gainSure            = 0.90 // and that of a skewed one
+	gainWild            = 2.5  // above which no sensor is: what was fitted is a target that sways
 	gainOdd             = 1.6  // above which what was fitted is something else, for a lag
 )
 
@@ -331,7 +332,7 @@ func (r *ring) scale() {
 		}
 		r.say(analysis.ProofScale, analysis.Unclear, half, ev...)
 		r.half = g >= gainNone
-	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear && lag <= late || low > gainMost):
+	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear && lag <= late || low > gainMost && g < gainWild):
 		r.skewed = true
 		r.say(analysis.ProofScale, analysis.Failed, scale.And(reason.WhileRearFollowed), ev...)
 		if rear {
@@ -390,7 +391,7 @@ func (r *ring) lag() {
 	if last == nil {
 		return
 	}
-	x := slowBy(all, r.refreshed(last))
+	x := slowBy(all, r.refreshed(last), r.renewed(last))
 	if x.odds < slowOdds {
 		return
 	}
@@ -422,6 +423,12 @@ func (r *ring) lags() (all []Estimate, last *force) {
 func (r *ring) refreshed(f *force) float64 {
 	s := &r.w.own.lambda
 	return min(refresh(s, f.begin-15, f.begin+15), interval(s, f.begin-15, f.begin+15), 0.5)
+}
+
+// renewed is how far apart new readings of the ratio about a force are, s.
+func (r *ring) renewed(f *force) float64 {
+	s := &r.w.own.lambda
+	return max(refresh(s, f.begin-15, f.begin+15), interval(s, f.begin-15, f.begin+15))
 }
 
 // unfollowed judges what the technician said and the sensor did not show: was the mixture moved at all?

@@ -34,7 +34,7 @@ func (w *Watcher) Reasons() []reason.Reason {
 	r := w.newRing()
 	if all, last := r.lags(); last != nil {
 		_, low, high := lagging(all)
-		x := slowBy(all, r.refreshed(last))
+		x := slowBy(all, r.refreshed(last), r.renewed(last))
 		add(reason.LagOpen, low, high)
 		add(reason.LagOdds, x.odds, x.way[1], x.way[0])
 	}

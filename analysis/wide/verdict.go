@@ -38,7 +38,7 @@ func (r *ring) conclude() analysis.Conclusion {
 		return analysis.ConclusionNotReady
 	case r.is(analysis.ProofSensorRich, failed), r.is(analysis.ProofSensorLean, failed):
 		return analysis.SensorDead
-	case !tried && !r.is(analysis.ProofScale, failed):
+	case !tried && !r.offset && !r.is(analysis.ProofScale, failed):
 		return analysis.NothingForced
 	case r.is(analysis.ProofScale, failed) && !tried:
 		return analysis.SensorSkewed
