@@ -277,9 +277,9 @@ func newFitter(tr Trace, near Shape, law Law, fall Fall) *fitter {
 	for _, v := range []*[]float64{&f.keep, &f.gain, &f.root, &f.yw, &f.ow, &f.tw, &f.s, &f.uc} {
 		*v = make([]float64, n)
 	}
-	f.r = make([]float64, n+2)
+	f.r = make([]float64, n+known)
 	for i := range f.jac {
-		f.jac[i] = make([]float64, n+2)
+		f.jac[i] = make([]float64, n+known)
 	}
 	f.scale = 0.005
 	f.swing(0)
@@ -416,6 +416,11 @@ func (f *fitter) linear(x *point) {
 		// A column that tells nothing, as a force that lies outside, gets no weight.
 		a[k][k] += float64(1e-9*a[k][k]) + 1e-12
 	}
+	if !f.fixed {
+		sure := f.scale / gainWide
+		a[command][command] += float64(sure * sure)
+		b[command] += float64(sure * sure)
+	}
 	v := solve(&a, b, n)
 	if f.fixed {
 		v[command] = f.fixedG
@@ -427,8 +432,8 @@ func (f *fitter) linear(x *point) {
 		}
 	}
 	x.rss = dot(f.r[:len(f.y)], f.r)
-	for k, before := range [...]struct{ v, usual, wide float64 }{
-		{x.v[atDelay], usualDelay, delayWide}, {x.v[atTau], math.Log(usualTau), tauWide},
+	for k, before := range [known]struct{ v, usual, wide float64 }{
+		{x.v[atDelay], usualDelay, delayWide}, {x.v[atTau], math.Log(usualTau), tauWide}, {x.g, 1, gainWide},
 	} {
 		d := f.scale * (before.v - before.usual) / before.wide
 		f.r[len(f.y)+k] = d
@@ -436,12 +441,16 @@ func (f *fitter) linear(x *point) {
 	}
 }
 
-// What is known of delay and lag before anything is read counts as one more reading each, with such a spread: a delay at idle is
-// 0.3 to 0.7 s, a healthy lag 0.05 to 0.2 s. Without it the loop's answer to its own noise is taken for a late and weak one.
+// What is known of delay, lag and gain before anything is read counts as one more reading each, with such a spread: a delay at idle is
+// 0.3 to 0.7 s, a healthy lag 0.05 to 0.2 s, and a gain is 0, where nothing is delivered, to 2. Without it the loop's answer to its own noise is taken for
+// a late and weak one, and a target that sways makes a gain of 3 and more with a disturbance as large against it.
+const known = 3 // of them
+
 var (
 	usualTau  = 0.12
 	delayWide = 0.15 // s
 	tauWide   = 1.2  // of the logarithm
+	gainWide  = 0.5
 )
 
 // logLik is the logarithm of the likelihood, but for a constant.

@@ -167,7 +167,6 @@ func TestProofsOfSeveralForces(t *testing.T) {
 			analysis.ProofScale, failed, analysis.SensorSkewed},
 		{"the same, nobody saw the mixture follow", []force{changed(analysis.Rich, gain(0.5, 0.05)), changed(analysis.Lean, gain(0.5, 0.05))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
 		{"twice too much", []force{changed(analysis.Rich, gain(2, 0.1)), changed(analysis.Lean, gain(2, 0.1))}, analysis.ProofScale, failed, analysis.SensorSkewed},
-		{"five times too much, which is no sensor", []force{changed(analysis.Rich, gain(5, 0.4)), changed(analysis.Lean, gain(5, 0.4))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
 		{"twice too much by one force", []force{changed(analysis.Rich, gain(2, 0.1))}, analysis.ProofScale, unclear, analysis.ConclusionUnclear},
 		{"twice too much, of forces that trim hardly followed", []force{
 			changed(analysis.Rich, gain(2, 0.1), func(f *force) { f.made.end = 0.03 }), changed(analysis.Lean, gain(2, 0.1), func(f *force) { f.made.end = 0.03 })},

@@ -18,7 +18,6 @@ const (
 	gainSkewed          = 0.30 // below which a fit tells no lag
 	gainOpen            = 0.20 // what the interval of a sound one leaves out: half of a sensor is told from it by its middle, not by its end
 	gainSure            = 0.90 // and that of a skewed one
-	gainWild            = 2.5  // above which no sensor is: what was fitted is a target that sways
 	gainOdd             = 1.6  // above which what was fitted is something else, for a lag
 )
 
@@ -332,7 +331,7 @@ func (r *ring) scale() {
 		}
 		r.say(analysis.ProofScale, analysis.Unclear, half, ev...)
 		r.half = g >= gainNone
-	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear && lag <= late || low > gainMost && g < gainWild):
+	case n >= 2 && most >= farEnough && (g <= gainHalf+0.04 && high < gainSure && rear && lag <= late || low > gainMost):
 		r.skewed = true
 		r.say(analysis.ProofScale, analysis.Failed, scale.And(reason.WhileRearFollowed), ev...)
 		if rear {

@@ -35,6 +35,40 @@ func TestSwayIsNoGain(t *testing.T) {
 	}
 }
 
+// What is known of gains before keeps a sway that is not looked for from making one of 2 to 10, with a disturbance as large against it; where
+// the readings tell the gain, a half is told as without.
+func TestGainIsKnownBefore(t *testing.T) {
+	usual := gainWide
+	defer func() { gainWide = usual }()
+	fit := func(tr Trace, wide float64) float64 {
+		gainWide = wide
+		e, ok := Fit(tr, Shape{21.2, 1, 34.5, 1}, true)
+		if !ok {
+			t.Fatal("not fitted")
+		}
+		return e.G
+	}
+	with, without := 0.0, 0.0
+	for seed := range uint64(4) {
+		p := sound()
+		p.dither, p.kp, p.ki = 0.03, 0.3, 0.5
+		p.feed = []feed{{0.06, 20.3, 2.5, 34, 1.5}}
+		tr := p.read(50, 6, seed, false)
+		tr.Sways = false
+		with, without = with+math.Abs(fit(tr, usual)-1), without+math.Abs(fit(tr, 1e3)-1)
+		p = sound()
+		p.gain = 0.5
+		p.feed = []feed{{0.08, 20.3, 1, 34, 0.5}}
+		tr = p.trace(50, 6, seed)
+		if a, b := fit(tr, usual), fit(tr, 1e3); math.Abs(a-b) > 0.03 || math.Abs(a-0.5) > 0.1 {
+			t.Errorf("a half is told as %.2f, without as %.2f", a, b)
+		}
+	}
+	if with > 4*0.5 || with > without/3 {
+		t.Errorf("off by %.2f in the mean; without by %.2f", with/4, without/4)
+	}
+}
+
 // A period is found where there is one, a tenth of a second beside it at most, and none is found in noise.
 func TestSeek(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 1))

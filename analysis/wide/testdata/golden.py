@@ -34,7 +34,7 @@ class Ring:
         s = np.interp(self.t, self.grid, self.lag(ramp, tau))
         u = np.interp(self.t - delay, self.grid, self.lag(self.u, tau))
         white = linalg.solve_triangular(self.root, self.y - p * s - g * u - c - d * self.line, lower=True)
-        known = self.scale * np.array([(delay - 0.4) / 0.15, np.log(tau / 0.12) / 1.2])  # one more reading each
+        known = self.scale * np.array([(delay - 0.4) / 0.15, np.log(tau / 0.12) / 1.2, (g - 1) / 0.5])  # one more reading each
         return np.append(white, known)
 
     def fit(self, start, held=None):
