@@ -208,6 +208,8 @@ func TestGuideAsksForWhatIsMissing(t *testing.T) {
 			want: oneHold + "; 1m2s done"},
 		{name: "the sensor is open", script: held + "33s proof adds_fuel proven; 33s O2S11 0.1",
 			want: oneHold + "; 1m2s done"}, // it lay on one side before: it says no more the second time
+		{name: "but it cycles after all", script: held + "33s proof adds_fuel proven; 33s O2S11 0.1; 34s switching_resumes",
+			want: oneHold + "; 1m2s force lean (undecided)"},
 		{name: "but it was let go before there was anything to say", script: held + "33s proof adds_fuel proven; 33s proof sensor_rich unclear released_too_early; 33s O2S11 0.1",
 			want: oneHold + "; 1m2s force lean (undecided)"},
 		{name: "the loop is proven otherwise", script: held + "33s concluded loop_proven", want: oneHold + "; 1m2s done"},

@@ -372,6 +372,7 @@ func (g *Guide) answer(e analysis.Event) {
 		h.sensor = true
 	case analysis.SwitchingResumes:
 		h.resumed = g.now
+		g.engine.quiet = false // it changes sides after all
 	}
 }
 
