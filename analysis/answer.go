@@ -230,7 +230,7 @@ func (a *answer) add(p recent.Reading, total, raw float64) {
 			a.state = wrongWay
 		}
 	case answered:
-		if !a.limit && a.rated && a.moved() >= 5 && a.peak-u <= 1.01*trimCount {
+		if !a.limit && a.rated && (a.moved() >= 5 || u >= farOut) && a.peak-u <= 1.01*trimCount {
 			still := p.T() - a.steadyAt
 			if still >= 2 && a.rate*still >= 3*trimCount {
 				a.limit, a.limitAt, a.limitRaw = true, a.steadyAt, raw

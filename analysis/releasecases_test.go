@@ -172,6 +172,26 @@ func TestAnswerCases(t *testing.T) {
 	}
 }
 
+// A limit is where an answer stops, after a while or far out; near the middle a short one may have been hunting.
+func TestStopsAtALimit(t *testing.T) {
+	for from, want := range map[float64]bool{20: true, 0: false} {
+		for _, side := range []Side{Lean, Rich} {
+			var a answer
+			up := map[Side]float64{Lean: 1, Rich: -1}[side]
+			base := trimBase{n: 40, seconds: 12, low: up*from - 0.8, high: up*from + 0.8, median: up * from, last: up * from}
+			a.begin(side, 0, 0.1, base, noise{block: 1, n: 12, mean: up * from, sd: 0.5, bias: 0.3})
+			for _, p := range scripted(t, "200ms..4s/200ms 0->4; 4.2s..16s/200ms 4", 0, same) {
+				v := up * (from + p.V)
+				a.rate, a.rated = 1, true
+				a.add(recent.Reading{Lo: p.Lo, Hi: p.Hi, V: v}, v, v)
+			}
+			if a.state != answered || a.limit != want {
+				t.Errorf("%s, from %.0f %%: state %d, limit %v", side, from, a.state, a.limit)
+			}
+		}
+	}
+}
+
 // Trim that is given up goes back to zero: where it stood above at rest, that is no answer with the force.
 func TestGivenUpIsNotTheWrongWay(t *testing.T) {
 	for _, side := range []Side{Lean, Rich} {
