@@ -315,16 +315,16 @@ func (c *assessment) late() bool {
 
 // lag is what the sensor's own swings tell of its lag.
 func (c *assessment) lag() lagWeight {
-	return c.w.lag.weigh(c.loopRate(), c.w.volts.interval, c.w.volts.renewed, c.portLag())
+	return c.w.lag.weigh(c.loopRates(), c.w.volts.interval, c.w.volts.renewed, c.portLag())
 }
 
-// loopRate is how fast this car's loop moves trim, % per s; 0 if it never answered.
-func (c *assessment) loopRate() float64 {
-	r := 0.0
+// loopRates are how fast this car's loop moves trim, towards rich and towards lean, % per s; 0 where it never answered.
+func (c *assessment) loopRates() (rates [2]float64) {
 	for _, f := range c.forces {
-		if f.own.state == answered && f.own.rate > 0 && (r == 0 || f.own.rate < r) {
-			r = f.own.rate
+		r := &rates[sideIndex(f.side)] // held lean, it adds
+		if f.own.state == answered && f.own.rate > 0 && (*r == 0 || f.own.rate < *r) {
+			*r = f.own.rate
 		}
 	}
-	return r
+	return rates
 }

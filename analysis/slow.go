@@ -109,23 +109,22 @@ func (l *lagging) addTrim(p recent.Reading, held bool) {
 	l.swings.meanwhile.add(p.V)
 }
 
-// weigh weighs a slow sensor against a sound one. rate is how fast trim answered a force, % a second, 0 if it did not; interval how often is
-// read, s. What both sides show adds up.
-func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight {
+// weigh weighs a slow sensor against a sound one. rates are how fast trim answered, towards rich and towards lean, % a second, 0 if it did
+// not; interval how often is read, s. What both sides show adds up.
+func (l *lagging) weigh(rates [2]float64, interval, renewed float64, port portLag) lagWeight {
 	var w lagWeight
 	stroke, length, n := l.strokes.typical()
 	// Where the computer jumps as the sensor changes side, its strokes are quick in their middle, but the mixture may go through the cell's
-	// step beside the jump, as slowly as trim answers a force, which nobody knows where it has answered none: either is as likely.
-	var ways []float64
+	// step beside the jump, as slowly as trim answers a force to that side, which nobody knows where it has answered none: either is as likely.
+	var strokes []float64
 	if n >= enoughStrokes {
-		ways = append(ways, stroke)
+		strokes = append(strokes, stroke)
 	}
-	if rate > 0 {
-		ways = append(ways, 1/rate)
-	} else {
-		ways = append(ways, unknownStroke)
-	}
-	for side := range w.side {
+	for side, rate := range rates {
+		ways := append(strokes, unknownStroke)
+		if rate > 0 {
+			ways[len(ways)-1] = 1 / rate
+		}
 		x, n := l.swings.typical(side)
 		w.side[side].swings = n
 		if n < enoughSwings || x.fresh < enoughFresh || x.lag > longestLag || interval > seldomRead || rate*x.took > foldedFrom*length && length > 0 {
@@ -144,7 +143,7 @@ func (l *lagging) weigh(rate, interval, renewed float64, port portLag) lagWeight
 		w.side[side] = lagSide{swings: n, lo: lo, hi: x.lag + 2*read, known: true}
 	}
 	if !w.side[0].known && !w.side[1].known {
-		w.slow, w.size = l.bySize(rate, interval, renewed, port)
+		w.slow, w.size = l.bySize(min(rates[0], rates[1]), interval, renewed, port)
 	}
 	return w
 }

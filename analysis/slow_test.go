@@ -55,6 +55,9 @@ func (c lagCar) run() *lagging {
 	return l
 }
 
+// eachWay is a rate both ways.
+func eachWay(rate float64) [2]float64 { return [2]float64{rate, rate} }
+
 // What a first-order lag is, its own equation tells; a sound cell's is 0.05 to 0.2 s.
 func TestLagOfSwings(t *testing.T) {
 	for _, c := range []struct {
@@ -78,7 +81,7 @@ func TestLagOfSwings(t *testing.T) {
 		{"hardly slow, and the loop takes 5 s", lagCar{0.3, 0.3, 0, 5, 5, 20, 0, 60}, false, true, true},
 		{"half slow: not told, not excluded", lagCar{0.45, 0.45, 0, 2, 0, 10, 0, 60}, false, true, true},
 	} {
-		w := c.car.run().weigh(2, 1/c.car.rate, c.car.renewed, portLag{c.car.filter, c.car.filter})
+		w := c.car.run().weigh(eachWay(2), 1/c.car.rate, c.car.renewed, portLag{c.car.filter, c.car.filter})
 		if w.slow >= slowLimit != c.slow {
 			t.Errorf("%s: weighed %.1f; %+v", c.name, w.slow, w.side)
 		}
@@ -98,14 +101,24 @@ func TestLagOfSwings(t *testing.T) {
 func TestLagWhereTrimJumps(t *testing.T) {
 	l := lagCar{0.1, 0.06, 0, 7, 6, 20, 0, 120}.run()
 	l.strokes = lagCar{0.1, 0.06, 0, 7, 0, 20, 0, 120}.run().strokes
-	if w := l.weigh(0.5, 0.05, 0, portLag{}); w.slow >= slowLimit {
+	if w := l.weigh(eachWay(0.5), 0.05, 0, portLag{}); w.slow >= slowLimit {
 		t.Errorf("a slow loop: weighed %.1f; %+v", w.slow, w.side)
 	}
-	if w := l.weigh(0, 0.05, 0, portLag{}); w.slow >= slowLimit {
+	if w := l.weigh(eachWay(0), 0.05, 0, portLag{}); w.slow >= slowLimit {
 		t.Errorf("one that answered no force: weighed %.1f; %+v", w.slow, w.side)
 	}
-	if w := l.weigh(1.5, 0.05, 0, portLag{}); w.slow < slowLimit {
+	if w := l.weigh(eachWay(1.5), 0.05, 0, portLag{}); w.slow < slowLimit {
 		t.Errorf("a quick loop: weighed %.1f; %+v", w.slow, w.side)
+	}
+}
+
+// How fast trim leads the mixture to a side is told by the force that it answered towards that side.
+func TestLagNeedsAnAnswerToItsSide(t *testing.T) {
+	l := lagCar{0.1, 1.6, 0, 4, 0, 10, 0, 60}.run() // slow to lean alone
+	for rates, want := range map[[2]float64]bool{{2, 2}: true, {0, 2}: true, {2, 0}: false} {
+		if w := l.weigh(rates, 0.1, 0, portLag{}); w.slow >= slowLimit != want {
+			t.Errorf("%v: weighed %.1f", rates, w.slow)
+		}
 	}
 }
 
@@ -137,7 +150,7 @@ func TestLagOfSmallSwings(t *testing.T) {
 		if x, n, ok := l.swings.attenuated(0.75); !ok || n != keptSmall || c.lag > 0 && abs(x.lag-c.lag) > 0.15*c.lag {
 			t.Errorf("%s: a lag of %.2f s of %d, %v", c.name, x.lag, n, ok)
 		}
-		if w := l.weigh(2, c.interval, 0, c.port); w.slow >= slowLimit != c.slow {
+		if w := l.weigh(eachWay(2), c.interval, 0, c.port); w.slow >= slowLimit != c.slow {
 			t.Errorf("%s: weighed %.1f", c.name, w.slow)
 		}
 	}
@@ -178,7 +191,7 @@ func TestSmallSwingsGoWithTrim(t *testing.T) {
 			l.addVolts(p, true, &k)
 			l.addTrim(recent.Reading{Lo: at, Hi: at, V: math.Round(c.trim/2*saw(at+c.half/2/c.turns, c.half/c.turns)*1.28) / 1.28}, false)
 		}
-		w := l.weigh(c.trim*c.turns/c.half, 0.02, 0, portLag{0, 0.1})
+		w := l.weigh(eachWay(c.trim*c.turns/c.half), 0.02, 0, portLag{0, 0.1})
 		if abs(w.size.lag-c.lag) > 0.15*c.lag || (w.slow >= slowLimit) != (c.lag > 1) {
 			t.Errorf("%s: a lag of %.2f s of %d, weighed %.1f", c.name, w.size.lag, w.size.swings, w.slow)
 		}
@@ -214,7 +227,7 @@ func TestWhoseSwings(t *testing.T) {
 func TestLagGrows(t *testing.T) {
 	last := -1.0
 	for _, tau := range []float64{0.1, 0.3, 0.6, 1, 1.5, 2.2} {
-		w := lagCar{tau, tau, 0, 5, 0, 10, 0, 60}.run().weigh(0, 0.1, 0, portLag{})
+		w := lagCar{tau, tau, 0, 5, 0, 10, 0, 60}.run().weigh(eachWay(0), 0.1, 0, portLag{})
 		if w.slow < last {
 			t.Errorf("%.1f s: %.1f, and %.1f for less", tau, w.slow, last)
 		}
@@ -226,7 +239,7 @@ func TestLagGrows(t *testing.T) {
 		v := 0.1 + 0.7*float64(i/10%2)
 		held.addVolts(recent.Reading{Lo: float64(i) * 0.1, Hi: float64(i) * 0.1, V: v}, false, &k)
 	}
-	if w := held.weigh(3, 0.1, 0, portLag{}); w != (lagWeight{}) {
+	if w := held.weigh(eachWay(3), 0.1, 0, portLag{}); w != (lagWeight{}) {
 		t.Errorf("a wire that was held has swung by itself: %+v", w)
 	}
 }
