@@ -185,6 +185,8 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, reason.WithTheForce.Of(signed).And(reason.OpenMeanwhile))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.w.cfg.By == ByMixture:
 		say(Unclear, reason.WithTheForce.Of(signed).And(reason.MovedElsewise))
+	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.answersOther(side): // a computer that confuses the sides does so on both
+		say(Unclear, reason.WithTheForce.Of(signed).And(reason.PoorContact))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm():
 		say(Failed, reason.WithTheForce.Of(signed))
 	case f.opened:

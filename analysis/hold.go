@@ -36,6 +36,7 @@ func (w *Watcher) beginForce(h held, k *track, marked bool) {
 	w.forces = append(w.forces, f)
 	w.rest.wasForced(h.lo, w.now)
 	w.own.wasForced(h.lo)
+	w.lag.swings.heldSince(h.lo)
 	if f.seen {
 		w.emit(Event{T: f.begin, Name: ForceBegins, Side: f.side})
 	}

@@ -96,7 +96,6 @@ func (c *assessment) input() Proof {
 			p.Evidence = evidence("waited_s", fo.secs, "readings", float64(fo.n))
 		}
 	}
-	elsewhere := false // what proves it so far was seen on the other bank's reading
 	for _, f := range c.forces {
 		why := reason.HeldSide.Of(f.side, f.level, f.seconds())
 		if c.w.cfg.By == ByMixture {
@@ -109,14 +108,15 @@ func (c *assessment) input() Proof {
 			}
 			why = reason.WentWithMixture.Of(f.side, f.seconds())
 		}
+		state := Proven
 		if f.bank != c.w.bank {
-			why = why.And(reason.SeenAsBank, f.bank)
+			state, why = Unclear, why.And(reason.SeenAsBank, f.bank) // whether this bank's input reads its own wire it does not tell
 		}
-		if p.State != Proven || elsewhere && f.bank == c.w.bank {
+		if p.State != Proven {
 			if p.State == Failed {
 				why = why.And(reason.AnotherUnfollowed)
 			}
-			p.State, p.Why, elsewhere = Proven, why, f.bank != c.w.bank
+			p.State, p.Why = state, why
 			p.Evidence = evidence("held_v", f.level, "held_s", f.seconds(), "begin_s", f.begin)
 		}
 	}

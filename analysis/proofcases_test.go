@@ -330,6 +330,11 @@ func TestProofsOfSeveralForces(t *testing.T) {
 			return []*force{with(Lean), with(Rich, later, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 110 })}
 		}, func(c *assessment) Proof { return c.recovery() }, Proven},
 		{"input: a force that was seen", ByWire, func() []*force { return []*force{with(Lean)} }, func(c *assessment) Proof { return c.input() }, Proven},
+		{"input: a force that the other bank's reading showed", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.bank = 2 })} }, func(c *assessment) Proof { return c.input() }, Unclear},
+		{"input: that, and one that its own showed", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.bank = 2 }), with(Rich)} }, func(c *assessment) Proof { return c.input() }, Proven},
+		{"trim: with the force, after an answer to the other side", ByWire, func() []*force {
+			return []*force{with(Rich), with(Lean, quietTrim(15), func(f *force) { f.own.state, f.own.now = wrongWay, -8 })}
+		}, func(c *assessment) Proof { return c.command(Lean) }, Unclear},
 		{"input: none", ByWire, func() []*force { return nil }, func(c *assessment) Proof { return c.input() }, Untested},
 		{"input: only in a car that was not ready", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.ready = false })} },
 			func(c *assessment) Proof { return c.input() }, Untested},

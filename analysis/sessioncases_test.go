@@ -169,7 +169,7 @@ func TestSessionsInText(t *testing.T) {
 			"O2S11 " + cycling(0, 120), "O2S21 " + cycling(0, 40) + "; 40s..54.8s/200ms 0.03; 55s..67.8s/200ms 0.95; " + cycling(68, 120),
 			"SHRTFT1 " + hunting(0, 120), "SHRTFT2 " + hunting(0, 40) + "; 40.1s..54.9s/200ms 0->22; 55.1s..67.9s/200ms 22->0; " + hunting(68, 120),
 			"says 38s asked for lean; 40s lean; 55s release; 56s asked for none; 69s asked for rich"},
-			"ready 2, force_begins 40, other_bank_answers 40, force_ends 55, switching_resumes 56", map[ProofID]State{ProofInput: Proven, ProofBank: Failed}},
+			"ready 2, force_begins 40, other_bank_answers 40, force_ends 55, switching_resumes 56", map[ProofID]State{ProofInput: Unclear, ProofBank: Failed}},
 		{"behind a filter, of a loop that cycles fast: held at a level, it ends when it leaves that", []string{warm, turning, closed,
 			"O2S11 " + quick(0, 39.6) + "; 40s..41.2s/100ms 0.38->0.08; 41.3s..42.3s/100ms 0.075->0.045; 42.4s..54.9s/100ms 0.04; " + quick(55, 73), "SHRTFT1 0s..70s/200ms 0",
 			"says 39s asked for lean; 40.2s lean; 56.3s release; 58s asked for none"},

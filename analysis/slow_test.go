@@ -167,6 +167,22 @@ func TestLagOfSmallSwings(t *testing.T) {
 	}
 }
 
+// The edges of a wire that was held before that was known are no swings of the sensor.
+func TestSwingsOfAHold(t *testing.T) {
+	l := lagCar{1.5, 1.5, 0, 5, 0, 20, 0, 60}.run()
+	own, n := l.swings.typical(0)
+	for i, v := range []float64{0.05, 0.05, 0.85, 0.85, 0.05} { // let go, and held again
+		l.swings.addVolts(recent.Reading{Lo: 60 + float64(i)*0.1, Hi: 60 + float64(i)*0.1, V: v}, 0, 0)
+	}
+	if _, more := l.swings.typical(0); more <= n {
+		t.Fatalf("%d swings, then %d", n, more)
+	}
+	l.swings.heldSince(59.9)
+	if kept, m := l.swings.typical(0); m != n || kept != own {
+		t.Errorf("%d swings are left of %d, %+v of %+v", m, n, kept, own)
+	}
+}
+
 // By hand: swings of 0.12 V, 1.2 s each way, on a sensor that goes from 0.1 to 0.9 V, while trim goes 3 % to and fro in 1.2 s: a lag of
 // 1.2 / (2 artanh(0.12 / (0.8 (3 - 0.8)/4))) = 2.0 s. Where it turns five times in each, the sensor was hardly read, and
 // where it stands, or goes on for longer than any sensor takes, it is the mixture that strolls.

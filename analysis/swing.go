@@ -29,8 +29,8 @@ type swings struct {
 	meanwhile, before span // of trim in this swing, and in the one before: it turns when the sensor has crossed the middle, so two hold its stroke
 }
 
-// A smallSwing is how far one went, V, in how long, s, by how many different readings, and how far trim went from turn to turn, %.
-type smallSwing struct{ size, took, fresh, trim float64 }
+// A smallSwing is how far one went, V, in how long, s, by how many different readings, and how far trim went from turn to turn, %; and when it was over.
+type smallSwing struct{ size, took, fresh, trim, at float64 }
 
 // span is from where to where values went.
 type span struct {
@@ -51,6 +51,7 @@ type swing struct {
 	fresh       float64 // different readings in it
 	took        float64 // s from extreme to extreme
 	trim        float64 // of small ones: see there
+	at          float64 // s: when the latter was read
 }
 
 // A freshRead is a reading with the first one of the same value: the port may have renewed it only then.
@@ -187,10 +188,10 @@ func (s *swings) end() {
 		if s.meanwhile.known && s.before.known {
 			stroke = max(s.meanwhile.hi, s.before.hi) - min(s.meanwhile.lo, s.before.lo)
 		}
-		s.small[s.smalls%keptSmall] = smallSwing{size, took, fresh, stroke}
+		s.small[s.smalls%keptSmall] = smallSwing{size, took, fresh, stroke, s.extreme.first.T()}
 		s.smalls++
 	} else if size >= leastSwing && s.least.hi > 0 {
-		s.least.fresh, s.least.took = fresh, took
+		s.least.fresh, s.least.took, s.least.at = fresh, took, s.extreme.first.T()
 		s.lag[side][s.n[side]%keptSwings] = s.least
 		s.n[side]++
 	}
@@ -201,6 +202,15 @@ func (s *swings) end() {
 // broken says that what was read so far does not go on: the wire is held, or nothing was read.
 func (s *swings) broken() {
 	*s = swings{lag: s.lag, n: s.n, small: s.small, smalls: s.smalls}
+}
+
+// heldSince takes back what was read from t on: the wire was held then, which was not known yet.
+func (s *swings) heldSince(t float64) {
+	for side := range s.n {
+		s.n[side] = len(slices.DeleteFunc(s.lag[side][:min(s.n[side], keptSwings)], func(x swing) bool { return x.at >= t }))
+	}
+	s.smalls = len(slices.DeleteFunc(s.small[:min(s.smalls, keptSmall)], func(x smallSwing) bool { return x.at >= t }))
+	s.broken()
 }
 
 // typical is the lower quartile of the swings to a side, of few the least: the mixture makes some slower, the edge of a held wire makes few quicker.

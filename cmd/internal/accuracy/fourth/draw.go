@@ -104,6 +104,14 @@ func newLoopSpec(src source) loopSpec {
 	return l
 }
 
+// ramped makes a ramp of it, both ways: a proportional loop has its gains at [0] alone.
+func (l *loopSpec) ramped() {
+	if l.kind == kindPI {
+		l.ramp[1], l.jump[1] = l.ramp[0], l.jump[0]
+	}
+	l.kind = kindRamp
+}
+
 func newPort(src source, banks int) portSpec {
 	p := portSpec{watched: "O2S11", rate: pick(src, []weighted[float64]{{6, 1}, {6, 1.5}, {14, 2}, {14, 3}, {16, 4}, {12, 6}, {14, 10}, {10, 15}, {8, 20}}) * src.between(0.9, 1.1),
 		jitter: src.between(0.02, 0.2), each: 1 + src.IntN(4), slow: []string{"FUELSYS1", "LONGFT1", "RPM", "LOAD_PCT", "ECT"}}
@@ -196,6 +204,7 @@ func (s *spec) breakIt(src source, fault string) {
 	case quirkStatus, quirkTrim, quirkRich, quirkPause:
 		// It does not take its own hunting for a fault.
 		k.quirk, k.quirkAfter = fault, src.between(4, 10)
-		k.loops[0].kind, k.loops[1].kind = kindRamp, kindRamp
+		k.loops[0].ramped()
+		k.loops[1].ramped()
 	}
 }
