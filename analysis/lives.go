@@ -106,6 +106,8 @@ func (l *lives) odds() (odds, moved float64) {
 	for _, s := range leanSlopes {
 		cell += 0.98 / float64(len(leanSlopes)) * normal(moved-s*trim, math.Hypot(err, 0.4*s*trim))
 	}
+	// A dead one does not wander with the mixture.
+	err = min(err, math.Hypot(math.Sqrt(3*l.early.variance()/l.early.n), 0.005))
 	dead := other + 0.88*normal(moved, err) + 0.1*normal(moved, math.Hypot(err, 0.005))
 	return math.Log(cell+1e-12) - math.Log(dead+1e-12), moved
 }

@@ -32,6 +32,12 @@ func TestLives(t *testing.T) {
 		{"dead at 0.08 V", func(float64) float64 { return 0.08 }, 0.002, 10, 0, false, true},
 		{"dead, with noise", func(float64) float64 { return 0.15 }, 0.008, 10, 0, false, true},
 		{"dead, with noise that hides all", func(float64) float64 { return 0.15 }, 0.05, 2.5, 0, false, false},
+		{"alive, and where trim is back it swings", func(trim float64) float64 {
+			if trim > -2 {
+				return 0.45
+			}
+			return 0.06
+		}, 0.05, 10, 3, true, false},
 		{"it moves the wrong way", func(trim float64) float64 { return 0.08 - 0.001*trim }, 0.002, 10, 0, false, false},
 	} {
 		r := rand.New(rand.NewPCG(1, 2))
