@@ -16,6 +16,7 @@ type expectation struct {
 // markOutcome is what became of the marks of one side that no hold followed.
 type markOutcome struct {
 	no         bool // the reading went on as before: it does not follow the wire
+	swings     bool // and reads both sides by itself meanwhile
 	vague      bool
 	obeys      bool // it follows the wire, though it was not held as was said: it swung less, or was held for a moment
 	why        reason.Reason
@@ -167,7 +168,8 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		until-- // who lets go says so a little later
 	}
 	fo := &w.follow[sideIndex(side)]
-	var n, on int
+	var n int
+	var on [2]int // readings on each side
 	var sum float64
 	lo, hi, _ := w.volts.volts.Span(from, until)
 	for i := w.volts.volts.From(from); i < w.volts.volts.Len(); i++ {
@@ -177,11 +179,13 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		}
 		n++
 		sum += p.V
-		if onSide(side, p.V) {
-			on++
+		for _, s := range []Side{Lean, Rich} {
+			if onSide(s, p.V) {
+				on[sideIndex(s)]++
+			}
 		}
 	}
-	fo.n, fo.secs = n, until-h.at
+	fo.n, fo.secs, fo.swings = n, until-h.at, min(on[0], on[1]) > 1
 	if n < 4 || until-from < 1.5 || w.volts.interval > 1 && w.volts.volts.From(until)-w.volts.volts.From(h.at+sayNear) < 4 || w.volts.unread(h.at-sayNear, until) >= handsHold {
 		fo.vague, fo.why = true, reason.ForceTooShort.Of()
 		return
@@ -189,7 +193,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	fo.level = sum / float64(n)
 	alone := w.untouched(h)
 	b, _ := w.baseBefore(&w.volts, alone)
-	share := float64(on) / float64(n)
+	share := float64(on[sideIndex(side)]) / float64(n)
 	flat := hi-lo <= 0.03
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
 	switch {
@@ -197,7 +201,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		fo.vague, fo.why = true, reason.LayThereBefore.Of()
 	case flat && share < 0.5 && (!b.known() || !b.switching() && fo.level >= b.low-0.03 && fo.level <= b.high+0.03):
 		fo.no = true // it lies still, and not where it was forced to
-	case offByChance(n-on, n) < offSeldom && b.known() && b.switching() && !w.shifted(b, lo, hi):
+	case offByChance(n-on[sideIndex(side)], n) < offSeldom && b.known() && b.switching() && !w.shifted(b, lo, hi):
 		fo.no = true // it goes on switching as before
 	case share < 0.75 && !b.known():
 		fo.no = share < 0.3

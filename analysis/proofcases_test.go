@@ -465,14 +465,14 @@ func TestNotDead(t *testing.T) {
 	}
 
 	for _, x := range []struct {
-		obeys bool
-		want  State
-	}{{false, Failed}, {true, Unclear}} {
+		obeys, swings bool
+		want          State
+	}{{false, false, Failed}, {true, false, Unclear}, {false, true, Unclear}} {
 		c := judged(ByWire)
-		c.w.follow[sideIndex(Lean)] = markOutcome{no: true, secs: 20, level: 0.5}
+		c.w.follow[sideIndex(Lean)] = markOutcome{no: true, swings: x.swings, secs: 20, level: 0.5}
 		c.w.follow[sideIndex(Rich)] = markOutcome{vague: true, obeys: x.obeys, why: reason.HeldForAMoment.Of()}
 		if got := c.input(); got.State != x.want {
-			t.Errorf("it went on as before at lean, at rich it obeyed %v: %s, %v", x.obeys, got.State, got.Why)
+			t.Errorf("it went on as before at lean, swinging %v, at rich it obeyed %v: %s, %v", x.swings, x.obeys, got.State, got.Why)
 		}
 	}
 
