@@ -87,11 +87,11 @@ func (c *assessment) input() Proof {
 		fo := c.w.follow[sideIndex(side)]
 		switch {
 		case fo.no && (c.w.follow[1-i].obeys || p.State == Failed):
-		case fo.no && fo.swings: // what shows a sensor that swings is no dead input: the hand had no contact, or another wire
-			p.State, p.Why = Unclear, reason.WentOnAsBefore.Of(side, fo.secs, fo.level)
-			p.Evidence = evidence("waited_s", fo.secs, "mean_v", fo.level, "readings", float64(fo.n))
 		case fo.no:
 			p.State = Failed
+			if fo.swings { // what shows a sensor that swings is no dead input: the hand had no contact, or another wire
+				p.State = Unclear
+			}
 			p.Why = reason.WentOnAsBefore.Of(side, fo.secs, fo.level)
 			p.Evidence = evidence("waited_s", fo.secs, "mean_v", fo.level, "readings", float64(fo.n))
 		case fo.vague && p.State == Untested:
