@@ -109,7 +109,9 @@ func TestProofsOfOneForce(t *testing.T) {
 		}, change(func(s *states) { s.delivery, s.scale = unclear, unclear })},
 		{"trim went 3 %, and λ is not back", func(f *force) { f.made.end, f.made.came, f.made.over, f.made.off = 0.03, 0.03, 0, 0.05 },
 			change(func(s *states) { s.delivery = unclear })},
-		{"trim went far, and λ is not back", func(f *force) { f.made.over, f.made.off, f.fit.GLow, f.fit.GHigh = 0, 0.05, 0.4, 1.6 }, change(func(s *states) { s.delivery = unclear })},
+		{"trim went far, and λ is not back: what comes round whole was delivered", func(f *force) { f.made.over, f.made.off, f.fit.GLow, f.fit.GHigh = 0, 0.05, 0.4, 1.6 }, all},
+		{"the same, and it may be none that came round", func(f *force) { f.made.over, f.made.off, f.fit.GLow, f.fit.GHigh = 0, 0.05, 0.1, 1.9 },
+			change(func(s *states) { s.delivery, s.scale = unclear, unclear })},
 		{"trim went far, and by the fit λ followed, whatever a target that sways makes of its mean", func(f *force) { f.made.over, f.made.off = 0, 0.05 }, all},
 		{"the same with no more than half", func(f *force) {
 			f.made.over, f.made.off, f.fit.G, f.fit.GLow, f.fit.GHigh = 0, 0.05, 0.7, 0.6, 0.8

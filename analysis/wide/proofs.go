@@ -13,7 +13,6 @@ const (
 	gainSound, gainMost = 0.75, 1.35
 	gainHalf            = 0.6
 	gainNone            = 0.15
-	gainHalved          = 0.50 // what the interval of fuel that was delivered leaves out
 	gainTold            = 0.25 // half of an interval up to which its middle is told
 	gainSkewed          = 0.30 // below which a fit tells no lag
 	gainOpen            = 0.20 // what the interval of a sound one leaves out: half of a sensor is told from it by its middle, not by its end
@@ -259,15 +258,12 @@ func (r *ring) delivery(f *force) {
 	}
 	moved, over := f.made.end, f.made.over
 	e := &f.fit
-	_, least, _ := joined([]Estimate{*e})
 	ev := []any{"gain", e.G, "gain_low", e.GLow, "gain_high", e.GHigh, "moved_pct", -100 * f.sign * moved}
 	switch {
 	case moved >= farEnough && f.made.off < ratioBack && e.G >= gainHalf:
 		r.say(analysis.ProofDelivery, analysis.Proven, reason.LoopBrought.Of(100*moved), ev...)
 	case moved >= twoCounts && over >= max(0.5*moved, f.enough()) && f.ended():
 		r.say(analysis.ProofDelivery, analysis.Proven, reason.Overshot.Of(100*over), ev...)
-	case moved >= farEnough && f.plain() && least >= gainHalved:
-		r.say(analysis.ProofDelivery, analysis.Proven, reason.LambdaFollowed.Of(e.G), ev...)
 	case moved >= 0.10 && abs(e.G) < gainNone && e.GHigh < 0.3 && f.plain():
 		r.say(analysis.ProofDelivery, analysis.Failed, reason.LambdaUnfollowed.Of(100*moved, e.G), ev...)
 	case moved < farEnough:
@@ -324,6 +320,9 @@ func (r *ring) scale() {
 	switch rear, seen := r.rearProves(); {
 	case g >= gainSound && g <= gainMost && low > gainOpen:
 		r.say(analysis.ProofScale, analysis.Proven, scale, ev...)
+		if most >= farEnough { // what comes round whole was delivered and read
+			r.say(analysis.ProofDelivery, analysis.Proven, reason.LambdaFollowed.Of(g), ev...)
+		}
 	case g < gainNone || !r.is(analysis.ProofDelivery, analysis.Proven) && !rear && g < gainSound:
 		half := reason.HalfOfWhat.Of(g)
 		if seen {

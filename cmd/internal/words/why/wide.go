@@ -46,7 +46,7 @@ var wide = sentences{
 	reason.LambdaUnfollowed:     {text: "trim went %.0f %% away and lambda did not follow it (gain %.2f)"},
 	reason.TrimLittle:           {text: "trim moved by %.1f %% only, too little to tell"},
 	reason.LambdaFollowed:       {text: "lambda followed trim while the feed went on (gain %.2f)"},
-	reason.FollowedInPart:       {text: "lambda followed trim in part only (gain %.2f)"},
+	reason.FollowedInPart:       {text: "lambda was not back when the feed ended, and the readings do not tell how far it followed trim (gain %.2f)"},
 	reason.RearFollowed:         {text: "the sensor behind the catalyst went where trim had brought the mixture"},
 	reason.BackAfter:            {text: "lambda and trim were back %.1f s after the end"},
 	reason.EndUnwatched:         {text: "not watched for long enough after the end"},
