@@ -331,7 +331,7 @@ func TestCutsWeigh(t *testing.T) {
 	}{
 		{"seen, and back", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: flank{0.2, 0.5}, down: flank{0.3, 0.7}, back: 26}, analysis.ByFuelCut, analysis.Proven, analysis.Proven, analysis.PartlyProven},
 		{"a slow flank", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: flank{1.2, 1.6}, down: flank{0.3, 0.7}, back: 26}, analysis.ByFuelCut, analysis.Proven, analysis.Proven, analysis.SensorSlow},
-		{"a slow flank beside the point", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: flank{1.2, 1.6}, back: 26}, analysis.ByMixture, analysis.Proven, analysis.Proven, analysis.PartlyProven},
+		{"a slow flank beside the point", cut{begin: 20, end: 24, rest: 1, top: 1.6, seen: true, up: flank{1.2, 1.6}, back: 26}, analysis.ByMixture, analysis.Proven, analysis.Proven, analysis.NothingForced},
 		{"told, and only the rear sensor saw it", cut{begin: 20, end: 24, rest: 1, top: 1.01, status: true, rearRead: true, rearLow: 0.08}, analysis.ByFuelCut, analysis.Unclear, analysis.Failed, analysis.SensorDead},
 		{"told, nobody saw it", cut{begin: 20, end: 24, rest: 1, top: 1.01, status: true, rearRead: true, rearLow: 0.5}, analysis.ByFuelCut, analysis.Unclear, analysis.Untested, analysis.ConclusionUnclear},
 		{"told for two seconds", cut{begin: 20, end: 22, rest: 1, top: 1.01, status: true, rearRead: true, rearLow: 0.08}, analysis.ByFuelCut, analysis.Untested, analysis.Untested, analysis.ConclusionUnclear},

@@ -95,7 +95,7 @@ func TestCutsInText(t *testing.T) {
 		{"seen and back", analysis.ByFuelCut, []string{speed, cutting, "EQ_RAT11 0s..30s/200ms 1; 30.2s..30.6s/200ms 1.1->1.6; 30.8s..36.4s/200ms 1.9; 36.6s..36.8s/200ms 1.5->1.05; 37s..60s/200ms 1"},
 			"ready 2, force_begins 30, sensor_answers 30.5, force_ends 36.5, switching_resumes 37", analysis.Proven, analysis.PartlyProven},
 		{"the same, in a session of gas: no force", analysis.ByMixture, []string{speed, cutting, "EQ_RAT11 0s..30s/200ms 1; 30.2s..30.6s/200ms 1.1->1.6; 30.8s..36.4s/200ms 1.9; 36.6s..36.8s/200ms 1.5->1.05; 37s..60s/200ms 1"},
-			"ready 2", analysis.Proven, analysis.PartlyProven},
+			"ready 2", analysis.Proven, analysis.NothingForced},
 		{"λ goes to 1.15 alone: no cut", analysis.ByFuelCut, []string{speed, closed, "EQ_RAT11 0s..30s/200ms 1; 30.2s..36s/200ms 1.15; 36.2s..60s/200ms 1"}, "ready 2", analysis.Untested, analysis.NothingForced},
 		{"λ stands, the rear sensor goes lean", analysis.ByFuelCut, []string{speed, cutting, stoich, "O2S12 0s..30.5s/500ms 0.65; 31s..37s/500ms 0.05; 38s..60s/500ms 0.65"}, "ready 2", analysis.Failed, analysis.SensorDead},
 		{"λ stands, the rear sensor was lean before", analysis.ByFuelCut, []string{speed, cutting, stoich, "O2S12 0s..60s/500ms 0.05"}, "ready 2", analysis.Untested, analysis.ConclusionUnclear},

@@ -28,7 +28,8 @@ func (w *Watcher) Verdict() analysis.Verdict {
 func (r *ring) conclude() analysis.Conclusion {
 	const proven, failed = analysis.Proven, analysis.Failed
 	w := r.w
-	tried := len(r.forces) > 0 || len(w.rears.all) > 0 || len(w.told) > 0 || w.cuts.tested()
+	lifted := w.cfg.By == analysis.ByFuelCut && w.cuts.tested() // else a cut is the road's, and tested by nobody
+	tried := len(r.forces) > 0 || len(w.rears.all) > 0 || len(w.told) > 0 || lifted
 	unfit := w.ready.said && !w.ready.everReady || !w.ready.said && !w.holds()
 	unfit = unfit || w.status.Len() >= 2 && w.ready.closedAt == 0 // it may have been called ready before that was first read
 	switch {
@@ -66,7 +67,7 @@ func (r *ring) conclude() analysis.Conclusion {
 		return analysis.ConclusionUnclear
 	case sides && commands && sound && r.is(analysis.ProofRecovery, proven):
 		return analysis.LoopProven
-	case w.cuts.tested() && len(r.forces) == 0 && r.is(analysis.ProofSensorLean, proven):
+	case lifted && len(r.forces) == 0 && r.is(analysis.ProofSensorLean, proven):
 		return analysis.PartlyProven
 	case sound && r.oneSide():
 		return analysis.PartlyProven
