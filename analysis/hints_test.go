@@ -62,3 +62,28 @@ func TestOffByChance(t *testing.T) {
 		}
 	}
 }
+
+// What was said and not seen before, on end, may have been held as well: the wire was let alone before the first of that.
+func TestUntouched(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		hints []hint
+		want  float64
+	}{
+		{"said once", []hint{{at: 90}}, 90},
+		{"said three times, and never seen", []hint{{at: 30}, {at: 60}, {at: 90}}, 30},
+		{"seen before", []hint{{at: 30, used: true}, {at: 90}}, 90},
+		{"seen in between", []hint{{at: 10}, {at: 30, used: true}, {at: 60}, {at: 90}}, 60},
+		{"said again later", []hint{{at: 60}, {at: 90}, {at: 120}}, 60},
+	} {
+		w := NewWatcher(Config{})
+		w.hints = c.hints
+		for i := range w.hints {
+			if w.hints[i].at == 90 {
+				if got := w.untouched(&w.hints[i]); got != c.want {
+					t.Errorf("%s: since %.0f s, want %.0f", c.name, got, c.want)
+				}
+			}
+		}
+	}
+}

@@ -18,7 +18,7 @@ type markOutcome struct {
 	no         bool // the reading went on as before: it does not follow the wire
 	swings     bool // and reads both sides by itself meanwhile
 	vague      bool
-	obeys      bool // it follows the wire, though it was not held as was said: it swung less, or was held for a moment
+	obeys      bool // it follows the wire, though it was not held as was said: another range was read, or it was held for a moment
 	why        reason.Reason
 	level      float64
 	n          int
@@ -94,7 +94,6 @@ type hint struct {
 	asked       Side    // that a guide asked for then; "": for none
 	used        bool    // a force was seen that fits it
 	judged      bool    // none was, and what that means was judged
-	from, until float64 // s: by the readings between these
 	most        float64 // the most that the readings of any stretch near it spoke for a force
 }
 
@@ -208,11 +207,6 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		fo.vague, fo.why = !fo.no, reason.LittleToCompare.Of()
 	default: // of one that switched: nearly all on the side, or in another range
 		fo.vague, fo.obeys, fo.why = true, b.known() && b.switching(), reason.PulledNotHeld.Of()
-	}
-	if h.from, h.until = from, until; fo.no && !flat && b.known() {
-		if chance := w.pulled(h, alone, b.lean.mid+b.rich.mid); chance < asBefore {
-			fo.no, fo.vague, fo.obeys, fo.why = false, true, true, reason.PulledNotHeld.Of()
-		}
 	}
 	if fo.no && h.most >= tenToOne {
 		fo.no, fo.vague, fo.why, fo.obeys = false, true, reason.HeldForAMoment.Of(), h.most >= oneInHundred
