@@ -17,8 +17,8 @@ type Stated struct {
 	Was     bool    // one
 }
 
-// stated compares what was weighed with the truth: a stretch was a force where most of it lies in a hold of its side. Where banks are
-// crossed, or an input is dead, a hold is not on the signal that is read, so those tell nothing.
+// stated compares what was weighed with the truth: a stretch was a force where most of it lies in a hold of its side, and one that was called
+// a force also where it begins as that does, since its odds were given before its end was known. Where banks are crossed, or an input is dead, a hold is not on the signal that is read, so those tell nothing.
 func stated(t *truth.Test, list []analysis.Weighed) []Stated {
 	if t.By != "" && t.By != string(analysis.ByWire) || t.Fault == "crossed" || t.Fault == "open" {
 		return nil
@@ -28,7 +28,7 @@ func stated(t *truth.Test, list []analysis.Weighed) []Stated {
 		s := Stated{LogOdds: x.LogOdds, Called: x.Called}
 		for _, f := range t.Forces {
 			mid := (x.Begin + x.End) / 2
-			s.Was = s.Was || f.Side == string(x.Side) && mid >= f.Begin-1 && mid <= f.End+1
+			s.Was = s.Was || f.Side == string(x.Side) && (mid >= f.Begin-1 && mid <= f.End+1 || x.Called && math.Abs(x.Begin-f.Begin) < near)
 		}
 		out = append(out, s)
 	}

@@ -21,6 +21,8 @@ func TestStated(t *testing.T) {
 		{"in it", truth.Test{Forces: one}, analysis.Weighed{Side: analysis.Lean, Begin: 31, End: 44}, 1, true},
 		{"of the other side", truth.Test{Forces: one}, analysis.Weighed{Side: analysis.Rich, Begin: 31, End: 44}, 1, false},
 		{"what came of it", truth.Test{Forces: one}, analysis.Weighed{Side: analysis.Lean, Begin: 45, End: 52}, 1, false},
+		{"called, its end told late", truth.Test{Forces: one}, analysis.Weighed{Side: analysis.Lean, Begin: 31, End: 80, Called: true}, 1, true},
+		{"the same, not called", truth.Test{Forces: one}, analysis.Weighed{Side: analysis.Lean, Begin: 31, End: 80}, 1, false},
 		{"banks crossed", truth.Test{Forces: one, Fault: "crossed"}, analysis.Weighed{Side: analysis.Lean, Begin: 31, End: 44}, 0, false},
 	} {
 		got := stated(&c.test, []analysis.Weighed{c.x})
