@@ -340,7 +340,7 @@ func (w *Watcher) downSpeaks(s *stretch, base voltsBase) float64 {
 	}
 	until := s.last.T() + 1
 	if a, _ := count(&against, s.first.T()+1.5, until); a >= 1 {
-		return min(max(math.Log(0.45/habit(&against)), 0), 3)
+		return max(math.Log(0.45/habit(&against)), 0)
 	}
 	if a, _ := count(&with, s.first.T()+1.5, until); a >= 1 && !with.blind && base.switching() {
 		return min(math.Log((habit(&with)+0.05)/0.45), 0) // the real mixture does that, or chance
