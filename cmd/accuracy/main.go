@@ -215,7 +215,7 @@ func showGuided(t accuracy.GuidedTrial) {
 	for _, l := range lines {
 		fmt.Printf("%7.2f %s\n", l.at, l.text)
 	}
-	fmt.Printf("%s; with nothing said: %s; decides: %s\n", t.Said, t.Untold, t.Verdict.Decide)
+	fmt.Printf("%s; with nothing said: %s, %s; decides: %s\n", t.Said, t.Silent.Conclusion, t.Untold, t.Verdict.Decide)
 	for _, v := range t.Verdict.Banks() {
 		for _, p := range v.Proofs {
 			fmt.Printf("%-12s %-9s %s\n", p.ID, p.State, why.Text(p.Why))

@@ -34,7 +34,8 @@ type GuidedTrial struct {
 	Marks    []obd.Record
 	Verdict  analysis.Verdict
 	Reasons  []reason.Reason
-	Untold   truth.Outcome // what would have been said had nothing been tapped
+	Untold   truth.Outcome    // what would have been said had nothing been tapped
+	Silent   analysis.Verdict // and all of it
 }
 
 // properHold is how long a side must be held for its answer to be seen, s.
@@ -120,7 +121,7 @@ func runGuided(seed uint64, cfg simcar.Config, exp simcar.Expected, style hands.
 	t.compareAll(told, res)
 	silent, err := session.Run(ctx, &records{list: w.unsaid}, session.NewJudge(setup))
 	if err == nil {
-		t.Untold = outcomeOf(told, silent.Verdict)
+		t.Untold, t.Silent = outcomeOf(told, silent.Verdict), silent.Verdict
 	}
 	t.Proper = t.properly && strings.HasPrefix(exp.Fault, "sound") && len(exp.Also) == 0
 	t.Worse = t.Untold == truth.Right && t.Outcome != truth.Right
