@@ -298,10 +298,10 @@ type trimBase struct {
 
 func (b trimBase) known() bool { return b.n >= 3 && b.seconds >= 3 }
 
-// learned is the same where long-term trim was higher by so much then, %: short-term trim hunts about another middle since.
+// learned is the same where long-term trim was higher by so much then, %: short-term trim hunts about another middle since. How far
+// short-term trim alone went stays as it was read: a loop that cannot go beyond zero did not do so for what long-term trim has learned.
 func (b trimBase) learned(by float64) trimBase {
 	b.low, b.high, b.median, b.last = b.low+by, b.high+by, b.median+by, b.last+by
-	b.shortLow, b.shortHigh = b.shortLow+by, b.shortHigh+by
 	return b
 }
 
