@@ -66,6 +66,9 @@ var unknownPort = portLag{0, 0.6}
 func (c *assessment) portLag() portLag {
 	best := unknownPort
 	for _, f := range c.forces {
+		if f.bank != c.w.bank || c.w.cfg.By == ByMixture {
+			continue // no edge of this port
+		}
 		v := &c.w.volts.volts
 		j := v.From(f.beginLo)
 		for j < v.Len() && v.At(j).T() < f.beginHi+longestApproach && abs(v.At(j).V-f.level) > 0.1 {
@@ -75,7 +78,7 @@ func (c *assessment) portLag() portLag {
 		for i >= 0 && i < v.Len() && abs(v.At(i).V-f.level) < 0.3 {
 			i--
 		}
-		if i < 0 || j >= v.Len() || v.At(j).T()-v.At(i).T() > longestApproach || c.w.cfg.By == ByMixture {
+		if i < 0 || j >= v.Len() || abs(v.At(j).V-f.level) > 0.1 || v.At(j).T()-v.At(i).T() > longestApproach {
 			continue
 		}
 		a, b := v.At(i), v.At(j)

@@ -279,3 +279,35 @@ func ExampleWatcher_lag() {
 	// 1 swing, 1.00 s
 	// 0.41 s for 1 %
 }
+
+// How slowly the port tells is read off the edge at which the watched wire was held, and off nothing else.
+func TestPortLag(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		bank  int
+		level float64 // V
+		by    By
+		goes  float64 // V: where the reading goes from 0.8 V, and that it goes on swinging to
+		back  float64
+		known bool
+	}{
+		{"an edge", 1, 0.05, ByWire, 0.05, 0.05, true},
+		{"the other bank's wire was held", 2, 0.05, ByWire, 0.05, 0.05, false},
+		{"the reading never came to the level", 1, 0.45, ByWire, 0.05, 0.9, false},
+		{"the mixture was forced", 1, 0.05, ByMixture, 0.05, 0.05, false},
+	} {
+		f := good(Lean)
+		f.bank, f.level = c.bank, c.level
+		a := judged(c.by, f)
+		for i := range 220 {
+			at, v := 9+0.05*float64(i), 0.8
+			if at > 10.06 {
+				v = []float64{c.goes, c.back}[i%2]
+			}
+			a.w.volts.volts.Add(recent.Reading{Lo: at, Hi: at, V: v})
+		}
+		if got := a.portLag(); (got != unknownPort) != c.known || got.lo < 0 || got.hi < got.lo {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
