@@ -630,3 +630,34 @@ func TestStaysAreALaw(t *testing.T) {
 		}
 	})
 }
+
+// A side that is read just as another stay ends, to which trim had answered, may be what the sensor reports of its end, were that a force;
+// not where it was said just then that this side is held.
+func TestReportOrHeld(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		said Side
+		at   float64
+		may  bool
+	}{
+		{"nothing was said", "", 0, true},
+		{"this side was said then", Rich, 75.5, false},
+		{"and long before", Rich, 40, true},
+		{"the other side was said then", Lean, 75.5, true},
+	} {
+		w := NewWatcher(Config{})
+		for i := range 200 {
+			at := 40 + 0.2*float64(i)
+			w.trim.short.Add(recent.Reading{Lo: at, Hi: at, V: 10})
+		}
+		if c.said != "" {
+			w.hints = append(w.hints, hint{side: c.said, at: c.at})
+		}
+		last := recent.Reading{Lo: 75, Hi: 75, V: 0.1}
+		w.cands = []candidate{{stretch: stretch{track: &w.volts, side: Lean, last: last}, weight: weight{free: 4}, fromTrim: 8, atEnd: 20}}
+		first := recent.Reading{Lo: 75.1, Hi: 75.1, V: 0.9}
+		if p := w.afterRelease(&stretch{track: &w.volts, side: Rich, lo: 75, first: first}, 3); (p > -1) != c.may {
+			t.Errorf("%s: ln p %.2f", c.name, p)
+		}
+	}
+}

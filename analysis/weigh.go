@@ -236,7 +236,9 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 // afterRelease is the log-probability that the stretch is what came of the release of a force: the
 // sensor says what the loop had made until that is taken out again.
 func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
-	for i := range w.cands {
+	// Whose word it is that this side is held now did not let go of the other unseen.
+	saidNow := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == s.side && abs(h.at-s.first.T()) <= sayNear })
+	for i := 0; i < len(w.cands) && !saidNow; i++ {
 		c := &w.cands[i].stretch
 		if w.cands[i].moved() < minAnswer { // there is nothing to take out
 			continue
@@ -247,7 +249,6 @@ func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 			return math.Log(0.97/(1+math.Pow(secs/15, 4))) - math.Log1p(math.Exp(-w.cands[i].weight.sum()))
 		}
 	}
-	saidNow := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == s.side && abs(h.at-s.first.T()) <= sayNear })
 	for i := len(w.passedOver) - 1; i >= 0 && !saidNow; i-- {
 		c := &w.passedOver[i]
 		d := s.first.T() - c.End
