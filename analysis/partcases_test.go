@@ -661,3 +661,43 @@ func TestReportOrHeld(t *testing.T) {
 		}
 	}
 }
+
+// A stretch ends at a step where the reading leaves it from where it lay just then: one that has crept since it began, and creeps on, took
+// none, however far it has come; a wire that is let go took one.
+func TestStepFromWhereItLay(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		from, to float64 // V, during the stretch
+		after    float64
+		stepped  bool
+	}{
+		{"it lay still and steps", 0.985, 0.985, 0.93, true},
+		{"it crept and steps", 0.985, 0.965, 0.88, true},
+		{"it crept, and creeps on", 0.985, 0.965, 0.963, false},
+		{"it lies on", 0.985, 0.985, 0.985, false},
+	} {
+		w := NewWatcher(Config{})
+		k := &w.volts
+		k.interval = 0.01
+		s := &stretch{track: k, side: Rich, level: (c.from + c.to) / 2, n: 8000}
+		for i := range 8200 {
+			v := c.from + (c.to-c.from)*float64(i)/8000
+			if i >= 8000 {
+				v = c.after
+			}
+			p := recent.Reading{Lo: 0.01 * float64(i), Hi: 0.01 * float64(i), V: v}
+			k.add(p)
+			switch {
+			case i == 0:
+				s.first = p
+			case i < 8000:
+				s.last = p
+			case i == 8000:
+				s.next = p
+			}
+		}
+		if odds := w.edge(s, &restStats{}, s.last, +1); (odds < -1) != c.stepped {
+			t.Errorf("%s: %+.1f, as the logarithm of the odds of a free sensor", c.name, odds)
+		}
+	}
+}

@@ -92,20 +92,24 @@ func (w *Watcher) edge(s *stretch, rest *restStats, from recent.Reading, dir int
 func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
 	v := &s.track.volts
 	t0 := v.At(at).T()
-	var level float64
-	n := 0
+	var here, level float64 // just inside, since a free sensor creeps, and outside
+	m, n := 0, 0
+	for i := at; i >= 0 && i < v.Len() && abs(v.At(i).T()-t0) < 2 && v.At(i).T() >= s.first.T()-1e-9 && v.At(i).T() <= s.last.T()+1e-9; i -= dir {
+		here += v.At(i).V
+		m++
+	}
 	for i := at + dir; i >= 0 && i < v.Len() && abs(v.At(i).T()-t0) < 2; i += dir {
 		if abs(v.At(i).T()-t0) > 0.6 {
 			level += v.At(i).V
 			n++
 		}
 	}
-	if n == 0 {
+	if n == 0 || m == 0 {
 		return 0
 	}
-	level /= float64(n)
-	size, noise := abs(level-s.level), s.track.scatter.noise()
-	if size < max(standsOut*noise*math.Sqrt(1/float64(n)+1/float64(s.n)), twoCounts) {
+	level, here = level/float64(n), here/float64(m)
+	size, noise := abs(level-here), s.track.scatter.noise()
+	if size < max(standsOut*noise*math.Sqrt(1/float64(n)+1/float64(m)), twoCounts) {
 		// Nothing began here, or nothing ended; a wire would have to lie where the sensor lay.
 		return -math.Log(sameLevel)
 	}
@@ -114,7 +118,7 @@ func (w *Watcher) step(s *stretch, rest *restStats, at, dir int) float64 {
 	}
 	between := 0
 	for i := at + dir; i >= 0 && i < v.Len() && abs(v.At(i).T()-t0) < 2; i += dir {
-		switch x := (v.At(i).V - s.level) / (level - s.level); {
+		switch x := (v.At(i).V - here) / (level - here); {
 		case x >= 0.75:
 			return sharp(between, max(s.track.interval, rest.changing), 0, 0)
 		case x > 0.25:
