@@ -53,13 +53,13 @@ func (b *Both) Asked(at float64, i int, side Side) {
 	}
 }
 
-// heldBeside reports whether the other bank's wire was held already when the force began, in the same test.
-func (w *Watcher) heldBeside(f *force) bool {
+// heldBeside reports whether the other bank's wire was held in the force, by time by, s, in the same test.
+func (w *Watcher) heldBeside(f *force, by float64) bool {
 	if w.both == nil {
 		return false
 	}
 	for _, g := range w.both.beside(w).forces {
-		if g.begin <= f.begin && (!g.ended || g.end >= f.begin) {
+		if g.begin <= by && (!g.ended || g.end >= f.begin) {
 			return true
 		}
 	}
@@ -129,7 +129,7 @@ func (c *assessment) bankOfBoth() Proof {
 	}
 	for _, f := range c.forces {
 		switch {
-		case f.emittedOther:
+		case f.emittedOther && !c.w.heldBeside(f, f.other.onset+apartLeast): // else its trim answered its own wire, perhaps, which was seen later
 			return Proof{ProofBank, Failed, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
 		case own != nil && f.own.state == answered:

@@ -64,7 +64,7 @@ func TestOrderOfBothWires(t *testing.T) {
 				t.Errorf("%s, bank %d first: %d, want %d", c.name, first+1, got, c.want)
 			}
 			held := c.begins[0] != nil && c.begins[1] != nil && c.begins[1][0] >= c.begins[0][0] && c.begins[1][0] < c.begins[0][0]+15
-			if w := b.banks[1-first]; len(w.forces) > 0 && w.heldBeside(w.forces[0]) != held {
+			if w := b.banks[1-first]; len(w.forces) > 0 && w.heldBeside(w.forces[0], w.forces[0].begin) != held {
 				t.Errorf("%s: bank %d is held already: %v", c.name, first+1, !held)
 			}
 		}
@@ -87,7 +87,7 @@ func TestOrderOfBothWires(t *testing.T) {
 		t.Errorf("bank 1's was held on the other side, a second before bank 2's: %d", got)
 	}
 	alone := NewWatcher(Config{})
-	if alone.heldBeside(&force{}) {
+	if alone.heldBeside(&force{}, 0) {
 		t.Error("one wire is held beside itself")
 	}
 }
@@ -150,9 +150,13 @@ func TestBankOfBothWires(t *testing.T) {
 	b := both([2][]float64{{21}, {26}}, true)
 	b.Asked(20, 0, Lean)
 	b.Asked(25, 1, Lean)
-	b.banks[0].forces[0].emittedOther = true
+	b.banks[0].forces[0].emittedOther, b.banks[0].forces[0].other.onset = true, 22
 	if a := (&assessment{w: b.banks[0], forces: b.banks[0].forces}); a.bankOfBoth().State != Failed {
 		t.Error("the other bank's trim answered, and the bank is not failed")
+	}
+	b.banks[0].forces[0].other.onset = 25 // as its own wire was taken, which was seen a while later
+	if a := (&assessment{w: b.banks[0], forces: b.banks[0].forces}); a.bankOfBoth().State != Proven {
+		t.Error("the other bank's trim answered its own wire, and the bank is not proven")
 	}
 }
 

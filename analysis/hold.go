@@ -166,8 +166,8 @@ func (w *Watcher) judgeHold(f *force) {
 	if a.state == cannot {
 		far = 15 // nothing of its own to compare with, and purge may move trim by some 10 %
 	}
-	strides := o.moved() >= far && o.drop <= 1.01*trimCount && since >= 8 && o.n >= 4                                  // fewer would not show that it turned back
-	if (o.state == answered || strides) && !f.emittedOther && since > 1 && w.cfg.By != ByMixture && !w.heldBeside(f) { // propane reaches both banks
+	strides := o.moved() >= far && o.drop <= 1.01*trimCount && since >= 8 && o.n >= 4                                           // fewer would not show that it turned back
+	if (o.state == answered || strides) && !f.emittedOther && since > 1 && w.cfg.By != ByMixture && !w.heldBeside(f, f.begin) { // propane reaches both banks
 		own := a.state == answered || a.n > 0 && a.moved() >= 0.4*o.moved()
 		// A disturbance such as purge moves trim too, but not just when the force began.
 		inStep := o.lowAt.T() <= f.beginHi+2
