@@ -27,7 +27,7 @@ var (
 type Decoder struct {
 	computers []computer // by address
 	engine    int        // index in computers + 1; 0 while not known
-	said      *repeats   // nil: nothing yet
+	learned   int        // how often something was
 }
 
 // computer is what is known of one control unit.
@@ -72,18 +72,6 @@ func (d *Decoder) Reply(from uint32, request, data []byte, sent, received time.D
 		d.computer(from)
 		return out, nil
 	}
-	if d.said == nil {
-		d.said = new(repeats)
-	}
-	place, known := d.said.find(from, request, data)
-	if known {
-		for _, s := range place.samples[:place.count] {
-			s.Sent, s.Received = sent, received
-			out = append(out, s)
-		}
-		return out, nil
-	}
-	had := len(out)
 	var before computer
 	if i, ok := d.find(from); ok {
 		before = d.computers[i]
@@ -114,11 +102,11 @@ func (d *Decoder) Reply(from uint32, request, data []byte, sent, received time.D
 			}
 		}
 	}
-	if err == nil {
-		place.keep(from, request, data, out[had:])
-	}
 	return out, err
 }
+
+// Learned counts what the replies have told about the car: while it stays, the same replies give the same samples.
+func (d *Decoder) Learned() int { return d.learned }
 
 // Missing appends, marked Missing, the samples that a reply to the request would
 // have brought.
@@ -206,7 +194,7 @@ func (d *Decoder) find(addr uint32) (int, bool) {
 func (d *Decoder) computer(addr uint32) int {
 	i, ok := d.find(addr)
 	if !ok {
-		d.forget()
+		d.learned++
 		d.computers = slices.Insert(d.computers, i, computer{addr: addr})
 		d.choose()
 	}
@@ -228,7 +216,7 @@ func (d *Decoder) choose() {
 // learn takes from one PID of a reply what it says about the vehicle.
 func (d *Decoder) learn(c *computer, pid byte, data []byte) {
 	if pid%0x20 == 0 || pid == 0x13 || pid == 0x1D || pid == 0x4F || pid == 0x50 {
-		d.forget()
+		d.learned++
 	}
 	switch {
 	case pid%0x20 == 0:

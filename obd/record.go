@@ -86,7 +86,15 @@ type Exchange struct {
 	Outcome        Outcome
 	Raw            []byte // as the adapter printed it, up to the prompt
 	Replies        []Reply
+	Alike          Alike // not recorded
 }
+
+// Alike is one number for those exchanges of a source that asked the same, but for Expect, and were told the same: what was found in
+// one of them need not be looked for again. 0: it is not known of which.
+type Alike uint32
+
+// Equal reports true: which number a source gave is no part of what an exchange says.
+func (Alike) Equal(Alike) bool { return true }
 
 // MarkKind is what the technician says or does.
 type MarkKind string

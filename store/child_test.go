@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"reflect"
 	"strconv"
 	"testing"
 	"time"
@@ -121,8 +120,8 @@ func checkCommitted(t *testing.T, s *Store, what string, committed int64) {
 		t.Errorf("%s: %d records, committed were %d", what, len(all), committed+1)
 	}
 	for i, rec := range all {
-		if want := crashRecord(int64(i)); !reflect.DeepEqual(rec, want) {
-			t.Errorf("%s: record %d: %s", what, i, cmp.Diff(want, rec))
+		if diff := cmp.Diff(crashRecord(int64(i)), rec); diff != "" {
+			t.Errorf("%s: record %d: %s", what, i, diff)
 			return
 		}
 	}

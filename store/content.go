@@ -80,7 +80,7 @@ func Redact(rec obd.Record) obd.Record {
 		rec.Mark = &obd.Mark{Kind: rec.Mark.Kind}
 	case rec.Exchange != nil && TellsVIN(rec.Exchange.Request.Hex()):
 		x := *rec.Exchange
-		x.Raw, x.Replies = []byte{}, nil
+		x.Raw, x.Replies, x.Alike = []byte{}, nil, 0
 		rec.Exchange = &x
 	}
 	return rec

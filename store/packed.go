@@ -29,33 +29,38 @@ void sqlite3_free(void *);
 
 enum { utf8 = 1, direct = 0x80000, integer = 1, text = 3, blob = 4 };
 
-typedef struct { sqlite3_str *out; int64_t next; int unlike; } packing;
+typedef struct { sqlite3_str *out; int64_t first, next; int unlike; } packing;
 
 static int says(sqlite3_value *v, const char *word, int n) {
 	return sqlite3_value_type(v) == text && sqlite3_value_bytes(v) == n && memcmp(sqlite3_value_text(v), word, n) == 0;
 }
 
-// packed_step takes seq, kind, outcome, sent_us, received_us, at_us, expect, request and raw of one record.
+// packed_step takes seq, outcome, sent_us, received_us, at_us, expect, request and raw of one record. Only exchanges have an outcome.
 static void packed_step(sqlite3_context *c, int n, sqlite3_value **v) {
 	packing *p = sqlite3_aggregate_context(c, sizeof *p);
 	if (!p || p->unlike) return;
-	int64_t seq = sqlite3_value_int64(v[0]), sent = sqlite3_value_int64(v[3]), at = sqlite3_value_int64(v[5]);
-	int alike = says(v[1], "exchange", 8) && says(v[2], "ok", 2) && sqlite3_value_type(v[7]) == text && sqlite3_value_type(v[8]) == blob;
-	for (int i = 3; i <= 6; i++) alike = alike && sqlite3_value_type(v[i]) == integer;
-	if (!p->out) p->out = sqlite3_str_new(sqlite3_context_db_handle(c));
-	else alike = alike && seq == p->next;
+	int64_t seq = sqlite3_value_int64(v[0]), sent = sqlite3_value_int64(v[2]), at = sqlite3_value_int64(v[4]);
+	int alike = says(v[1], "ok", 2) && sqlite3_value_type(v[6]) == text && sqlite3_value_type(v[7]) == blob;
+	for (int i = 2; i <= 5; i++) alike = alike && sqlite3_value_type(v[i]) == integer;
+	if (!p->out) {
+		p->out = sqlite3_str_new(sqlite3_context_db_handle(c));
+		p->first = seq;
+	} else alike = alike && seq == p->next;
+	if (!alike || seq == INT64_MAX || sqlite3_value_int64(v[3]) != at) { p->unlike = 1; return; }
 	p->next = seq + 1;
-	if (!alike || seq == INT64_MAX || sqlite3_value_int64(v[4]) != at) { p->unlike = 1; return; }
-	const char *request = (const char *)sqlite3_value_text(v[7]), *raw = sqlite3_value_blob(v[8]);
-	int64_t head[4] = {sent, at, sqlite3_value_int64(v[6]), (int64_t)sqlite3_value_bytes(v[7]) << 32 | sqlite3_value_bytes(v[8])};
+	const char *request = (const char *)sqlite3_value_text(v[6]), *raw = sqlite3_value_blob(v[7]);
+	int64_t head[4] = {sent, at, sqlite3_value_int64(v[5]), (int64_t)sqlite3_value_bytes(v[6]) << 32 | sqlite3_value_bytes(v[7])};
 	sqlite3_str_append(p->out, (const char *)head, sizeof head);
-	sqlite3_str_append(p->out, request, sqlite3_value_bytes(v[7]));
-	sqlite3_str_append(p->out, raw, sqlite3_value_bytes(v[8]));
+	sqlite3_str_append(p->out, request, sqlite3_value_bytes(v[6]));
+	sqlite3_str_append(p->out, raw, sqlite3_value_bytes(v[7]));
 }
 
+// packed_final ends the exchanges with the first one's seq and what the next one's would be.
 static void packed_final(sqlite3_context *c) {
 	packing *p = sqlite3_aggregate_context(c, 0);
 	if (!p || !p->out) return;
+	sqlite3_str_append(p->out, (const char *)&p->first, sizeof p->first);
+	sqlite3_str_append(p->out, (const char *)&p->next, sizeof p->next);
 	int n = sqlite3_str_length(p->out), failed = p->unlike || sqlite3_str_errcode(p->out);
 	char *s = sqlite3_str_finish(p->out);
 	if (failed) sqlite3_free(s);
@@ -63,7 +68,7 @@ static void packed_final(sqlite3_context *c) {
 }
 
 static int packed_into(sqlite3 *db, char **err, const void *api) {
-	return sqlite3_create_function_v2(db, "packed", 9, utf8 | direct, 0, 0, packed_step, packed_final, 0);
+	return sqlite3_create_function_v2(db, "packed", 8, utf8 | direct, 0, 0, packed_step, packed_final, 0);
 }
 
 static int packed_everywhere(void) { return sqlite3_auto_extension((void (*)(void))packed_into); }
@@ -89,7 +94,7 @@ func init() {
 // packQuery hands over some records after a seq in one piece, since to hand over rows one by one takes longer than to
 // read them: null where they are not all exchanges that went well, in order and without holes between them, as nearly all are. Those come
 // by [lineQuery].
-const packQuery = `select count(*), ifnull(min(seq), 0), packed(seq, kind, outcome, sent_us, received_us, at_us, expect, request, raw)
+const packQuery = `select packed(seq, outcome, sent_us, received_us, at_us, expect, request, raw)
 	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
 
 // alikeFrom is the next pack of exchanges that went well; false: not all of its records are such, or something failed that
@@ -99,11 +104,19 @@ func (r *Reader) alikeFrom(ctx context.Context, from int64) (p pack, ok bool) {
 	case p.room = <-r.used:
 	default:
 	}
-	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.count, &p.from, &p.room) // there may be a hole before the first
-	p.alike = p.room
+	const tail = 16 // bytes
+	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.room)
+	end := len(p.room) - tail
+	if err != nil || end <= 0 {
+		return p, false
+	}
+	first, next := numberAt(p.room, end), numberAt(p.room, end+8)
+	p.alike, p.from, p.count = p.room[:end], first, int(next-first) // there may be a hole before the first
 	p.next = from + alike
-	return p, err == nil && len(p.alike) > 0
+	return p, true
 }
+
+func numberAt(b []byte, i int) int64 { return int64(binary.NativeEndian.Uint64(b[i:])) }
 
 // room takes a copy of bytes, or of none, where it has taken others before.
 type room []byte
@@ -125,18 +138,18 @@ func (r *Reader) exchangeOf(packed *[]byte, seq int64) (rec obd.Record, err erro
 	if len(b) < head {
 		return rec, io.ErrUnexpectedEOF
 	}
-	number := func(i int) int64 { return int64(binary.NativeEndian.Uint64(b[8*i:])) }
-	request, raw := int(number(3)>>32), int(uint32(number(3)))
+	lengths := numberAt(b, 24)
+	request, raw := int(lengths>>32), int(uint32(lengths))
 	if len(b)-head-request < raw {
 		return rec, io.ErrUnexpectedEOF
 	}
 	text := b[head:]
 	*packed = text[request+raw:]
-	x, err := r.exchange(text[:request], int(number(2)))
+	x, err := r.exchange(text[:request], int(numberAt(b, 16)))
 	if err != nil {
 		return rec, err
 	}
-	x.Sent, x.Received = time.Duration(number(0))*time.Microsecond, time.Duration(number(1))*time.Microsecond
+	x.Sent, x.Received = time.Duration(numberAt(b, 0))*time.Microsecond, time.Duration(numberAt(b, 8))*time.Microsecond
 	rec.At, rec.Exchange = x.Received, x
 	r.went(x, text[request:request+raw])
 	return rec, nil

@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"hash/maphash"
 	"io"
 	"math"
 	"strconv"
@@ -36,26 +37,34 @@ type Reader struct {
 	err   error // sticky; given after what is ahead
 
 	// Of the records before: most say the same again.
-	asked     map[string]*asked // by request
-	latest    *asked
-	answers   int // in all of asked
+	said
 	names     string
 	nameList  []string
 	exchanges []obd.Exchange // memory that the next are cut from: a piece for each would cost more time than to read them
 }
 
-// asked is a request with what came of it.
+// said is what was asked so far and what came of it.
+type said struct {
+	asked   map[string]*asked // by request
+	latest  *asked
+	seed    maphash.Seed
+	answers []*answer // each where its hash says or behind there; nil: nothing stands there
+	known   int       // of them
+	numbers obd.Alike // given to answers
+}
+
+// asked is a request.
 type asked struct {
 	text    string
 	request obd.Request
-	answers map[string]*answer // by raw text
-	latest  *answer
 }
 
 // answer is a raw text that went well, and what was found in it.
 type answer struct {
+	to      *asked
 	raw     []byte
 	replies []obd.Reply
+	alike   obd.Alike
 }
 
 // pack is what SQLite hands over at a time: some records as packed exchanges or as lines.
@@ -76,7 +85,7 @@ const (
 	packed     = 256
 	alike      = 512
 	mostAsked  = 4096  // requests that are remembered
-	mostAnswer = 16384 // and raw texts, of up to longestRaw bytes
+	mostAnswer = 16384 // and raw texts, of up to longestRaw bytes: a power of two
 	longestRaw = 128
 )
 
@@ -97,7 +106,8 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), used: make(chan room, 1), asked: make(map[string]*asked)}
+	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), used: make(chan room, 1),
+		said: said{asked: make(map[string]*asked), seed: maphash.MakeSeed(), answers: make([]*answer, 2*mostAnswer)}}
 	// They do not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
@@ -275,7 +285,7 @@ func (r *Reader) exchange(request []byte, expect int) (*obd.Exchange, error) {
 			if len(r.asked) == mostAsked {
 				r.forget()
 			}
-			known = &asked{text: text, request: parsed, answers: make(map[string]*answer)}
+			known = &asked{text: text, request: parsed}
 			r.asked[text] = known
 		}
 		r.latest = known
@@ -292,7 +302,8 @@ func (r *Reader) exchange(request []byte, expect int) (*obd.Exchange, error) {
 
 func (r *Reader) forget() {
 	clear(r.asked)
-	r.answers = 0
+	clear(r.answers)
+	r.known = 0
 }
 
 // went gives the latest request's exchange what came, where that went well: a session says a lot again.
@@ -302,24 +313,25 @@ func (r *Reader) went(x *obd.Exchange, raw []byte) {
 		x.Replies = Replies(x, r.meta.Format)
 		return
 	}
-	q := r.latest
-	known := q.latest
-	if known == nil || !bytes.Equal(known.raw, raw) {
-		if known = q.answers[string(raw)]; known == nil {
-			if r.answers == mostAnswer {
-				r.forget()
-				clear(q.answers)
-				r.asked[q.text] = q
-			}
-			known = &answer{raw: bytes.Clone(raw)}
-			x.Raw = known.raw
-			known.replies = Replies(x, r.meta.Format)
-			q.answers[string(known.raw)] = known
-			r.answers++
-		}
-		q.latest = known
+	if r.known == mostAnswer {
+		clear(r.answers)
+		r.known = 0
 	}
-	x.Raw, x.Replies = known.raw, known.replies
+	at := maphash.Bytes(r.seed, raw) % (2 * mostAnswer)
+	a := r.answers[at]
+	for a != nil && (a.to != r.latest || !bytes.Equal(a.raw, raw)) {
+		at = (at + 1) % (2 * mostAnswer)
+		a = r.answers[at]
+	}
+	if a == nil {
+		r.numbers++
+		a = &answer{to: r.latest, raw: bytes.Clone(raw), alike: r.numbers}
+		x.Raw = a.raw
+		a.replies = Replies(x, r.meta.Format)
+		r.answers[at] = a
+		r.known++
+	}
+	x.Raw, x.Replies, x.Alike = a.raw, a.replies, a.alike
 }
 
 // unpacker takes the lines of [lineQuery] apart; err is the first thing that was not as it is there.

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -21,6 +22,7 @@ type Judge struct {
 	beside  *beside // the other bank's sensor, whose wire is held in the same test; nil: it is not
 	can     bool
 
+	alike   *alike // nil: no records were said to be alike
 	samples []decode.Sample
 	events  []analysis.Event
 	others  []analysis.Event // of the other bank's sensor
@@ -165,6 +167,40 @@ func (j *Judge) LeanOnly() bool {
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
 
 func (j *Judge) decode(x *obd.Exchange, out []decode.Sample) []decode.Sample {
+	if x.Alike == 0 {
+		return j.decodeNew(x, out)
+	}
+	if j.alike == nil {
+		j.alike = new(alike)
+	}
+	had, learned := len(out), j.decoder.Learned()
+	a := &j.alike[x.Alike%obd.Alike(len(j.alike))]
+	if a.number == x.Alike && a.learned == learned {
+		out = append(out, a.samples...)
+		for i := range out[had:] {
+			out[had+i].Sent, out[had+i].Received = x.Sent, x.Received
+		}
+		return out
+	}
+	out = j.decodeNew(x, out)
+	if j.decoder.Learned() == learned {
+		*a = remembered{x.Alike, learned, slices.Clone(out[had:])}
+	}
+	return out
+}
+
+// alike is what some exchanges gave that were like others, each where its number says: a car says the same again and again, and that is
+// not decoded twice.
+type alike [4096]remembered
+
+// remembered is the samples, but for their times, of the exchanges with a number, while no more than this was learned of the car.
+type remembered struct {
+	number  obd.Alike
+	learned int
+	samples []decode.Sample
+}
+
+func (j *Judge) decodeNew(x *obd.Exchange, out []decode.Sample) []decode.Sample {
 	j.request = x.Request.AppendTo(j.request[:0])
 	had := len(out)
 	if x.Outcome == obd.OK {
@@ -253,7 +289,11 @@ func (j *Judge) gap(from, to time.Duration, cause string) {
 	}
 }
 
-func (j *Judge) emit(e []analysis.Event) { j.events = append(j.events, e...) }
+func (j *Judge) emit(e []analysis.Event) {
+	if len(e) > 0 { // seldom
+		j.events = append(j.events, e...)
+	}
+}
 
 // silence notices when nothing came for too long to go unmentioned.
 type silence struct {
