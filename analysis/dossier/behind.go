@@ -11,7 +11,7 @@ import (
 // behind gives frames to a function some hundreds at a time, in a goroutine of their own and in their order, so that a long
 // session's are judged meanwhile. The function is called by one goroutine at a time; who lets go of it early leaves nothing that runs on.
 type behind struct {
-	take      func(session.Frame)
+	take      func(frames)
 	now, then frames
 	taking    sync.WaitGroup // then
 }
@@ -40,11 +40,7 @@ func (b *behind) turn() {
 	b.taking.Wait()
 	clear(b.then.all) // lets go of their records
 	b.now, b.then = frames{b.then.all[:0], b.then.samples[:0]}, b.now
-	b.taking.Go(func() {
-		for _, f := range b.then.all {
-			b.take(f)
-		}
-	})
+	b.taking.Go(func() { b.take(b.then) })
 }
 
 // end returns when all are taken.

@@ -134,28 +134,43 @@ func (c *Collector) Write(f session.Frame) error {
 // them by the session's end, and beside the judging.
 func (c *Collector) Also(s ...session.Sink) { c.also = append(c.also, s...) }
 
-// take takes what nobody asks for before the end.
-func (c *Collector) take(f session.Frame) {
-	for _, s := range f.Samples {
+// take takes from some frames what nobody asks for before the end. Each collector goes through all samples in turn.
+func (c *Collector) take(f frames) {
+	for _, s := range f.samples {
 		c.conditions.add(s)
-		if c.d.Setup.Trims {
-			c.d.trims.Add(s)
-		}
+	}
+	for _, s := range f.samples {
 		c.switches.Add(s)
+	}
+	for _, s := range f.samples {
 		c.d.Measured.collector.Add(s)
 	}
+	if c.d.Setup.Trims {
+		for _, s := range f.samples {
+			c.d.trims.Add(s)
+		}
+	}
+	for i := range f.all {
+		c.frame(&f.all[i])
+	}
+	for _, s := range c.also {
+		for _, one := range f.all {
+			_ = s.Write(one)
+		}
+	}
+}
+
+// frame takes what else is in a frame.
+func (c *Collector) frame(f *session.Frame) {
 	if m := f.Record.Mark; m != nil && m.Kind == obd.MarkNote {
 		c.d.Measured.collector.Note(f.Record.At.Seconds(), m.Text)
 	}
 	for _, e := range f.Events {
 		c.event(e)
 	}
-	_ = c.d.After.Write(f) // like the trace it only looks
+	_ = c.d.After.Write(*f) // like the trace it only looks
 	if c.d.Trace != nil {
-		_ = c.d.Trace.Write(f)
-	}
-	for _, s := range c.also {
-		_ = s.Write(f)
+		_ = c.d.Trace.Write(*f)
 	}
 }
 

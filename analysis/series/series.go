@@ -26,6 +26,7 @@ type Series struct {
 	values []float64
 	places map[uint64]int // of values, by their bits
 	latest int            // place of the last reading's value
+	near   [64]int        // places of some values, by a hash
 }
 
 // block is so many readings, the last one fewer. Its first step is from zero.
@@ -66,6 +67,11 @@ func (s *Series) place(v float64) int {
 	if len(s.values) > 0 && math.Float64bits(s.values[s.latest]) == bits {
 		return s.latest // most often
 	}
+	near := &s.near[bits*0x9E3779B97F4A7C15>>58]
+	if *near < len(s.values) && math.Float64bits(s.values[*near]) == bits {
+		s.latest = *near
+		return s.latest
+	}
 	i, ok := s.places[bits]
 	if !ok {
 		if s.places == nil {
@@ -74,7 +80,7 @@ func (s *Series) place(v float64) int {
 		i = len(s.values)
 		s.values, s.places[bits] = append(s.values, v), i
 	}
-	s.latest = i
+	s.latest, *near = i, i
 	return i
 }
 
@@ -115,9 +121,10 @@ func (s *Series) Range(i, j int) iter.Seq[Point] {
 			var at time.Duration
 			b := s.blocks[k].bytes
 			for at0 := k * perBlock; len(b) > 0 && at0 < j; at0++ {
-				step, n := binary.Varint(b)
-				place, m := binary.Uvarint(b[n:])
+				zigzag, n := uvarint(b)
+				place, m := uvarint(b[n:])
 				b = b[n+m:]
+				step := int64(zigzag>>1) ^ -int64(zigzag&1)
 				if step&1 != 0 {
 					at += time.Duration(step>>1) * time.Microsecond
 				} else {
@@ -129,4 +136,15 @@ func (s *Series) Range(i, j int) iter.Seq[Point] {
 			}
 		}
 	}
+}
+
+// uvarint is [binary.Uvarint], without a call for what is short, as most are.
+func uvarint(b []byte) (uint64, int) {
+	switch {
+	case b[0] < 0x80:
+		return uint64(b[0]), 1
+	case len(b) > 2 && b[1] >= 0x80 && b[2] < 0x80:
+		return uint64(b[0]&0x7F) | uint64(b[1]&0x7F)<<7 | uint64(b[2])<<14, 3
+	}
+	return binary.Uvarint(b)
 }

@@ -408,7 +408,7 @@ func (c *Collector) choose() choice {
 	var banks [5]struct {
 		own         raw // the last one
 		any, beside bool
-		diffs       []float64
+		diffs       stats.Tally
 		owns, twice counts // beside the voltage: twice
 	}
 	var ch choice
@@ -424,12 +424,12 @@ func (c *Collector) choose() choice {
 		b.beside = true
 		b.twice.add(r.under)
 		if b.any && r.at-b.own.at < 1 {
-			b.diffs = append(b.diffs, math.Abs(float64(r.short-b.own.short)))
+			b.diffs.Add(math.Abs(float64(r.short - b.own.short)))
 		}
 	}
 	for i := range banks {
 		b := &banks[i]
-		ch.leave[i] = b.beside && b.any && !(len(b.diffs) >= 3 && stats.Median(b.diffs) <= 2*decode.TrimCount)
+		ch.leave[i] = b.beside && b.any && !(b.diffs.Len() >= 3 && b.diffs.Quantile(0.5) <= 2*decode.TrimCount)
 		ch.sum(b.owns)
 		if !ch.leave[i] {
 			ch.sum(b.twice)

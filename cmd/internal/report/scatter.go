@@ -3,8 +3,8 @@ package report
 import (
 	"fmt"
 	"html/template"
-	"iter"
 	"math"
+	"slices"
 	"strings"
 
 	"pushback/analysis/trimmap"
@@ -23,11 +23,11 @@ const (
 // A cloud is one bank's total trim against air flow.
 type cloud struct {
 	title      string
-	unit       string       // of the flow
-	points     iter.Seq[xy] // in order of time
-	count      int
-	over, span scale // of the points: flow, trim
-	flow, trim scale // of the axes
+	unit       string // of the flow
+	points     []dot  // what was read, in order of its first reading
+	count      int    // readings
+	over, span scale  // of the points: flow, trim
+	flow, trim scale  // of the axes
 	fit        trimmap.Fit
 	half       bool // it has half of the page's width
 }
@@ -43,8 +43,8 @@ func clouds(sides []*Subject) (out []cloud) {
 			c := cloud{title: label(s, fmt.Sprintf("Bank %d: total trim against air flow", b.Bank)), unit: s.Map.FlowUnit, fit: b.Fit}
 			c.points = pointsOf(s.Map.Readings, b.Bank)
 			c.over, c.span = none, none
-			for p := range c.points {
-				c.count++
+			for _, p := range c.points {
+				c.count += p.n
 				c.over, c.span = c.over.with(p.X), c.span.with(p.Y)
 			}
 			if c.count > 0 {
@@ -65,18 +65,25 @@ func clouds(sides []*Subject) (out []cloud) {
 	return out
 }
 
-// pointsOf are a bank's readings whose air flow is known.
-func pointsOf(readings trimmap.Readings, bank int) iter.Seq[xy] {
-	return func(yield func(xy) bool) {
-		if readings == nil {
-			return
+// pointsOf are a bank's readings whose air flow is known, those that say the same as one shortly before joined with it.
+func pointsOf(readings trimmap.Readings, bank int) (out []dot) {
+	if readings == nil {
+		return nil
+	}
+	const shortly = 8 // points: trim goes to and fro by a few steps while air flow is read once
+	for r := range readings {
+		if r.Bank != bank || !(r.Flow > 0) || math.IsInf(r.Flow, 1) {
+			continue
 		}
-		for r := range readings {
-			if r.Bank == bank && r.Flow > 0 && !math.IsInf(r.Flow, 1) && !yield(xy{r.Flow, r.Total()}) {
-				return
-			}
+		p := xy{r.Flow, r.Total()}
+		latest := out[max(0, len(out)-shortly):]
+		if i := slices.IndexFunc(latest, func(d dot) bool { return d.xy == p }); i >= 0 {
+			latest[i].n++
+		} else {
+			out = append(out, dot{p, 1})
 		}
 	}
+	return out
 }
 
 // dot is one place of a cloud with how many readings lie there.
@@ -90,14 +97,14 @@ type dot struct {
 // outlier stays.
 func (c *cloud) dots(columns, rows int) (out []dot) {
 	at := map[[2]int]int{}
-	for p := range c.points {
+	for _, p := range c.points {
 		k := [2]int{int(c.flow.part(p.X) * float64(columns)), int(c.trim.part(p.Y) * float64(rows))}
 		i, ok := at[k]
 		if !ok {
 			i, at[k] = len(out), len(out)
-			out = append(out, dot{xy: p})
+			out = append(out, dot{xy: p.xy})
 		}
-		out[i].n++
+		out[i].n += p.n
 	}
 	return out
 }

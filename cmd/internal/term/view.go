@@ -56,9 +56,11 @@ func (v *View) Write(f session.Frame) error {
 	if m := f.Record.Mark; m != nil && m.Kind != obd.MarkStep {
 		v.line(f.Record.At, words.You(*m))
 	}
-	for _, e := range slices.Concat(f.Events, f.Beside) {
-		t := time.Duration(v.order.At(e) * float64(time.Second))
-		v.event(t, e)
+	for _, events := range [][]analysis.Event{f.Events, f.Beside} {
+		for _, e := range events {
+			t := time.Duration(v.order.At(e) * float64(time.Second))
+			v.event(t, e)
+		}
 	}
 	if f.Last {
 		v.clear()
