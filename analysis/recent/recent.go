@@ -11,11 +11,12 @@ type Reading struct{ Lo, Hi, V float64 }
 func (r Reading) T() float64 { return (r.Lo + r.Hi) / 2 }
 
 // Series is a ring of so many readings as it was made for, in the order in which they were added, which is that of time. One that was
-// not made by [New] takes none.
+// not made by [New] takes none. Not even reading is safe beside reading: a search leaves where it ended.
 type Series struct {
 	buf     []Reading
 	head, n int // the oldest; how many there are
 	gone    int
+	found   int // what From gave last, counted from the first reading ever added
 }
 
 // New returns a series that keeps the latest size readings.
@@ -55,17 +56,31 @@ func (s *Series) Last() (Reading, bool) {
 	return s.At(s.n - 1), true
 }
 
-// From returns the index of the first reading at or after t, s; Len where there is none. What is asked for is mostly new, so the
-// search begins at the newest.
+// From returns the index of the first reading at or after t, s; Len where there is none. What is asked for is mostly near what
+// was asked for before, so the search begins there.
 func (s *Series) From(t float64) int {
 	lo, hi := 0, s.n
-	for step := 1; hi > 0; step *= 2 {
-		i := max(0, hi-step)
-		if s.At(i).T() < t {
+	near := min(max(s.found-s.gone, 0), s.n)
+	if near == 0 || s.At(near-1).T() < t {
+		lo = near
+		for step := 1; lo < hi; step *= 2 {
+			i := min(lo+step, hi) - 1
+			if s.At(i).T() >= t {
+				hi = i
+				break
+			}
 			lo = i + 1
-			break
 		}
-		hi = i
+	} else {
+		hi = near - 1
+		for step := 1; hi > 0; step *= 2 {
+			i := max(0, hi-step)
+			if s.At(i).T() < t {
+				lo = i + 1
+				break
+			}
+			hi = i
+		}
 	}
 	for lo < hi {
 		if m := (lo + hi) / 2; s.At(m).T() < t {
@@ -74,6 +89,7 @@ func (s *Series) From(t float64) int {
 			hi = m
 		}
 	}
+	s.found = s.gone + lo
 	return lo
 }
 

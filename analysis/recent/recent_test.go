@@ -49,6 +49,7 @@ func TestIsTheEndOfAList(t *testing.T) {
 			r := Reading{Lo: at, Hi: at + 0.1, V: rapid.Float64Range(-1, 1).Draw(t, "v")}
 			s.Add(r)
 			all = append(all, r)
+			s.From(rapid.Float64Range(-1, at+1).Draw(t, "asked")) // what was asked for before changes no answer
 		}
 		kept := all[max(0, len(all)-size):]
 		from, to := rapid.Float64Range(-1, at+1).Draw(t, "from"), rapid.Float64Range(-1, at+1).Draw(t, "to")
