@@ -481,6 +481,20 @@ func TestNotDead(t *testing.T) {
 	}
 
 	for _, x := range []struct {
+		name    string
+		logOdds float64 // of a hold that was not called a force
+		bank    int
+		want    State
+	}{{"more likely held than not", 2, 1, Unclear}, {"more likely not", -2, 1, Failed}, {"the other bank's", 2, 2, Failed}} {
+		c := judged(ByWire)
+		c.w.follow[sideIndex(Lean)] = markOutcome{no: true, secs: 20, level: 0.5}
+		c.w.passedOver = []Weighed{{Side: Rich, Begin: 30, End: 47, Level: 0.9, LogOdds: x.logOdds, Bank: x.bank}}
+		if got := c.input(); got.State != x.want {
+			t.Errorf("it went on as before at lean, another stretch was %s: %s, %v", x.name, got.State, got.Why)
+		}
+	}
+
+	for _, x := range []struct {
 		stays []float64
 		want  bool
 	}{{nil, true}, {[]float64{0.3}, true}, {[]float64{3}, false}, {[]float64{0.3, 0.3}, false}} {
