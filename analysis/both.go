@@ -58,7 +58,11 @@ func (w *Watcher) heldBeside(f *force, by float64) bool {
 	if w.both == nil {
 		return false
 	}
-	for _, g := range w.both.beside(w).forces {
+	other := w.both.beside(w)
+	if other.heldPerhaps(f.begin, by) {
+		return true
+	}
+	for _, g := range other.forces {
 		if g.begin <= by && (!g.ended || g.end >= f.begin) {
 			return true
 		}

@@ -158,6 +158,13 @@ func TestBankOfBothWires(t *testing.T) {
 	if a := (&assessment{w: b.banks[0], forces: b.banks[0].forces}); a.bankOfBoth().State != Proven {
 		t.Error("the other bank's trim answered its own wire, and the bank is not proven")
 	}
+	for logOdds, want := range map[float64]State{2: Proven, -2: Failed} { // or as it was taken before, perhaps, for too short to be called that
+		b.banks[0].forces[0].other.onset = 22
+		b.banks[1].passedOver = []Weighed{{Side: Lean, Begin: 23, End: 24.5, LogOdds: logOdds, Bank: 2}}
+		if a := (&assessment{w: b.banks[0], forces: b.banks[0].forces}); a.bankOfBoth().State != want {
+			t.Errorf("the other wire was held before by log odds of %.0f, and the bank is not %s", logOdds, want)
+		}
+	}
 }
 
 // Of two verdicts the one that finds a fault, or decides less, stands first; by sensor they are in the order of the banks.

@@ -89,7 +89,7 @@ func (c *assessment) input() Proof {
 		case fo.no && (c.w.follow[1-i].obeys || p.State == Failed):
 		case fo.no:
 			p.State = Failed
-			if fo.swings || c.heldPerhaps() { // what shows a sensor that swings, or a wire that is held, is no dead input: the hand had no contact, or another wire
+			if fo.swings || c.w.heldPerhaps(0, c.w.now) { // what shows a sensor that swings, or a wire that is held, is no dead input: the hand had no contact, or another wire
 				p.State = Unclear
 			}
 			p.Why = reason.WentOnAsBefore.Of(side, fo.secs, fo.level)
@@ -133,9 +133,12 @@ func (c *assessment) input() Proof {
 	return p
 }
 
-// heldPerhaps reports whether the input was more likely held than not for a while, though not by the odds at which that is called a force.
-func (c *assessment) heldPerhaps() bool {
-	return slices.ContainsFunc(c.w.passedOver, func(x Weighed) bool { return x.Bank == c.w.bank && x.LogOdds > 0 })
+// heldPerhaps reports whether the input was more likely held than not at some time from since to by, s, though not by the odds at which
+// that is called a force.
+func (w *Watcher) heldPerhaps(since, by float64) bool {
+	return slices.ContainsFunc(w.passedOver, func(x Weighed) bool {
+		return x.Bank == w.bank && x.LogOdds > 0 && x.Begin <= by && x.End >= since
+	})
 }
 
 func (c *assessment) bankProof() Proof {
