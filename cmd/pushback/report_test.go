@@ -278,10 +278,9 @@ func TestReportTellsWhatWasWeighed(t *testing.T) {
 }
 
 // A report of eight hours on a fast bus and on a slow one: time, and size beside it. On a
-// fast bus they are 1.7 million exchanges. On two cores that did nothing else, in turn with the sqlite3 shell, which took 1.58 s to print the rows: 1.90 s
-// (1.20 of that; 3.3 s of processor) and 133 MB. Of these 0.75 s are judging and 0.35 s what follows, in turn; the rest, reading, decoding and
-// collecting, goes on beside it on the second core (-bench EightHours -benchtime 5x). Since then answers are decoded once each and a drawing goes through the
-// trims once: a tenth less of processor or more (in turn on a machine that others loaded: the least of 5 was 5.84 and 5.17 s).
+// fast bus they are 1.7 million exchanges. On two cores that did nothing else, in turn with the sqlite3 shell, which took 1.97 s to print the rows: 2.01 s
+// (1.02 of that; 3.7 s of processor) and 132 MB, medians of five; 2.34 s before each answer was decoded once. The judge's goroutine has 0.8 s of it, what
+// follows 0.4 s, in turn; reading, decoding and collecting go on beside it on the second core (-bench EightHours -benchtime 5x).
 func BenchmarkReportOfEightHours(b *testing.B) {
 	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141} {
 		b.Run(bus.String(), func(b *testing.B) {
@@ -299,9 +298,8 @@ func BenchmarkReportOfEightHours(b *testing.B) {
 }
 
 // Eight hours on a fast bus judged again, and how many times as long that takes as the
-// sqlite3 shell to print the rows: 1.34 s and 1.58 s on the same machine in turn (0.85; 2.4 s of processor on both cores) and 129 MB; 0.65 s of it
-// are the judge's, 0.6 s unpacking and decoding, 0.4 s SQLite's, 0.3 s what is gathered behind, and 0.1 s the end, all in turn. Since then answers are
-// decoded once each: some tenth less of processor (in turn on a machine that others loaded: the least of 5 was 4.43 and 3.95 s, in between they overlap).
+// sqlite3 shell to print the rows: 1.52 s and 1.97 s on two cores that did nothing else, in turn (0.77; 2.8 s of processor) and 123 MB, medians of five; 1.70 s
+// before each answer was decoded once. Of the processor's time the judge has four tenths, unpacking and decoding two, SQLite two, gathering one and a half.
 func BenchmarkReplayOfEightHours(b *testing.B) {
 	shell, err := exec.LookPath("sqlite3")
 	if err != nil {
