@@ -494,19 +494,6 @@ func TestNotDead(t *testing.T) {
 		}
 	}
 
-	for open, want := range map[bool]State{false: Failed, true: Unclear} { // and what the downstream sensor contradicts may be an open branch
-		f := with(Rich, func(f *force) {
-			f.volts = voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.5, high: 0.9}
-			f.rel = release{state: sensorVague, expect: Lean, why: reason.SideHardly.Of(), openReading: openReading{open: open, doubtful: open}}
-		})
-		c := judged(ByWire, f)
-		i := sideIndex(Lean)
-		c.w.rest.mute[i], c.w.rest.trimThen[i], c.w.rest.muteAt[i] = 30, -22, f.end+30
-		if got := c.sensor(Lean); got.State != want {
-			t.Errorf("trim cuts, downstream it is lean, the branch open %v: %s, %v", open, got.State, got.Why)
-		}
-	}
-
 	for _, x := range []struct {
 		stays []float64
 		want  bool
