@@ -65,7 +65,7 @@ func ByMixture(seed uint64) Trial {
 	return Run(cfg, exp, seed%2 == 0)
 }
 
-// Mixed runs trials in which the mixture is forced in place of the wire, all with
+// Mixed runs trials in which the mixture is forced in place of the wire, every other with
 // marks: propane for a rich force, induced lean for a lean one.
 func Mixed(from uint64, n int, progress func(done int)) []Trial {
 	return each(n, progress, func(i int) Trial { return ByMixture(from + uint64(i)) })
