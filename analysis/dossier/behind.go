@@ -6,6 +6,7 @@ import (
 
 	"pushback/analysis/session"
 	"pushback/decode"
+	"pushback/obd"
 )
 
 // behind gives frames to a function some hundreds at a time, in a goroutine of their own and in their order, so that a long
@@ -13,6 +14,7 @@ import (
 type behind struct {
 	take      func(frames)
 	now, then frames
+	plain     bool           // the last of now tells nothing but samples
 	taking    sync.WaitGroup // then
 }
 
@@ -22,15 +24,25 @@ type frames struct {
 	samples []decode.Sample
 }
 
-const together = 512 // frames
+const together = 1024 // samples or frames
 
-// add gives a frame.
+// add gives a frame. One that tells nothing but samples is one with those before it: it is the first's record with the samples of all.
 func (b *behind) add(f session.Frame) {
-	had := len(b.now.samples)
+	n := len(f.Samples)
 	b.now.samples = append(b.now.samples, f.Samples...)
-	f.Samples = b.now.samples[had:len(b.now.samples):len(b.now.samples)]
-	f.Events, f.Beside = slices.Clone(f.Events), slices.Clone(f.Beside)
-	if b.now.all = append(b.now.all, f); len(b.now.all) == together {
+	plain := f.Record.Exchange != nil && f.Record.Exchange.Outcome == obd.OK && len(f.Events) == 0 && len(f.Beside) == 0 && !f.Last
+	last := len(b.now.all) - 1
+	if plain && b.plain && last >= 0 {
+		n += len(b.now.all[last].Samples)
+	} else {
+		f.Events, f.Beside = slices.Clone(f.Events), slices.Clone(f.Beside)
+		b.now.all = append(b.now.all, f)
+		last++
+	}
+	b.plain = plain
+	end := len(b.now.samples)
+	b.now.all[last].Samples = b.now.samples[end-n : end : end]
+	if max(end, last+1) >= together {
 		b.turn()
 	}
 }

@@ -130,7 +130,7 @@ func (c *Collector) Write(f session.Frame) error {
 	return nil
 }
 
-// Also gives the frames to other sinks too, which do not fail and ask nothing of the judge: some hundreds late, all of
+// Also gives the frames to other sinks too, which do not fail and ask nothing of the judge: some hundreds late, those that tell nothing but samples together, all of
 // them by the session's end, and beside the judging.
 func (c *Collector) Also(s ...session.Sink) { c.also = append(c.also, s...) }
 

@@ -38,6 +38,13 @@ func NewView(w io.Writer, style Style, setup session.Setup) *View {
 	return &View{w: w, style: style, state: live.NewState(setup, nil), drawn: -time.Hour}
 }
 
+// Over says that the session is over and only shown again: nobody is told to let go.
+func (v *View) Over() {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.state.Replay = true
+}
+
 // Write shows a frame.
 func (v *View) Write(f session.Frame) error {
 	v.mu.Lock()

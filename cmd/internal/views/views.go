@@ -87,6 +87,9 @@ func Open(c Config) (*Views, error) {
 	style.Live = style.Live && c.Kind != Judged
 	v.columns = term.Columns(c.Out)
 	v.lines = term.NewView(c.Out, style, c.Setup)
+	if c.Kind == Replay || c.Kind == Judged {
+		v.lines.Over()
+	}
 	if c.Kind != Record && c.Kind != Test {
 		return v, nil
 	}
