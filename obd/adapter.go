@@ -95,8 +95,8 @@ const (
 // character controls an output.
 //
 // A request for which the car's dialect has no words is not sent: [NoData].
-func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
-	x := Exchange{Request: req}
+func (a *Adapter) Exchange(ctx context.Context, req Request) (Record, error) {
+	x := Record{Exchange: &Exchange{Request: req}}
 	switch req.Service {
 	case 0x01, 0x02, 0x03, 0x05, 0x06, 0x07, 0x09, 0x0A, readCodes:
 	default:
@@ -105,7 +105,7 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	text, ok := a.format.Dialect.Words(req)
 	if !ok {
 		x.Sent = a.now()
-		x.Outcome, x.Received = NoData, x.Sent
+		x.Outcome, x.At = NoData, x.Sent
 		return x, nil
 	}
 	text = a.line(text)
@@ -119,21 +119,21 @@ func (a *Adapter) Exchange(ctx context.Context, req Request) (Exchange, error) {
 	}
 	x.Sent = a.now()
 	err := a.exchange(ctx, &x, text)
-	x.Received = max(x.Received, x.Sent)
+	x.At = max(x.At, x.Sent)
 	switch {
 	case err == nil:
 		return x, nil
 	case errors.Is(err, errSilent):
-		x.Outcome, x.Received = TimedOut, a.now()
+		x.Outcome, x.At = TimedOut, a.now()
 		return x, nil
 	case errors.Is(err, ErrLinkLost):
-		x.Outcome, x.Received = LinkLost, a.now()
+		x.Outcome, x.At = LinkLost, a.now()
 		return x, fmt.Errorf("ask %s: %w", req.Hex(), err)
 	}
 	return x, err
 }
 
-func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error {
+func (a *Adapter) exchange(ctx context.Context, x *Record, text string) error {
 	if err := a.resync(ctx); err != nil {
 		return err
 	}
@@ -156,7 +156,7 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 		}
 		a.repeats = doesNot
 		a.quirk("does not repeat a request on a return")
-		*x = Exchange{Request: x.Request, Sent: a.now()}
+		*x = Record{Exchange: &Exchange{Request: x.Request}, Sent: a.now()}
 		if err := a.resync(ctx); err != nil {
 			return err
 		}
@@ -172,13 +172,13 @@ func (a *Adapter) exchange(ctx context.Context, x *Exchange, text string) error 
 
 // listen sends the request, or repeats the last one where text is empty, and reads the
 // reply that x waits for.
-func (a *Adapter) listen(ctx context.Context, x *Exchange, text string) error {
+func (a *Adapter) listen(ctx context.Context, x *Record, text string) error {
 	repeated := a.last
 	a.last = ""
 	raw, sent, at, err := a.send(ctx, text, a.timeout(), starting)
 	x.Raw = raw
 	x.Sent = sent.Sub(a.origin).Truncate(time.Microsecond)
-	x.Received = at.Sub(a.origin).Truncate(time.Microsecond)
+	x.At = at.Sub(a.origin).Truncate(time.Microsecond)
 	if errors.Is(err, errEcho) {
 		x.Outcome = Garbled
 		return nil

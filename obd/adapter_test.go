@@ -187,8 +187,8 @@ func TestExchangeTimes(t *testing.T) {
 		t.Fatal(err)
 	}
 	x, err := a.Exchange(t.Context(), request(t, "0114"))
-	if err != nil || x.Sent != 1500*time.Microsecond || x.Received != 21500*time.Microsecond {
-		t.Fatalf("%v to %v, %v", x.Sent, x.Received, err)
+	if err != nil || x.Sent != 1500*time.Microsecond || x.At != 21500*time.Microsecond {
+		t.Fatalf("%v to %v, %v", x.Sent, x.At, err)
 	}
 }
 
@@ -204,7 +204,7 @@ func TestLateReply(t *testing.T) {
 		return usual(line)
 	}
 	x, err := a.Exchange(t.Context(), request(t, "0114"))
-	if err != nil || x.Outcome != obd.TimedOut || len(x.Replies) > 0 || x.Received != 1500*ms {
+	if err != nil || x.Outcome != obd.TimedOut || len(x.Replies) > 0 || x.At != 1500*ms {
 		t.Fatalf("%+v, %v", x, err)
 	}
 	x, err = a.Exchange(t.Context(), request(t, "0114"))

@@ -15,9 +15,9 @@ var ErrEngineRuns = errors.New("engine is not known to stand")
 // [ErrEngineRuns] unless a computer answers and all that answer say zero. The error is else as
 // that of [Adapter.Exchange], the outcome in the exchange: [Exchange.Pending] where a computer
 // was still busy with it. It is never sent twice.
-func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
-	x := Exchange{Request: Request{Service: 0x04}}
-	var speed Exchange
+func (a *Adapter) ClearCodes(ctx context.Context) (Record, error) {
+	x := Record{Exchange: &Exchange{Request: Request{Service: 0x04}}}
+	var speed Record
 	for d := (Deferred{}); ; {
 		var err error
 		if speed, err = a.Exchange(ctx, Request{Service: 0x01, Data: []byte{0x0C}}); err != nil {
@@ -39,23 +39,23 @@ func (a *Adapter) ClearCodes(ctx context.Context) (Exchange, error) {
 	text = a.line(text)
 	x.Sent = a.now()
 	err := a.exchange(ctx, &x, text)
-	x.Received = max(x.Received, x.Sent)
+	x.At = max(x.At, x.Sent)
 	// A return on its own must never repeat it.
 	a.last = ""
 	for end := a.clock.Now().Add(deferredMost); err == nil && x.Pending() && a.clock.Now().Before(end); {
 		// What it comes to shows under another request.
-		var y Exchange
+		var y Record
 		if y, err = a.Exchange(ctx, supported); err == nil {
 			x.Raw = append(append(x.Raw, '\r'), y.Raw...)
 			x.Replies, x.Outcome = Parse(x.Raw, a.format, x.Request)
-			x.Received = max(x.Received, y.Received)
+			x.At = max(x.At, y.At)
 		}
 	}
 	switch {
 	case errors.Is(err, errSilent):
-		x.Outcome, x.Received, err = TimedOut, a.now(), nil
+		x.Outcome, x.At, err = TimedOut, a.now(), nil
 	case errors.Is(err, ErrLinkLost):
-		x.Outcome, x.Received = LinkLost, a.now()
+		x.Outcome, x.At = LinkLost, a.now()
 	}
 	if err != nil {
 		return x, fmt.Errorf("clear codes: %w", err)

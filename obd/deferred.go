@@ -32,7 +32,7 @@ type Deferred struct {
 // Again tells whether the request of x is to be made again for its answer, for 5 s at the
 // most. Of an answer that has come nobody knows which of the requests it answers: its Sent
 // is set back to that of the first.
-func (d *Deferred) Again(x *Exchange) bool {
+func (d *Deferred) Again(x *Record) bool {
 	if d.request == "" && !x.Pending() { // nearly all
 		return false
 	}
@@ -43,7 +43,7 @@ func (d *Deferred) Again(x *Exchange) bool {
 		if x.Pending() {
 			d.request, d.since = hex, x.Sent
 		}
-	case (x.Pending() || x.Outcome == NoData) && x.Received-d.since < deferredMost:
+	case (x.Pending() || x.Outcome == NoData) && x.At-d.since < deferredMost:
 	default:
 		d.request = ""
 		if x.Outcome == OK {

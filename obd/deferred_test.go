@@ -30,7 +30,7 @@ func TestDeferred(t *testing.T) {
 	} {
 		var d obd.Deferred
 		for i, s := range tt.steps {
-			x := obd.Exchange{Request: request(t, s.request), Sent: seconds(s.at), Received: seconds(s.at + 0.1), Outcome: obd.NoData}
+			x := obd.Record{Sent: seconds(s.at), At: seconds(s.at + 0.1), Exchange: &obd.Exchange{Request: request(t, s.request), Outcome: obd.NoData}}
 			switch {
 			case s.reply == "other":
 				x.Outcome = obd.OK

@@ -77,20 +77,17 @@ type Reply struct {
 	Data []byte // the reply's service byte (request + 0x40, or 7F) first
 }
 
-// Exchange is one request and what came of it.
+// Exchange is one request and what came of it. Records that say the same may share one, so who has it from a record does not change it.
 type Exchange struct {
 	Request Request
-	// Sent is when the request went out, Received when its reply was complete;
-	// offsets from the session's start, whole microseconds.
-	Sent, Received time.Duration
-	Outcome        Outcome
-	Raw            []byte // as the adapter printed it, up to the prompt
-	Replies        []Reply
-	Alike          Alike // not recorded
+	Outcome Outcome
+	Raw     []byte // as the adapter printed it, up to the prompt
+	Replies []Reply
+	Alike   Alike // not recorded
 }
 
-// Alike is one number for those exchanges of a source that asked the same, but for Expect, and were told the same: what was found in
-// one of them need not be looked for again. 0: it is not known of which.
+// Alike is the number of an exchange that a source gives again wherever a record says the same: what was found in it need not be
+// looked for again. 0: it is not known of which.
 type Alike uint32
 
 // Equal reports true: which number a source gave is no part of what an exchange says.
@@ -123,11 +120,13 @@ type Row struct {
 	Values []float64
 }
 
-// Record is one entry of a session; exactly one of Exchange, Mark and Row is set.
+// Record is one entry of a session; exactly one of Exchange, Mark and Row is set. Its times are offsets from the session's
+// start; those of an exchange are whole microseconds.
 type Record struct {
-	Seq      int64         // 0, 1, 2, … within the session
-	At       time.Duration // when it was complete: Exchange.Received, or the moment of the mark or row
-	Exchange *Exchange
-	Mark     *Mark
-	Row      *Row
+	Seq  int64         // 0, 1, 2, … within the session
+	Sent time.Duration // when the request of an exchange went out
+	At   time.Duration // when it was complete: the reply, or the moment of the mark or row
+	*Exchange
+	Mark *Mark
+	Row  *Row
 }

@@ -15,7 +15,7 @@ func (a *Adapter) Sends(req Request) bool {
 
 func (a *Adapter) sends(text string) bool { return !a.noEcho || !Risky(text) }
 
-func (a *Adapter) refuse(x *Exchange) error {
+func (a *Adapter) refuse(x *Record) error {
 	a.quirk("no echo: a request that could turn into another on its way is not sent")
 	x.Outcome = NoData
 	return nil

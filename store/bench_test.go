@@ -16,8 +16,8 @@ const benchBatch = commitAt // records in one transaction, on both sides
 func benchRecord(i int64) (obd.Record, []decode.Sample) {
 	rec := exchange(i, time.Duration(i)*20*time.Millisecond, "7E8 04 41 14 5A 80 00 00 00 \r\r")
 	return rec, []decode.Sample{
-		{Signal: o2, Sent: rec.Exchange.Sent, Received: rec.At, Value: 0.45},
-		{Signal: trim, Sent: rec.Exchange.Sent, Received: rec.At, Value: -1.5625},
+		{Signal: o2, Sent: rec.Sent, Received: rec.At, Value: 0.45},
+		{Signal: trim, Sent: rec.Sent, Received: rec.At, Value: -1.5625},
 	}
 }
 

@@ -40,12 +40,11 @@ func drawRecord(t *rapid.T, seq int64, at time.Duration) obd.Record {
 			rec.Row.Values = append(rec.Row.Values, rapid.Float64().Draw(t, "value"))
 		}
 	default:
+		rec.Sent = at - time.Duration(rapid.IntRange(0, 1000).Draw(t, "took"))*time.Microsecond
 		rec.Exchange = &obd.Exchange{
-			Request:  obd.Request{Service: rapid.Byte().Draw(t, "service"), Data: rapid.SliceOfN(rapid.Byte(), 0, 6).Draw(t, "data"), Expect: rapid.IntRange(0, 9).Draw(t, "expect")},
-			Sent:     at - time.Duration(rapid.IntRange(0, 1000).Draw(t, "took"))*time.Microsecond,
-			Received: at,
-			Outcome:  rapid.SampledFrom([]obd.Outcome{obd.OK, obd.NoData, obd.Refused, obd.TimedOut, obd.Garbled, obd.BusError, obd.AdapterReset, obd.LinkLost}).Draw(t, "outcome"),
-			Raw:      rapid.SliceOf(rapid.Byte()).Draw(t, "raw"),
+			Request: obd.Request{Service: rapid.Byte().Draw(t, "service"), Data: rapid.SliceOfN(rapid.Byte(), 0, 6).Draw(t, "data"), Expect: rapid.IntRange(0, 9).Draw(t, "expect")},
+			Outcome: rapid.SampledFrom([]obd.Outcome{obd.OK, obd.NoData, obd.Refused, obd.TimedOut, obd.Garbled, obd.BusError, obd.AdapterReset, obd.LinkLost}).Draw(t, "outcome"),
+			Raw:     rapid.SliceOf(rapid.Byte()).Draw(t, "raw"),
 		}
 	}
 	return rec

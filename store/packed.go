@@ -35,24 +35,24 @@ static int says(sqlite3_value *v, const char *word, int n) {
 	return sqlite3_value_type(v) == text && sqlite3_value_bytes(v) == n && memcmp(sqlite3_value_text(v), word, n) == 0;
 }
 
-// packed_step takes seq, outcome, sent_us, received_us, at_us, expect, request and raw of one record. Only exchanges have an outcome.
+// packed_step takes seq, outcome, sent_us, at_us, expect, request and raw of one record. Only exchanges have an outcome.
 static void packed_step(sqlite3_context *c, int n, sqlite3_value **v) {
 	packing *p = sqlite3_aggregate_context(c, sizeof *p);
 	if (!p || p->unlike) return;
-	int64_t seq = sqlite3_value_int64(v[0]), sent = sqlite3_value_int64(v[2]), at = sqlite3_value_int64(v[4]);
-	int alike = says(v[1], "ok", 2) && sqlite3_value_type(v[6]) == text && sqlite3_value_type(v[7]) == blob;
-	for (int i = 2; i <= 5; i++) alike = alike && sqlite3_value_type(v[i]) == integer;
+	int64_t seq = sqlite3_value_int64(v[0]);
+	int alike = says(v[1], "ok", 2) && sqlite3_value_type(v[5]) == text && sqlite3_value_type(v[6]) == blob;
+	for (int i = 2; i <= 4; i++) alike = alike && sqlite3_value_type(v[i]) == integer;
 	if (!p->out) {
 		p->out = sqlite3_str_new(sqlite3_context_db_handle(c));
 		p->first = seq;
 	} else alike = alike && seq == p->next;
-	if (!alike || seq == INT64_MAX || sqlite3_value_int64(v[3]) != at) { p->unlike = 1; return; }
+	if (!alike || seq == INT64_MAX) { p->unlike = 1; return; }
 	p->next = seq + 1;
-	const char *request = (const char *)sqlite3_value_text(v[6]), *raw = sqlite3_value_blob(v[7]);
-	int64_t head[4] = {sent, at, sqlite3_value_int64(v[5]), (int64_t)sqlite3_value_bytes(v[6]) << 32 | sqlite3_value_bytes(v[7])};
+	int asked = sqlite3_value_bytes(v[5]), came = sqlite3_value_bytes(v[6]);
+	int64_t head[4] = {sqlite3_value_int64(v[2]), sqlite3_value_int64(v[3]), sqlite3_value_int64(v[4]), (int64_t)asked << 32 | came};
 	sqlite3_str_append(p->out, (const char *)head, sizeof head);
-	sqlite3_str_append(p->out, request, sqlite3_value_bytes(v[6]));
-	sqlite3_str_append(p->out, raw, sqlite3_value_bytes(v[7]));
+	sqlite3_str_append(p->out, (const char *)sqlite3_value_text(v[5]), asked);
+	sqlite3_str_append(p->out, sqlite3_value_blob(v[6]), came);
 }
 
 // packed_final ends the exchanges with the first one's seq and what the next one's would be.
@@ -68,7 +68,7 @@ static void packed_final(sqlite3_context *c) {
 }
 
 static int packed_into(sqlite3 *db, char **err, const void *api) {
-	return sqlite3_create_function_v2(db, "packed", 8, utf8 | direct, 0, 0, packed_step, packed_final, 0);
+	return sqlite3_create_function_v2(db, "packed", 7, utf8 | direct, 0, 0, packed_step, packed_final, 0);
 }
 
 static int packed_everywhere(void) { return sqlite3_auto_extension((void (*)(void))packed_into); }
@@ -94,7 +94,7 @@ func init() {
 // packQuery hands over some records after a seq in one piece, since to hand over rows one by one takes longer than to
 // read them: null where they are not all exchanges that went well, in order and without holes between them, as nearly all are. Those come
 // by [lineQuery].
-const packQuery = `select packed(seq, outcome, sent_us, received_us, at_us, expect, request, raw)
+const packQuery = `select packed(seq, outcome, sent_us, at_us, expect, request, raw)
 	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
 
 // alikeFrom is the next pack of exchanges that went well; false: not all of its records are such, or something failed that
@@ -128,7 +128,7 @@ func (r *room) Scan(from any) error {
 	return nil
 }
 
-// head is how many bytes stand before a packed exchange's texts: sent, received, expect, and the lengths of both.
+// head is how many bytes stand before a packed exchange's texts: sent, at, expect, and the lengths of both.
 const head = 32
 
 // exchangeOf makes a record of the next packed exchange, which it takes.
@@ -145,12 +145,7 @@ func (r *Reader) exchangeOf(packed *[]byte, seq int64) (rec obd.Record, err erro
 	}
 	text := b[head:]
 	*packed = text[request+raw:]
-	x, err := r.exchange(text[:request], int(numberAt(b, 16)))
-	if err != nil {
-		return rec, err
-	}
-	x.Sent, x.Received = time.Duration(numberAt(b, 0))*time.Microsecond, time.Duration(numberAt(b, 8))*time.Microsecond
-	rec.At, rec.Exchange = x.Received, x
-	r.went(x, text[request:request+raw])
-	return rec, nil
+	rec.Sent, rec.At = time.Duration(numberAt(b, 0))*time.Microsecond, time.Duration(numberAt(b, 8))*time.Microsecond
+	rec.Exchange, err = r.exchange(text[:request], int(numberAt(b, 16)), obd.OK, text[request:request+raw])
+	return rec, err
 }

@@ -38,9 +38,8 @@ type Reader struct {
 
 	// Of the records before: most say the same again.
 	said
-	names     string
-	nameList  []string
-	exchanges []obd.Exchange // memory that the next are cut from: a piece for each would cost more time than to read them
+	names    string
+	nameList []string
 }
 
 // said is what was asked so far and what came of it.
@@ -48,7 +47,7 @@ type said struct {
 	asked   map[string]*asked // by request
 	latest  *asked
 	seed    maphash.Seed
-	answers []*answer // each where its hash says or behind there; nil: nothing stands there
+	answers []answer  // each where its hash says or behind there; a nil Exchange: nothing stands there
 	known   int       // of them
 	numbers obd.Alike // given to answers
 }
@@ -59,12 +58,10 @@ type asked struct {
 	request obd.Request
 }
 
-// answer is a raw text that went well, and what was found in it.
+// answer is an exchange that went well.
 type answer struct {
-	to      *asked
-	raw     []byte
-	replies []obd.Reply
-	alike   obd.Alike
+	*obd.Exchange
+	to *asked
 }
 
 // pack is what SQLite hands over at a time: some records as packed exchanges or as lines.
@@ -91,11 +88,11 @@ const (
 
 // lineQuery hands over any records as lines, with texts in hexadecimal and null as 0 or nothing:
 //
-//	seq at_us sent_us received_us expect kind request outcome raw mark|names text|vals
+//	seq at_us sent_us expect kind request outcome raw mark|names text|vals
 //
 // SQLite reads them in order of their key; where it did not, the order of seq would show it.
 const lineQuery = `select count(*), group_concat(
-		format('%d %d %d %d %d %s %s %s %s %s %s ', seq, at_us, sent_us, received_us, expect, hex(kind), hex(request), hex(outcome),
+		format('%d %d %d %d %s %s %s %s %s %s ', seq, at_us, sent_us, expect, hex(kind), hex(request), hex(outcome),
 			hex(raw), hex(coalesce(mark, names)), hex(coalesce(text, vals))), char(10))
 	from record where session = ?1 and seq between ?2 and ?2 + ?3 - 1`
 
@@ -107,7 +104,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 		return nil, err
 	}
 	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), used: make(chan room, 1),
-		said: said{asked: make(map[string]*asked), seed: maphash.MakeSeed(), answers: make([]*answer, 2*mostAnswer)}}
+		said: said{asked: make(map[string]*asked), seed: maphash.MakeSeed(), answers: make([]answer, 2*mostAnswer)}}
 	// They do not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
 	if r.tx, err = s.r.BeginTx(lasting, nil); err != nil {
@@ -241,26 +238,17 @@ func (r *Reader) packFrom(ctx context.Context, from int64) (p pack) {
 // line makes a record of the next line.
 func (r *Reader) line(p *unpacker) (rec obd.Record, err error) {
 	rec.Seq, rec.At = p.int(), p.time()
-	sent, received, expect := p.time(), p.time(), int(p.int())
+	sent, expect := p.time(), int(p.int())
 	kind, request, outcome, raw, first, second := p.hex(), p.hex(), p.hex(), p.hex(), p.hex(), p.hex()
 	if p.end(); p.err != nil {
 		return rec, p.err
 	}
 	switch string(kind) {
 	case "exchange":
-		if rec.Exchange, err = r.exchange(request, expect); err != nil {
-			return rec, err
-		}
-		x := rec.Exchange
-		x.Sent, x.Received = sent, received
-		if x.Outcome, err = ParseOutcome(string(outcome)); err != nil {
-			return rec, err
-		}
-		if x.Outcome == obd.OK {
-			r.went(x, raw)
-		} else {
-			x.Raw = raw
-			x.Replies = Replies(x, r.meta.Format)
+		var o obd.Outcome
+		if o, err = ParseOutcome(string(outcome)); err == nil {
+			rec.Sent = sent
+			rec.Exchange, err = r.exchange(request, expect, o, raw)
 		}
 	case "mark":
 		rec.Mark = &obd.Mark{Kind: obd.MarkKind(first), Text: string(second)}
@@ -272,66 +260,65 @@ func (r *Reader) line(p *unpacker) (rec obd.Record, err error) {
 	return rec, err
 }
 
-// exchange makes an exchange that asked this, in hexadecimal.
-func (r *Reader) exchange(request []byte, expect int) (*obd.Exchange, error) {
-	if r.latest == nil || string(request) != r.latest.text {
-		known := r.asked[string(request)]
-		if known == nil {
-			text := string(request)
-			parsed, err := obd.ParseRequest(text)
-			if err != nil {
-				return nil, err
-			}
-			if len(r.asked) == mostAsked {
-				r.forget()
-			}
-			known = &asked{text: text, request: parsed}
-			r.asked[text] = known
-		}
-		r.latest = known
+// exchange is one that asked this, in hexadecimal, and came to that: the same one where a session says the same again, as it does a lot.
+func (r *Reader) exchange(request []byte, expect int, o obd.Outcome, raw []byte) (*obd.Exchange, error) {
+	if err := r.ask(request); err != nil {
+		return nil, err
 	}
-	if len(r.exchanges) == 0 {
-		r.exchanges = make([]obd.Exchange, packed)
-	}
-	x := &r.exchanges[0]
-	r.exchanges = r.exchanges[1:]
-	x.Request = r.latest.request
-	x.Request.Expect = expect
-	return x, nil
-}
-
-func (r *Reader) forget() {
-	clear(r.asked)
-	clear(r.answers)
-	r.known = 0
-}
-
-// went gives the latest request's exchange what came, where that went well: a session says a lot again.
-func (r *Reader) went(x *obd.Exchange, raw []byte) {
-	if len(raw) > longestRaw {
-		x.Raw = bytes.Clone(raw)
+	fresh := func() *obd.Exchange {
+		x := &obd.Exchange{Request: r.latest.request, Outcome: o, Raw: bytes.Clone(raw)}
+		x.Request.Expect = expect
 		x.Replies = Replies(x, r.meta.Format)
-		return
+		return x
+	}
+	if o != obd.OK || len(raw) > longestRaw {
+		return fresh(), nil
 	}
 	if r.known == mostAnswer {
 		clear(r.answers)
 		r.known = 0
 	}
 	at := maphash.Bytes(r.seed, raw) % (2 * mostAnswer)
-	a := r.answers[at]
-	for a != nil && (a.to != r.latest || !bytes.Equal(a.raw, raw)) {
+	for r.answers[at].Exchange != nil {
+		if x := r.answers[at]; x.to == r.latest && x.Request.Expect == expect && bytes.Equal(x.Raw, raw) {
+			return x.Exchange, nil
+		}
 		at = (at + 1) % (2 * mostAnswer)
-		a = r.answers[at]
 	}
-	if a == nil {
-		r.numbers++
-		a = &answer{to: r.latest, raw: bytes.Clone(raw), alike: r.numbers}
-		x.Raw = a.raw
-		a.replies = Replies(x, r.meta.Format)
-		r.answers[at] = a
-		r.known++
+	x := fresh()
+	r.numbers++
+	x.Alike = r.numbers
+	r.answers[at] = answer{x, r.latest}
+	r.known++
+	return x, nil
+}
+
+// ask makes the latest request one that asks this.
+func (r *Reader) ask(request []byte) error {
+	if r.latest != nil && string(request) == r.latest.text {
+		return nil
 	}
-	x.Raw, x.Replies, x.Alike = a.raw, a.replies, a.alike
+	known := r.asked[string(request)]
+	if known == nil {
+		text := string(request)
+		parsed, err := obd.ParseRequest(text)
+		if err != nil {
+			return err
+		}
+		if len(r.asked) == mostAsked {
+			r.forget()
+		}
+		known = &asked{text: text, request: parsed}
+		r.asked[text] = known
+	}
+	r.latest = known
+	return nil
+}
+
+func (r *Reader) forget() {
+	clear(r.asked)
+	clear(r.answers)
+	r.known = 0
 }
 
 // unpacker takes the lines of [lineQuery] apart; err is the first thing that was not as it is there.

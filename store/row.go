@@ -44,12 +44,12 @@ func rowOf(rec obd.Record) (recordRow, error) {
 	switch {
 	case rec.Exchange != nil && rec.Mark == nil && rec.Row == nil:
 		x := rec.Exchange
-		if x.Sent%time.Microsecond != 0 || x.Received%time.Microsecond != 0 {
-			return row, fmt.Errorf("%d ns, %d ns are not whole microseconds", x.Sent, x.Received)
+		if rec.Sent%time.Microsecond != 0 {
+			return row, fmt.Errorf("%d ns is not whole microseconds", rec.Sent)
 		}
 		row.kind = "exchange"
 		row.request, row.expect = x.Request.Hex(), x.Request.Expect
-		row.sent, row.received = x.Sent.Microseconds(), x.Received.Microseconds()
+		row.sent, row.received = rec.Sent.Microseconds(), row.at
 		row.outcome = x.Outcome.String()
 		row.raw = x.Raw
 	case rec.Mark != nil && rec.Exchange == nil && rec.Row == nil:

@@ -92,17 +92,15 @@ var (
 )
 
 func exchange(seq int64, at time.Duration, raw string) obd.Record {
-	return obd.Record{Seq: seq, At: at, Exchange: &obd.Exchange{
-		Request: obd.Request{Service: 1, Data: []byte{0x14}, Expect: 1},
-		Sent:    at - 20*time.Millisecond, Received: at, Raw: []byte(raw),
+	return obd.Record{Seq: seq, Sent: at - 20*time.Millisecond, At: at, Exchange: &obd.Exchange{
+		Request: obd.Request{Service: 1, Data: []byte{0x14}, Expect: 1}, Raw: []byte(raw),
 	}}
 }
 
 func samplesOf(rec obd.Record, v float64) []decode.Sample {
-	x := rec.Exchange
 	return []decode.Sample{
-		{Signal: o2, Sent: x.Sent, Received: x.Received, Value: v},
-		{Signal: trim, Sent: x.Sent, Received: x.Received, Missing: true},
+		{Signal: o2, Sent: rec.Sent, Received: rec.At, Value: v},
+		{Signal: trim, Sent: rec.Sent, Received: rec.At, Missing: true},
 	}
 }
 
@@ -153,9 +151,8 @@ var everyRecord = []obd.Record{
 	{Seq: 3, At: 1300 * time.Millisecond, Row: &obd.Row{
 		Names: []string{"O2S11", "RPM", "ECT"}, Values: []float64{0.1 + 0.2, 812.25, math.Copysign(5e-324, -1)}}},
 	{Seq: 4, At: 1300 * time.Millisecond, Row: &obd.Row{}},
-	{Seq: 7, At: 2 * time.Second, Exchange: &obd.Exchange{
-		Request: obd.Request{Service: 3}, Sent: 1900 * time.Millisecond, Received: 2 * time.Second,
-		Outcome: obd.LinkLost, Raw: []byte("\x00\xff> half")}},
+	{Seq: 7, Sent: 1900 * time.Millisecond, At: 2 * time.Second, Exchange: &obd.Exchange{
+		Request: obd.Request{Service: 3}, Outcome: obd.LinkLost, Raw: []byte("\x00\xff> half")}},
 }
 
 func TestRoundTrip(t *testing.T) {

@@ -28,16 +28,16 @@ func TestAlike(t *testing.T) {
 		// Of each of two computers an answer or none: 0. Numbers that share a place in what is remembered come too.
 		q, a, b := r.IntN(len(requests)), r.IntN(len(replies)), r.IntN(3)*r.IntN(len(replies)+1)/2
 		at := time.Duration(i) * time.Millisecond
-		x := obd.Exchange{Request: obd.Request{Service: 1, Data: requests[q]}, Sent: at, Received: at + 1, Replies: []obd.Reply{{From: 0x7E8, Data: replies[a]}}}
+		x := obd.Exchange{Request: obd.Request{Service: 1, Data: requests[q]}, Replies: []obd.Reply{{From: 0x7E8, Data: replies[a]}}}
 		if b > 0 {
 			x.Replies = append(x.Replies, obd.Reply{From: 0x7E9, Data: replies[b-1]})
 		}
-		want := without.Decode(obd.Record{Exchange: &x}, nil)
+		want := without.Decode(obd.Record{Sent: at, At: at + 1, Exchange: &x}, nil)
 		x.Alike = 1 + obd.Alike((q*len(replies)+a)*(len(replies)+1)+b)*obd.Alike(len(alike{})/64)
 		if a := &alikeOf(with)[x.Alike%obd.Alike(len(alike{}))]; a.number == x.Alike && a.learned == with.decoder.Learned() {
 			again++
 		}
-		if got := with.Decode(obd.Record{Exchange: &x}, []decode.Sample{{}})[1:]; !cmp.Equal(got, want) && len(got)+len(want) > 0 {
+		if got := with.Decode(obd.Record{Sent: at, At: at + 1, Exchange: &x}, []decode.Sample{{}})[1:]; !cmp.Equal(got, want) && len(got)+len(want) > 0 {
 			t.Fatalf("%d: %+v: %v, want %v", i, x, got, want)
 		}
 	}

@@ -53,7 +53,7 @@ func (j *Judge) Step(rec obd.Record) Frame {
 func (j *Judge) Decode(rec obd.Record, out []decode.Sample) []decode.Sample {
 	switch {
 	case rec.Exchange != nil:
-		return j.decode(rec.Exchange, out)
+		return j.decode(rec, out)
 	case rec.Row != nil:
 		return j.row(rec.At, rec.Row, out)
 	}
@@ -166,7 +166,7 @@ func (j *Judge) LeanOnly() bool {
 // Decoder is what the records have told about the car so far.
 func (j *Judge) Decoder() *decode.Decoder { return &j.decoder }
 
-func (j *Judge) decode(x *obd.Exchange, out []decode.Sample) []decode.Sample {
+func (j *Judge) decode(x obd.Record, out []decode.Sample) []decode.Sample {
 	if x.Alike == 0 {
 		return j.decodeNew(x, out)
 	}
@@ -178,7 +178,7 @@ func (j *Judge) decode(x *obd.Exchange, out []decode.Sample) []decode.Sample {
 	if a.number == x.Alike && a.learned == learned {
 		out = append(out, a.samples...)
 		for i := range out[had:] {
-			out[had+i].Sent, out[had+i].Received = x.Sent, x.Received
+			out[had+i].Sent, out[had+i].Received = x.Sent, x.At
 		}
 		return out
 	}
@@ -200,24 +200,24 @@ type remembered struct {
 	samples []decode.Sample
 }
 
-func (j *Judge) decodeNew(x *obd.Exchange, out []decode.Sample) []decode.Sample {
+func (j *Judge) decodeNew(x obd.Record, out []decode.Sample) []decode.Sample {
 	j.request = x.Request.AppendTo(j.request[:0])
 	had := len(out)
 	if x.Outcome == obd.OK {
 		for _, r := range x.Replies {
 			// A reply that cannot be decoded gives no samples, which is noticed below.
-			out, _ = j.decoder.Reply(r.From, j.request, r.Data, x.Sent, x.Received, out)
+			out, _ = j.decoder.Reply(r.From, j.request, r.Data, x.Sent, x.At, out)
 		}
 	}
 	if len(out) == had {
-		out = j.decoder.Missing(j.request, x.Sent, x.Received, out)
+		out = j.decoder.Missing(j.request, x.Sent, x.At, out)
 	}
 	return out
 }
 
 func (j *Judge) exchange(at time.Duration, x *obd.Exchange, samples []decode.Sample) {
 	if (x.Outcome == obd.OK || x.Outcome == obd.Refused) && !x.Pending() {
-		j.gap(j.silence.data(x.Received))
+		j.gap(j.silence.data(at))
 	} else { // an answer that was put off is none yet
 		j.silence.nothing(x.Outcome)
 	}

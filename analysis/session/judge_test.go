@@ -31,7 +31,7 @@ func ask(at, took time.Duration, o obd.Outcome, request string, replies ...strin
 	if err != nil {
 		panic(err)
 	}
-	x := &obd.Exchange{Request: req, Sent: at - took, Received: at, Outcome: o}
+	x := &obd.Exchange{Request: req, Outcome: o}
 	for _, r := range replies {
 		d, err := obd.ParseRequest(r)
 		if err != nil {
@@ -39,7 +39,7 @@ func ask(at, took time.Duration, o obd.Outcome, request string, replies ...strin
 		}
 		x.Replies = append(x.Replies, obd.Reply{From: 0x7E8, Data: d.Bytes()})
 	}
-	return obd.Record{At: at, Exchange: x}
+	return obd.Record{Sent: at - took, At: at, Exchange: x}
 }
 
 func newJudge(t *testing.T, bus obd.Bus) *Judge {

@@ -206,14 +206,14 @@ func requestMix(s setup) []obd.Request {
 }
 
 // check counts the samples of an exchange, and those that no computer sent while it ran.
-func (t *trial) check(x *obd.Exchange) {
+func (t *trial) check(x *obd.Record) {
 	for _, r := range x.Replies {
 		if r.Data[0] == 0x7F {
 			continue
 		}
 		samples := 0
 		if x.Request.Service == 0x01 {
-			out, _ := t.d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.Received, nil)
+			out, _ := t.d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.At, nil)
 			for _, s := range out {
 				if !s.Missing {
 					samples++
@@ -230,7 +230,7 @@ func (t *trial) check(x *obd.Exchange) {
 		sent := false
 		for _, m := range t.sent {
 			at := m.at - t.origin
-			sent = sent || at >= x.Sent && at <= x.Received+time.Microsecond && (r.From == m.from || r.From == 0) && bytes.Equal(m.message, printed)
+			sent = sent || at >= x.Sent && at <= x.At+time.Microsecond && (r.From == m.from || r.From == 0) && bytes.Equal(m.message, printed)
 		}
 		if !sent && samples > 0 {
 			t.wrong += samples

@@ -263,10 +263,9 @@ func randomSession(r *rand.Rand) transfer.Session {
 				l.Record.Row.Names, l.Record.Row.Values = append(l.Record.Row.Names, s.Signal.Name), append(l.Record.Row.Values, s.Value)
 			}
 		default:
-			x := randomExchange(r, m.Format, at)
+			l.Record.Exchange, l.Record.Sent = randomExchange(r, m.Format), at
 			at += time.Duration(r.IntN(1e5)) * time.Microsecond
-			x.Received, l.Record.At = at, at
-			l.Record.Exchange, l.Samples = x, randomSamples(r, x.Sent, x.Received)
+			l.Record.At, l.Samples = at, randomSamples(r, l.Record.Sent, at)
 		}
 		lines = append(lines, l)
 	}
@@ -275,8 +274,7 @@ func randomSession(r *rand.Rand) transfer.Session {
 		if table {
 			l.Record.Row = &obd.Row{Names: []string{g.Name}, Values: []float64{g.Min}}
 		} else {
-			l.Record.Exchange = randomExchange(r, m.Format, at)
-			l.Record.Exchange.Received = at
+			l.Record.Exchange, l.Record.Sent = randomExchange(r, m.Format), at
 			l.Samples = []decode.Sample{{Signal: g, Sent: at, Received: at, Value: g.Min}}
 		}
 		lines = append(lines, l)
@@ -286,8 +284,8 @@ func randomSession(r *rand.Rand) transfer.Session {
 }
 
 // randomExchange has an outcome that its raw text leads to, as live.
-func randomExchange(r *rand.Rand, f obd.Format, sent time.Duration) *obd.Exchange {
-	x := &obd.Exchange{Sent: sent, Request: obd.Request{Service: 1, Data: []byte{byte(r.IntN(256))}, Expect: r.IntN(16)}, Raw: []byte{}}
+func randomExchange(r *rand.Rand, f obd.Format) *obd.Exchange {
+	x := &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{byte(r.IntN(256))}, Expect: r.IntN(16)}, Raw: []byte{}}
 	switch r.IntN(4) {
 	case 0:
 		for range r.IntN(30) {

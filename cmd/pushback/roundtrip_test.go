@@ -195,7 +195,7 @@ func TestExportRedacts(t *testing.T) {
 	for _, rec := range []obd.Record{
 		{At: 0, Exchange: &obd.Exchange{Request: obd.Request{Service: 9, Data: []byte{2}}, Raw: []byte(raw)}},
 		{Seq: 1, At: 1000, Mark: &obd.Mark{Kind: obd.MarkNote, Text: said}},
-		{Seq: 2, At: 2000, Exchange: &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x0C}}, Received: 2000, Raw: []byte("7E8 04 41 0C 0C 80 \r\r")}},
+		{Seq: 2, At: 2000, Exchange: &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x0C}}, Raw: []byte("7E8 04 41 0C 0C 80 \r\r")}},
 	} {
 		if err := w.Append(rec, nil); err != nil {
 			t.Fatal(err)

@@ -39,7 +39,7 @@ type Reader struct {
 
 	entered  []byte // by the client, up to a return
 	last     string // the request that a lone return repeats
-	asked    *obd.Exchange
+	asked    *obd.Record
 	echo     string // of the request, to be taken off
 	raw      []byte
 	deferred obd.Deferred
@@ -262,7 +262,7 @@ func (c *Reader) ask(text, echo string, at time.Duration) {
 		return
 	}
 	req.Expect = expect
-	c.asked, c.echo, c.raw, c.printed = &obd.Exchange{Request: req, Sent: at}, echo, nil, at
+	c.asked, c.echo, c.raw, c.printed = &obd.Record{Exchange: &obd.Exchange{Request: req}, Sent: at}, echo, nil, at
 }
 
 // give ends an exchange that has begun. With OK the reply is whole and tells the outcome.
@@ -272,12 +272,12 @@ func (c *Reader) give(o obd.Outcome, at time.Duration) {
 		return
 	}
 	c.asked = nil
-	x.Outcome, x.Received, x.Raw = o, max(at, x.Sent), c.withoutEcho()
+	x.Outcome, x.At, x.Raw = o, max(at, x.Sent), c.withoutEcho()
 	if o == obd.OK {
 		x.Replies, x.Outcome = obd.Parse(x.Raw, c.format, x.Request)
 	}
 	c.deferred.Again(x)
-	c.record(obd.Record{At: x.Received, Exchange: x})
+	c.record(*x)
 }
 
 func (c *Reader) withoutEcho() []byte {

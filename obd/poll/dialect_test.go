@@ -56,12 +56,11 @@ func TestSecondDialect(t *testing.T) {
 				seen := map[string]bool{}
 				end := time.Duration(0)
 				for end < 30*time.Second {
-					r, err := p.Next(t.Context())
+					x, err := p.Next(t.Context())
 					if err != nil {
 						t.Fatal(err)
 					}
-					x := r.Exchange
-					end = r.At
+					end = x.At
 					all++
 					seen[x.Request.Hex()] = true
 					if words, _ := obd.J1979v2.Words(x.Request); x.Request.Service == 0x01 && words != "22F404" && obd.Strays(words, true) { // 04 is none of its services
@@ -75,7 +74,7 @@ func TestSecondDialect(t *testing.T) {
 						pairs++
 					}
 					for _, reply := range x.Replies {
-						samples, err := d.Reply(reply.From, x.Request.Bytes(), reply.Data, x.Sent, x.Received, nil)
+						samples, err := d.Reply(reply.From, x.Request.Bytes(), reply.Data, x.Sent, x.At, nil)
 						if err != nil && !errors.Is(err, decode.ErrRefused) {
 							t.Errorf("%s: %v", x.Request.Hex(), err)
 						}

@@ -12,14 +12,14 @@ import (
 
 // discover asks what the car offers. A request that is not answered is left at that,
 // but for the first, which may have been asked already.
-func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
-	ask := func(service byte, data ...byte) (obd.Exchange, error) {
+func (p *Poller) discover(ctx context.Context, first *obd.Record) error {
+	ask := func(service byte, data ...byte) (obd.Record, error) {
 		req := obd.Request{Service: service, Data: data}
 		req.Expect = p.plan.expect(req)
 		if first != nil {
 			x := *first
 			first = nil
-			p.found = append(p.found, p.record(&x))
+			p.found = append(p.found, p.number(x))
 			return x, nil
 		}
 		for {
@@ -29,10 +29,10 @@ func (p *Poller) discover(ctx context.Context, first *obd.Exchange) error {
 			}
 			p.watchCodes()
 			if service == 0x03 || service == 0x07 {
-				p.plan.counted(&x)
+				p.plan.counted(x.Exchange)
 			}
 			again := p.deferred.Again(&x)
-			p.found = append(p.found, p.record(&x))
+			p.found = append(p.found, p.number(x))
 			if !again {
 				return x, nil
 			}
@@ -91,7 +91,7 @@ func (p *Poller) particulars() []obd.Request {
 }
 
 // tryPacked asks several PIDs at once, and one PID twice: not all computers answer that.
-func (p *Poller) tryPacked(ask func(byte, ...byte) (obd.Exchange, error)) error {
+func (p *Poller) tryPacked(ask func(byte, ...byte) (obd.Record, error)) error {
 	var some []byte
 	for _, pid := range []byte{0x0C, 0x05, 0x0D, 0x03, 0x06, 0x0B} {
 		if p.vehicle.Decoder.Supports(pid) {
@@ -118,7 +118,7 @@ func (p *Poller) tryPacked(ask func(byte, ...byte) (obd.Exchange, error)) error 
 		if err != nil {
 			return err
 		}
-		if p.brought(&x, some[:n]) {
+		if p.brought(x.Exchange, some[:n]) {
 			p.plan.multi = true
 			if n < p.plan.dialect.MostPIDs() && p.plan.dialect == obd.J1979v2 {
 				p.plan.most = n

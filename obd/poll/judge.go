@@ -7,7 +7,7 @@ import (
 )
 
 // judge draws the consequences of one exchange.
-func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
+func (p *Poller) judge(x *obd.Record, items []*item, err error) {
 	now := p.now()
 	good := x.Outcome == obd.OK || x.Outcome == obd.Refused
 	if p.deferred.Again(x) {
@@ -15,7 +15,7 @@ func (p *Poller) judge(x *obd.Exchange, items []*item, err error) {
 		p.urgent = append([]obd.Request{{Service: x.Request.Service, Data: x.Request.Data}}, p.urgent...)
 		return
 	}
-	if s := x.Request.Service; (s == 0x03 || s == 0x07) && p.plan.counted(x) {
+	if s := x.Request.Service; (s == 0x03 || s == 0x07) && p.plan.counted(x.Exchange) {
 		p.urgent = append(p.urgent, obd.Request{Service: s})
 	}
 	packed := x.Request.Service == 0x01 && len(x.Request.Data) > 1

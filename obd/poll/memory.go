@@ -143,7 +143,7 @@ func (p *Poller) recall() []Car {
 
 // find finds the bus, by what is remembered if that helps, and the car if it is a remembered
 // one. Of another car that has answered it returns the answer, with which discovery begins.
-func (p *Poller) find(ctx context.Context) (known bool, first *obd.Exchange, err error) {
+func (p *Poller) find(ctx context.Context) (known bool, first *obd.Record, err error) {
 	cars := p.recall()
 	buses := tries(cars)
 	if p.config.Bus != obd.BusUnknown && len(cars) > 0 { // there is no other
@@ -183,7 +183,7 @@ func (p *Poller) find(ctx context.Context) (known bool, first *obd.Exchange, err
 }
 
 // answered returns the exchange if a car has answered it.
-func answered(x *obd.Exchange) *obd.Exchange {
+func answered(x *obd.Record) *obd.Record {
 	if x == nil || x.Outcome != obd.OK {
 		return nil
 	}
@@ -221,7 +221,7 @@ func speaking(cars []Car, b obd.Bus) [][]Car {
 // meet asks the first request, and takes a car for known if it answers that as it did then. What
 // else discovery asks comes after the first reading, and is compared too. Of another car it
 // returns the answer, of none what came instead.
-func (p *Poller) meet(ctx context.Context, cars []Car) (known bool, x *obd.Exchange, err error) {
+func (p *Poller) meet(ctx context.Context, cars []Car) (known bool, x *obd.Record, err error) {
 	req := obd.Request{Service: 0x01, Data: []byte{0x00}}
 	req.Expect = cars[0].count(req)
 	for _, o := range cars[1:] { // one that answers alike, and then with one computer more
@@ -235,11 +235,11 @@ func (p *Poller) meet(ctx context.Context, cars []Car) (known bool, x *obd.Excha
 		x = &got
 		return err
 	}
-	agrees := func(c Car) bool { return c.Known.Format == p.vehicle.Format && c.agrees(x) }
+	agrees := func(c Car) bool { return c.Known.Format == p.vehicle.Format && c.agrees(x.Exchange) }
 	if err := ask(); err != nil {
 		return false, nil, err
 	}
-	f := printed(x, p.vehicle.Format)
+	f := printed(x.Exchange, p.vehicle.Format)
 	if f.Bus == obd.BusUnknown {
 		return false, x, nil
 	}
@@ -278,7 +278,7 @@ func printed(x *obd.Exchange, f obd.Format) obd.Format {
 }
 
 // take takes a car for known; false where what is remembered makes no sense.
-func (p *Poller) take(c Car, x *obd.Exchange) bool {
+func (p *Poller) take(c Car, x *obd.Record) bool {
 	first := x.Request
 	var later []obd.Request
 	for _, r := range c.Replies {
@@ -295,7 +295,7 @@ func (p *Poller) take(c Car, x *obd.Exchange) bool {
 		// What cannot be decoded teaches nothing.
 		_, _ = p.vehicle.Decoder.Reply(r.From, req.Bytes(), r.Data, 0, 0, nil)
 	}
-	p.found = append(p.found, p.record(x))
+	p.found = append(p.found, p.number(*x))
 	p.plan.multi, p.plan.double = c.Packed, c.Doubles
 	p.plan.unsure = !c.Known.Format.Headers && c.count(first) > 1
 	p.later = append(p.particulars(), later...)
@@ -315,7 +315,7 @@ func (p *Poller) take(c Car, x *obd.Exchange) bool {
 		p.urgent, p.later = p.later[:n:n], p.later[n:]
 		break
 	}
-	p.memo = &meeting{car: c, heard: repliesOf(x)}
+	p.memo = &meeting{car: c, heard: repliesOf(x.Exchange)}
 	return true
 }
 

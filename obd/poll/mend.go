@@ -29,7 +29,7 @@ func (p *Poller) mend(ctx context.Context) (obd.Record, bool, error) {
 	defer p.setHurry(nil)
 
 	p.attempts++
-	x := obd.Exchange{Request: obd.Request{Service: 0x01, Data: []byte{0x00}}, Sent: p.now()}
+	x := obd.Record{Exchange: &obd.Exchange{Request: obd.Request{Service: 0x01, Data: []byte{0x00}}}, Sent: p.now()}
 	err := p.restart(try, &x)
 	if ctx.Err() != nil {
 		return obd.Record{}, false, ctx.Err()
@@ -43,7 +43,7 @@ func (p *Poller) mend(ctx context.Context) (obd.Record, bool, error) {
 	case x.Outcome != obd.OK:
 		p.broken = err
 	default: // it failed before anything was asked
-		p.broken, x.Received = err, p.now()
+		p.broken, x.At = err, p.now()
 		switch {
 		case errors.Is(err, obd.ErrLinkLost):
 			x.Outcome = obd.LinkLost
@@ -54,7 +54,7 @@ func (p *Poller) mend(ctx context.Context) (obd.Record, bool, error) {
 		}
 	}
 	p.lost = p.lost || errors.Is(err, obd.ErrLinkLost)
-	return p.record(&x), true, nil
+	return p.number(x), true, nil
 }
 
 // setHurry says how an attempt is interrupted; false when there is reason to at once.
@@ -70,7 +70,7 @@ func (p *Poller) setHurry(f context.CancelFunc) bool {
 
 // restart opens the line if it was lost, sets up adapter and bus again, and asks the
 // car, which is x.
-func (p *Poller) restart(ctx context.Context, x *obd.Exchange) error {
+func (p *Poller) restart(ctx context.Context, x *obd.Record) error {
 	reopened := p.lost
 	if p.lost {
 		l, err := p.config.Reopen(ctx)

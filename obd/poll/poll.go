@@ -165,7 +165,7 @@ func (p *Poller) Quirks() []string { return p.adapter.Identity().Quirks }
 // ask exchanges one request and lets the decoder learn from it. Who judges the records decodes
 // each reply again: they must know no more than the records tell, or a replay would differ,
 // while this decoder also knows what is remembered of the car and what was asked before time 0.
-func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Exchange, error) {
+func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Record, error) {
 	x, err := p.adapter.Exchange(ctx, req)
 	p.samples = p.samples[:0]
 	if err != nil || x.Outcome != obd.OK {
@@ -177,16 +177,12 @@ func (p *Poller) ask(ctx context.Context, req obd.Request) (obd.Exchange, error)
 		if ask := decode.SnapshotRequests(req.Service, r.Data); ask != nil {
 			p.frozen = ask
 		}
-		p.samples, _ = p.vehicle.Decoder.Reply(r.From, request, r.Data, x.Sent, x.Received, p.samples)
+		p.samples, _ = p.vehicle.Decoder.Reply(r.From, request, r.Data, x.Sent, x.At, p.samples)
 	}
 	return x, nil
 }
 
-// record makes the next record out of an exchange.
-func (p *Poller) record(x *obd.Exchange) obd.Record {
-	return p.number(obd.Record{At: x.Received, Exchange: x})
-}
-
+// number makes r the next record.
 func (p *Poller) number(r obd.Record) obd.Record {
 	r.At = max(r.At, p.at)
 	r.Seq, p.at = p.seq, r.At
@@ -246,7 +242,7 @@ func (p *Poller) close(ctx context.Context) (obd.Record, error) {
 	} else if err != nil {
 		return obd.Record{}, err
 	}
-	return p.record(&x), nil
+	return p.number(x), nil
 }
 
 // poll makes the exchange that is next.
@@ -268,6 +264,6 @@ func (p *Poller) poll(ctx context.Context) (obd.Record, error) {
 		return obd.Record{}, err
 	}
 	p.judge(&x, items, err)
-	p.verify(&x)
-	return p.record(&x), nil
+	p.verify(x.Exchange)
+	return p.number(x), nil
 }

@@ -92,7 +92,7 @@ func TestShares(t *testing.T) {
 			fast, total := 0, 0
 			for i, r := range all {
 				x := r.Exchange
-				if r.Seq != int64(i) || x.Outcome != obd.OK || x.Received < x.Sent || i > 0 && r.At < all[i-1].At {
+				if r.Seq != int64(i) || x.Outcome != obd.OK || r.At < r.Sent || i > 0 && r.At < all[i-1].At {
 					t.Fatalf("record %d: %+v", i, x)
 				}
 				total++

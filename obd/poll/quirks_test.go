@@ -181,7 +181,7 @@ func TestAdapters(t *testing.T) {
 			bad, readings := 0, 0
 			var d decode.Decoder
 			for range 100 {
-				x := next(t, p).Exchange
+				x := next(t, p)
 				if len(x.Request.Data) > 1 {
 					continue // this car answers one PID a request
 				}
@@ -191,7 +191,7 @@ func TestAdapters(t *testing.T) {
 					continue
 				}
 				for _, r := range x.Replies {
-					samples, _ := d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.Received, nil)
+					samples, _ := d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.At, nil)
 					for _, s := range samples {
 						switch s.Signal.Name {
 						case "O2S11":

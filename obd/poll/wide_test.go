@@ -45,7 +45,7 @@ func TestWideRange(t *testing.T) {
 				p.Await(true)
 				asked, ours, all := map[byte]int{}, 0, 0
 				for s.Now() < 45*time.Second {
-					x := next(t, p).Exchange
+					x := next(t, p)
 					for _, pid := range x.Request.Data {
 						asked[pid]++
 					}
@@ -112,12 +112,12 @@ func TestScalesFirst(t *testing.T) {
 		}
 		var d decode.Decoder
 		for n, seen := 0, 0; seen < 3; n++ {
-			x := next(t, p).Exchange
+			x := next(t, p)
 			if n > 60 {
 				t.Fatalf("%s: λ was not read", met)
 			}
 			for _, r := range x.Replies {
-				samples, _ := d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.Received, nil)
+				samples, _ := d.Reply(r.From, x.Request.Bytes(), r.Data, x.Sent, x.At, nil)
 				for _, s := range samples {
 					if s.Signal.Name == "EQ_RAT11" && !s.Missing {
 						if seen++; s.Value != 1 { // 0800 of 65536, full scale 32

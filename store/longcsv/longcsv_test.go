@@ -61,7 +61,7 @@ func TestRead(t *testing.T) {
 		"x,b7kqrt,5,2,2,sample,RPM,812.25,rpm,,,,,\n" +
 		"x,b7kqrt,5,1.5,,event,loop_answers,,,,,,,{}\n"))
 	want := []obd.Record{
-		{At: 20 * time.Millisecond, Exchange: &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x14}, Expect: 1}, Sent: time.Millisecond, Received: 20 * time.Millisecond,
+		{Sent: time.Millisecond, At: 20 * time.Millisecond, Exchange: &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x14}, Expect: 1},
 			Raw: []byte("7E8 04 41 14 5A 80\r\r"), Replies: []obd.Reply{{From: 0x7E8, Data: []byte{0x41, 0x14, 0x5A, 0x80}}}}},
 		{Seq: 4, At: 1500 * time.Millisecond, Mark: &obd.Mark{Kind: obd.MarkNote, Text: "two\nlines"}},
 		{Seq: 5, At: 2 * time.Second, Row: &obd.Row{Names: []string{"RPM"}, Values: []float64{812.25}}},

@@ -27,15 +27,15 @@ import (
 
 func testSession(id string) transfer.Session {
 	const us = time.Microsecond
-	x := &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x14}, Expect: 1}, Sent: 1000 * us, Received: 20000 * us, Raw: []byte("7E8 04 41 14 5A 80\r\r")}
-	lost := &obd.Exchange{Request: obd.Request{Service: 3}, Sent: 1e6 * us, Received: 2e6 * us, Outcome: obd.TimedOut, Raw: []byte{0, 0xFF, 0x80}}
+	x := &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x14}, Expect: 1}, Raw: []byte("7E8 04 41 14 5A 80\r\r")}
+	lost := &obd.Exchange{Request: obd.Request{Service: 3}, Outcome: obd.TimedOut, Raw: []byte{0, 0xFF, 0x80}}
 	lines := []transfer.Line{
-		{Record: obd.Record{At: 20000 * us, Exchange: x}, Samples: []decode.Sample{
-			{Signal: decode.ByName("O2S11"), Sent: x.Sent, Received: x.Received, Value: 0.45},
-			{Signal: decode.ByName("SHRTFT1"), Sent: x.Sent, Received: x.Received, Value: -1.5625},
-			{Signal: decode.ByName("RPM"), Sent: x.Sent, Received: x.Received, Missing: true}}},
+		{Record: obd.Record{Sent: 1000 * us, At: 20000 * us, Exchange: x}, Samples: []decode.Sample{
+			{Signal: decode.ByName("O2S11"), Sent: 1000 * us, Received: 20000 * us, Value: 0.45},
+			{Signal: decode.ByName("SHRTFT1"), Sent: 1000 * us, Received: 20000 * us, Value: -1.5625},
+			{Signal: decode.ByName("RPM"), Sent: 1000 * us, Received: 20000 * us, Missing: true}}},
 		{Record: obd.Record{Seq: 1, At: 1e6 * us, Mark: &obd.Mark{Kind: obd.MarkNote, Text: "\"a\"\n, b"}}},
-		{Record: obd.Record{Seq: 2, At: 2e6 * us, Exchange: lost}},
+		{Record: obd.Record{Seq: 2, Sent: 1e6 * us, At: 2e6 * us, Exchange: lost}},
 		{Record: obd.Record{Seq: 3, At: 3e6 * us, Row: &obd.Row{Names: []string{"RPM"}, Values: []float64{812.25}}}},
 		{Record: obd.Record{Seq: 4, At: 3e6 * us, Row: &obd.Row{}}},
 	}

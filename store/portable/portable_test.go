@@ -21,7 +21,7 @@ import (
 )
 
 func session(id string) transfer.Session {
-	rec := obd.Record{At: time.Second, Exchange: &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x14}}, Received: time.Second, Raw: []byte("7E8 04 41 14 5A 80\r\r")}}
+	rec := obd.Record{At: time.Second, Exchange: &obd.Exchange{Request: obd.Request{Service: 1, Data: []byte{0x14}}, Raw: []byte("7E8 04 41 14 5A 80\r\r")}}
 	return transfer.Session{
 		Meta: store.Meta{ID: id, Started: time.Date(2026, 3, 1, 8, 30, 0, 0, time.UTC), Duration: time.Second, Finished: true,
 			Watching: "B1S1", By: "wire", Origin: "live", Format: obd.Format{Bus: obd.CAN11at500, Headers: true}},

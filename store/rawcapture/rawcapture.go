@@ -71,20 +71,20 @@ func Write(ctx context.Context, w io.Writer, s transfer.Session) error {
 			if x.Request.Expect > 0 && x.Request.Expect < 16 {
 				request += fmt.Sprintf("%X", x.Request.Expect)
 			}
-			line(x.Sent, '>', fmt.Sprintf("%q", request))
-			line(x.Sent, '>', `"\r"`) // apart, so that no echo is looked for in the reply
+			line(rec.Sent, '>', fmt.Sprintf("%q", request))
+			line(rec.Sent, '>', `"\r"`) // apart, so that no echo is looked for in the reply
 			switch x.Outcome {
 			case obd.TimedOut, obd.LinkLost:
 				if len(x.Raw) > 0 {
-					line(x.Received, '<', fmt.Sprintf("%q", x.Raw))
+					line(rec.At, '<', fmt.Sprintf("%q", x.Raw))
 				}
 				if x.Outcome == obd.LinkLost {
-					line(x.Received, 'x', `"the line to the adapter was gone"`)
+					line(rec.At, 'x', `"the line to the adapter was gone"`)
 				} else {
-					line(x.Received, '>', `"AT\r"`) // what ends the waiting
+					line(rec.At, '>', `"AT\r"`) // what ends the waiting
 				}
 			default:
-				line(x.Received, '<', fmt.Sprintf("%q", append(append([]byte{}, x.Raw...), '>')))
+				line(rec.At, '<', fmt.Sprintf("%q", append(append([]byte{}, x.Raw...), '>')))
 			}
 		}
 	}

@@ -83,10 +83,7 @@ func Rows(ctx context.Context, s Session, put func(*Row) error) error {
 			r.Kind, r.Name, r.Text = "mark", string(rec.Mark.Kind), rec.Mark.Text
 		case rec.Exchange != nil:
 			x := rec.Exchange
-			if x.Received != rec.At {
-				return fmt.Errorf("record %d: it was complete at %v, its reply at %v", rec.Seq, rec.At, x.Received)
-			}
-			r.Kind, r.Sent = "exchange", x.Sent
+			r.Kind, r.Sent = "exchange", rec.Sent
 			r.Request, r.Expect, r.Outcome, r.Raw = x.Request.Hex(), x.Request.Expect, x.Outcome.String(), x.Raw
 		default:
 			r.Kind = "row"
@@ -243,7 +240,8 @@ func (a *Assembler) Next(ctx context.Context) (obd.Record, error) {
 		rec := obd.Record{Seq: r.Seq, At: r.At}
 		switch r.Kind {
 		case "exchange":
-			x := &obd.Exchange{Sent: r.Sent, Received: r.At, Raw: append([]byte{}, r.Raw...)}
+			rec.Sent = r.Sent
+			x := &obd.Exchange{Raw: append([]byte{}, r.Raw...)}
 			if x.Request, err = obd.ParseRequest(r.Request); err != nil {
 				return a.fail(fmt.Errorf("request %.20q: %w", r.Request, err))
 			}

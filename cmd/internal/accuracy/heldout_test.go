@@ -25,7 +25,7 @@ func TestHeldOutDecodes(t *testing.T) {
 					exchanges++
 					for _, reply := range r.Exchange.Replies {
 						var err error
-						samples, err = d.Reply(reply.From, r.Exchange.Request.Bytes(), reply.Data, r.Exchange.Sent, r.Exchange.Received, samples[:0])
+						samples, err = d.Reply(reply.From, r.Exchange.Request.Bytes(), reply.Data, r.Sent, r.At, samples[:0])
 						if err != nil {
 							t.Fatalf("seed %d: % X to %s: %v", seed, reply.Data, r.Exchange.Request.Hex(), err)
 						}

@@ -15,11 +15,11 @@ import (
 
 // record is an exchange for PID 14 that took 50 ms.
 func record(at time.Duration, o obd.Outcome, reply ...byte) obd.Record {
-	x := &obd.Exchange{Request: obd.Request{Service: 0x01, Data: []byte{0x14}}, Sent: at - 50*time.Millisecond, Received: at, Outcome: o}
+	x := &obd.Exchange{Request: obd.Request{Service: 0x01, Data: []byte{0x14}}, Outcome: o}
 	if o == obd.OK {
 		x.Replies = []obd.Reply{{From: 0x7E8, Data: reply}}
 	}
-	return obd.Record{At: at, Exchange: x}
+	return obd.Record{Sent: at - 50*time.Millisecond, At: at, Exchange: x}
 }
 
 // The lines are those that contract promises to other programs.

@@ -60,9 +60,9 @@ func (c *clearing) Next(ctx context.Context) (obd.Record, error) {
 		} else if err != nil {
 			return obd.Record{}, err
 		}
-		c.cleared = &x
+		c.cleared = x.Exchange
 		c.rest = []obd.Request{{Service: 0x03}, {Service: 0x07}, {Service: 0x01, Data: []byte{0x01}}}
-		return c.record(&x), nil
+		return c.record(x), nil
 	}
 	if len(c.rest) == 0 || c.cleared == nil {
 		return obd.Record{}, io.EOF
@@ -77,11 +77,12 @@ func (c *clearing) Next(ctx context.Context) (obd.Record, error) {
 	if err != nil {
 		return obd.Record{}, err
 	}
-	return c.record(&x), nil
+	return c.record(x), nil
 }
 
-func (c *clearing) record(x *obd.Exchange) obd.Record {
+func (c *clearing) record(x obd.Record) obd.Record {
 	c.seq++
-	c.at = max(c.at, x.Received)
-	return obd.Record{Seq: c.seq, At: c.at, Exchange: x}
+	c.at = max(c.at, x.At)
+	x.Seq, x.At = c.seq, c.at
+	return x
 }

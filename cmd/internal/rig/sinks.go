@@ -66,9 +66,9 @@ func (k *vinKeeper) Write(f session.Frame) error {
 type troubles struct{ log zerolog.Logger }
 
 func (t troubles) Write(f session.Frame) error {
-	if x := f.Record.Exchange; x != nil && x.Outcome != obd.OK {
+	if x := f.Record; x.Exchange != nil && x.Outcome != obd.OK {
 		t.log.Debug().Stringer("outcome", x.Outcome).Str("request", x.Request.Hex()).
-			Dur("took", x.Received-x.Sent).Bytes("raw", x.Raw).Msg("exchange")
+			Dur("took", x.At-x.Sent).Bytes("raw", x.Raw).Msg("exchange")
 	}
 	return nil
 }

@@ -85,7 +85,7 @@ func (s *Survey) Write(f session.Frame) error {
 		s.read++
 	}
 	if s.ofPair(f) {
-		s.paired += f.Record.Exchange.Received - f.Record.Exchange.Sent
+		s.paired += f.Record.At - f.Record.Sent
 	}
 	for _, e := range f.Events {
 		switch e.Name {

@@ -169,7 +169,7 @@ func TestTruth(t *testing.T) {
 		}
 		for i, r := range records {
 			one := (r.Exchange != nil) != (r.Row != nil) != (r.Mark != nil)
-			if !one || r.Seq != int64(i) || i > 0 && r.At < records[i-1].At || r.At < 0 || r.Exchange != nil && r.Exchange.Sent < 0 {
+			if !one || r.Seq != int64(i) || i > 0 && r.At < records[i-1].At || r.At < 0 || r.Sent < 0 {
 				t.Fatalf("seed %d: record %d is %+v", seed, i, r)
 			}
 		}

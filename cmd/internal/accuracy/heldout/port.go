@@ -141,13 +141,13 @@ func stamp(t float64) time.Duration {
 }
 
 func (p *port) exchange(sent, received float64, pids, reply []byte) {
-	x := &obd.Exchange{Request: obd.Request{Service: 1, Data: pids, Expect: 1}, Sent: stamp(sent), Received: stamp(received)}
+	x := &obd.Exchange{Request: obd.Request{Service: 1, Data: pids, Expect: 1}}
 	if reply == nil {
 		x.Outcome = obd.NoData
 	} else {
 		x.Replies = []obd.Reply{{From: 0x7E8, Data: append([]byte{0x41}, reply...)}}
 	}
-	p.records = append(p.records, obd.Record{At: x.Received, Exchange: x})
+	p.records = append(p.records, obd.Record{Sent: stamp(sent), At: stamp(received), Exchange: x})
 }
 
 // watch is called each step: registers, and a request where it is time.
