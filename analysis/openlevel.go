@@ -46,9 +46,6 @@ func (w *Watcher) lookForOpen(p recent.Reading) {
 		!r.hasBefore {
 		return
 	}
-	if lo, hi, _ := w.volts.volts.Span(r.first.T()-openStill, r.first.T()); max(r.level()-lo, hi-r.level()) < alive {
-		return // it lay there before
-	}
 	said := o.said > 0 && r.first.T() > o.said-sayFar && r.first.T() < o.said+sayFar && (len(w.hints) == 0 || w.hints[len(w.hints)-1].at < o.said)
 	if len(w.asked) > 0 {
 		// With a guide it counts while the guide asks for it.
@@ -56,6 +53,12 @@ func (w *Watcher) lookForOpen(p recent.Reading) {
 	}
 	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh && r.high-r.low <= 2*bandHalf &&
 		(said || r.seconds() >= openStill+2*w.volts.renewed && !w.ready.moved(r.first.T(), r.last.T()))
+	if !said && !between {
+		return
+	}
+	if lo, hi, _ := w.volts.volts.Span(r.first.T()-openStill, r.first.T()); max(r.level()-lo, hi-r.level()) < alive {
+		return // it lay there before
+	}
 	b, _ := w.baseBefore(&w.volts, r.first.T())
 	if between && (said || b.switching() || !b.known()) || said && (!b.known() || newLevel(r.level(), b.low, b.high)) {
 		o.level, o.known, o.lasts = r.level(), true, true

@@ -127,10 +127,12 @@ func (s *scanner) line(text string) {
 	if text == "" || text == "OK" {
 		return
 	}
-	for _, w := range words {
-		if strings.HasPrefix(text, w.text) {
-			s.say(w.is)
-			return
+	if text[0] > '9' { // no word begins with a digit
+		for _, w := range words {
+			if strings.HasPrefix(text, w.text) {
+				s.say(w.is)
+				return
+			}
 		}
 	}
 	if strings.Contains(text, "<") { // "<DATA ERROR", "<RX ERROR" behind a damaged line

@@ -27,14 +27,15 @@ type Reader struct {
 	alike *sql.Stmt // packQuery
 	pack  *sql.Stmt // lineQuery
 	packs chan pack
-	used  chan room    // of packs, for the next ones
-	lined int64        // up to this seq they come as lines
-	stop  func()       // ends the reading ahead
-	least int64        // seq that the next record may have
-	end   bool         // there can be none
-	ahead []obd.Record // unpacked, not yet given; the next one is ahead[given]
-	given int
-	err   error // sticky; given after what is ahead
+	used  chan room // of packs, for the next ones
+	lined int64     // up to this seq they come as lines
+	stop  func()    // ends the reading ahead
+	least int64     // seq that the next record may have
+	end   bool      // there can be none
+	now   pack
+	given int      // of its records
+	lines unpacker // of the others, where it has lines
+	err   error    // sticky
 
 	// Of the records before: most say the same again.
 	said
@@ -132,7 +133,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 			}
 		}
 	}()
-	r.unpack(first)
+	r.begin(first)
 	return r, nil
 }
 
@@ -146,56 +147,62 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	if err := ctx.Err(); err != nil {
 		return obd.Record{}, err
 	}
-	for r.given == len(r.ahead) {
-		if r.err != nil {
+	for r.given == r.now.count {
+		if r.done(); r.err != nil {
 			return obd.Record{}, r.err
 		}
 		select {
 		case p := <-r.packs:
-			r.unpack(p)
+			r.begin(p)
 		case <-ctx.Done(): // nothing is lost by that: another may go on
 			return obd.Record{}, ctx.Err()
 		}
 	}
-	rec := r.ahead[r.given]
-	r.ahead[r.given] = obd.Record{}
+	if r.err != nil {
+		return obd.Record{}, r.err
+	}
+	rec, err := r.unpack()
+	if err == nil && (rec.Seq < r.least || r.end) { // a tree that leads to a page twice has no end
+		err = errors.New("it stands in the wrong place")
+	}
+	if err != nil {
+		r.err = fmt.Errorf("read session %s: record %d: %w: %w", r.meta.ID, rec.Seq, ErrDamaged, err)
+		return obd.Record{}, r.err
+	}
+	r.least, r.end = rec.Seq+1, rec.Seq == math.MaxInt64
 	r.given++
 	return rec, nil
 }
 
-// unpack makes records of a pack. An error stands after the records before it, and a pack
-// that is the last has one: io.EOF.
-func (r *Reader) unpack(p pack) {
-	r.ahead, r.given = r.ahead[:0], 0
-	u := unpacker{rest: p.lines}
-	for i := range p.count {
-		var rec obd.Record
-		var err error
-		if p.alike != nil {
-			rec, err = r.exchangeOf(&p.alike, p.from+int64(i))
-		} else {
-			rec, err = r.line(&u)
-		}
-		if err == nil && (rec.Seq < r.least || r.end) { // a tree that leads to a page twice has no end
-			err = errors.New("it stands in the wrong place")
-		}
-		if err != nil {
-			r.err = fmt.Errorf("read session %s: record %d: %w: %w", r.meta.ID, rec.Seq, ErrDamaged, err)
-			return
-		}
-		r.least, r.end = rec.Seq+1, rec.Seq == math.MaxInt64
-		r.ahead = append(r.ahead, rec)
+// unpack makes a record of the next one in the pack.
+func (r *Reader) unpack() (obd.Record, error) {
+	if r.now.alike != nil {
+		return r.exchangeOf(&r.now.alike, r.now.from+int64(r.given))
 	}
-	select {
-	case r.used <- p.room:
-	default:
+	return r.line(&r.lines)
+}
+
+// begin takes a pack, after the one before.
+func (r *Reader) begin(p pack) { r.now, r.given, r.lines = p, 0, unpacker{rest: p.lines} }
+
+// done lets go of a pack whose records are all given. One that is the last ends with an error: io.EOF.
+func (r *Reader) done() {
+	if r.err != nil {
+		return
+	}
+	if r.now.room != nil {
+		select {
+		case r.used <- r.now.room:
+		default:
+		}
+		r.now.room = nil // given back once
 	}
 	switch {
-	case p.err != nil:
-		r.err = wrap("read session "+r.meta.ID, p.err)
-	case u.rest != "":
+	case r.now.err != nil:
+		r.err = wrap("read session "+r.meta.ID, r.now.err)
+	case r.lines.rest != "":
 		r.err = fmt.Errorf("read session %s: %w: its records are not what they seem", r.meta.ID, ErrDamaged)
-	case p.last:
+	case r.now.last:
 		r.err = io.EOF
 	}
 }
@@ -414,7 +421,7 @@ func (r *Reader) Close() error {
 	}
 	r.stop()
 	err := errors.Join(r.alike.Close(), r.pack.Close(), r.tx.Rollback())
-	r.tx, r.ahead, r.given, r.err = nil, nil, 0, ErrClosed
+	r.tx, r.now, r.given, r.err = nil, pack{}, 0, ErrClosed
 	return err
 }
 

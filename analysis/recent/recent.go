@@ -24,13 +24,15 @@ func New(size int) Series { return Series{buf: make([]Reading, size)} }
 
 // Add adds a reading; where the ring is full the oldest one goes.
 func (s *Series) Add(r Reading) {
-	if s.n < len(s.buf) {
-		s.buf[(s.head+s.n)%len(s.buf)] = r
+	if s.n < len(s.buf) { // none has gone yet, so the oldest is the first
+		s.buf[s.n] = r
 		s.n++
 		return
 	}
 	s.buf[s.head] = r
-	s.head = (s.head + 1) % len(s.buf)
+	if s.head++; s.head == len(s.buf) {
+		s.head = 0
+	}
 	s.gone++
 }
 
