@@ -18,6 +18,7 @@ import (
 type Content struct {
 	hash hash.Hash
 	buf  []byte
+	row  recordRow // of the latest record
 }
 
 // NewContent returns the hash of no records yet.
@@ -25,11 +26,10 @@ func NewContent() Content { return Content{hash: sha256.New()} }
 
 // Add adds the next record. The error says what no session could hold.
 func (c *Content) Add(rec obd.Record) error {
-	row, err := rowOf(rec)
-	if err != nil {
+	if err := c.row.from(rec); err != nil {
 		return fmt.Errorf("record %d: %w", rec.Seq, err)
 	}
-	c.add(&row)
+	c.add(&c.row)
 	return nil
 }
 

@@ -36,16 +36,17 @@ type sampleRow struct {
 	missing             bool
 }
 
-func rowOf(rec obd.Record) (recordRow, error) {
-	row := recordRow{seq: rec.Seq, at: rec.At.Microseconds()}
+// from makes it the row of a record: one for each of millions.
+func (row *recordRow) from(rec obd.Record) error {
+	*row = recordRow{seq: rec.Seq, at: rec.At.Microseconds()}
 	if rec.At%time.Microsecond != 0 {
-		return row, fmt.Errorf("%d ns is not whole microseconds", rec.At)
+		return fmt.Errorf("%d ns is not whole microseconds", rec.At)
 	}
 	switch {
 	case rec.Exchange != nil && rec.Mark == nil && rec.Row == nil:
 		x := rec.Exchange
 		if rec.Sent%time.Microsecond != 0 {
-			return row, fmt.Errorf("%d ns is not whole microseconds", rec.Sent)
+			return fmt.Errorf("%d ns is not whole microseconds", rec.Sent)
 		}
 		row.kind = "exchange"
 		row.request, row.expect = x.Request.Hex(), x.Request.Expect
@@ -57,11 +58,11 @@ func rowOf(rec obd.Record) (recordRow, error) {
 	case rec.Row != nil && rec.Exchange == nil && rec.Mark == nil:
 		row.kind = "row"
 		if len(rec.Row.Names) != len(rec.Row.Values) {
-			return row, fmt.Errorf("%d names for %d values", len(rec.Row.Names), len(rec.Row.Values))
+			return fmt.Errorf("%d names for %d values", len(rec.Row.Names), len(rec.Row.Values))
 		}
 		for _, n := range rec.Row.Names {
 			if n == "" || strings.ContainsAny(n, " \t\r\n") {
-				return row, fmt.Errorf("%q is no signal name", n)
+				return fmt.Errorf("%q is no signal name", n)
 			}
 		}
 		row.names = strings.Join(rec.Row.Names, " ")
@@ -74,7 +75,7 @@ func rowOf(rec obd.Record) (recordRow, error) {
 		}
 		row.vals = string(vals)
 	default:
-		return row, errors.New("it must be one of exchange, mark and row")
+		return errors.New("it must be one of exchange, mark and row")
 	}
-	return row, nil
+	return nil
 }

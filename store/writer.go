@@ -110,8 +110,8 @@ func (w *Writer) ID() string { return w.id }
 // of it is. Records come in rising Seq; times are whole microseconds. After an
 // error of the disk (ErrDiskFull, ErrLocked, …) every Append returns it.
 func (w *Writer) Append(rec obd.Record, samples []decode.Sample) error {
-	row, err := rowOf(rec)
-	if err != nil {
+	var row recordRow
+	if err := row.from(rec); err != nil {
 		return fmt.Errorf("append record %d: %w", rec.Seq, err)
 	}
 	if rec.Exchange != nil {

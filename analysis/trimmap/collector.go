@@ -106,7 +106,35 @@ type Collector struct {
 	shorts                                             series.Series        // short-term trims, %, at twice the middle of the exchange
 	blocks                                             []*[blockSize]uint32 // places in unders, one a trim
 	unders                                             []under
+	many                                               []int32 // trims that were read under each
+	come                                               come
 	end                                                float64
+}
+
+// come is how the trims came.
+type come struct {
+	last   float64 // s
+	astray bool    // not all in order of time
+	banks  [5]struct {
+		at          float64 // s, of the last of its own
+		own         float32 // %
+		any, beside bool
+		diffs       stats.Tally // of one beside the voltage from the bank's own
+	}
+}
+
+func (c *come) add(at float64, short float32, bank int, beside bool) {
+	c.astray = c.astray || at < c.last
+	c.last = at
+	b := &c.banks[bank]
+	if !beside {
+		b.at, b.own, b.any = at, short, true
+		return
+	}
+	b.beside = true
+	if b.any && at-b.at < 1 {
+		b.diffs.Add(math.Abs(float64(short - b.own)))
+	}
 }
 
 // Add takes one sample.
@@ -220,8 +248,11 @@ func (c *Collector) addTrim(s decode.Sample, bank int, beside bool) {
 	if i%blockSize == 0 {
 		c.blocks = append(c.blocks, new([blockSize]uint32))
 	}
-	*c.under(i) = c.place(u)
+	k := c.place(u)
+	*c.under(i) = k
+	c.many[k]++
 	c.shorts.Add(s.Sent+s.Received, s.Value)
+	c.come.add(at, float32(s.Value), bank, beside)
 }
 
 // place is where u stands in unders: with several trims in turn it is one of the last few.
@@ -231,7 +262,7 @@ func (c *Collector) place(u under) uint32 {
 			return uint32(k)
 		}
 	}
-	c.unders = append(c.unders, u)
+	c.unders, c.many = append(c.unders, u), append(c.many, 0)
 	return uint32(len(c.unders) - 1)
 }
 
@@ -241,7 +272,9 @@ func (c *Collector) give(set func(*under, float32)) func(raw int, v float64) {
 		at := c.under(i)
 		u := c.unders[*at]
 		set(&u, float32(v))
+		c.many[*at]--
 		*at = c.place(u)
+		c.many[*at]++
 	}
 }
 
@@ -362,17 +395,12 @@ type choice struct {
 // counts is how many raws there are, and of how many what is known.
 type counts struct{ total, status, metered, dense, loaded int }
 
-func (c *counts) add(u *under) {
-	c.total++
-	c.status += count(u.status)
-	c.metered += count(u.maf)
-	c.dense += count(u.pressure + u.intake)
-	c.loaded += count(u.load)
-}
-
-func (c *counts) sum(o counts) {
-	c.total, c.status = c.total+o.total, c.status+o.status
-	c.metered, c.dense, c.loaded = c.metered+o.metered, c.dense+o.dense, c.loaded+o.loaded
+func (c *counts) add(u *under, many int) {
+	c.total += many
+	c.status += many * count(u.status)
+	c.metered += many * count(u.maf)
+	c.dense += many * count(u.pressure+u.intake)
+	c.loaded += many * count(u.load)
 }
 
 // each goes through the raws that were chosen.
@@ -405,37 +433,17 @@ func (c *Collector) all(sorted []raw) iter.Seq[raw] {
 // choose takes each bank's trims from the signals that may be believed: the trim
 // beside the voltage only where it agrees with the bank's own, or where there is no other.
 func (c *Collector) choose() choice {
-	var banks [5]struct {
-		own         raw // the last one
-		any, beside bool
-		diffs       stats.Tally
-		owns, twice counts // beside the voltage: twice
-	}
 	var ch choice
-	sorted, last := true, math.Inf(-1)
-	for r := range c.all(nil) {
-		sorted, last = sorted && r.at >= last, r.at
-		b := &banks[r.bank]
-		if !r.beside {
-			b.own, b.any = r, true
-			b.owns.add(r.under)
-			continue
-		}
-		b.beside = true
-		b.twice.add(r.under)
-		if b.any && r.at-b.own.at < 1 {
-			b.diffs.Add(math.Abs(float64(r.short - b.own.short)))
-		}
-	}
-	for i := range banks {
-		b := &banks[i]
+	for i := range c.come.banks {
+		b := &c.come.banks[i]
 		ch.leave[i] = b.beside && b.any && !(b.diffs.Len() >= 3 && b.diffs.Quantile(0.5) <= 2*decode.TrimCount)
-		ch.sum(b.owns)
-		if !ch.leave[i] {
-			ch.sum(b.twice)
+	}
+	for i := range c.unders {
+		if u := &c.unders[i]; !(u.beside && ch.leave[u.bank]) {
+			ch.add(u, int(c.many[i]))
 		}
 	}
-	if !sorted {
+	if c.come.astray {
 		ch.sorted = slices.Collect(c.all(nil))
 		slices.SortStableFunc(ch.sorted, func(a, b raw) int { return cmp.Compare(a.at, b.at) })
 	}
