@@ -166,6 +166,14 @@ func TestHeldTooLongInLines(t *testing.T) {
 	if got := strings.Count(b.String(), "release now, before"); got != 2 {
 		t.Errorf("said %d times:\n%s", got, &b)
 	}
+	// Nobody holds anything in a session that is over.
+	b.Reset()
+	v.Over()
+	write(70*time.Second, analysis.Event{T: 70, Name: analysis.ForceBegins, Side: analysis.Rich})
+	write(100 * time.Second)
+	if strings.Contains(b.String(), "release now") {
+		t.Errorf("said of what is over:\n%s", &b)
+	}
 }
 
 func TestStyleOfAPipeIsPlain(t *testing.T) {
