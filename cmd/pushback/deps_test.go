@@ -53,11 +53,12 @@ var imports = map[string][]string{
 	"store/portable":             {"obd", "store", "store/transfer"},
 	"store/rawcapture":           {"obd", "obd/capture", "store", "store/transfer"},
 
-	"cmd/internal/accuracy/truth":     {},
-	"cmd/internal/accuracy/fourth":    {"obd", "cmd/internal/accuracy/truth"},
-	"cmd/internal/accuracy/heldout":   {"obd", "cmd/internal/accuracy/truth"},
-	"cmd/internal/accuracy/third":     {"obd", "cmd/internal/accuracy/truth"},
-	"cmd/internal/accuracy/thirdwide": {"obd", "cmd/internal/accuracy/truth", "cmd/internal/accuracy/third"},
+	"cmd/internal/accuracy/truth":      {},
+	"cmd/internal/accuracy/fourth":     {"obd", "cmd/internal/accuracy/truth"},
+	"cmd/internal/accuracy/heldout":    {"obd", "cmd/internal/accuracy/truth"},
+	"cmd/internal/accuracy/third":      {"obd", "cmd/internal/accuracy/truth"},
+	"cmd/internal/accuracy/thirdwide":  {"obd", "cmd/internal/accuracy/truth", "cmd/internal/accuracy/third"},
+	"cmd/internal/accuracy/unseenwide": {"obd", "cmd/internal/accuracy/truth"},
 }
 
 // owners says which rooms may import a library of others'.

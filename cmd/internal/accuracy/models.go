@@ -10,6 +10,7 @@ import (
 	"pushback/cmd/internal/accuracy/heldout"
 	"pushback/cmd/internal/accuracy/third"
 	"pushback/cmd/internal/accuracy/thirdwide"
+	"pushback/cmd/internal/accuracy/unseenwide"
 	"pushback/obd"
 )
 
@@ -80,7 +81,8 @@ var Models = []Model{
 	Model{Name: "fourth", About: "narrow sensors by wire, and drives, by another hand, held out at first", N: 1000, Hours: 40}.recorded(fourth.Narrow, fourth.Drive),
 	Model{Name: "fourthwide", About: "the same of wide-range sensors, by mixture and fuel cut", N: 600, Hours: 20}.recorded(fourth.Wide, fourth.WideDrive),
 	Model{Name: "heldout", About: "narrow sensors by wire, and drives, by yet another hand, for the last figure only", HeldOut: true, From: 1000, N: 1000, Hours: 100}.recorded(heldout.Narrow, heldout.Drive),
-	Model{Name: "heldoutwide", About: "the same of wide-range sensors, by mixture and fuel cut", HeldOut: true, From: 1000, N: 600, Hours: 40}.recorded(heldout.Wide, heldout.WideDrive),
+	Model{Name: "fifthwide", About: "wide-range sensors by mixture and fuel cut, and drives, by that hand, held out up to seed 8599, now for tuning", From: 150000, N: 600, Hours: 40}.recorded(heldout.Wide, heldout.WideDrive),
+	Model{Name: "heldoutwide", About: "the same by a hand after that, for the last figure only", HeldOut: true, From: 1000, N: 600, Hours: 40}.recorded(unseenwide.Wide, unseenwide.Drive),
 }
 
 // ModelNames are the names of all models.
