@@ -58,12 +58,12 @@ const (
 	copied        // over: it holds another's content
 )
 
-// landmark is what the open database must hold even without its -wal.
+// landmark is what the open database must hold even without its -wal. The zero landmark is nothing.
 type landmark struct {
 	made int64  // how many sessions were ever made; never sinks
 	id   string // of a session, empty: none
 	n    int64  // its number, which no other session of the database gets; 0: not known
-	seq  int64  // of a record that it has, -1: none
+	next int64  // above the seq of a record that it has; 0: of none
 	must bool   // the session cannot have been removed
 }
 
@@ -174,7 +174,6 @@ func compare(path string, known landmark) likeness {
 
 // landmarkIn reads what a file without its -wal has of known, or its newest session.
 func landmarkIn(db *sql.DB, known landmark) (there landmark, err error) {
-	there.seq = -1
 	var id int64
 	if err := db.QueryRow(`select application_id from pragma_application_id`).Scan(&id); err != nil {
 		return there, err
@@ -196,14 +195,14 @@ func landmarkIn(db *sql.DB, known landmark) (there landmark, err error) {
 	} else if err != nil {
 		return there, err
 	}
-	return there, db.QueryRow(`select coalesce(max(seq), -1) from record where session = ?`, n).Scan(&there.seq)
+	return there, db.QueryRow(`select coalesce(max(seq) + 1, 0) from record where session = ?`, n).Scan(&there.next)
 }
 
 // covers reports whether a file that has l may be a later state of one that had known.
 func (l landmark) covers(known landmark) bool {
 	switch l.id {
 	case known.id:
-		return l.made >= known.made && l.seq >= known.seq
+		return l.made >= known.made && l.next >= known.next
 	case "": // a session may be removed, but the count does not sink by that
 		return l.made >= known.made && !known.must
 	}
@@ -226,7 +225,7 @@ func (s *Store) checkpoint(n int64, id string, seq int64) (all bool, err error) 
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.known = landmark{made: max(n, s.known.made), id: id, n: n, seq: seq}
+	s.known = landmark{made: max(n, s.known.made), id: id, n: n, next: seq + 1}
 	return true, nil
 }
 

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
 	"sync"
 	"testing"
@@ -252,5 +253,36 @@ func TestJudgeLater(t *testing.T) {
 		if j, err := s.Judgement(ctx, w.ID()); err != nil || len(j.Events) != 1 || j.Verdict == nil || j.Conclusion != string(c) {
 			t.Errorf("%+v, %v", j, err)
 		}
+	}
+}
+
+// What nobody could tell of a database as it was opened, since another program was bringing its -wal into it, it need not have later on.
+func TestOpenedWhileAnotherWrites(t *testing.T) {
+	path := newPath(t)
+	s := openTest(t, path)
+	w := create(t, s, meta)
+	for i := range int64(10) { // they stand in the -wal
+		if err := w.Append(exchange(i, time.Duration(i+1)*time.Second, "41 14 5A 80 \r\r"), nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	other, err := Open(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	other.known = landmark{}
+	later := time.Now().Add(time.Minute)
+	if err := os.Chtimes(path, later, later); err != nil {
+		t.Fatal(err)
+	}
+	if got := other.check(); got != stays {
+		t.Errorf("taken for another's: %v", got)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if got := len(readAll(t, s, w.ID())); got != 10 {
+		t.Errorf("%d of 10 records are left", got)
 	}
 }

@@ -131,7 +131,7 @@ func abandoned(path string) bool {
 // killed has left is cleared up here. It returns where the recording is.
 func clearCopied(ctx context.Context, path string) (string, error) {
 	for id, side := range sides(path) {
-		must := landmark{id: id, seq: -1, must: true}
+		must := landmark{id: id, must: true}
 		for began := time.Now(); !strings.HasSuffix(side, unplaced) && compare(path, must) != same; time.Sleep(20 * time.Millisecond) {
 			_, gone := os.Lstat(side)
 			_, knows := os.Lstat(side + apart)
