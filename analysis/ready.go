@@ -45,7 +45,7 @@ type loopStatus struct {
 	everClosed  bool
 }
 
-// unmet lists the conditions that do not hold.
+// unmet lists the conditions that do not hold, what opens a loop before the loop that is open for it: the first is what is done next.
 func (r *readiness) unmet() []reason.Reason {
 	var out []reason.Reason
 	switch {
@@ -59,16 +59,17 @@ func (r *readiness) unmet() []reason.Reason {
 	if r.unused != "" {
 		out = append(out, reason.SensorUnused.Of(r.unused))
 	}
+	out = append(out, r.fit.Unmet()...)
+	if p, has := r.rpm.Last(); has && p.V < limits.TurningSpeed {
+		out = append(out, r.fit.Standing())
+	}
 	if r.hasCoolant && r.coolant < limits.WarmCoolant {
 		out = append(out, reason.CoolantCold.Of(r.coolant))
 	}
 	if r.hasStatus && !isClosed(r.status) {
 		out = append(out, reason.LoopOpen.Of().Then(FuelStatus(r.status)))
 	}
-	if p, has := r.rpm.Last(); has && p.V < limits.TurningSpeed {
-		out = append(out, r.fit.Standing())
-	}
-	return append(out, r.fit.Unmet()...)
+	return out
 }
 
 // Barred reports whether the car must not be tested now, and whether waiting never changes that. A fault that was there

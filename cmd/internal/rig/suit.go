@@ -30,7 +30,7 @@ func Suit(d *decode.Decoder, sensor string, by analysis.By) error {
 				"force its wire (--by wire), or the mixture (--by mixture)")
 		case by == analysis.ByWire && s.Kind == decode.WideRange:
 			return advice.NotReady(sensor+" is a wide-range (air-fuel ratio) sensor: its wire must never be held",
-				hazard.Step("move the mixture instead, with propane or an induced lean (--by mixture), or let the computer cut the fuel (--by fuelcut)", hazard.Propane, hazard.Hose))
+				hazard.Step("not on a diesel, which has no loop to test. On gasoline move the mixture instead, with propane or an induced lean (--by mixture), or let the computer cut the fuel (--by fuelcut)", hazard.Propane, hazard.Hose))
 		}
 		return nil
 	}
