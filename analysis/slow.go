@@ -23,7 +23,7 @@ const (
 	soundLag, soundLagSD         = 0.25, 0.12
 	lagPerStroke, lagPerStrokeSD = 0.3, 0.15
 	lagPerRefresh                = 0.25 // of the time from one different reading to the next: what swings as fast as that folds
-	lagPerSwing                  = 0.5  // by how many there are, s: few may all have met a slow mixture
+	lagPerSwing                  = 0.5  // by how many there are, s, and more where the loop leads it slowly: few may all have met a slow mixture
 	seldomRead                   = 0.35 // s: a sound sensor is through between two readings, and a loop that cycles as fast is nothing but folded
 	longestLag                   = 4.0  // s: what takes longer is the mixture
 	fullRange                    = 0.6  // V: of a cell that is not flat
@@ -137,7 +137,7 @@ func (l *lagging) weigh(rates [2]float64, interval, renewed float64, port portLa
 		likely, lo := 0.0, x.lag
 		for _, stroke := range ways {
 			sound := soundLag + (port.lo+port.hi)/2 + lagPerStroke*stroke
-			sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, (port.hi-port.lo)/4), lagPerStrokeSD*stroke), math.Hypot(math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)), read))
+			sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, (port.hi-port.lo)/4), lagPerStrokeSD*stroke), math.Hypot(math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing*max(1, stroke)/float64(n)), read))
 			z := max(0, (x.lag-sound)/sd)
 			likely += math.Exp(-z*z/2) / float64(len(ways))
 			lo = min(lo, max(0, x.lag-sound-2*sd))
@@ -162,7 +162,7 @@ func (l *lagging) bySize(rate, interval, renewed float64, port portLag) (slow fl
 		return 0, size
 	}
 	sound := soundLag + (port.lo+port.hi)/2
-	sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, blendsSD), (port.hi-port.lo)/4), math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)))
+	sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, blendsSD), (port.hi-port.lo)/4), math.Hypot(math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing/float64(n)), (x.hi-x.lo)/2))
 	z := max(0, (x.lag-sound)/sd)
 	return min(z*z/2, -math.Log(1e-12)), lagSize{n, x.lag}
 }

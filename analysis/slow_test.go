@@ -154,6 +154,16 @@ func TestLagOfSmallSwings(t *testing.T) {
 			t.Errorf("%s: weighed %.1f", c.name, w.slow)
 		}
 	}
+	// Of all lengths, they are the mixture's: a lag makes them alike.
+	l := lagCar{1.5, 1.5, 0, 1, 0, 20, 0, 30}.run()
+	l.lo, l.hi = 0.1, 0.9
+	alike := l.weigh(eachWay(2), 0.05, 0, portLag{0, 0.1}).slow
+	for i := range l.swings.small {
+		l.swings.small[i].took *= []float64{0.3, 3, 0.5, 2}[i%4]
+	}
+	if w := l.weigh(eachWay(2), 0.05, 0, portLag{0, 0.1}); alike < slowLimit || w.slow >= slowLimit {
+		t.Errorf("alike they weigh %.1f, of all lengths %.1f", alike, w.slow)
+	}
 	k, l := newTrack(), &lagging{}
 	for i := range 600 { // it lies rich and moves there, as the mixture does: no loop cycles by that
 		p := recent.Reading{Lo: float64(i) * 0.1, Hi: float64(i) * 0.1, V: math.Round((0.6+0.1*math.Sin(float64(i)/4))/0.005) * 0.005}

@@ -255,8 +255,12 @@ func (s *swings) attenuated(full float64) (x swing, n int, ok bool) {
 	}
 	x.took, x.fresh = median(func(x smallSwing) float64 { return x.took }), median(func(x smallSwing) float64 { return x.fresh })
 	x.trim = median(func(x smallSwing) float64 { return x.trim })
-	drawn := full * min(1, max(0, x.trim-trimCount)/endToEnd) // trim is rounded
-	x.lag = x.took / (2 * math.Atanh(min(median(func(x smallSwing) float64 { return x.size })/max(drawn, turnsBy), 0.99)))
+	drawn := max(full*min(1, max(0, x.trim-trimCount)/endToEnd), turnsBy) // trim is rounded
+	lag := func(took, size float64) float64 { return took / (2 * math.Atanh(min(size/drawn, 0.99))) }
+	x.lag = lag(x.took, median(func(x smallSwing) float64 { return x.size }))
+	// A lag makes them alike: the standard error of their median, by its own scatter.
+	err := 1.2533 * 1.4826 * median(func(y smallSwing) float64 { return abs(lag(y.took, y.size) - x.lag) }) / math.Sqrt(float64(n))
+	x.lo, x.hi = x.lag-err, x.lag+err
 	return x, n, true
 }
 

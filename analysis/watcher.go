@@ -272,7 +272,7 @@ func (w *Watcher) stepVolts(p recent.Reading) {
 	}
 	w.own.addVolts(p, w.holding() == nil && (w.running() == nil || w.running().resumed) && !w.open.lasts && !w.open.asked && !w.readsOpen(p.V))
 	w.fig.addVolts(p, w.running() != nil)
-	w.lag.addVolts(recent.Reading{Lo: p.Lo, Hi: p.Hi, V: p.V - w.offset}, w.ownReading(p.V) && !w.asksNow(), &w.volts)
+	w.lag.addVolts(recent.Reading{Lo: p.Lo, Hi: p.Hi, V: p.V - w.offset}, w.ownReading(p.V) && !w.asksNow() && !w.open.asked && !w.open.lasts, &w.volts)
 	f := w.running()
 	if w.holding() == nil {
 		w.lookForOpen(p)
