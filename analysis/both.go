@@ -59,7 +59,7 @@ func (w *Watcher) heldBeside(f *force, by float64) bool {
 		return false
 	}
 	other := w.both.beside(w)
-	if other.heldPerhaps(f.begin, by) {
+	if other.heldPerhaps(other.bank, f.begin, by) {
 		return true
 	}
 	for _, g := range other.forces {

@@ -31,7 +31,7 @@ func (c *assessment) command(side Side) Proof {
 	for _, f := range c.on(side) {
 		q := c.commandBy(f)
 		q.ID = id
-		if q.State == Failed && abs(f.own.raw) < trimCount/2 && !c.beyond(side) {
+		if q.State == Failed && abs(f.own.raw) < trimCount/2 && !c.able(side) {
 			p = q // where another one answered, it came to zero at the most: that is no authority beyond
 			break
 		}
@@ -45,17 +45,31 @@ func (c *assessment) command(side Side) Proof {
 	if stood := c.w.refused.longest[sideIndex(side)]; tested && p.State != Proven && stood >= stuckEnough && !c.letGo() && c.w.cfg.By != ByMixture && c.wentNoFurther(side) {
 		p.State, p.Why, p.Evidence = Failed, reason.NoWay.Of(side, stood), evidence("stood_still_s", stood)
 	}
+	if p.State == Failed && c.able(side) && !c.wrongWay(side) {
+		p.State, p.Why = Unclear, p.Why.And(reason.SteeredElsewhen)
+	}
 	return p
+}
+
+// able reports whether short-term trim was read, at any time, where a computer that does not command the side never brings it: moved, and
+// beyond zero. Such a fault lasts, so what kept trim still in a force was something else: a pause, or a sensor that was let go of.
+func (c *assessment) able(side Side) bool {
+	r := &c.w.fig.reach
+	beyond := r.hi
+	if side == Rich {
+		beyond = -r.lo
+	}
+	return r.known && beyond >= 2*trimCount-roundoff && r.hi-r.lo >= 2*trimCount-roundoff
+}
+
+// wrongWay reports whether trim went with a force of the side: that is no rest.
+func (c *assessment) wrongWay(side Side) bool {
+	return slices.ContainsFunc(c.on(side), func(f *force) bool { return f.own.state == wrongWay })
 }
 
 // answersOther reports whether trim answered a force of the other side.
 func (c *assessment) answersOther(side Side) bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.side == side.Opposite() && f.own.state == answered })
-}
-
-// beyond reports whether trim, answering a force of the side, went beyond its middle.
-func (c *assessment) beyond(side Side) bool {
-	return slices.ContainsFunc(c.on(side), func(f *force) bool { return f.own.state == answered && f.own.rawTop >= 2*trimCount-roundoff })
 }
 
 // silentOn reports whether trim was silent in a force of the side.
@@ -72,9 +86,9 @@ func (c *assessment) rested() bool {
 	})
 }
 
-// letGo reports whether the computer let go of the sensor in some force, so that it may have done so unseen in another.
+// letGo reports whether the computer let go of the sensor in some force, or beside them, so that it may have done so unseen in another.
 func (c *assessment) letGo() bool {
-	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.letGo != "" || f.opened })
+	return c.w.ready.gaveUp || slices.ContainsFunc(c.forces, func(f *force) bool { return f.letGo != "" || f.opened })
 }
 
 // longer adds to why that a longer hold would tell; not where the computer lets go of the sensor, for then it would show less.
@@ -245,7 +259,7 @@ func (c *assessment) whereItStopped(f *force, q *Proof) {
 		near = 1 // trim may rest near zero because the mixture is balanced there
 	}
 	switch {
-	case a.stopsAtZero(near) && !f.opened && f.letGo == "" && !f.compensated && f.firm() && c.w.steered(f):
+	case a.stopsAtZero(near) && !f.opened && f.letGo == "" && !f.compensated && f.firm() && c.w.steered(f) && !c.w.ready.gaveUp:
 		q.State = Failed
 		stopped := reason.StoppedAtMiddleLean
 		if f.side == Rich {

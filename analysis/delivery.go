@@ -162,6 +162,19 @@ func (f *force) followedBy(id ProofID) Proof {
 	}
 }
 
+// openThen reports whether the branch was open, since the release before, as the downstream sensor contradicted what was read: then that was
+// no sensor's word. A sensor that died between the sides reads the same with its branch closed, but never said the other side either.
+func (c *assessment) openThen(side Side) bool {
+	open, spoke := false, false
+	for _, f := range c.w.forces {
+		spoke = spoke || f.side == side && f.rel.says()
+		if f.ended && f.end < c.w.rest.muteAt[sideIndex(side)] {
+			open = f.rel.open
+		}
+	}
+	return open && spoke
+}
+
 // sensor is the proof that the sensor itself reports the side.
 func (c *assessment) sensor(side Side) Proof {
 	id, forceSide, said := ProofSensorRich, Lean, reason.SaidRich
@@ -226,7 +239,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}
-	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.cycled() && !c.saysByItself(side) && c.bankProof().State != Failed {
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.openThen(side) && !c.cycled() && !c.saysByItself(side) && c.bankProof().State != Failed {
 		i := sideIndex(side)
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}

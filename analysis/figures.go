@@ -41,6 +41,7 @@ type figures struct {
 	seen            stats.Crossings
 	short, longT    moments
 	shortLo, shortH float64
+	reach           span // of short-term trim, forced or not
 }
 
 type moments struct {
@@ -73,6 +74,7 @@ func (f *figures) addVolts(p recent.Reading, forced bool) {
 }
 
 func (f *figures) addTrim(v float64, forced bool) {
+	f.reach.add(v)
 	if forced {
 		return
 	}
@@ -81,6 +83,20 @@ func (f *figures) addTrim(v float64, forced bool) {
 	}
 	f.short.add(v)
 	f.shortLo, f.shortH = min(f.shortLo, v), max(f.shortH, v)
+}
+
+// bothSides reports whether the sensor was read on both sides: what does that is no input that lies where it lies.
+func (f *figures) bothSides() bool {
+	lean, rich := 0, 0
+	for i, n := range f.hist {
+		switch v := float64(i) * 0.005; {
+		case v <= middleLow:
+			lean += n
+		case v >= middleHigh:
+			rich += n
+		}
+	}
+	return min(lean, rich) > 1
 }
 
 func (f *figures) addLong(v float64) { f.longT.add(v) }

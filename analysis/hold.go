@@ -188,10 +188,24 @@ func (w *Watcher) otherBeyond(f *force) bool {
 	return o.now > o.ceiling()+o.margin() && (n == 0 || o.up > 0 && o.raw > hi+trimCount || o.up < 0 && o.raw < lo-trimCount)
 }
 
-// steered reports whether the sensor has told the loop to move for as long as silence
-// takes. A held wire does; a mixture that is forced may have been brought back.
+// steered reports whether the sensor has told the loop to move for as long as silence takes, while trim stood. A held wire does, unless
+// the sensor's own voltage is mixed in and brings it to the middle; a mixture that is forced may have been brought back.
 func (w *Watcher) steered(f *force) bool {
-	return w.cfg.By != ByMixture || f.sideFor >= stuckEnough
+	if w.cfg.By == ByMixture {
+		return f.sideFor >= stuckEnough
+	}
+	until := w.now
+	if f.ended {
+		until = f.endLo
+	}
+	n, between := 0, 0
+	for i := w.volts.volts.From(max(f.own.steadyAt, until-stuckEnough)); i < w.volts.volts.Len() && w.volts.volts.At(i).T() <= until; i++ {
+		n++
+		if v := w.volts.volts.At(i).V - w.offset; v > middleLow && v < middleHigh {
+			between++
+		}
+	}
+	return f.bank != w.bank || 2*between <= n
 }
 
 // farOut is the trim from which standing still may mean the computer's limit, %:

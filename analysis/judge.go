@@ -89,7 +89,7 @@ func (c *assessment) input() Proof {
 		case fo.no && (c.w.follow[1-i].obeys || p.State == Failed):
 		case fo.no:
 			p.State = Failed
-			if fo.swings || c.w.heldPerhaps(0, c.w.now) { // what shows a sensor that swings, or a wire that is held, is no dead input: the hand had no contact, or another wire
+			if c.w.fig.bothSides() || c.w.heldPerhaps(c.w.bank, 0, c.w.now) { // what shows a sensor that swings, or a wire that is held, is no dead input: the hand had no contact, or another wire
 				p.State = Unclear
 			}
 			p.Why = reason.WentOnAsBefore.Of(side, fo.secs, fo.level)
@@ -133,11 +133,11 @@ func (c *assessment) input() Proof {
 	return p
 }
 
-// heldPerhaps reports whether the input was more likely held than not at some time from since to by, s, though not by the odds at which
-// that is called a force.
-func (w *Watcher) heldPerhaps(since, by float64) bool {
+// heldPerhaps reports whether the input of a bank was more likely held than not at some time from since to by, s, though not by the odds at
+// which that is called a force.
+func (w *Watcher) heldPerhaps(bank int, since, by float64) bool {
 	return slices.ContainsFunc(w.passedOver, func(x Weighed) bool {
-		return x.Bank == w.bank && x.LogOdds > 0 && x.Begin <= by && x.End >= since
+		return x.Bank == bank && x.LogOdds > 0 && x.Begin <= by && x.End >= since
 	})
 }
 
@@ -155,13 +155,18 @@ func (c *assessment) bankProof() Proof {
 		}
 	}
 	// Were the plugs exchanged, each hold would show on the other bank: where one showed on neither, the wrong wire was taken once.
-	onNeither := slices.ContainsFunc(c.w.follow[:], func(fo markOutcome) bool { return fo.no && !fo.other })
+	onNeither := func(f *force) bool {
+		far := !f.own.base.known() || abs(f.own.base.median) >= farOut
+		return slices.ContainsFunc(c.w.follow[:], func(fo markOutcome) bool { return fo.onNeither(c.w, far) })
+	}
 	for _, f := range c.forces {
 		switch {
 		case f.bank != c.w.bank && heldHere:
 			// That its own trim moved, or not, tells nothing of this bank.
-		case f.bank != c.w.bank && onNeither:
+		case f.bank != c.w.bank && onNeither(f):
 			p.State, p.Why = Unclear, reason.OtherReadingFollowed.Of(c.w.bank, f.bank).And(reason.AnotherUnfollowed)
+		case f.emittedOther && f.own.state != answered && c.ownReacted(f):
+			p.State, p.Why = Unclear, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other).And(reason.ElsewhereOwn)
 		case f.emittedOther && f.own.state != answered:
 			return Proof{ProofBank, Failed, reason.OtherTrimAnswered.Of(c.w.bank, c.w.other),
 				evidence("moved_pct", f.other.up*f.other.moved(), "own_moved_pct", f.own.up*f.own.moved())}
@@ -199,6 +204,14 @@ func (c *assessment) bankProof() Proof {
 		}
 	}
 	return p
+}
+
+// ownReacted reports whether in a force other than f this bank's own computer answered, or let go of the sensor: then it reads this wire,
+// and what the other bank's trim did in f was by chance.
+func (c *assessment) ownReacted(f *force) bool {
+	return slices.ContainsFunc(c.forces, func(g *force) bool {
+		return g != f && g.bank == c.w.bank && (g.own.state == answered || g.letGo != "")
+	})
 }
 
 // steers reports whether trim was seen to move, in a force or before one: a reading that swings about trim that stands is no loop that cycles.

@@ -104,6 +104,25 @@ func (w *Watcher) zeroedBefore(t float64) bool {
 	return w.trim.jumpedToZero(k, w.trimBaseline(&w.trim, at-trimBaselineFor, at).activity)
 }
 
+// zeroesAgainst notes trim that has just jumped to zero from a side on which the reading still asked for more, whether a wire was held or
+// not: no loop that steers by its sensor does that. A loop that opens does, so the status that is read next must tell that it has not.
+func (w *Watcher) zeroesAgainst(p recent.Reading) {
+	s := &w.trim.short
+	k := s.Len() - 1
+	if k < 1 || abs(p.V) > trimCount/2 || abs(s.At(k-1).V) <= trimCount/2 {
+		return
+	}
+	from := p.T() - dropsWithin
+	was := s.At(max(s.From(from)-1, 0)).V
+	lo, hi, n := w.volts.volts.Span(from-slowestTurn/2, p.T())
+	if n < 4 || was > 0 && hi > leanBelow || was < 0 && lo < richAbove {
+		return
+	}
+	if w.trim.jumpedToZero(k, w.trimBaseline(&w.trim, from-trimBaselineFor, from).activity) {
+		w.ready.zeroed = p.T()
+	}
+}
+
 // stepStatus takes the status of the fuel system.
 func (w *Watcher) stepStatus(p recent.Reading) {
 	r := &w.ready
@@ -116,6 +135,9 @@ func (w *Watcher) stepStatus(p recent.Reading) {
 		if f := w.holding(); f != nil {
 			f.wasOpen = true
 		}
+	}
+	if r.zeroed > 0 && p.Lo > r.zeroed {
+		r.gaveUp, r.zeroed = r.gaveUp || isClosed(r.status), 0
 	}
 	if !had || r.status == was {
 		return

@@ -1,6 +1,12 @@
 package analysis
 
-import "testing"
+import (
+	"strconv"
+	"testing"
+
+	"pushback/analysis/scripttest"
+	"pushback/decode"
+)
 
 // Trim that comes to zero faster than it goes by itself was given up; where a loop has no authority beyond zero it gets there at
 // its own rate, and where it was read seldom both look alike.
@@ -30,6 +36,31 @@ func TestJumpedToZero(t *testing.T) {
 		}
 		if got := s.jumpedToZero(at, c.rate); got != c.want {
 			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// Trim that jumps to zero though the reading asks for more on the side where it was: the computer let go of the sensor, if the loop is
+// read to be closed then.
+func TestZeroesAgainst(t *testing.T) {
+	for _, c := range []struct {
+		name, trim, volts string
+		status            float64
+		want              bool
+	}{
+		{"it reads rich on", "0s..20s/200ms -6; 20.2s..30s/200ms 0", "0s..30s/200ms 0.8", 2, true},
+		{"it reads lean on, and trim had added", "0s..20s/200ms 6; 20.2s..30s/200ms 0", "0s..30s/200ms 0.1", 2, true},
+		{"the loop has opened", "0s..20s/200ms -6; 20.2s..30s/200ms 0", "0s..30s/200ms 0.8", 4, false},
+		{"the reading has just crossed", "0s..20s/200ms -6; 20.2s..30s/200ms 0", "0s..19s/200ms 0.8; 19.2s..30s/200ms 0.1", 2, false},
+		{"it comes there at its own rate", "0s..10s/200ms -6->-2; 10.2s..15s/200ms -2->0; 15.2s..30s/200ms 0", "0s..30s/200ms 0.1", 2, false},
+	} {
+		w := NewWatcher(Config{})
+		scripts := []string{"SHRTFT1 " + c.trim, "O2S11 " + c.volts, "FUELSYS1 0s..15s/1s 2; 25s..30s/1s " + strconv.FormatFloat(c.status, 'f', 0, 64)}
+		for _, s := range scripttest.Merge(t, scripts...) {
+			w.Step(decode.Sample{Signal: decode.ByName(s.Name), Sent: s.At, Received: s.At, Value: s.Value})
+		}
+		if w.ready.gaveUp != c.want {
+			t.Errorf("%s: %v", c.name, w.ready.gaveUp)
 		}
 	}
 }

@@ -16,15 +16,23 @@ type expectation struct {
 // markOutcome is what became of the marks of one side that no hold followed.
 type markOutcome struct {
 	no         bool // the reading went on as before: it does not follow the wire
-	swings     bool // and reads both sides by itself meanwhile
 	vague      bool
 	obeys      bool // it follows the wire, though it was not held as was said: another range was read, or it was held for a moment
+	pulled     bool // it came to lie where it was said to be held
 	why        reason.Reason
 	level      float64
 	n          int
 	secs       float64
 	other      bool // the other bank's reading followed
 	otherLevel float64
+	beside     int     // readings of the other bank meanwhile
+	from       float64 // s
+}
+
+// onNeither reports whether a hold that was said showed on neither bank, or on this one if anywhere, though both were read. The latter is as
+// well what this sensor said by itself where trim stands far out, as it does where plugs are exchanged.
+func (fo *markOutcome) onNeither(w *Watcher, far bool) bool {
+	return (fo.no || fo.pulled && !far) && !fo.other && fo.beside >= 3 && !w.heldPerhaps(w.other, fo.from, fo.from+fo.secs)
 }
 
 func sideIndex(s Side) int {
@@ -168,7 +176,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	}
 	fo := &w.follow[sideIndex(side)]
 	var n int
-	var on [2]int // readings on each side
+	on := 0
 	var sum float64
 	lo, hi, _ := w.volts.volts.Span(from, until)
 	for i := w.volts.volts.From(from); i < w.volts.volts.Len(); i++ {
@@ -178,13 +186,11 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		}
 		n++
 		sum += p.V
-		for _, s := range []Side{Lean, Rich} {
-			if onSide(s, p.V) {
-				on[sideIndex(s)]++
-			}
+		if onSide(side, p.V) {
+			on++
 		}
 	}
-	fo.n, fo.secs, fo.swings = n, until-h.at, min(on[0], on[1]) > 1
+	fo.n, fo.secs, fo.from = n, until-h.at, h.at
 	if n < 4 || until-from < 1.5 || w.volts.interval > 1 && w.volts.volts.From(until)-w.volts.volts.From(h.at+sayNear) < 4 || w.volts.unread(h.at-sayNear, until) >= handsHold {
 		fo.vague, fo.why = true, reason.ForceTooShort.Of()
 		return
@@ -192,7 +198,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	fo.level = sum / float64(n)
 	alone := w.untouched(h)
 	b, _ := w.baseBefore(&w.volts, alone)
-	share := float64(on[sideIndex(side)]) / float64(n)
+	share := float64(on) / float64(n)
 	flat := hi-lo <= 0.03
 	before := b.known() && b.high-b.low <= 0.1 && fo.level >= b.low-0.01 && fo.level <= b.high+0.01
 	switch {
@@ -200,13 +206,14 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		fo.vague, fo.why = true, reason.LayThereBefore.Of()
 	case flat && share < 0.5 && (!b.known() || !b.switching() && fo.level >= b.low-0.03 && fo.level <= b.high+0.03):
 		fo.no = true // it lies still, and not where it was forced to
-	case offByChance(n-on[sideIndex(side)], n) < offSeldom && b.known() && b.switching() && !w.shifted(b, lo, hi):
+	case offByChance(n-on, n) < offSeldom && b.known() && b.switching() && !w.shifted(b, lo, hi):
 		fo.no = true // it goes on switching as before
 	case share < 0.75 && !b.known():
 		fo.no = share < 0.3
 		fo.vague, fo.why = !fo.no, reason.LittleToCompare.Of()
 	default: // of one that switched: nearly all on the side, or in another range
 		fo.vague, fo.obeys, fo.why = true, b.known() && b.switching(), reason.PulledNotHeld.Of()
+		fo.pulled = onSide(side, fo.level)
 	}
 	if fo.no && h.most >= tenToOne {
 		fo.no, fo.vague, fo.why, fo.obeys = false, true, reason.HeldForAMoment.Of(), h.most >= oneInHundred
@@ -220,6 +227,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 	if fo.no {
 		w.judgeOtherBank(h, fo, from, until)
 	}
+	_, _, fo.beside = w.otherVolts.volts.Span(from, until)
 }
 
 // offByChance is the probability that so many of n readings of a held wire and more lie off its side, by the binomial law: contacts bounce, and what is

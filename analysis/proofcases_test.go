@@ -384,6 +384,12 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
 		{"bank: this sensor was held and bank 2 answered, though its own did later", ByWire, func() []*force {
 			return []*force{with(Lean, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.emittedOther = true }), with(Rich, later)}
+		}, func(c *assessment) Proof { return c.bankProof() }, Unclear},
+		{"bank: the same, where its own computer let go of the sensor before", ByWire, func() []*force {
+			return []*force{with(Rich, quietTrim(15), func(f *force) { f.letGo = byTrim }), with(Lean, later, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.emittedOther = true })}
+		}, func(c *assessment) Proof { return c.bankProof() }, Unclear},
+		{"bank: the same, where its own trim stood", ByWire, func() []*force {
+			return []*force{with(Rich, quietTrim(15)), with(Lean, later, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.emittedOther = true })}
 		}, func(c *assessment) Proof { return c.bankProof() }, Failed},
 		{"sensor by mixture: it said so itself", ByMixture, func() []*force { return []*force{with(Rich, func(f *force) { f.strong = 3 })} },
 			func(c *assessment) Proof { return c.sensor(Rich) }, Proven},
@@ -412,18 +418,59 @@ func TestGoneAndComeBack(t *testing.T) {
 	}
 }
 
+// A fault of the command lasts: where trim was read beyond zero at any time, moved, its silence was a rest; trim that went with the force is none.
+func TestAbleElsewhen(t *testing.T) {
+	stops := func(f *force) {
+		quietTrim(31)(f)
+		idle(f)
+	}
+	against := func(f *force) { quietTrim(15)(f); f.own.state, f.own.now = wrongWay, -8 }
+	for _, c := range []struct {
+		force func(*force)
+		trims []float64
+		want  State
+	}{
+		{stops, nil, Failed}, {stops, []float64{5, 5}, Failed}, {stops, []float64{-6, 0}, Failed}, {stops, []float64{0, 0.8}, Failed},
+		{stops, []float64{0, 1.6}, Unclear}, {stops, []float64{-6, 4}, Unclear}, {against, []float64{-6, 4}, Failed},
+	} {
+		for _, side := range []Side{Lean, Rich} {
+			a := judged(ByWire, with(side, c.force))
+			for _, v := range c.trims {
+				a.w.fig.addTrim(map[Side]float64{Lean: 1, Rich: -1}[side]*v, false)
+			}
+			if got := a.command(side); got.State != c.want {
+				t.Errorf("%s, trims %v: %s, %v", side, c.trims, got.State, got.Why)
+			}
+		}
+	}
+}
+
 // What showed on the other bank's reading is crossed plugs, unless another hold showed on neither: then the wrong wire was taken once.
 func TestShownOnNeitherBank(t *testing.T) {
 	for _, c := range []struct {
 		follow markOutcome
+		trim   float64 // %, at rest
 		want   State
-	}{{markOutcome{}, Failed}, {markOutcome{no: true}, Unclear}, {markOutcome{no: true, other: true}, Failed}} {
-		a := judged(ByWire, with(Rich, quietTrim(15), func(f *force) { f.bank, f.seen, f.emittedOther = 2, true, true }))
+	}{
+		{markOutcome{}, 0, Failed}, {markOutcome{no: true, beside: 20}, 0, Unclear}, {markOutcome{no: true, other: true}, 0, Failed},
+		{markOutcome{no: true}, 0, Failed}, // the other bank's was not read
+		{markOutcome{vague: true, pulled: true, beside: 20}, 0, Unclear},
+		{markOutcome{vague: true, pulled: true, beside: 20}, -20, Failed}, // as exchanged plugs make it
+		{markOutcome{vague: true, beside: 20}, 0, Failed},
+	} {
+		a := judged(ByWire, with(Rich, quietTrim(15), func(f *force) { f.bank, f.seen, f.emittedOther, f.own.base.median = 2, true, true, c.trim }))
 		a.w.bank, a.w.other = 1, 2
 		a.w.follow[sideIndex(Lean)] = c.follow
 		if got := a.bankProof(); got.State != c.want {
 			t.Errorf("%+v: %s, %v", c.follow, got.State, got.Why)
 		}
+	}
+	a := judged(ByWire, with(Rich, quietTrim(15), func(f *force) { f.bank, f.seen, f.emittedOther = 2, true, true }))
+	a.w.bank, a.w.other = 1, 2
+	a.w.follow[sideIndex(Lean)] = markOutcome{no: true, beside: 20, from: 60, secs: 15}
+	a.w.passedOver = []Weighed{{Side: Lean, Begin: 61, End: 74, Bank: 2, LogOdds: 3}}
+	if got := a.bankProof(); got.State != Failed {
+		t.Errorf("a hold that was likelier than not on the other bank: %s, %v", got.State, got.Why)
 	}
 }
 
@@ -440,7 +487,11 @@ func TestUpToItsMiddle(t *testing.T) {
 	})
 	for to, want := range map[float64]State{-0.8: Failed, 9: Proven} {
 		for _, forces := range [][]*force{{answers(to), stops}, {stops, answers(to)}} {
-			if got := judged(ByWire, forces...).command(Lean); got.State != want {
+			c := judged(ByWire, forces...)
+			for _, v := range []float64{-6, to, 0} {
+				c.w.fig.addTrim(v, true)
+			}
+			if got := c.command(Lean); got.State != want {
 				t.Errorf("to %.1f %%: %s, %v", to, got.State, got.Why)
 			}
 		}
@@ -473,7 +524,10 @@ func TestNotDead(t *testing.T) {
 		want          State
 	}{{false, false, Failed}, {true, false, Unclear}, {false, true, Unclear}} {
 		c := judged(ByWire)
-		c.w.follow[sideIndex(Lean)] = markOutcome{no: true, swings: x.swings, secs: 20, level: 0.5}
+		c.w.follow[sideIndex(Lean)] = markOutcome{no: true, secs: 20, level: 0.5}
+		for i := 0; x.swings && i < 8; i++ {
+			c.w.fig.addVolts(recent.Reading{Lo: float64(i), Hi: float64(i), V: []float64{0.1, 0.8}[i%2]}, false)
+		}
 		c.w.follow[sideIndex(Rich)] = markOutcome{vague: true, obeys: x.obeys, why: reason.HeldForAMoment.Of()}
 		if got := c.input(); got.State != x.want {
 			t.Errorf("it went on as before at lean, swinging %v, at rich it obeyed %v: %s, %v", x.swings, x.obeys, got.State, got.Why)
@@ -491,6 +545,23 @@ func TestNotDead(t *testing.T) {
 		c.w.passedOver = []Weighed{{Side: Rich, Begin: 30, End: 47, Level: 0.9, LogOdds: x.logOdds, Bank: x.bank}}
 		if got := c.input(); got.State != x.want {
 			t.Errorf("it went on as before at lean, another stretch was %s: %s, %v", x.name, got.State, got.Why)
+		}
+	}
+
+	for _, x := range []struct{ open, spoke bool }{{false, false}, {true, false}, {false, true}, {true, true}} { // and what the downstream sensor contradicts may be an open branch
+		f := with(Rich, func(f *force) {
+			f.volts = voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.5, high: 0.9}
+			f.rel = release{state: sensorVague, expect: Lean, why: reason.SideHardly.Of(), openReading: openReading{open: x.open, doubtful: x.open}}
+		})
+		before := with(Lean, func(f *force) { f.volts = flatBase() })
+		if !x.spoke { // one that has died between the sides says neither
+			before.rel = release{state: sensorNotYet}
+		}
+		c := judged(ByWire, before, f)
+		i := sideIndex(Lean)
+		c.w.rest.mute[i], c.w.rest.trimThen[i], c.w.rest.muteAt[i] = 30, -22, f.end+30
+		if got := c.sensor(Lean); (got.State == Failed) == (x.open && x.spoke) {
+			t.Errorf("trim cuts, downstream it is lean, %+v: %s, %v", x, got.State, got.Why)
 		}
 	}
 

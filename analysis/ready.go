@@ -43,6 +43,8 @@ type loopStatus struct {
 	closedAt    float64 // last time at which the loop was seen closed
 	openAt      float64 // and open
 	everClosed  bool
+	zeroed      float64 // s: when trim jumped to zero against the sensor, as long as no status was read since; 0: it did not
+	gaveUp      bool    // it did so in closed loop: the computer let go of the sensor
 }
 
 // unmet lists the conditions that do not hold, what opens a loop before the loop that is open for it: the first is what is done next.

@@ -311,6 +311,7 @@ func (w *Watcher) stepTrim(p recent.Reading) {
 	w.rest.addTrim(p.T(), w.trim.totalOf(p), w.otherFar())
 	w.fig.addTrim(p.V, w.running() != nil)
 	w.lag.addTrim(p, w.holding() != nil && w.cfg.By != ByMixture)
+	w.zeroesAgainst(p)
 	if v, has := w.volts.volts.Last(); has && p.T()-v.T() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
 		w.refused.trimRead(p.T(), p.V+w.trim.longAt(p.T()), sideOf(v.V))
 	}

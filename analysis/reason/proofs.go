@@ -32,7 +32,8 @@ const (
 	NoTrimAnswered       Code = "no_trim_answered"
 	OtherReadingFollowed Code = "other_reading_followed" // bank, the other
 	OtherTrimAnswered    Code = "other_trim_answered"    // bank, the other
-	BankAnswered         Code = "bank_answered"          // bank
+	ElsewhereOwn         Code = "elsewhere_own"
+	BankAnswered         Code = "bank_answered" // bank
 	OtherTrimUnread      Code = "other_trim_unread"
 	MayReachBothBanks    Code = "may_reach_both_banks"
 	BankInOrder          Code = "bank_in_order"  // Of(bank)
@@ -74,6 +75,7 @@ const (
 	LetGoAfter          Code = "let_go_after"           // s
 	NoAnswer            Code = "no_answer"              // %
 	SteeredBefore       Code = "steered_before"
+	SteeredElsewhen     Code = "steered_elsewhen"
 	MayBePaused         Code = "may_be_paused"
 	NothingNew          Code = "nothing_new" // side
 	NotSteady           Code = "not_steady"
