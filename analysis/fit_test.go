@@ -71,3 +71,21 @@ func TestHybridStands(t *testing.T) {
 		}
 	}
 }
+
+// What opens a loop stands before the loop that is open for it: the first condition is what is done next.
+func TestTheCauseComesFirst(t *testing.T) {
+	for _, c := range []struct {
+		name, scripts string
+		want          reason.Code
+	}{
+		{"the engine stands", "RPM 0s..10s/1s 0", reason.EngineOff},
+		{"secondary air", "AIR_STAT 0s..10s/1s 1", reason.SecondaryAir},
+		{"cold", "ECT 0s..10s/1s 30", reason.CoolantCold},
+		{"nothing else", "RPM 0s..10s/1s 800", reason.LoopOpen},
+	} {
+		_, w := playSession(t, Config{}, false, "FUELSYS1 0s..10s/1s 1", c.scripts)
+		if got := w.ready.unmet(); len(got) == 0 || got[0][0].Code != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
