@@ -100,18 +100,14 @@ const packQuery = `select packed(seq, outcome, sent_us, at_us, expect, request, 
 // alikeFrom is the next pack of exchanges that went well; false: not all of its records are such, or something failed that
 // will fail again.
 func (r *Reader) alikeFrom(ctx context.Context, from int64) (p pack, ok bool) {
-	select {
-	case p.room = <-r.used:
-	default:
-	}
 	const tail = 16 // bytes
-	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&p.room)
-	end := len(p.room) - tail
+	err := r.alike.QueryRowContext(ctx, r.n, from, alike).Scan(&r.room)
+	end := len(r.room) - tail
 	if err != nil || end <= 0 {
 		return p, false
 	}
-	first, next := numberAt(p.room, end), numberAt(p.room, end+8)
-	p.alike, p.from, p.count = p.room[:end], first, int(next-first) // there may be a hole before the first
+	first, next := numberAt(r.room, end), numberAt(r.room, end+8)
+	p.alike, p.from, p.count = r.room[:end], first, int(next-first) // there may be a hole before the first
 	p.next = from + alike
 	return p, true
 }

@@ -17,19 +17,15 @@ import (
 	"pushback/obd"
 )
 
-// Reader yields the records of a stored session in order of Seq. SQLite reads ahead in a
-// goroutine of its own; a reader holds three packs at the most: one is given, one waits, one
-// is being read. Not for concurrent use.
+// Reader yields the records of a stored session in order of Seq. It holds one pack of them. Not for concurrent use.
 type Reader struct {
 	meta  Meta
 	n     int64     // of the session
 	tx    *sql.Tx   // what stood in the database when reading began
 	alike *sql.Stmt // packQuery
 	pack  *sql.Stmt // lineQuery
-	packs chan pack
-	used  chan room // of packs, for the next ones
+	room  room      // of packs, one after the other
 	lined int64     // up to this seq they come as lines
-	stop  func()    // ends the reading ahead
 	least int64     // seq that the next record may have
 	end   bool      // there can be none
 	now   pack
@@ -69,7 +65,6 @@ type answer struct {
 type pack struct {
 	count int
 	alike []byte // nil: as lines
-	room  room   // that they came in
 	lines string
 	from  int64 // seq of the first of alike; they have no holes
 	next  int64 // seq from which to read on
@@ -104,7 +99,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{meta: m, n: n, packs: make(chan pack, 1), used: make(chan room, 1),
+	r := &Reader{meta: m, n: n,
 		said: said{asked: make(map[string]*asked), seed: maphash.MakeSeed(), answers: make([]answer, 2*mostAnswer)}}
 	// They do not end with ctx: Next minds the context that it is given.
 	lasting := context.WithoutCancel(ctx)
@@ -118,22 +113,7 @@ func (s *Store) Records(ctx context.Context, ref string) (*Reader, error) {
 	if err != nil {
 		return nil, wrap("read session "+m.ID, errors.Join(err, r.tx.Rollback()))
 	}
-	queries, cancel := context.WithCancel(lasting)
-	first := r.packFrom(queries, math.MinInt64) // what stands there is what this finds
-	stopped := make(chan struct{})
-	r.stop = func() { cancel(); <-stopped }
-	go func() {
-		defer close(stopped)
-		for p := first; !p.last; {
-			p = r.packFrom(queries, p.next)
-			select {
-			case r.packs <- p:
-			case <-queries.Done():
-				return
-			}
-		}
-	}()
-	r.begin(first)
+	r.begin(r.packFrom(lasting, math.MinInt64)) // what stands there is what this finds
 	return r, nil
 }
 
@@ -151,12 +131,11 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 		if r.done(); r.err != nil {
 			return obd.Record{}, r.err
 		}
-		select {
-		case p := <-r.packs:
-			r.begin(p)
-		case <-ctx.Done(): // nothing is lost by that: another may go on
-			return obd.Record{}, ctx.Err()
+		p := r.packFrom(ctx, r.now.next)
+		if err := ctx.Err(); err != nil { // nothing is lost by that: another may go on
+			return obd.Record{}, err
 		}
+		r.begin(p)
 	}
 	if r.err != nil {
 		return obd.Record{}, r.err
@@ -185,17 +164,10 @@ func (r *Reader) unpack() (obd.Record, error) {
 // begin takes a pack, after the one before.
 func (r *Reader) begin(p pack) { r.now, r.given, r.lines = p, 0, unpacker{rest: p.lines} }
 
-// done lets go of a pack whose records are all given. One that is the last ends with an error: io.EOF.
+// done finds out what comes after a pack whose records are all given: after the last an error, io.EOF.
 func (r *Reader) done() {
 	if r.err != nil {
 		return
-	}
-	if r.now.room != nil {
-		select {
-		case r.used <- r.now.room:
-		default:
-		}
-		r.now.room = nil // given back once
 	}
 	switch {
 	case r.now.err != nil:
@@ -419,7 +391,6 @@ func (r *Reader) Close() error {
 	if r.tx == nil {
 		return nil
 	}
-	r.stop()
 	err := errors.Join(r.alike.Close(), r.pack.Close(), r.tx.Rollback())
 	r.tx, r.now, r.given, r.err = nil, pack{}, 0, ErrClosed
 	return err

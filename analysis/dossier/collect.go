@@ -80,7 +80,7 @@ type Collector struct {
 	d          *Dossier
 	conditions conditions
 	switches   *switching.Collector
-	behind     behind // what nobody asks for before the end
+	bundler    bundler // of what nobody asks for before the end
 	also       []session.Sink
 	ahead      bool // Ahead was called
 }
@@ -94,7 +94,7 @@ func NewCollector(s Setup) *Collector {
 	if s.Traces {
 		c.d.Trace = NewTrace(s.Sensor)
 	}
-	c.behind.take = c.take
+	c.bundler.take = c.take
 	return c
 }
 
@@ -115,15 +115,18 @@ func (c *Collector) look(rec obd.Record) error {
 			return err
 		}
 	}
+	if m := rec.Mark; m != nil && m.Kind == obd.MarkNote {
+		c.d.Measured.collector.Note(rec.At.Seconds(), m.Text)
+	}
 	return c.Found.Write(session.Frame{Record: rec})
 }
 
 // Write takes one frame.
 func (c *Collector) Write(f session.Frame) error {
-	c.behind.add(f)
+	c.bundler.add(f)
 	switch {
 	case f.Last:
-		c.behind.end()
+		c.bundler.end()
 	case !c.ahead:
 		return c.look(f.Record)
 	}
@@ -131,11 +134,11 @@ func (c *Collector) Write(f session.Frame) error {
 }
 
 // Also gives the frames to other sinks too, which do not fail and ask nothing of the judge: some hundreds late, those that tell nothing but samples together, all of
-// them by the session's end, and beside the judging.
+// them by the session's end.
 func (c *Collector) Also(s ...session.Sink) { c.also = append(c.also, s...) }
 
 // take takes from some frames what nobody asks for before the end. Each collector goes through all samples in turn.
-func (c *Collector) take(f frames) {
+func (c *Collector) take(f bundle) {
 	for _, s := range f.samples {
 		c.conditions.add(s)
 	}
@@ -162,9 +165,6 @@ func (c *Collector) take(f frames) {
 
 // frame takes what else is in a frame.
 func (c *Collector) frame(f *session.Frame) {
-	if m := f.Record.Mark; m != nil && m.Kind == obd.MarkNote {
-		c.d.Measured.collector.Note(f.Record.At.Seconds(), m.Text)
-	}
 	for _, e := range f.Events {
 		c.event(e)
 	}

@@ -13,8 +13,8 @@ import (
 	"pushback/obd"
 )
 
-// What is gathered behind has all samples, events and marks in the order in which they came, and each that is more than samples at its own time.
-func TestBehindKeepsOrder(t *testing.T) {
+// Bundles have all samples, events and marks in the order in which they came, and each that is more than samples at its own time.
+func TestBundlesKeepOrder(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 1))
 	var given, taken []any
 	told := func(to *[]any, f session.Frame) {
@@ -29,8 +29,8 @@ func TestBehindKeepsOrder(t *testing.T) {
 		}
 	}
 	calls := 0
-	var b behind
-	b.take = func(f frames) {
+	var b bundler
+	b.take = func(f bundle) {
 		for _, one := range f.all {
 			told(&taken, one)
 			calls++
