@@ -79,6 +79,7 @@ func (c *assessment) input() Proof {
 	if len(c.discounted) > 0 && len(c.forces) == 0 {
 		p.Why = reason.ForcedUnfit.Of()
 	}
+	c.w.movedWhy(&p)
 	for i, side := range []Side{Lean, Rich} {
 		if d := &c.w.doubts[i]; len(c.w.forces) == 0 && d.serious() && p.State == Untested {
 			p.State, p.Why = Unclear, reason.LayAsHeld.Of(d.level, d.secs, side)

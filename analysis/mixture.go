@@ -2,11 +2,14 @@ package analysis
 
 import "pushback/analysis/recent"
 
+// ownLonger is how seldom a stay must be the sensor's own for a mixture that is moved to be told while it lasts.
+const ownLonger = 1e-5
+
 // lookForMixture: propane or an induced lean moves the sensor's own reading to one
 // side for much longer than switching does, with trim against it.
 func (w *Watcher) lookForMixture() {
 	d := &w.volts.dwell
-	if w.marks > 0 || d.side == "" || d.n < 3 || d.seconds() < 1 || d.first.T() < w.lastEnd() {
+	if w.marks > 0 || d.side == "" || d.n < 3 || d.seconds() < 4 || d.first.T() < w.lastEnd() {
 		return // who makes marks makes them for each force; purge looks the same
 	}
 	if _, always := w.Barred(); always {
@@ -16,14 +19,14 @@ func (w *Watcher) lookForMixture() {
 	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
 	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
 	q, has := w.trim.short.Last()
-	if !has || d.seconds() < 4 || b.stays(d.side).chance(d.seconds()) > 1e-5 || !w.ready.steady(d.first.T(), d.last.T()) ||
+	if !has || b.stays(d.side).chance(d.seconds()) > ownLonger || !w.mayBeMoved(d.first.T()) ||
 		!w.ready.closedDuring(d.first.T()) || w.ready.purged(d.last.T(), d.seconds()+purgeSettles) {
 		return
 	}
 	var a answer
 	a.begin(d.side, h.lo, h.hi, tr, noise{})
 	u := a.up * w.trim.total(q, d.first.T())
-	if u >= a.ceiling()+a.margin() && u-a.up*tr.median >= 8 && tr.seconds >= 8 {
+	if u >= a.ceiling()+a.margin() && u-a.up*tr.median >= 8 && tr.seconds >= 8 && w.movedNow(ownLonger) >= oneInThousand && !w.moved.Explains(stateOf(d.side), d.first.T()) {
 		w.beginForce(h, &w.volts, false)
 	}
 }
@@ -32,6 +35,17 @@ func (w *Watcher) lookForMixture() {
 // switching at another trim, so only the technician's word or trim's way back end it.
 func (w *Watcher) stepMixtureHold(f *force, p recent.Reading) {
 	d := &w.volts.dwell
+	w.followMixture(f, d, p)
+	if f.marked || f.own.state != answered || d.side != f.side.Opposite() {
+		return
+	}
+	if d.seconds() > max(1.5, 1.3*f.volts.stays(d.side).longest) && f.own.now-f.own.start < 0.6*(f.own.top-f.own.start) {
+		w.endForce(f, d.before.Lo, d.first.Hi, false)
+	}
+}
+
+// followMixture takes a reading while the mixture is forced.
+func (w *Watcher) followMixture(f *force, d *dwell, p recent.Reading) {
 	f.sideFor = 0
 	if d.side == f.side {
 		f.sideFor = d.seconds()
@@ -61,11 +75,5 @@ func (w *Watcher) stepMixtureHold(f *force, p recent.Reading) {
 	}
 	if f.seen {
 		w.judgeHold(f)
-	}
-	if f.marked || f.own.state != answered || d.side != f.side.Opposite() {
-		return
-	}
-	if d.seconds() > max(1.5, 1.3*f.volts.stays(d.side).longest) && f.own.now-f.own.start < 0.6*(f.own.top-f.own.start) {
-		w.endForce(f, d.before.Lo, d.first.Hi, false)
 	}
 }

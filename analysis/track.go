@@ -152,7 +152,7 @@ func (k *track) add(p recent.Reading) (outside bool) {
 		k.changed = p.T()
 	}
 	k.volts.Add(p)
-	k.addDwell(prev, has, p)
+	k.dwell.add(prev, has, p)
 	k.scatter.add(p, max(k.interval, k.renewed))
 
 	r := &k.run
@@ -194,8 +194,7 @@ func (k *track) restart(p recent.Reading) {
 	}
 }
 
-func (k *track) addDwell(prev recent.Reading, has bool, p recent.Reading) {
-	d := &k.dwell
+func (d *dwell) add(prev recent.Reading, has bool, p recent.Reading) {
 	now := sideOf(p.V)
 	if now == "" && d.side != "" && (d.side == Rich) == (p.V > switchPoint) {
 		now = d.side // hysteresis: between the levels the side stays

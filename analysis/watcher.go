@@ -71,6 +71,7 @@ type Watcher struct {
 	atRest
 
 	stretches
+	moved  movedMixture
 	open   openInput
 	offset float64 // V: the signal return lies so far above the computer's ground; 0: not found
 	scratch
@@ -262,6 +263,7 @@ func (w *Watcher) NeverForce() bool { return w.ready.never() }
 func (w *Watcher) stepVolts(p recent.Reading) {
 	w.gapInVolts(p)
 	outside := w.volts.add(p)
+	w.movedVolts(p)
 	if w.running() == nil && w.trim.short.Len() > 0 {
 		w.ready.fifth.addVolts(p, w.trim.totalAt, w.ready.hasStatus && isClosed(w.ready.status))
 	}
@@ -308,6 +310,7 @@ func (w *Watcher) gapInVolts(p recent.Reading) {
 }
 
 func (w *Watcher) stepTrim(p recent.Reading) {
+	w.movedTrim(p)
 	w.rest.addTrim(p.T(), w.trim.totalOf(p), w.otherFar())
 	w.fig.addTrim(p.V, w.running() != nil)
 	w.lag.addTrim(p, w.holding() != nil && w.cfg.By != ByMixture)
@@ -384,6 +387,7 @@ func (w *Watcher) Finish(at time.Duration) []Event {
 	w.events = w.events[:0]
 	w.now = max(w.now, at.Seconds())
 	w.stepCandidates(true)
+	w.movedLast()
 	w.settleHints(true)
 	if f := w.running(); f != nil {
 		if !f.ended {

@@ -269,3 +269,18 @@ func BenchmarkStep(b *testing.B) {
 		w.Step(decode.Sample{Signal: volts, Sent: secs(at), Received: secs(at), Value: 0.1 + 0.7*float64(i/8%2) + 0.005*float64(i%5)})
 	}
 }
+
+// BenchmarkStepByMixture is the same where the mixture is moved and nobody says so, with trim that hunts: changes are looked for.
+func BenchmarkStepByMixture(b *testing.B) {
+	w := NewWatcher(Config{By: ByMixture})
+	volts, trim := decode.ByName("O2S11"), decode.ByName("SHRTFT1")
+	b.ReportAllocs()
+	for i := range b.N {
+		at := float64(i/2) * 0.12
+		if k := i / 2 % 32; i%2 == 0 {
+			w.Step(decode.Sample{Signal: volts, Sent: secs(at), Received: secs(at), Value: 0.1 + 0.7*float64(k/16) + 0.005*float64(i%5)})
+		} else {
+			w.Step(decode.Sample{Signal: trim, Sent: secs(at), Received: secs(at), Value: 0.78 * math.Round(math.Abs(float64((k+8)%32)-16)/3)})
+		}
+	}
+}

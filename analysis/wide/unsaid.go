@@ -34,7 +34,6 @@ const (
 
 // Odds and rates that are set (common practice, no source, where none is named).
 const (
-	testOdds     = 0.2      // odds that somebody tests where nobody has said so
 	testWithin   = 300.0    // s: who tests has done so by then; in hours of driving it is as likely at any time
 	testLasts    = 150.0    // s: forces of one test come within so long of one another
 	forceRate    = 1.0 / 25 // 1/s: how often one begins where somebody tests
@@ -48,8 +47,6 @@ const (
 	evenStanding = 10.0     // and where one does
 	uneven       = -3.0     // logarithm of how much likelier an engine that was never even makes it the car's own, less for each second that it was
 	vented       = -3.0     // and a purge valve that has just moved
-	otherSide    = 2.5      // ln of 0.6 to 0.05: people move both sides, vapour one
-	sameSide     = -0.9     // ln of 0.4 to 0.95
 	oneThousand  = 6.9      // log odds from which it is told: wrong once in a thousand
 	keepUnsaid   = 24       // changes that are remembered
 	mostLog      = math.Ln2 // half of the car's own steps may be of a force's size and length
@@ -83,7 +80,7 @@ func (f *force) looks() float64 {
 
 // odds are the log odds that somebody tests and made all of these changes, of the others that are known none.
 func (w *Watcher) odds(set []*force) float64 {
-	x := math.Log(testOdds) - 2*math.Log(max(1, w.now/testWithin)) // fewer begin to test then, and there were more chances to look like it
+	x := analysis.UnsaidOdds(w.now)
 	own := float64(w.ownSteps) + ownSteps
 	for i := range w.forces {
 		if f := &w.forces[i]; !f.marked && f.ended() && !slices.Contains(set, f) {
@@ -97,13 +94,13 @@ func (w *Watcher) odds(set []*force) float64 {
 		switch {
 		case i == 0:
 		case lean && rich:
-			x += sameSide
+			x += analysis.SameSide
 		default:
-			x += float64(sameSide * float64(i)) // the longer the other side is left out, the less it looks like a test
+			x += float64(analysis.SameSide * float64(i)) // the longer the other side is left out, the less it looks like a test
 		}
 	}
 	if lean && rich {
-		x += otherSide - sameSide
+		x += analysis.OtherSide - analysis.SameSide
 	}
 	return x
 }
@@ -134,7 +131,7 @@ func (w *Watcher) weighUnsaid(f *force) {
 
 // mayCount reports whether one more change of the other side could make a force of this one: it is fitted while its readings are kept.
 func (w *Watcher) mayCount(f *force) bool {
-	return w.odds([]*force{f})+math.Log(forceRate*ownSeconds/(ownSteps+1))+otherSide+2*mostLog >= oneThousand
+	return w.odds([]*force{f})+math.Log(forceRate*ownSeconds/(ownSteps+1))+analysis.OtherSide+2*mostLog >= oneThousand
 }
 
 // counts tells of a change that now counts as a force all that was held back.

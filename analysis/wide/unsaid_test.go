@@ -80,7 +80,7 @@ func TestOddsOfUnsaid(t *testing.T) {
 		return w.odds(set)
 	}
 	rich, lean := one(analysis.Rich), one(analysis.Lean)
-	if a, b := odds(150, 0, rich, lean), odds(150, 0, rich, one(analysis.Rich)); a-b < otherSide-sameSide-1e-9 {
+	if a, b := odds(150, 0, rich, lean), odds(150, 0, rich, one(analysis.Rich)); a-b < analysis.OtherSide-analysis.SameSide-1e-9 {
 		t.Errorf("both sides %.1f, one twice %.1f", a, b)
 	}
 	for own := range 10 {

@@ -70,7 +70,8 @@ func (m Model) Run(n int, from int64, hours int, progress func(of int) func(done
 var Models = []Model{
 	{Name: "wire", About: "obd/simcar over the whole live path, by wire", N: 4000, Hours: 100,
 		Tests: trials(Many), Unforced: trials(Unforced)},
-	{Name: "mixture", About: "obd/simcar, by mixture, every other one with marks", N: 800, Tests: trials(Mixed)},
+	{Name: "mixture", About: "obd/simcar, by mixture, every other one with marks", N: 800, Hours: 40,
+		Tests: trials(Mixed), Unforced: trials(UnforcedMixed)},
 	{Name: "wide", About: "obd/simcar with wide-range sensors, by mixture, fuel cut and the rear wire", N: 1000, Hours: 20,
 		Tests: trials(ManyWide), Unforced: trials(UnforcedWide)},
 	{Name: "hands", About: "guided tests of obd/simcar by hands of all kinds, every other car sound", N: 1000, Tests: Guided},

@@ -74,13 +74,22 @@ func Mixed(from uint64, n int, progress func(done int)) []Trial {
 // Unforced runs cars that nobody forces, an hour each: idle, fast idle and town
 // driving with everything that disturbs the mixture.
 func Unforced(from uint64, hours int, progress func(done int)) []Trial {
+	return unforced(from, hours, analysis.ByWire, progress)
+}
+
+// UnforcedMixed is Unforced where a test by mixture is looked for.
+func UnforcedMixed(from uint64, hours int, progress func(done int)) []Trial {
+	return unforced(from, hours, analysis.ByMixture, progress)
+}
+
+func unforced(from uint64, hours int, by analysis.By, progress func(done int)) []Trial {
 	return each(hours, progress, func(i int) Trial {
 		seed := from + uint64(i)
 		cfg := simcar.RandomSound(seed)
 		drive := drives[i%len(drives)]
 		cfg.Drive = drive.how
 		cfg.Busy = true
-		return Run(cfg, simcar.Expected{Fault: drive.name, Conclusion: string(analysis.NothingForced), Length: time.Hour}, false)
+		return runBy(cfg, simcar.Expected{Fault: drive.name, Conclusion: string(analysis.NothingForced), Length: time.Hour}, false, string(by))
 	})
 }
 
