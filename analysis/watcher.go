@@ -71,7 +71,6 @@ type Watcher struct {
 	atRest
 
 	stretches
-	moved  movedMixture
 	open   openInput
 	offset float64 // V: the signal return lies so far above the computer's ground; 0: not found
 	scratch
@@ -113,6 +112,7 @@ type stretches struct {
 	refused    refusal
 	doubts     [2]doubt  // by side
 	passedOver []Weighed // the latest that were called no force
+	moved      movedMixture
 }
 
 // scratch is room for working, so that no reading asks for memory.

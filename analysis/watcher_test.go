@@ -270,7 +270,7 @@ func BenchmarkStep(b *testing.B) {
 	}
 }
 
-// BenchmarkStepByMixture is the same where the mixture is moved and nobody says so, with trim that hunts: changes are looked for.
+// BenchmarkStepByMixture is the same where the mixture is moved and nobody says so, with trim that hunts: changes are looked for; 0.42 µs (0.37 before they were).
 func BenchmarkStepByMixture(b *testing.B) {
 	w := NewWatcher(Config{By: ByMixture})
 	volts, trim := decode.ByName("O2S11"), decode.ByName("SHRTFT1")
