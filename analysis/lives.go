@@ -63,10 +63,8 @@ func (l *levelled) wanders() float64 {
 
 func (l *levelled) mean() float64 { return l.sum / l.n }
 
-// variance of the readings, V², at least that of their counts of 5 mV.
-func (l *levelled) variance() float64 {
-	return max(l.squares/l.n-l.mean()*l.mean(), 0.005*0.005/12)
-}
+// variance of the readings, V².
+func (l *levelled) variance() float64 { return max(l.squares/l.n-l.mean()*l.mean(), 0) }
 
 // Times in which a released sensor shows the mixture that the loop has made, s: gas on its way has passed the sensor, and trim has hardly
 // come back.
