@@ -115,10 +115,11 @@ func (f *force) steeredBefore() bool {
 	return beyond >= 2*trimCount-roundoff
 }
 
-// stoodFor is how long trim stood about the hold, s; while it was held only, where the reading lay between the sides before: then
-// nothing asked trim to move.
+// stoodFor is how long trim stood about the hold, s; while it was held only, where nothing could have moved it before: the reading lay
+// between the sides, or trim at its limit on the other side.
 func (c *assessment) stoodFor(f *force) float64 {
-	if f.volts.dormant() && c.w.cfg.By != ByMixture {
+	atLimit := f.own.base.known() && f.own.up*f.own.base.median <= -farOut
+	if (f.volts.dormant() || atLimit) && c.w.cfg.By != ByMixture {
 		return f.own.stuckFor()
 	}
 	return f.own.stoodFor()

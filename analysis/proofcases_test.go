@@ -668,3 +668,23 @@ func TestDecidingStep(t *testing.T) {
 		}
 	}
 }
+
+// Silence counts from the hold on where nothing could have moved trim before, as at its limit on the other side; else also what it stood before.
+func TestSilenceAtTheOtherLimit(t *testing.T) {
+	for _, c := range []struct {
+		before float64 // %, in the force's direction
+		held   float64 // s
+		want   State
+	}{{0, 15, Failed}, {-24.2, 15, Unclear}, {-24.2, 31, Failed}, {-5, 15, Failed}} {
+		for _, side := range []Side{Lean, Rich} {
+			a := judged(ByWire, with(side, quietTrim(c.held), func(f *force) {
+				idle(f)
+				f.own.stood, f.own.base.median = 20, c.before*f.own.up
+				f.own.now, f.own.top, f.own.peak, f.own.start, f.own.raw = c.before, c.before, c.before, c.before, c.before*f.own.up
+			}))
+			if got := a.command(side); got.State != c.want {
+				t.Errorf("%s, trim at %g %% before, held for %g s: %s, %v", side, c.before, c.held, got.State, got.Why)
+			}
+		}
+	}
+}
