@@ -72,14 +72,16 @@ func (w *Watcher) fit(b *bank, from, to float64, near Shape, brief bool) (e Esti
 	return e, ok
 }
 
-// total is both trims together at each reading of the short one, a fraction, freed of its rounding.
-func (b *bank) total(from, to float64) (t, u []float64) {
+// total is both trims together at each reading of the short one, a fraction, freed of its rounding by what the loop reads.
+func (w *Watcher) total(b *bank, from, to float64) (t, u []float64) {
+	var off []float64
 	s := &b.trim
 	for i := s.From(from); i < s.Len() && s.At(i).T() <= to; i++ {
 		x := s.At(i)
 		t, u = append(t, x.T()), append(u, decode.TotalTrim(x.V, b.learned(i))/100)
+		off = append(off, 1/b.lambda.Line(x.T())-1/w.command.Hold(x.T(), 1))
 	}
-	return t, smoothed(t, u, trimCount)
+	return t, smoothed(t, u, off, trimCount)
 }
 
 // learned is the long-term trim as it was when the i-th reading of the short one was made, %. It is read seldom, and what the computer

@@ -122,6 +122,18 @@ func (p rough) traces(r *rand.Rand) []Trace {
 	return all
 }
 
+// excessAt is the ratio between its readings.
+func (tr *Trace) excessAt(t []float64) []float64 {
+	out, k := make([]float64, len(t)), 0
+	for i, at := range t {
+		for k < len(tr.YT)-2 && tr.YT[k+1] < at {
+			k++
+		}
+		out[i] = tr.Y[k] + (tr.Y[k+1]-tr.Y[k])*min((at-tr.YT[k])/(tr.YT[k+1]-tr.YT[k]), 1)
+	}
+	return out
+}
+
 // TestGainHolds: on loops that the model does not have whole the interval of the gain holds the truth in 95 of 100, by both forces
 // together, and the gain is not drawn to zero, as least squares on rounded trim in a closed loop would draw it.
 func TestGainHolds(t *testing.T) {
@@ -136,7 +148,7 @@ func TestGainHolds(t *testing.T) {
 		var all []Estimate
 		for k, tr := range p.traces(r) {
 			f := p.forces[k]
-			tr.U = smoothed(tr.UT, tr.U, trimCount)
+			tr.U = smoothed(tr.UT, tr.U, tr.excessAt(tr.UT), trimCount)
 			if e, ok := Fit(tr, Shape{f.at + 0.7 + 0.3*f.on + 0.6*(r.Float64()-0.5), 0.6, f.end + 0.7, 0.6}, false); ok {
 				all = append(all, e)
 			}
@@ -165,11 +177,41 @@ func TestSmoothed(t *testing.T) {
 			at, truth, told = append(at, x), append(truth, u), append(told, math.Round(u*128)/128)
 		}
 		was, is := 0.0, 0.0
-		for i, u := range smoothed(at, told, trimCount) {
+		for i, u := range smoothed(at, told, nil, trimCount) {
 			was, is = was+math.Pow(told[i]-truth[i], 2), is+math.Pow(u-truth[i], 2)
 		}
 		if is > 0.6*was {
 			t.Errorf("each %.2f s: squares %.2g of counts, %.2g smoothed", every, was, is)
+		}
+	}
+}
+
+// A quick loop's steps are no counts: with the error that it reads what it made is told better than by the counts, whether trim is read
+// four or ten times a second, and better than without.
+func TestSmoothedByTheLoop(t *testing.T) {
+	for _, rate := range []float64{4, 10} {
+		p := sound()
+		p.kp, p.ki, p.dither = 0.3, 0.6, 0.02
+		p.feed = []feed{{0.06, 20.3, 0.5, 34, 0.5}}
+		var at, truth, told, off []float64
+		next := 0.0
+		p.run(50, 3, func(s state) {
+			if s.t < next {
+				return
+			}
+			next = s.t + 1/rate
+			at, truth, told = append(at, s.t), append(truth, s.trim), append(told, math.Round(s.trim*128)/128)
+			off = append(off, 1/s.lambda-1/s.command)
+		})
+		squares := func(u []float64) (sum float64) {
+			for i := range u {
+				sum += (u[i] - truth[i]) * (u[i] - truth[i])
+			}
+			return sum
+		}
+		was, alone, by := squares(told), squares(smoothed(at, told, nil, trimCount)), squares(smoothed(at, told, off, trimCount))
+		if by > 0.6*was || by > 0.6*alone {
+			t.Errorf("%.0f/s: squares %.2g of counts, %.2g smoothed, %.2g by the loop", rate, was, alone, by)
 		}
 	}
 }

@@ -4,14 +4,14 @@ import "math"
 
 // smoothed is what a value that is told in whole counts was, as far as its readings say: counts are an error of the regressor, and
 // least squares on it draws the gain towards zero (the more, the more of its readings are weighed against one another). The value is
-// taken as a straight line whose slope wanders, read with the error that rounding makes, a twelfth of a count squared, once for all
-// readings in a row that tell the same; how much it wanders is by the greatest likelihood. Filter and smoother are those of Kalman (J. Basic Eng. 82, 1960) and of Rauch, Tung and
+// taken as what a PI loop makes of its error, which is read too (nil: it is not), and a straight line whose slope wanders, read with the error that rounding makes, a twelfth of a count squared, once for all
+// readings in a row that tell the same; how much it wanders, and both parts of the loop, are by the greatest likelihood. Without these a smoother takes
+// the steps of a quick loop for counts. Filter and smoother are those of Kalman (J. Basic Eng. 82, 1960) and of Rauch, Tung and
 // Striebel (AIAA J. 3, 1965). Times in s, in order.
-func smoothed(t, v []float64, count float64) []float64 {
+func smoothed(t, v, off []float64, count float64) []float64 {
 	if len(v) < 4 {
 		return v
 	}
-	best, most := 0.0, math.Inf(-1)
 	noise := make([]float64, len(v))
 	for i, j := 0, 0; i < len(v); i = j {
 		for j = i + 1; j < len(v) && v[j] == v[i]; j++ {
@@ -21,26 +21,90 @@ func smoothed(t, v []float64, count float64) []float64 {
 		}
 	}
 	var k trend
-	for _, rate := range slopeRates {
-		if l := k.filter(t, v, rate, noise); l > most {
-			best, most = rate, l
+	l := newLoopPart(t, v, off)
+	rate, most := 0.0, math.Inf(-1)
+	for _, r := range slopeRates {
+		if lik := l.fit(&k, r, noise); lik > most {
+			rate, most = r, lik
 		}
 	}
-	k.filter(t, v, best, noise)
-	return k.back(t)
+	l.fit(&k, rate, noise)
+	rest := make([]float64, len(v))
+	for i := range v {
+		rest[i] = v[i] - l.at(i)
+	}
+	k.filter(t, rest, rate, noise)
+	out := k.back(t)
+	for i := range out {
+		out[i] += l.at(i)
+	}
+	return out
+}
+
+// loopPart is what a PI loop makes of the error that it reads.
+type loopPart struct {
+	t, v, off, sum []float64 // what it makes, the error and its sum over time
+	kp, ki         float64
+	white          [3][]float64 // v, off and sum
+}
+
+func newLoopPart(t, v, off []float64) *loopPart {
+	l := &loopPart{t: t, v: v, off: off}
+	for i := range l.white {
+		l.white[i] = make([]float64, len(v))
+	}
+	if off != nil {
+		l.sum = make([]float64, len(v))
+		for i := 1; i < len(v); i++ {
+			l.sum[i] = l.sum[i-1] + float64((off[i]+off[i-1])/2*(t[i]-t[i-1]))
+		}
+	}
+	return l
+}
+
+// fit finds both parts by generalized least squares beside what wanders at that rate, and returns the logarithm of the likelihood.
+// No loop takes more than an error at once or in a second: that counts as one more reading each.
+func (l *loopPart) fit(k *trend, rate float64, noise []float64) float64 {
+	lik := k.filter(l.t, l.v, rate, noise)
+	if l.off == nil {
+		return lik
+	}
+	copy(l.white[0], k.white)
+	for i, v := range [][]float64{l.off, l.sum} {
+		k.filter(l.t, v, rate, noise)
+		copy(l.white[i+1], k.white)
+	}
+	v, p, i := l.white[0], l.white[1], l.white[2]
+	pp, pi, ii, pv, iv := dot(p, p)+1, dot(p, i), dot(i, i)+1, dot(p, v), dot(i, v)
+	det := float64(pp*ii) - float64(pi*pi)
+	l.kp = (float64(pv*ii) - float64(iv*pi)) / det
+	l.ki = (float64(iv*pp) - float64(pv*pi)) / det
+	return lik + float64(l.kp*pv)/2 + float64(l.ki*iv)/2
+}
+
+// at is the loop's part of the i-th reading.
+func (l *loopPart) at(i int) float64 {
+	if l.off == nil {
+		return 0
+	}
+	return float64(l.kp*l.off[i]) + float64(l.ki*l.sum[i])
 }
 
 // slopeRates are the spreads of the slope that are tried, 1/s in one second: from trim at rest to a loop that steps.
 var slopeRates = []float64{3e-4, 1e-3, 3e-3, 1e-2, 3e-2, 1e-1}
 
-// trend is a level and its slope, before and after each reading, with their covariances.
-type trend struct{ before, after []moment }
+// trend is a level and its slope, before and after each reading, with their covariances, and what was new in each reading, in its
+// standard deviations (of the first two nothing).
+type trend struct {
+	before, after []moment
+	white         []float64
+}
 
 type moment struct{ level, slope, ll, ls, ss float64 }
 
 // filter goes through the readings and returns the logarithm of their likelihood, but for a constant.
 func (k *trend) filter(t, v []float64, rate float64, noise []float64) (logLik float64) {
-	k.before, k.after = k.before[:0], k.after[:0]
+	k.before, k.after, k.white = k.before[:0], k.after[:0], k.white[:0]
 	x := moment{level: v[0], ll: 1, ss: 1e-2}
 	for i := range v {
 		if i > 0 {
@@ -48,10 +112,12 @@ func (k *trend) filter(t, v []float64, rate float64, noise []float64) (logLik fl
 		}
 		k.before = append(k.before, x)
 		s := x.ll + noise[i]
-		d := v[i] - x.level
+		d, white := v[i]-x.level, 0.0
 		if i > 1 {
-			logLik -= (float64(d*d)/s + math.Log(s)) / 2
+			white = d / math.Sqrt(s)
+			logLik -= (float64(white*white) + math.Log(s)) / 2
 		}
+		k.white = append(k.white, white)
 		a, b := x.ll/s, x.ls/s
 		x = moment{x.level + float64(a*d), x.slope + float64(b*d), x.ll - float64(a*x.ll), x.ls - float64(a*x.ls), x.ss - float64(b*x.ls)}
 		k.after = append(k.after, x)

@@ -118,12 +118,14 @@ func TestSaidBehindASway(t *testing.T) {
 	}
 }
 
-// Where the commanded ratio is read twice in its period and more it is known, and no sway is sought beside it.
+// Where the commanded ratio is read twice in its period and more it is known, and no sway is sought beside it; where it tells none, or
+// is not read, one is.
 func TestSwayThatIsRead(t *testing.T) {
 	for _, c := range []struct {
-		each float64 // s, of the commanded ratio
-		want bool
-	}{{0.2, false}, {3.1, true}} {
+		each   float64 // s, of the commanded ratio
+		hidden bool    // and it does not tell of the sway
+		want   bool
+	}{{0.2, false, false}, {3.1, false, true}, {0.2, true, true}, {1e9, true, true}} {
 		w := New(analysis.Config{By: analysis.ByMixture})
 		p := sound()
 		p.dither = 0.025
@@ -134,6 +136,9 @@ func TestSwayThatIsRead(t *testing.T) {
 			if s.t >= command {
 				command = s.t + c.each
 				r.V = s.command
+				if c.hidden {
+					r.V = 1
+				}
 				w.command.Add(r)
 			}
 			if s.t >= next {
@@ -145,7 +150,7 @@ func TestSwayThatIsRead(t *testing.T) {
 			}
 		})
 		if e, ok := w.fit(&w.own, 2, 49, Shape{21.2, 1, 34.5, 1}, true); !ok || e.Period > 0 != c.want {
-			t.Errorf("read each %.1f s: a period of %.2f s", c.each, e.Period)
+			t.Errorf("read each %.1f s, hidden %v: a period of %.2f s", c.each, c.hidden, e.Period)
 		}
 	}
 }

@@ -61,7 +61,7 @@ func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies b
 		tr.YT, tr.Y = append(tr.YT, s.At(i).T()), append(tr.Y, 1/s.At(i).V-1)
 	}
 	tr.V = w.vapour(tr.YT)
-	tr.UT, tr.U = b.total(from-3, to)
+	tr.UT, tr.U = w.total(b, from-3, to)
 	for i, t := range tr.UT {
 		f := 1.0
 		if fed {
@@ -78,10 +78,11 @@ func (w *Watcher) trace(b *bank, from, to float64, fed bool) (tr Trace, varies b
 }
 
 // traces are what may have been commanded of a bank: the computer feeds its own change of the commanded ratio forward as it is told, or
-// sways about what is told too seldom, or leaves it to trim.
+// sways about what is told too seldom or not at all, or leaves it to trim.
 func (w *Watcher) traces(b *bank, from, to float64) []Trace {
 	fed, varies := w.trace(b, from, to, true)
 	if !varies {
+		fed.Sways = true
 		return []Trace{fed}
 	}
 	plain, _ := w.trace(b, from, to, false)
