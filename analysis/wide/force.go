@@ -413,65 +413,6 @@ func (w *Watcher) plainly(f *force, since, t, y float64) bool {
 // meanOf is over how long readings are taken together, s.
 const meanOf = 1.5
 
-// followSilence: the ratio is away, on average by awayBy and for two seconds never less than half as far, the loop closed,
-// and trim stands still. Noise alone brings single readings back.
-func (w *Watcher) followSilence(f *force, t, y, moved float64) {
-	if f.ended() || f.opened {
-		f.awaySince = 0
-		return
-	}
-	if y >= awayBy/2 || f.awayLast == 0 {
-		f.awayLast = t
-	}
-	if t-f.awayLast > 2 || f.awaySince > 0 && math.Abs(moved-f.awayAt) > 1.01*trimCount {
-		f.awaySince = 0
-	}
-	if f.awaySince == 0 {
-		if y < awayBy {
-			return
-		}
-		f.awaySince, f.awayAt, f.awaySum, f.awayN = t, moved, 0, 0
-	}
-	f.awaySum, f.awayN = f.awaySum+y, f.awayN+1
-	if f.awaySum < awayBy*f.awayN {
-		return
-	}
-	f.away = max(f.away, t-f.awaySince)
-	if t-f.awaySince < silentFor || f.silent {
-		return
-	}
-	short := w.own.trim.Line(t)
-	if w.atLimit(f.side, short) {
-		if f.limit == 0 {
-			f.limit = short
-			w.tell(f, analysis.Event{T: t, Name: analysis.TrimAtLimit, Value: short})
-		}
-		return
-	}
-	f.atZero = f.answered && math.Abs(short) <= 1.6
-	if f.silent = f.atZero || !f.answered; f.silent {
-		w.tell(f, analysis.Event{T: t, Name: analysis.LoopSilent, Side: f.side, Waited: t - f.begin, Moved: 100 * moved})
-	}
-}
-
-// atLimit reports whether short-term trim stands as far against a force of the side as it has ever gone, and that far: it has gone
-// there before, or was there, and is no dead command.
-func (w *Watcher) atLimit(side analysis.Side, short float64) bool {
-	if side == analysis.Lean {
-		return short >= limitFrom && short > w.fig.most-1
-	}
-	return short <= -limitFrom && short < w.fig.least+1
-}
-
-// limitFrom is the least limit of short-term trim that cars have, % (common practice, no source).
-const limitFrom = 10.0
-
-// silentFor is how long trim must stand still while the ratio is away by awayBy, s and a fraction.
-const (
-	silentFor = 8.0
-	awayBy    = 0.03
-)
-
 // before is the time of the trim reading before t.
 func (w *Watcher) before(t float64) float64 {
 	s := &w.own.trim

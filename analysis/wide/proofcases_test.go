@@ -199,6 +199,46 @@ func TestProofsOfSeveralForces(t *testing.T) {
 	}
 }
 
+// Trim that was ever read beyond its middle on a side goes there: what kept it at its middle in a force was a rest, and no fault of
+// the computer. One that never went there, or only the other way, stays a fault.
+func TestRestsAtItsMiddle(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		least, most float64 // %, of short-term trim over the session
+		want        analysis.State
+	}{
+		{"never went beyond", -1.6, 9, analysis.Failed},
+		{"a count more than its middle", -2.3, 9, analysis.Failed},
+		{"went beyond at another time", -4, 9, analysis.Unclear},
+	} {
+		for _, atZero := range []bool{true, false} { // else it stood on the one side and answered on the other
+			r := ringOf(analysis.ByMixture, changed(analysis.Rich, unanswered(12), func(f *force) { f.atZero = atZero }), good(analysis.Lean))
+			r.w.fig.least, r.w.fig.most = c.least, c.most
+			r.silence()
+			if got := r.by[analysis.ProofCutsFuel].State; got != c.want {
+				t.Errorf("%s, at zero %v: %s, want %s", c.name, atZero, got, c.want)
+			}
+		}
+	}
+}
+
+// Where the ratio is away from its command at rest, a force that brings it nearer asks trim for no answer; one that takes it past does.
+func TestSilenceOfALoopThatIsAway(t *testing.T) {
+	for _, c := range []struct {
+		rest, y float64 // of the ratio, and how far the force has moved it
+		want    bool
+	}{{0, 0.05, true}, {-0.01, 0.05, true}, {-0.1, 0.05, false}, {-0.1, 0.14, true}, {0.1, 0.05, true}} {
+		w := New(analysis.Config{By: analysis.ByMixture})
+		f := &force{side: analysis.Rich, sign: 1, before: before{rest: c.rest}, says: map[bool]float64{}}
+		for x := 0.0; x < 12; x += 0.25 {
+			w.followSilence(f, 20+x, c.y, 0)
+		}
+		if f.silent != c.want {
+			t.Errorf("at rest %.2f, moved by %.2f: silent %v", c.rest, c.y, f.silent)
+		}
+	}
+}
+
 // The table from proofs to the conclusion, over many states of every proof: what other programs rely on of each conclusion
 // holds of all that lead to it. The promises are those of the table of conclusions in the README.
 func TestConcludeStates(t *testing.T) {

@@ -209,48 +209,6 @@ func (r *ring) command(f *force) {
 	}
 }
 
-// silence is said of two forces, of either side; or of one in which trim went back to its middle and stopped there, while it
-// answers on the other side.
-func (r *ring) silence() {
-	n, waited := 0, 0.0
-	for _, f := range r.forces {
-		if f.silent && !f.answered && !f.opened {
-			n++
-			waited = max(waited, f.away)
-		}
-	}
-	for _, f := range r.forces {
-		id := analysis.ProofCutsFuel
-		if f.side == analysis.Lean {
-			id = analysis.ProofAddsFuel
-		}
-		switch {
-		case f.atZero && f.silent:
-			r.force(id, analysis.Failed, reason.AtItsMiddle.Of(f.away, f.side), "waited_s", f.away)
-		case f.silent && n >= 2:
-			r.force(id, analysis.Failed, reason.SilentTimes.Of(n, waited), "waited_s", waited, "forces", float64(n))
-		case f.silent && r.answersOn(f.side.Opposite()) && !r.answersOn(f.side):
-			// Coming back from the other side is no answer on this one.
-			r.force(id, analysis.Failed, reason.AtItsMiddle.Of(f.away, f.side), "waited_s", f.away)
-		case f.silent && !r.answersOn(f.side):
-			r.force(id, analysis.Unclear, reason.SilentOnce.Of(f.away), "waited_s", f.away)
-		}
-	}
-}
-
-// answersOn reports whether trim has answered a force of the side itself.
-func (r *ring) answersOn(side analysis.Side) bool {
-	return slices.ContainsFunc(r.forces, func(f *force) bool { return f.side == side && f.answered && !f.atZero })
-}
-
-// stoodOn reports whether a force of the side was plain to see and trim did not answer it.
-func (r *ring) stoodOn(side analysis.Side) bool {
-	return slices.ContainsFunc(r.forces, func(f *force) bool {
-		_, seen := f.says[f.side == analysis.Rich]
-		return f.side == side && f.ended() && seen && !f.answered && !f.opened && f.limit == 0 && f.end-f.begin >= silentFor && f.made.off >= ratioBack
-	})
-}
-
 // delivery is whether the mixture followed the command.
 func (r *ring) delivery(f *force) {
 	if !f.fitted || !f.answered || f.broken {
