@@ -109,7 +109,7 @@ func (w *Watcher) zeroedBefore(t float64) bool {
 func (w *Watcher) zeroesAgainst(p recent.Reading) {
 	s := &w.trim.short
 	k := s.Len() - 1
-	if k < 1 || abs(p.V) > trimCount/2 || abs(s.At(k-1).V) <= trimCount/2 {
+	if k < 1 || abs(p.V) > trimCount/2 || abs(s.At(k-1).V) <= trimCount/2 || !w.trim.jumpsToZero(k, 0) { // nor by any rate of its own
 		return
 	}
 	from := p.T() - dropsWithin

@@ -2,6 +2,7 @@ package dossier
 
 import (
 	"slices"
+	"sync"
 
 	"pushback/analysis/session"
 	"pushback/decode"
@@ -9,11 +10,13 @@ import (
 )
 
 // bundler gives frames to a function some hundreds at a time, in their order: to lead many samples through one collector after the other takes
-// half of the time of one sample through all.
+// half of the time of one sample through all. That is in a goroutine of its own, one at a time, so that a long session's are judged meanwhile; who
+// lets go of it early leaves nothing that runs on.
 type bundler struct {
-	take  func(bundle)
-	now   bundle
-	plain bool // the last of now tells nothing but samples
+	take      func(bundle)
+	now, then bundle
+	plain     bool           // the last of now tells nothing but samples
+	taking    sync.WaitGroup // then
 }
 
 // bundle is some frames, with memory of their own for what else is valid for one record only.
@@ -41,13 +44,20 @@ func (b *bundler) add(f session.Frame) {
 	end := len(b.now.samples)
 	b.now.all[last].Samples = b.now.samples[end-n : end : end]
 	if max(end, last+1) >= together {
-		b.end()
+		b.turn()
 	}
 }
 
-// end lets those that came be taken.
+// turn lets those that came be taken.
+func (b *bundler) turn() {
+	b.taking.Wait()
+	clear(b.then.all) // lets go of their records
+	b.now, b.then = bundle{b.then.all[:0], b.then.samples[:0]}, b.now
+	b.taking.Go(func() { b.take(b.then) })
+}
+
+// end returns when all are taken.
 func (b *bundler) end() {
-	b.take(b.now)
-	clear(b.now.all) // lets go of their records
-	b.now = bundle{b.now.all[:0], b.now.samples[:0]}
+	b.turn()
+	b.taking.Wait()
 }

@@ -278,9 +278,9 @@ func TestReportTellsWhatWasWeighed(t *testing.T) {
 }
 
 // A report of eight hours on a fast bus and on a slow one: time, and size beside it. On a
-// fast bus they are 1.7 million exchanges. On two cores that did nothing else, in turn with the sqlite3 shell, which took 1.97 s to print the rows: 2.01 s
-// (1.02 of that; 3.7 s of processor) and 132 MB, medians of five; 2.34 s before each answer was decoded once. The judge's goroutine has 0.8 s of it, what
-// follows 0.4 s, in turn; reading, decoding and collecting go on beside it on the second core (-bench EightHours -benchtime 5x).
+// fast bus they are 1.7 million exchanges. On two cores that did nothing else, in turn with the sqlite3 shell, which took 1.69 s to print the rows: 1.43 s
+// (0.85 of that; 2.6 s of processor) and 142 MB, medians of four; 1.52 s before records that say the same shared one exchange. What
+// follows the judging has 0.27 s of it (-bench EightHours -benchtime 5x).
 func BenchmarkReportOfEightHours(b *testing.B) {
 	for _, bus := range []obd.Bus{obd.CAN11at500, obd.ISO9141} {
 		b.Run(bus.String(), func(b *testing.B) {
@@ -298,8 +298,8 @@ func BenchmarkReportOfEightHours(b *testing.B) {
 }
 
 // Eight hours on a fast bus judged again, and how many times as long that takes as the
-// sqlite3 shell to print the rows: 1.52 s and 1.97 s on two cores that did nothing else, in turn (0.77; 2.8 s of processor) and 123 MB, medians of five; 1.70 s
-// before each answer was decoded once. Of the processor's time the judge has four tenths, unpacking and decoding two, SQLite two, gathering one and a half.
+// sqlite3 shell to print the rows: 1.07 s and 1.69 s on two cores that did nothing else, in turn (0.64; 1.9 s of processor) and 128 MB, medians of five; 1.18 s
+// before records that say the same shared one exchange.
 func BenchmarkReplayOfEightHours(b *testing.B) {
 	shell, err := exec.LookPath("sqlite3")
 	if err != nil {
