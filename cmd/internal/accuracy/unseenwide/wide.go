@@ -41,6 +41,11 @@ func (w *witnessed) test(seed uint64) *truth.Test {
 	for _, x := range w.session.lifts { // nobody's force
 		t.Forces = append(t.Forces, truth.Force{Side: "lean", Begin: x, End: w.ends(x), Faint: true})
 	}
+	for _, c := range w.cuts { // nor are cuts that no lift of the list began, as of rolling out; but they are cuts
+		if !slices.ContainsFunc(w.session.lifts, func(x float64) bool { return c[0] > x && c[0] < x+2 }) {
+			t.Forces = append(t.Forces, truth.Force{Side: "lean", Begin: c[0], End: c[1], Faint: true})
+		}
+	}
 	if c := &w.car.bank[0].cell; c.stuck == 0 && w.fault.name != openLoop {
 		t.Wide = &truth.Wide{Gain: w.gain, Tau: c.tau}
 	}
