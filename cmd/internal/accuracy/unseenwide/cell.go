@@ -1,7 +1,7 @@
 package unseenwide
 
-// pump is a sensor maker's public table, equivalence ratio φ = 1/λ and current in mA (/work/shared's wide.md names it as
-// found); air, φ 0, is 2.54 mA (from memory).
+// pump is a sensor maker's public table, equivalence ratio φ = 1/λ and current in mA; air, φ 0, is 2.54 mA
+// (from memory).
 var pump = [][2]float64{
 	{0, 2.54}, {1 / 1.99, 1.150}, {1 / 1.70, 0.938}, {1 / 1.43, 0.671}, {1 / 1.18, 0.329}, {1 / 1.003, 0}, {1 / 0.99, -0.040}, {1 / 0.97, -0.106}, {1 / 0.95, -0.183},
 	{1 / 0.90, -0.405}, {1 / 0.85, -0.652}, {1 / 0.82, -0.800}, {1 / 0.80, -0.927}, {1 / 0.75, -1.243}, {1 / 0.70, -1.602}, {1 / 0.65, -2.000},

@@ -88,7 +88,7 @@ func drawBank(d dice, air float64, before *[]bankSpec) bankSpec {
 	c.slope, c.offset, c.noise = d.span(0.9, 1.1), 0.003*d.NormFloat64(), d.scale(0.0004, 0.003)
 	tau := d.scale(0.04, 0.12)
 	c.tau = [2]float64{tau * d.span(0.8, 1.25), tau * d.span(0.8, 1.25)}
-	c.ceiling = []float64{1.27, 1.39, 1.6, 1.99, 1.99}[d.IntN(5)] // real.md: each car has its own
+	c.ceiling = []float64{1.27, 1.39, 1.6, 1.99, 1.99}[d.IntN(5)] // real cars have one each
 	return b
 }
 

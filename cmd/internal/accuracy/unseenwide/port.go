@@ -83,7 +83,7 @@ func (p *portSpec) front(k int, x *told, s *carSpec) []byte {
 	return slices.Concat(ratio(min(1/phi, s.bank[k].cell.ceiling)), second)
 }
 
-// data are the bytes of a PID (SAE J1979 as domain.md has it).
+// data are the bytes of a PID (SAE J1979).
 func (p *portSpec) data(pid byte, x *told, s *carSpec) []byte {
 	switch pid {
 	case 0x03:

@@ -52,7 +52,7 @@ func trimOf(s *carSpec, x *told) float64 {
 	return c.trim(0) - 1
 }
 
-// A step of commanded fuel comes round as wide.md defines the ring's gain (sound 1, not delivered 0), after the gas's way and the lags.
+// A step of commanded fuel comes round by the ring's gain (sound 1, not delivered 0), after the gas's way and the lags.
 func TestStep(t *testing.T) {
 	const dt, air, rpm = 0.01, 3.0, 750.0
 	for _, c := range []struct {
@@ -94,7 +94,7 @@ func TestStep(t *testing.T) {
 	}
 }
 
-// Fuel on the wall is neither made nor lost, and a closed catalyst takes 0.2315 of the air's lack as oxygen (computers.md, 10).
+// Fuel on the wall is neither made nor lost, and a closed catalyst takes 0.2315 of the air's lack as oxygen, the share of its mass (U.S. Standard Atmosphere 1976).
 func TestMass(t *testing.T) {
 	b := newBank(bankSpec{film: 0.3, filmTau: 0.5, flow: 1, one: 1, obeys: true, cycles: 1, mixing: 0.05, store: 1, rearLag: 1, cell: cellSpec{slope: 1, ceiling: 1.99}}, 4, step, 0.2)
 	in, out, wall := 0.0, 0.0, b.wall
@@ -133,7 +133,7 @@ func TestPump(t *testing.T) {
 	}
 }
 
-// Counts as domain.md has them, worked out there from SAE J1979.
+// Counts worked out by hand from the scales of SAE J1979.
 func TestCounts(t *testing.T) {
 	p, s := portSpec{wide: 0x34}, quiet(0)
 	x := told{rpm: 1156.75, air: 3, ect: 17, kPa: 35, wanted: 1.10001, purge: 0.251, status: 2, speed: 10}
