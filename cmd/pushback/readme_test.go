@@ -168,14 +168,14 @@ func asTyped(ts *testscript.TestScript, command string) []string {
 	return words
 }
 
-// TestDevelopersCommands holds the commands that DEVELOPERS.md shows to what there is:
+// TestDevelopersCommands holds the commands that contributors are shown to what there is:
 // targets, tests and flags. They take from a minute to hours, so they are not run.
 func TestDevelopersCommands(t *testing.T) {
 	makefile, err := os.ReadFile(filepath.Join(root, "Makefile"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	shown := shownIn(t, "DEVELOPERS.md")
+	shown := append(shownIn(t, "DEVELOPERS.md"), shownIn(t, "cmd/internal/accuracy/README.md")...)
 	if len(shown) < 10 {
 		t.Fatalf("only %d commands were found: %q", len(shown), shown)
 	}

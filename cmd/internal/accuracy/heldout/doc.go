@@ -51,7 +51,7 @@
 //
 //   - A move is faint where λ never left its twin's by 1 % and by one and a half of its own spread, at
 //     under 4 s or ten readings, or with a dead or cold sensor; unannounced also where only one side is
-//     moved, or by less than 3 % (purge reads the same: DEVELOPERS). Fuel cuts are nobody's force: all are
+//     moved, or by less than 3 % (purge reads the same: README of accuracy). Fuel cuts are nobody's force: all are
 //     faint.
 //   - A side was tested well where λ left by 1.5 % and trim answered by 2 % and most of its own swing.
 //     Since shutting off tests the other flank, one side alone may be called proven in part or in whole.

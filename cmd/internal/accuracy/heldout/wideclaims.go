@@ -111,7 +111,7 @@ func (j *wideJudge) own() float64 {
 }
 
 // ring: all links are good. Both flanks of one move test both ways; unannounced, one side alone reads
-// like purge (DEVELOPERS).
+// like purge (README of `accuracy`).
 func (j *wideJudge) ring() {
 	lean, rich := j.held["lean"], j.held["rich"]
 	switch {
@@ -183,7 +183,7 @@ func (j *wideJudge) byMixture() {
 		}
 	case limited:
 		j.accept("unclear", "partly_proven", "loop_proven", "nothing_forced")
-	case crossed: // gas reaches both banks (DEVELOPERS: unclear is right)
+	case crossed: // gas reaches both banks (README of `accuracy`: unclear is right)
 		j.accept("unclear", "wrong_bank", "nothing_forced")
 	case cold:
 		j.accept("not_ready", "unclear", "nothing_forced")
