@@ -12,6 +12,8 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/accuracy/truth"
+	"pushback/decode"
+	"pushback/obd"
 )
 
 // Cause is what went otherwise than it was in a test, and the first reason that fits.
@@ -82,18 +84,32 @@ func (x told) aside(forces []truth.Force) Cause {
 	return Cause{toldNone, why}
 }
 
-// readings are those of the watched sensor and its trim: a session's sink.
+// readings are those of the watched sensor and its trim, and what the technician said: a session's sink.
 type readings struct {
-	volts, trim string // their signals
-	v, u        [][2]float64
+	reading, trim string // their signals
+	wide          bool   // the reading is a ratio, else a voltage
+	v, u          [][2]float64
+	said          []obd.Record
+}
+
+// readingsOf are those that a test forces: of a wide-range sensor its ratio, but by the wire behind the catalyst.
+func readingsOf(t *truth.Test, sensor decode.SensorID) *readings {
+	r := &readings{reading: sensor.Voltage(), trim: sensor.Trim()}
+	if r.wide = t.Wide != nil && sensor.Position == 1; r.wide {
+		r.reading = sensor.Ratio()
+	}
+	return r
 }
 
 func (r *readings) Write(f session.Frame) error {
+	if m := f.Record.Mark; m != nil {
+		r.said = append(r.said, f.Record)
+	}
 	for _, s := range f.Samples {
 		at := [2]float64{(s.Sent + s.Received).Seconds() / 2, s.Value}
 		switch {
 		case s.Missing:
-		case s.Signal.Name == r.volts:
+		case s.Signal.Name == r.reading:
 			r.v = append(r.v, at)
 		case s.Signal.Name == r.trim:
 			r.u = append(r.u, at)
@@ -138,6 +154,9 @@ func (r *readings) unseen(f truth.Force, list []told, weighed []analysis.Weighed
 			return "told of the other side"
 		}
 	}
+	if r.wide {
+		return r.unseenRatio(f)
+	}
 	in, before, after := within(r.v, f.Begin+0.5, f.End), within(r.v, f.Begin-4, f.Begin), within(r.v, f.End+0.2, f.End+3)
 	level, still := settled(in)
 	was, lay := settled(before)
@@ -145,9 +164,7 @@ func (r *readings) unseen(f truth.Force, list []told, weighed []analysis.Weighed
 	if then, is := settled(after); is && math.Abs(level-then) >= 0.04 {
 		steps = true
 	}
-	lo, hi := spanOf(within(r.u, f.Begin-20, f.Begin))
-	tlo, thi := spanOf(within(r.u, f.Begin, f.End+1))
-	answers := f.Side == "lean" && thi > hi+1.5 || f.Side == "rich" && tlo < lo-1.5 // two counts of trim
+	answers := r.answers(f)
 	odds := math.Inf(-1)
 	for _, x := range weighed {
 		if mid := (x.Begin + x.End) / 2; string(x.Side) == f.Side && mid >= f.Begin-1 && mid <= f.End+1 {
@@ -174,6 +191,46 @@ func (r *readings) unseen(f truth.Force, list []told, weighed []analysis.Weighed
 	default:
 		return "a level: no likelier than this car's own stays"
 	}
+}
+
+// answers reports whether trim left its range of the rest before a hold, against it, by two counts.
+func (r *readings) answers(f truth.Force) bool {
+	lo, hi := spanOf(within(r.u, f.Begin-20, f.Begin))
+	tlo, thi := spanOf(within(r.u, f.Begin, f.End+1))
+	return f.Side == "lean" && thi > hi+1.5 || f.Side == "rich" && tlo < lo-1.5
+}
+
+// unseenRatio says it of a mixture that was moved: the loop brings the ratio back while that lasts, so its first seconds tell.
+func (r *readings) unseenRatio(f truth.Force) string {
+	in, before := within(r.v, f.Begin+0.5, min(f.End, f.Begin+6)), within(r.v, f.Begin-12, f.Begin-0.5)
+	if len(in) < 4 || len(before) < 4 {
+		return "nothing shows: fewer than four readings in it"
+	}
+	far := in[len(in)/2] - before[len(before)/2]
+	noise := (before[len(before)*5/6] - before[len(before)/6]) / 2
+	sign := 1.0
+	if f.Side == "rich" {
+		sign = -1
+	}
+	said := ""
+	for _, x := range r.said {
+		if k := x.Mark.Kind; math.Abs(x.At.Seconds()-f.Begin) < 8 && (k == obd.MarkLean || k == obd.MarkRich) && said != f.Side {
+			said = string(k)
+		}
+	}
+	switch moved := sign*far >= max(0.01, 2*noise); {
+	case !moved && !r.answers(f):
+		return "nothing shows: the ratio moved by less than 1 % or twice its noise, and trim did not"
+	case !moved:
+		return "only trim shows it"
+	case said != "" && said != f.Side:
+		return "the ratio shows it: it was said of the other side"
+	case said == "":
+		return "the ratio shows it: it was not said within 8 s"
+	case sign*far < max(0.02, 3*noise):
+		return "the ratio shows it: by less than 2 %, or than three times its noise"
+	}
+	return "the ratio shows it"
 }
 
 func spanOf(v []float64) (lo, hi float64) {

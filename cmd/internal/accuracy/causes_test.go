@@ -8,6 +8,8 @@ import (
 	"pushback/analysis"
 	"pushback/analysis/session"
 	"pushback/cmd/internal/accuracy/truth"
+	"pushback/decode"
+	"pushback/obd"
 )
 
 // Why a hold from 20 to 32 s was not seen, by two readings/s: of a level before, in it and after it, and trim.
@@ -50,6 +52,61 @@ func TestUnseen(t *testing.T) {
 		}
 		if got := r.unseen(truth.Force{Side: "lean", Begin: 20, End: 32}, c.told, weighed); got != c.want {
 			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
+// The same of a ratio that is moved from 20 to 32 s and that the loop brings back within eight.
+func TestUnseenRatio(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		moved float64 // of the ratio
+		trim  float64 // from 22 s on
+		noise float64
+		every float64
+		said  obd.MarkKind
+		told  []told
+		want  string
+	}{
+		{name: "said and plain", moved: 0.05, trim: 5, every: 0.5, said: obd.MarkLean, want: "the ratio shows it"},
+		{name: "said of the other side", moved: 0.05, trim: 5, every: 0.5, said: obd.MarkRich, want: "the ratio shows it: it was said of the other side"},
+		{name: "not said", moved: 0.05, trim: 5, every: 0.5, want: "the ratio shows it: it was not said within 8 s"},
+		{name: "small", moved: 0.015, trim: 5, every: 0.5, said: obd.MarkLean, want: "the ratio shows it: by less than 2 %, or than three times its noise"},
+		{name: "in the noise", moved: 0.05, noise: 0.04, every: 0.5, said: obd.MarkLean, want: "nothing shows: the ratio moved by less than 1 % or twice its noise, and trim did not"},
+		{name: "by trim alone", trim: 5, every: 0.5, said: obd.MarkLean, want: "only trim shows it"},
+		{name: "seldom read", moved: 0.05, every: 3, said: obd.MarkLean, want: "nothing shows: fewer than four readings in it"},
+		{name: "told rich", moved: 0.05, every: 0.5, said: obd.MarkLean, told: []told{{side: "rich", begin: 20, end: 32}}, want: "told of the other side"},
+	} {
+		r := readings{wide: true}
+		for i, at := 0, 0.0; at < 40; i, at = i+1, at+c.every {
+			v, u := 1+c.noise*float64(i%2*2-1), 0.0
+			if at >= 20 && at < 28 {
+				v += c.moved
+			}
+			if at >= 22 {
+				u = c.trim
+			}
+			r.v, r.u = append(r.v, [2]float64{at, v}), append(r.u, [2]float64{at, u})
+		}
+		if c.said != "" {
+			r.said = []obd.Record{{At: 19 * time.Second, Mark: &obd.Mark{Kind: c.said}}, {At: 32 * time.Second, Mark: &obd.Mark{Kind: obd.MarkRelease}}}
+		}
+		if got := r.unseen(truth.Force{Side: "lean", Begin: 20, End: 32}, c.told, nil); got != c.want {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+	wide := &truth.Test{Wide: &truth.Wide{}}
+	for _, c := range []struct {
+		t    *truth.Test
+		id   decode.SensorID
+		want string
+	}{
+		{wide, decode.SensorID{Bank: 1, Position: 1}, "EQ_RAT11"},
+		{wide, decode.SensorID{Bank: 1, Position: 2}, "O2S12"},
+		{&truth.Test{}, decode.SensorID{Bank: 1, Position: 1}, "O2S11"},
+	} {
+		if got := readingsOf(c.t, c.id); !strings.HasPrefix(got.reading, c.want) || got.wide != (c.t == wide && c.id.Position == 1) {
+			t.Errorf("%v: %+v", c.id, got)
 		}
 	}
 }

@@ -60,7 +60,7 @@ func Judge(t *truth.Test, src session.Source) Result {
 		return r
 	}
 	j := session.NewJudge(setup)
-	seen := &readings{volts: setup.Sensor.Voltage(), trim: setup.Sensor.Trim()}
+	seen := readingsOf(t, setup.Sensor)
 	res, err := session.Run(context.Background(), src, j, seen)
 	if err != nil {
 		r.Err = err
