@@ -137,7 +137,7 @@ func (w *Watcher) beginStretch(s *stretch, x weight) {
 // note keeps with what was said near the stretch how much its readings speak for a force.
 func (w *Watcher) note(s *stretch, x weight) {
 	for i := range w.hints {
-		if h := &w.hints[i]; s.track == &w.volts && s.last.T() >= h.at && s.first.T() >= h.at-sayNear && (h.release == 0 || s.first.T() <= h.release) {
+		if h := &w.hints[i]; s.track == &w.volts && s.last.T() >= h.at && s.first.T() >= h.at-SayNear && (h.release == 0 || s.first.T() <= h.release) {
 			h.most = max(h.most, x.free)
 		}
 	}
@@ -149,7 +149,7 @@ func (w *Watcher) use(s *stretch) bool {
 	for i, h := range w.hints {
 		d := abs(s.first.T() - h.at)
 		if s.side != h.side {
-			d += sayNear
+			d += SayNear
 		}
 		if !h.used && d <= far {
 			best, far = i, d

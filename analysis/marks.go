@@ -138,12 +138,12 @@ func (w *Watcher) settleHints(last bool) {
 		if i := slices.IndexFunc(w.asked, func(a ask) bool { return a.at > h.at }); i >= 0 && w.asked[i].side == "" {
 			until = min(until, w.asked[i].at) // who let go then did not say so
 		}
-		if !last && w.now < until+awaited+sayNear {
+		if !last && w.now < until+awaited+SayNear {
 			continue
 		}
 		h.judged = true
 		near := func(f *force) bool {
-			return f.side == h.side && f.begin < until+sayNear && (!f.ended || f.end > h.at-sayFar)
+			return f.side == h.side && f.begin < until+SayNear && (!f.ended || f.end > h.at-sayFar)
 		}
 		if !slices.ContainsFunc(w.forces, near) && w.cfg.By != ByMixture {
 			w.judgeFollow(h, until)
@@ -191,7 +191,7 @@ func (w *Watcher) judgeFollow(h *hint, until float64) {
 		}
 	}
 	fo.n, fo.secs, fo.from = n, until-h.at, h.at
-	if n < 4 || until-from < 1.5 || w.volts.interval > 1 && w.volts.volts.From(until)-w.volts.volts.From(h.at+sayNear) < 4 || w.volts.unread(h.at-sayNear, until) >= handsHold {
+	if n < 4 || until-from < 1.5 || w.volts.interval > 1 && w.volts.volts.From(until)-w.volts.volts.From(h.at+SayNear) < 4 || w.volts.unread(h.at-SayNear, until) >= handsHold {
 		fo.vague, fo.why = true, reason.ForceTooShort.Of()
 		return
 	}
@@ -283,7 +283,7 @@ func (w *Watcher) judgeOtherBank(h *hint, fo *markOutcome, from, until float64) 
 	if float64(on) < 0.7*float64(n) {
 		return // it was not on the forced side either
 	}
-	rest := s.Values(w.scratchA[:0], h.at-baselineFor, h.at-sayNear)
+	rest := s.Values(w.scratchA[:0], h.at-baselineFor, h.at-SayNear)
 	mid := (lo + hi) / 2
 	near := 0
 	for _, v := range rest {

@@ -49,7 +49,7 @@ func (w *Watcher) lookForOpen(p recent.Reading) {
 	said := o.said > 0 && r.first.T() > o.said-sayFar && r.first.T() < o.said+sayFar && (len(w.hints) == 0 || w.hints[len(w.hints)-1].at < o.said)
 	if len(w.asked) > 0 {
 		// With a guide it counts while the guide asks for it.
-		said = o.asked && r.first.T() > w.asked[len(w.asked)-1].at-sayNear && (o.said > 0 || r.seconds() >= openUnsaid)
+		said = o.asked && r.first.T() > w.asked[len(w.asked)-1].at-SayNear && (o.said > 0 || r.seconds() >= openUnsaid)
 	}
 	between := heldSide(r.level()) == "" && r.level() > middleLow && r.level() < middleHigh && r.high-r.low <= 2*bandHalf &&
 		(said || r.seconds() >= openStill+2*w.volts.renewed && !w.ready.moved(r.first.T(), r.last.T()))

@@ -46,15 +46,15 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 		d := s.first.T() - h.at
 		p := 0.0
 		switch {
-		case abs(d) <= sayNear:
+		case abs(d) <= SayNear:
 			p = 0.8
 		case abs(d) <= sayFar:
 			p = 0.15
 		}
 		if h.side != s.side {
-			p *= 0.05
-			if s.first.T() <= h.at+sayNear && s.last.T() > h.at+2*sayNear {
-				p *= 5 // what was said did not come
+			p *= otherSide
+			if s.first.T() <= h.at+SayNear && s.last.T() > h.at+2*SayNear {
+				p *= OtherThanSaid / otherSide // what was said did not come
 			}
 		}
 		if h.release > 0 && (s.last.T() > h.release+lateRelease || s.first.T() > h.release) {
@@ -64,11 +64,11 @@ func (w *Watcher) prior(s *stretch) (odds float64, certain, said bool) {
 			// Nobody said anything of the other bank; but where this one's reading has had its time,
 			// they may be crossed.
 			p *= 0.05
-			if w.now > h.at+sayNear {
+			if w.now > h.at+SayNear {
 				p *= 5
 			}
 		}
-		if o := math.Log(p / (1 - p) / (2 * sayNear)); p > 0 && o > odds {
+		if o := math.Log(p / (1 - p) / (2 * SayNear)); p > 0 && o > odds {
 			odds, certain, said = o, true, p >= 0.15
 		}
 	}
@@ -86,15 +86,21 @@ func (w *Watcher) unlikely(s *stretch) float64 {
 	if w.ready.moved(s.first.T(), s.last.T()) {
 		x += math.Log(MovingForce)
 	}
-	if o := &w.open; o.said > 0 && !o.known && abs(s.first.T()-o.said) < sayNear {
+	if o := &w.open; o.said > 0 && !o.known && abs(s.first.T()-o.said) < SayNear {
 		x += math.Log(openForce)
 	}
 	return x
 }
 
-// How far from what is said a force may begin, s: most say it within sayNear, some within sayFar (people who tap
+// How far from what is said a force may begin, s: most say it within SayNear, some within sayFar (people who tap
 // while they work).
 const (
-	sayNear = 4.0
+	SayNear = 4.0
 	sayFar  = 12.0
+)
+
+// How often who says one side forces the other: at all, and where nothing of what was said came.
+const (
+	otherSide     = 0.05
+	OtherThanSaid = 0.25
 )

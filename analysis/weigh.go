@@ -191,7 +191,7 @@ func (w *Watcher) ends(s *stretch, rest *restStats) float64 {
 		return 0
 	}
 	ends, other := w.edge(s, rest, s.last, +1), s.side.Opposite()
-	said := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == other && abs(h.at-s.last.T()) <= sayNear })
+	said := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == other && abs(h.at-s.last.T()) <= SayNear })
 	if onSide(other, s.next.V) && (said || w.asksFor(other, s.last.T())) {
 		taken := askedRate / (askedRate + 1/s.seconds()) // or it left by itself, as seldom as it lasted
 		ends = logSum(math.Log(taken), math.Log(1-taken)+ends)
@@ -237,7 +237,7 @@ func (w *Watcher) engineMoved(s *stretch) float64 {
 // sensor says what the loop had made until that is taken out again.
 func (w *Watcher) afterRelease(s *stretch, secs float64) float64 {
 	// Whose word it is that this side is held now did not let go of the other unseen.
-	saidNow := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == s.side && abs(h.at-s.first.T()) <= sayNear })
+	saidNow := slices.ContainsFunc(w.hints, func(h hint) bool { return h.side == s.side && abs(h.at-s.first.T()) <= SayNear })
 	for i := 0; i < len(w.cands) && !saidNow; i++ {
 		c := &w.cands[i].stretch
 		if w.cands[i].moved() < minAnswer { // there is nothing to take out

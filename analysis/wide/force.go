@@ -11,11 +11,12 @@ import (
 
 // force is one time at which the mixture was moved, with all that followed.
 type force struct {
-	side   analysis.Side
-	sign   float64 // +1: fuel was added, −1: air
-	marked bool    // the technician said so
-	begun  bool    // it lasted, or was said
-	seen   bool    // and was told
+	side      analysis.Side
+	sign      float64 // +1: fuel was added, −1: air
+	marked    bool    // the technician said so
+	otherwise bool    // and named the other side
+	begun     bool    // it lasted, or was said
+	seen      bool    // and was told
 	span
 	before
 	size     float64 // the step that was seen, a fraction

@@ -126,6 +126,7 @@ func (r *ring) weigh() {
 		r.delivery(f)
 		r.recovery(f)
 	}
+	r.saidOtherwise()
 	r.silence()
 	r.unsaid()
 	r.unfollowed()
@@ -144,6 +145,19 @@ func (r *ring) weigh() {
 	}
 	if len(r.forces) > 0 && r.is(analysis.ProofBank, analysis.Untested) {
 		r.by[analysis.ProofBank].Why = reason.NoWireHeld.Of()
+	}
+}
+
+// saidOtherwise says of a side that was said and not moved, since the other was, that the readings tell so.
+func (r *ring) saidOtherwise() {
+	for _, f := range r.forces {
+		id := analysis.ProofCutsFuel // of the side that was said
+		if f.side == analysis.Rich {
+			id = analysis.ProofAddsFuel
+		}
+		if p := r.by[id]; f.otherwise && p.State == analysis.Untested {
+			p.Why = reason.TapsDiffer.Of()
+		}
 	}
 }
 

@@ -15,7 +15,11 @@ func (w *Watcher) Reasons() []reason.Reason {
 		if !f.seen {
 			continue
 		}
-		out = append(out, reason.Force.Of(i+1, f.side, f.begin, f.lo, f.hi, endOr(f, w.now)).And(analysis.HowSeen(f.marked)).And(reason.Stop))
+		how := analysis.HowSeen(f.marked)
+		if f.otherwise {
+			how = reason.TapsDiffer
+		}
+		out = append(out, reason.Force.Of(i+1, f.side, f.begin, f.lo, f.hi, endOr(f, w.now)).And(how).And(reason.Stop))
 		add(reason.WideRest, 100*f.rest, 100*f.noise, 100*f.u0)
 		if !f.fitted {
 			add(reason.NoFit)

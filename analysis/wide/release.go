@@ -61,12 +61,17 @@ func (w *Watcher) tellEnd(f *force) {
 	for i := w.own.lambda.From(f.end); i < w.own.lambda.Len(); i++ {
 		w.follow(f, w.own.lambda.At(i))
 	}
+	w.lookAround(f)
+	w.weighUnsaid(f)
+}
+
+// lookAround takes down how the engine ran and whether the car moved about a force.
+func (w *Watcher) lookAround(f *force) {
 	before := evenBefore
 	if f.road = w.motion(f.begin, f.end); f.road == standing {
 		before = evenStanding
 	}
 	f.even = w.evenShare(f, before)
-	w.weighUnsaid(f)
 }
 
 // lasts reports whether the disturbance is still there.

@@ -60,15 +60,32 @@ type unannounced struct {
 }
 
 // looks is what size, length and surroundings of a change say for a force, a logarithm.
-func (f *force) looks() float64 {
-	bell := func(x, usual float64) float64 {
-		z := math.Log(x/usual) / spreadOfSize
-		return math.Exp(-z*z/2) / (x * spreadOfSize * math.Sqrt(2*math.Pi))
-	}
-	against := func(force, own float64) float64 { return math.Log(force / (0.5*own + 0.5*force)) }
-	long := max(f.end-f.begin, 0.5)
-	x := against(bell(f.size, usualSize), math.Exp(-f.size/ownSize)/ownSize) + against(bell(long, usualLength), 1/(math.Log(60)*long))
-	x += float64(uneven * (1 - f.even))
+func (f *force) looks() float64 { return f.sized() + f.lasted() + f.around() }
+
+// bell is the law of what a force is like, by the logarithm.
+func bell(x, usual float64) float64 {
+	z := math.Log(x/usual) / spreadOfSize
+	return math.Exp(-z*z/2) / (x * spreadOfSize * math.Sqrt(2*math.Pi))
+}
+
+// against weighs a force's law against the car's own, of which half may be like a force's: mostLog at the most.
+func against(force, own float64) float64 { return math.Log(force / (0.5*own + 0.5*force)) }
+
+func (f *force) sized() float64 {
+	return against(bell(f.size, usualSize), math.Exp(-f.size/ownSize)/ownSize)
+}
+
+// long is how long a force lasted, s.
+func (f *force) long() float64 { return max(f.end-f.begin, 0.5) }
+
+// ownLength is how likely a change that the car makes by itself lasts for so long, 1/s.
+func ownLength(long float64) float64 { return 1 / (math.Log(60) * long) }
+
+func (f *force) lasted() float64 { return against(bell(f.long(), usualLength), ownLength(f.long())) }
+
+// around is what the engine, the purge valve and the road say.
+func (f *force) around() float64 {
+	x := float64(uneven * (1 - f.even))
 	if f.vented {
 		x += vented
 	}
@@ -78,15 +95,21 @@ func (f *force) looks() float64 {
 	return x
 }
 
-// odds are the log odds that somebody tests and made all of these changes, of the others that are known none.
-func (w *Watcher) odds(set []*force) float64 {
-	x := analysis.UnsaidOdds(w.now)
+// stepsBy is how often this car's mixture has stepped by itself, with what is taken before anything is known, but for a set of changes.
+func (w *Watcher) stepsBy(set []*force) float64 {
 	own := float64(w.ownSteps) + ownSteps
 	for i := range w.forces {
 		if f := &w.forces[i]; !f.marked && f.ended() && !slices.Contains(set, f) {
 			own++
 		}
 	}
+	return own
+}
+
+// odds are the log odds that somebody tests and made all of these changes, of the others that are known none.
+func (w *Watcher) odds(set []*force) float64 {
+	x := analysis.UnsaidOdds(w.now)
+	own := w.stepsBy(set)
 	lean, rich := false, false
 	for i, f := range set {
 		x += math.Log(forceRate*(w.now+ownSeconds)/(own+float64(i))) + f.looks()
