@@ -51,16 +51,8 @@ func (c *assessment) command(side Side) Proof {
 	return p
 }
 
-// able reports whether short-term trim was read, at any time, where a computer that does not command the side never brings it: moved, and
-// beyond zero. Such a fault lasts, so what kept trim still in a force was something else: a pause, or a sensor that was let go of.
-func (c *assessment) able(side Side) bool {
-	r := &c.w.fig.reach
-	beyond := r.hi
-	if side == Rich {
-		beyond = -r.lo
-	}
-	return r.known && beyond >= 2*trimCount-roundoff && r.hi-r.lo >= 2*trimCount-roundoff
-}
+// able reports whether short-term trim was read, at any time, where a computer that does not command the side never brings it.
+func (c *assessment) able(side Side) bool { return c.w.fig.reach.Able(side, 2*trimCount-roundoff) }
 
 // wrongWay reports whether trim went with a force of the side: that is no rest.
 func (c *assessment) wrongWay(side Side) bool {

@@ -41,7 +41,7 @@ type figures struct {
 	seen            stats.Crossings
 	short, longT    moments
 	shortLo, shortH float64
-	reach           span // of short-term trim, forced or not
+	reach           TrimReach // of short-term trim, forced or not
 }
 
 type moments struct {
@@ -74,7 +74,7 @@ func (f *figures) addVolts(p recent.Reading, forced bool) {
 }
 
 func (f *figures) addTrim(v float64, forced bool) {
-	f.reach.add(v)
+	f.reach.Add(v)
 	if forced {
 		return
 	}

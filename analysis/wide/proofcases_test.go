@@ -213,7 +213,8 @@ func TestRestsAtItsMiddle(t *testing.T) {
 	} {
 		for _, atZero := range []bool{true, false} { // else it stood on the one side and answered on the other
 			r := ringOf(analysis.ByMixture, changed(analysis.Rich, unanswered(12), func(f *force) { f.atZero = atZero }), good(analysis.Lean))
-			r.w.fig.least, r.w.fig.most = c.least, c.most
+			r.w.fig.reach.Add(c.least)
+			r.w.fig.reach.Add(c.most)
 			r.silence()
 			if got := r.by[analysis.ProofCutsFuel].State; got != c.want {
 				t.Errorf("%s, at zero %v: %s, want %s", c.name, atZero, got, c.want)

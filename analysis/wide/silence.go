@@ -56,10 +56,10 @@ func (w *Watcher) followSilence(f *force, t, y, moved float64) {
 // atLimit reports whether short-term trim stands as far against a force of the side as it has ever gone, and that far: it has gone
 // there before, or was there, and is no dead command.
 func (w *Watcher) atLimit(side analysis.Side, short float64) bool {
-	if side == analysis.Lean {
-		return short >= limitFrom && short > w.fig.most-1
+	if side == analysis.Rich {
+		short = -short
 	}
-	return short <= -limitFrom && short < w.fig.least+1
+	return short >= limitFrom && short > w.fig.reach.Farthest(side)-1
 }
 
 // limitFrom is the least limit of short-term trim that cars have, % (common practice, no source).
@@ -90,7 +90,7 @@ func (r *ring) silence() {
 			id = analysis.ProofAddsFuel
 		}
 		switch {
-		case f.silent && (f.atZero || n < 2 && !r.answersOn(f.side)) && r.w.wentBeyond(f.side):
+		case f.silent && (f.atZero || n < 2 && !r.answersOn(f.side)) && r.w.able(f.side):
 			r.force(id, analysis.Unclear, reason.SilentOnce.Of(f.away), "waited_s", f.away)
 		case f.atZero && f.silent:
 			r.force(id, analysis.Failed, reason.AtItsMiddle.Of(f.away, f.side), "waited_s", f.away)
@@ -105,13 +105,9 @@ func (r *ring) silence() {
 	}
 }
 
-// wentBeyond reports whether short-term trim was ever read plainly beyond its middle against a force of that side. A fault of the
-// computer lasts, so what kept it at its middle was a pause, or a sensor that was let go of.
-func (w *Watcher) wentBeyond(side analysis.Side) bool {
-	if side == analysis.Lean {
-		return w.fig.most > middleTrim+100*trimCount
-	}
-	return w.fig.least < -middleTrim-100*trimCount
+// able reports whether short-term trim was read, at any time, where a computer that does not command the side never brings it.
+func (w *Watcher) able(side analysis.Side) bool {
+	return w.fig.reach.Able(side, middleTrim+100*trimCount)
 }
 
 // answersOn reports whether trim has answered a force of the side itself.

@@ -356,11 +356,11 @@ type figures struct {
 	n, longN     int
 	sum, longSum float64
 	low, high    float64
-	least, most  float64 // of short-term trim, forces or none
+	reach        analysis.TrimReach
 }
 
 func (f *figures) short(v float64, forced bool) {
-	f.least, f.most = min(f.least, v), max(f.most, v)
+	f.reach.Add(v)
 	if forced {
 		return
 	}
