@@ -8,7 +8,6 @@ import (
 
 // What the engine's readings mean. Common practice, no source.
 const (
-	lowLoad   = 25.0   // %: up to it the throttle is shut
 	fullLoad  = 80.0   // %
 	cutSpeed  = 1200.0 // rpm: below it fuel is back, where no status tells
 	richRatio = 0.97   // lambda, commanded or read: the mixture is enriched
@@ -101,7 +100,7 @@ func (e *engine) does(t float64, running analysis.Side) (side analysis.Side, tol
 		}
 		return "", false
 	}
-	if loaded && e.load > lowLoad || !driving && (e.hasStatus || !loaded) {
+	if loaded && e.load > analysis.ShutLoad || !driving && (e.hasStatus || !loaded) {
 		return "", false
 	}
 	if last, _ := e.speed.Last(); running != analysis.Lean && !e.lifted(t) || !driving && last.V < cutSpeed {

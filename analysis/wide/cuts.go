@@ -56,7 +56,7 @@ func (c *cutWatch) watch(w *Watcher, p recent.Reading) {
 	coasting := !turns || speed.V > limits.TurningSpeed
 	if !c.running {
 		c.rested = c.rested || p.V < nearRest
-		if c.rested && coasting && (p.V >= farLean || driving && w.lifted(p.T())) && len(c.all) < maxForces {
+		if c.rested && coasting && (p.V >= farLean && !w.opens(p.T()) || driving && w.lifted(p.T())) && len(c.all) < maxForces {
 			c.begin(w, p, driving)
 		}
 		return
@@ -90,6 +90,15 @@ func (w *Watcher) lifted(t float64) bool {
 	v := w.rpm.Values(nil, t-analysis.LiftedIn, t)
 	return len(v) > 1 && analysis.Lifted(v[len(v)-1], slices.Max(v))
 }
+
+// opens reports whether the throttle is open or being opened: the air comes before the fuel then, and what reads lean is no cut.
+func (w *Watcher) opens(t float64) bool {
+	load, has := w.load.Last()
+	return analysis.Gains(w.rpm.Values(nil, t-analysis.GainsIn, t)) || has && t-load.T() < loadHolds && load.V > analysis.ShutLoad && !w.lifted(t)
+}
+
+// loadHolds is how long a load that was read is taken to hold, s.
+const loadHolds = 4.0
 
 func (c *cutWatch) begin(w *Watcher, p recent.Reading, status bool) {
 	s := &w.own.lambda

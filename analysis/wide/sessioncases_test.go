@@ -100,6 +100,12 @@ func TestCutsInText(t *testing.T) {
 		{"λ stands, the rear sensor goes lean", analysis.ByFuelCut, []string{speed, cutting, stoich, "O2S12 0s..30.5s/500ms 0.65; 31s..37s/500ms 0.05; 38s..60s/500ms 0.65"}, "ready 2", analysis.Failed, analysis.SensorDead},
 		{"λ stands, the rear sensor was lean before", analysis.ByFuelCut, []string{speed, cutting, stoich, "O2S12 0s..60s/500ms 0.05"}, "ready 2", analysis.Untested, analysis.ConclusionUnclear},
 		{"told while the engine idles on", analysis.ByFuelCut, []string{"RPM 0s..60s/1s 900", cutting, stoich, "O2S12 0s..30.5s/500ms 0.65; 31s..37s/500ms 0.05; 38s..60s/500ms 0.65"}, "ready 2", analysis.Untested, analysis.NothingForced},
+		{"the throttle is opened on the stand: air comes before the fuel", analysis.ByFuelCut, []string{"RPM 0s..29s/1s 800; 30s..32s/500ms 800->2800; 32.5s..60s/500ms 2800", cutting,
+			"EQ_RAT11 0s..30.4s/200ms 1; 30.6s..31.8s/200ms 1.3; 32s..60s/200ms 1"}, "ready 2", analysis.Untested, analysis.NothingForced},
+		{"by its load, where the speed is read seldom", analysis.ByFuelCut, []string{"RPM 0s..60s/5s 2500", "LOAD_PCT 0s..29s/1s 15; 30s..33s/1s 60; 34s..60s/1s 18", closed,
+			"EQ_RAT11 0s..30.4s/200ms 1; 30.6s..31.8s/200ms 1.3; 32s..60s/200ms 1"}, "ready 2", analysis.Untested, analysis.NothingForced},
+		{"opened and then lifted", analysis.ByFuelCut, []string{"RPM 0s..29s/1s 800; 30s..32s/500ms 800->2800; 32.5s..36s/500ms 2700->1300; 36.5s..60s/500ms 900", "LOAD_PCT 0s..29s/1s 15; 30s..32s/1s 60; 33s..60s/1s 12", cutting,
+			"EQ_RAT11 0s..30.4s/200ms 1; 30.6s..31.8s/200ms 1.3; 32s..32.6s/200ms 1; 32.8s..36.4s/200ms 1.9; 36.6s..60s/200ms 1"}, "ready 2, force_begins 32.6, sensor_answers 32.8, force_ends 36.5, switching_resumes 36.8", analysis.Proven, analysis.PartlyProven},
 		{"with a stopped engine", analysis.ByFuelCut, []string{"RPM 0s..29s/1s 800; 30s..60s/1s 0", "EQ_RAT11 0s..30s/200ms 1; 30.2s..60s/200ms 1.9"}, "ready 2, not_ready 42", analysis.Untested, analysis.NothingForced},
 	} {
 		got, w := played(t, analysis.Config{By: c.by}, c.scripts...)

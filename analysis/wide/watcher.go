@@ -44,6 +44,7 @@ type shared struct {
 	status     recent.Series // of the watched bank's fuel system
 	rpm, purge recent.Series
 	speed      recent.Series
+	load       recent.Series
 }
 
 // judged is the verdict of what was read until judgedAt.
@@ -91,6 +92,7 @@ const (
 	roleCoolant
 	roleRPM
 	rolePurge
+	roleLoad
 	roleSpeed
 	roleFit
 	roleOther // added to those of a bank: the bank beside
@@ -105,7 +107,7 @@ func New(cfg analysis.Config) *Watcher {
 		cfg.Sensor = decode.SensorID{Bank: 1, Position: 1}
 	}
 	w := &Watcher{cfg: cfg, own: newBank(), other: newBank(),
-		shared: shared{command: recent.New(4096), status: recent.New(256), rpm: recent.New(512), purge: recent.New(256), speed: recent.New(256)}}
+		shared: shared{command: recent.New(4096), status: recent.New(256), rpm: recent.New(512), purge: recent.New(256), speed: recent.New(256), load: recent.New(64)}}
 	w.roles, w.ready.since = decode.NewRoles(w.role), -1
 	return w
 }
@@ -122,6 +124,8 @@ func (w *Watcher) role(name string) role {
 		r = roleRPM
 	case "EVAP_PCT":
 		r = rolePurge
+	case "LOAD_PCT":
+		r = roleLoad
 	case "VSS":
 		r = roleSpeed
 	case "COMP_IGN", "FUEL_TYP", "AIR_STAT", "ALCH_PCT":
@@ -222,6 +226,8 @@ func (w *Watcher) Step(s decode.Sample) []analysis.Event {
 		w.ready.fit.Tell(s.Signal.Name, p.T(), p.V)
 	case rolePurge:
 		w.purge.Add(p)
+	case roleLoad:
+		w.load.Add(p)
 	case roleSpeed:
 		w.speed.Add(p)
 	}
