@@ -240,3 +240,25 @@ func TestReadyIffNothingIsUnmet(t *testing.T) {
 		}
 	})
 }
+
+// What all that trim did says of the gain counts the less, the farther it lies from what the answer to the disturbance says: a loop that
+// answers its own noise draws it either way.
+func TestGainsJoin(t *testing.T) {
+	for _, c := range []struct {
+		answer, half, whole float64 // half of the interval of the one
+		least, most         float64 // of both
+	}{
+		{1, 0.4, 1, 1, 1},
+		{1, 0.4, 0.8, 0.89, 0.91}, // 0.2 off as the one's own standard deviation, 0.4/1.96
+		{1, 0.4, 0.9, 0.93, 0.97},
+		{1, 0.4, 2, 1, 1.05},
+		{1, 1, 2, 1.1, 1.3},
+		{0.5, 0.2, 1.1, 0.5, 0.55},
+	} {
+		e := Estimate{G: c.answer, GLow: c.answer - c.half, GHigh: c.answer + c.half}
+		e.join(c.whole)
+		if e.G < c.least || e.G > c.most || e.GHigh-e.GLow < 2*c.half*0.9 {
+			t.Errorf("%+v: %.3f (%.3f to %.3f)", c, e.G, e.GLow, e.GHigh)
+		}
+	}
+}

@@ -108,7 +108,8 @@ func Fit(tr Trace, near Shape, brief bool) (e Estimate, ok bool) {
 	return fit(of(kind.Law, kind.Fall), false), true
 }
 
-// drawn is what the gain of all that trim did may be off by, as a standard deviation.
+// drawn is what the gain of all that trim did may be off by at the least, as a standard deviation; where it lies farther from that of what
+// answers the disturbance, by so much.
 const drawn = 0.2
 
 // fit takes delay and lag from all that trim did. The gain of that is drawn to zero by the loop's own noise; that of what answers the
@@ -139,14 +140,21 @@ func (f *fitter) fit(best point, brief bool) Estimate {
 	e.GLow, e.GHigh = e.G, e.G
 	if !brief {
 		f.gainProfile(best, &e)
-		share := drawn * drawn / (drawn*drawn + e.variance())
-		// Both are made of the same readings, so their errors may be one: the deviations add up, not the variances.
-		lo := float64(share*(e.G-e.GLow)) + float64((1-share)*1.96*drawn)
-		hi := float64(share*(e.GHigh-e.G)) + float64((1-share)*1.96*drawn)
-		e.G = float64(share*e.G) + float64((1-share)*whole)
-		e.GLow, e.GHigh = e.G-lo, e.G+hi
+		e.join(whole)
 	}
 	return e
+}
+
+// join takes the gain of all that trim did with that of what answers the disturbance alone.
+func (e *Estimate) join(whole float64) {
+	off := max(drawn, abs(whole-e.G))
+	square := float64(off * off)
+	share := square / (square + e.variance())
+	// Both are made of the same readings, so their errors may be one: the deviations add up, not the variances.
+	lo := float64(share*(e.G-e.GLow)) + float64((1-share)*1.96*off)
+	hi := float64(share*(e.GHigh-e.G)) + float64((1-share)*1.96*off)
+	e.G = float64(share*e.G) + float64((1-share)*whole)
+	e.GLow, e.GHigh = e.G-lo, e.G+hi
 }
 
 // settle goes downhill and takes the noise from what is left, in turn, until the noise stays.
