@@ -2,6 +2,7 @@ package stats
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -37,5 +38,31 @@ func TestHingeAgainstR(t *testing.T) {
 	}
 	if _, ok := FitHinge([]float64{1, 2, 3}, []float64{1, 2, 3}, 0, 3, 0.95, 0); ok {
 		t.Error("three readings gave a fit")
+	}
+}
+
+// Errors of which each leans as the one before (a first-order autoregression of 0.7, as a loop's hunting read
+// twice in its period): the interval must hold the onset nearly as often as it says (0.91; as if they stood
+// alone 0.54).
+func TestHingeOfErrorsThatLean(t *testing.T) {
+	const rho, trials, n = 0.7, 600, 60
+	r := rand.New(rand.NewPCG(7, 7))
+	held := 0
+	for range trials {
+		at, y := make([]float64, n), make([]float64, n)
+		e := r.NormFloat64() / math.Sqrt(1-rho*rho)
+		onset := 7 + r.Float64()
+		for i := range at {
+			at[i] = float64(i) * 0.25
+			e = rho*e + r.NormFloat64()
+			y[i] = e + 1.5*math.Max(0, at[i]-onset)
+		}
+		h, ok := FitHinge(at, y, 2, 13, 0.95, 0)
+		if ok && h.Low <= onset && onset <= h.High {
+			held++
+		}
+	}
+	if share := float64(held) / trials; share < 0.9 {
+		t.Errorf("the interval holds the onset in %.2f of %d, of 0.95", share, trials)
 	}
 }

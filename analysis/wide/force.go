@@ -6,6 +6,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/recent"
+	"pushback/analysis/stats"
 	"pushback/decode"
 )
 
@@ -390,7 +391,7 @@ func (w *Watcher) follow(f *force, p recent.Reading) {
 	byTrim := f.sign * (f.trims - w.trimmed(&w.own, t) + 1)
 	if !f.answered && !f.ended() && moved >= twoCounts && byTrim+trimCount/2 >= max(twoCounts, 4*f.tn) {
 		f.answered, f.answerAt = true, t
-		f.after = [3]float64{max(0, t-f.begin), max(0, w.before(t)-f.hi), p.Hi - f.lo}
+		f.after = w.dateAnswer(f, p)
 		w.tell(f, analysis.Event{T: t, Name: analysis.LoopAnswers, Side: f.side, Toward: toward(f.side), After: f.after[0],
 			AfterMin: f.after[1], AfterMax: f.after[2], Rate: 100 * moved / max(0.3, t-f.begin)})
 	}
@@ -414,13 +415,23 @@ func (w *Watcher) plainly(f *force, since, t, y float64) bool {
 // meanOf is over how long readings are taken together, s.
 const meanOf = 1.5
 
-// before is the time of the trim reading before t.
-func (w *Watcher) before(t float64) float64 {
+// answerConfidence is that of the interval in which trim began to answer.
+const answerConfidence = 0.99
+
+// dateAnswer is how long after a force's beginning trim began to move against it, best, least and most, s: the change point between
+// the level of its rest and its way until p, by which it was plain.
+func (w *Watcher) dateAnswer(f *force, p recent.Reading) [3]float64 {
 	s := &w.own.trim
-	if i := s.From(t) - 2; i >= 0 {
-		return s.At(i).Lo
+	var at, y []float64
+	for i := s.From(max(f.lo-stepPast, w.restsSince(f.lo))); i < s.Len() && s.At(i).T() <= p.T(); i++ {
+		r := s.At(i)
+		at, y = append(at, r.T()), append(y, -f.sign*w.trimmed(&w.own, r.T()))
 	}
-	return t
+	h, ok := stats.FitHinge(at, y, f.lo, p.Hi, answerConfidence, trimCount*trimCount/12)
+	if !ok || h.Slope <= 0 {
+		h = stats.Hinge{Onset: p.T(), Low: f.lo, High: p.Hi}
+	}
+	return [3]float64{max(0, h.Onset-f.begin), max(0, h.Low-f.hi), h.High - f.lo}
 }
 
 func toward(side analysis.Side) string {

@@ -113,20 +113,25 @@ func (r *Result) compare(t *truth.Test, res session.Result) {
 		case seen[k] == nil && !f.Faint:
 			r.Missed++
 		case seen[k] != nil && f.Told > 0:
-			r.latency(f, seen[k], res.Events)
+			r.latency(t, f, seen[k], res.Events)
 		}
 	}
 }
 
 // latency compares the stated interval of the answer to a force. What the port shows is
-// refreshed now and then, so the truth is an interval too: from the command until it was told.
-func (r *Result) latency(f truth.Force, seen *told, events []analysis.Event) {
+// refreshed now and then, so the truth is an interval too: from the command until it was told. A mixture takes its way
+// to the sensor, which the loop cannot know of: it is given the time from when the watcher saw it begin.
+func (r *Result) latency(t *truth.Test, f truth.Force, seen *told, events []analysis.Event) {
+	way := 0.0
+	if t.By == string(analysis.ByMixture) {
+		way = seen.begin - f.Begin
+	}
 	for _, e := range events {
 		if e.Name != analysis.LoopAnswers || string(e.Side) != f.Side || e.T < seen.begin-near || e.T > f.End {
 			continue
 		}
 		r.Intervals++
-		if e.AfterMin <= f.Told+1e-3 && e.AfterMax >= f.Commanded-1e-3 {
+		if e.AfterMin <= max(0, f.Told-way)+1e-3 && e.AfterMax >= max(0, f.Commanded-way)-1e-3 {
 			r.Held++
 		}
 		return
