@@ -49,7 +49,11 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 		by[p.ID] = p
 	}
 	var out []advice
-	add := func(s Step, a reason.Reason) { out = append(out, advice{s, a}) }
+	add := func(s Step, a reason.Reason) {
+		if !slices.ContainsFunc(out, func(x advice) bool { return x.says.Same(a) }) {
+			out = append(out, advice{s, a})
+		}
+	}
 	if conclusion == PartlyProven {
 		side := Rich
 		if by[ProofAddsFuel].State != Proven {
@@ -60,6 +64,9 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	}
 	if c.stalledAdvice(by, add) || c.letGoAdvice(add) || c.unseenAdvice(by, add) {
 		return out
+	}
+	if by[ProofBank].Why.Has(reason.OtherLayOpposite) {
+		add(ForceOther, reason.OtherBank.Of().For(by[ProofBank].Why)) // what the arcs behind it show may be the other bank's
 	}
 	c.branchAdvice(add)
 	failed := by[ProofSensorRich].State == Failed || by[ProofSensorLean].State == Failed

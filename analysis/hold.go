@@ -147,6 +147,13 @@ func (w *Watcher) judgeHold(f *force) {
 		f.emittedWrong = true
 		w.emit(Event{T: a.nowAt, Name: LoopWrongWay, Side: f.side, Toward: toward(f.side.Opposite())})
 	case a.state == answerOpen && !f.emittedSilent && f.ready && !f.opened && f.letGo == "" && a.quiet() && f.firm() && w.steered(f):
+		if w.wentBack(a) {
+			if f.dropped == 0 {
+				f.dropped = a.steadyAt
+				w.settleDrop(f, a.nowAt)
+			}
+			return
+		}
 		f.emittedSilent = true
 		if a.now >= farOut && a.nowAt-a.steadyAt >= 3 && a.now >= w.farthest(a.up)-2*trimCount {
 			// It stands still far out on the side to which it should go, farther than it

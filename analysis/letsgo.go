@@ -71,14 +71,14 @@ func (t *trimStream) jumpsToZero(k int, rate float64) bool {
 const dropsWithin = 1.2
 
 // zeroedInHold reports whether trim stands at zero where it has jumped to while the wire was held. A loop that jumps when it
-// turns, late perhaps, may come to zero too, but goes on from there.
+// turns, late perhaps, may come to zero too, but goes on from there, but for one that by itself turns there.
 func (w *Watcher) zeroedInHold(f *force) bool {
 	a, s := &f.own, &w.trim.short
 	if abs(a.raw) > trimCount/2 || a.stuckFor() < 2 || a.judgedAt == a.steadyAt {
 		return false
 	}
 	k, i := s.From(a.steadyAt), s.From(f.beginHi)
-	if j := s.From(a.steadyAt - dropsWithin); a.steadyAt <= f.beginHi+slowestTurn && a.up*s.At(j).V < 0 && a.stuckFor() < stuckEnough {
+	if j := s.From(a.steadyAt - dropsWithin); a.steadyAt <= f.beginHi+slowestTurn && a.up*s.At(j).V < 0 && (a.stuckFor() < stuckEnough || a.base.turnsAtZero(a.up)) {
 		return false
 	}
 	a.judgedAt = a.steadyAt
@@ -88,6 +88,23 @@ func (w *Watcher) zeroedInHold(f *force) bool {
 		rate = max(rate, travel/max(s.At(j).T()-f.beginLo, dropsWithin))
 	}
 	return w.trim.jumpedToZero(k, rate)
+}
+
+// turnsAtZero reports whether trim, mirrored, hunts up to its middle and no farther.
+func (b trimBase) turnsAtZero(up float64) bool {
+	most := b.shortHigh
+	if up < 0 {
+		most = -b.shortLow
+	}
+	return b.known() && b.shortHigh-b.shortLow >= 2*trimCount-roundoff && abs(most) <= trimCount+roundoff
+}
+
+// wentBack reports whether trim, which stands at zero, has jumped there from the side to which the force asks it to go. While the wire is
+// held no loop turns, however it jumps where it turns by itself.
+func (w *Watcher) wentBack(a *answer) bool {
+	s := &w.trim.short
+	k := s.From(a.steadyAt)
+	return abs(a.raw) <= trimCount/2 && a.steadyAt > a.hi && a.up*s.At(s.From(a.steadyAt-dropsWithin)).V > 0 && w.trim.jumpsToZero(k, 0)
 }
 
 // zeroedBefore reports whether trim stood at zero at time t where it had jumped to, as in a pause.

@@ -42,6 +42,15 @@ func huntingAbout(mid, from, to float64) string {
 	return strings.Join(out, "; ")
 }
 
+// cyclesOf is the script of two parts in turn, of so many seconds each.
+func cyclesOf(one, other string, from, to, each float64) string {
+	var out []string
+	for i, at := 0, from; at < to-1e-9; i, at = i+1, at+each {
+		out = append(out, fmt.Sprintf([]string{one, other}[i%2], at+0.1, at+each-0.1))
+	}
+	return strings.Join(out, "; ")
+}
+
 // playSession gives a watcher what scripts tell (see [scripttest.Merge]), and returns what it told and itself. Turned over, lean is
 // rich and what trim adds it cuts.
 func playSession(t *testing.T, cfg Config, turn bool, scripts ...string) ([]scripttest.Event, *Watcher) {
@@ -126,6 +135,10 @@ func TestSessionsInText(t *testing.T) {
 			"ready 2, force_begins 40, loop_answers 42, trim_at_limit 42, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Proven}},
 		{"it jumps to zero and stays there", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 0s..38s/200ms -6.25; 38.2s..41.9s/200ms -6.25->-7; 42.1s..54.9s/200ms 0; 55.1s..100s/200ms -6.25", "says 40s lean; 55s release"},
 			"ready 2, force_begins 40, loop_answers 42, trim_at_limit 42, computer_lets_go 50, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Unclear}},
+		{"it jumps to zero, where it turns by itself, and stays there", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 " + cyclesOf("%gs..%gs/200ms -4.7->0", "%gs..%gs/200ms 0->-4.7", 0, 40, 4) + "; 40.2s..54.9s/200ms 0; 55.1s..100s/200ms -4.7", "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Failed}},
+		{"it goes where it is asked to, then jumps to zero, as it does when it turns by itself", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 " + cyclesOf("%gs..%gs/200ms 6.25", "%gs..%gs/200ms -0.8", 0, 40, 2) + "; 40.2s..43.2s/200ms 6.25; 43.4s..54.9s/200ms 0; 55.1s..100s/200ms 0", "says 40s lean; 55s release"},
+			"ready 2, force_begins 40, computer_lets_go 43.4, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Unclear}},
 		{"it answers, then jumps back to zero", []string{warm, turning, closed, volts(cycling(55, 100)), "SHRTFT1 0s..40s/200ms 0; 40.2s..44.5s/200ms 0->6; 44.7s..54.9s/200ms 0; 55.1s..100s/200ms 0", "says 40s lean; 55s release"},
 			"ready 2, force_begins 40, loop_answers 40, computer_lets_go 44.7, force_ends 55, switching_resumes 56", map[ProofID]State{ProofAddsFuel: Proven}},
 		{"a dead sensor between two holds, that lies as still as they", []string{warm, turning, closed, "O2S11 0s..24.98s/20ms 0.165; 25s..39.98s/20ms 0.005; 40s..74.98s/20ms 0.165; 75s..89.98s/20ms 0.9; 90s..100s/20ms 0.165",
