@@ -41,6 +41,14 @@ func sideStep(side Side) Step {
 	return LeanStep
 }
 
+// proofsOf are what a force of the side is for: that trim answers it, and what the sensor says once it is let go.
+func proofsOf(side Side) (command, sensor ProofID) {
+	if side == Rich {
+		return ProofCutsFuel, ProofSensorLean
+	}
+	return ProofAddsFuel, ProofSensorRich
+}
+
 // advise lists what would decide an open verdict, first what decides most: what hides all else behind it comes
 // before what is open besides. Never empty.
 func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
@@ -62,7 +70,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 		add(sideStep(side), reason.OtherSide.Of(side).With(c.hazards(side)...))
 		return out
 	}
-	if c.stalledAdvice(by, add) || c.letGoAdvice(add) || c.unseenAdvice(by, add) {
+	if c.stalledAdvice(by, add) || c.letGoAdvice(by, add) || c.unseenAdvice(by, add) {
 		return out
 	}
 	if by[ProofBank].Why.Has(reason.OtherLayOpposite) {
@@ -76,7 +84,10 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	if failed {
 		add(FeedPropane, reason.PropaneTellsApart.Of())
 	}
-	c.limitAdvice(add)
+	c.limitAdvice(by, add)
+	if len(out) == 0 && c.onlyLean() && c.farAdded() && by[ProofSensorRich].State != Proven {
+		add(LeakCheck, reason.LeakOnlyLean.Of())
+	}
 	c.openAdvice(by, add)
 	if len(out) == 0 {
 		add(LongerHold, reason.Again.Of().With(c.hazards(Lean, Rich)...))
@@ -87,11 +98,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 // stalledAdvice: the engine stopped in a force, and the computer let go of nothing.
 func (c *assessment) stalledAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) bool {
 	for _, f := range c.forces {
-		proof := ProofAddsFuel
-		if f.side == Rich {
-			proof = ProofCutsFuel
-		}
-		if f.stalled && by[proof].State != Proven {
+		if proof, _ := proofsOf(f.side); f.stalled && by[proof].State != Proven {
 			add(sideStep(f.side), reason.StoppedInHold.Of().With(c.hazards(f.side)...))
 			return true
 		}
@@ -100,12 +107,13 @@ func (c *assessment) stalledAdvice(by map[ProofID]Proof, add func(Step, reason.R
 }
 
 // letGoAdvice: the computer saw the force; longer holds, which all else asks for, would show no more.
-func (c *assessment) letGoAdvice(add func(Step, reason.Reason)) bool {
+func (c *assessment) letGoAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) bool {
 	for _, f := range c.forces {
 		at, what := f.letGoAt, reason.GaveTrimUp
+		command, sensor := proofsOf(f.side)
 		switch {
-		case f.stalled:
-			continue
+		case f.stalled, f.opened && f.ended && f.openedAt > f.endHi && by[command].State == Proven && by[sensor].State == Proven:
+			continue // or it has shown all, and the loop opened later
 		case f.opened:
 			at, what = f.openedAt, reason.LeftClosedLoop
 		case f.letGo == byStatus:
@@ -152,8 +160,9 @@ func (c *assessment) unseenAdvice(by map[ProofID]Proof, add func(Step, reason.Re
 
 // branchAdvice: what was read after a release may not have been the sensor.
 func (c *assessment) branchAdvice(add func(Step, reason.Reason)) {
-	for _, f := range c.forces {
-		if f.rel.doubtful {
+	for i, f := range c.forces {
+		closed := func(g *force) bool { return g.side == f.side && g.ended && !g.rel.doubtful }
+		if f.rel.doubtful && !slices.ContainsFunc(c.forces[i+1:], closed) {
 			add(CloseBranch, reason.CloseBranch.Of(f.side).For(f.rel.why).With(c.hazards(f.side)...))
 			return
 		}
@@ -162,9 +171,12 @@ func (c *assessment) branchAdvice(add func(Step, reason.Reason)) {
 
 // limitAdvice: trim had no room to answer, or came to its limit and the sensor, which had lain on that side, still did not say what it
 // had made, or that was too little for it to say anything.
-func (c *assessment) limitAdvice(add func(Step, reason.Reason)) {
+func (c *assessment) limitAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) {
 	for _, f := range c.forces {
+		command, _ := proofsOf(f.side)
 		switch {
+		case f.own.state == cannot && f.after != nil && f.after.side == f.side: // a hand slipped: at rest there is room
+		case f.own.limit && by[command].State == Unclear: // where it stopped may be no limit
 		case f.own.state != cannot && !(f.own.limit && f.ended && (f.nothingNew() || f.rel.state == sensorNotYet && !f.opened && f.letGo == "") && !f.rel.says()):
 		case f.side == Lean:
 			add(FeedPropane, reason.PropaneAtLimit.Of())
@@ -178,6 +190,9 @@ func (c *assessment) limitAdvice(add func(Step, reason.Reason)) {
 
 // openAdvice: what each proof that is still open asks for.
 func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) {
+	if p := by[ProofRecovery]; p.State == Failed {
+		add(HandsOff, reason.HandsOff.Of().For(p.Why))
+	}
 	for _, d := range decides {
 		p := by[d.id]
 		if p.State != Unclear {
@@ -218,14 +233,15 @@ func (c *assessment) hot() bool {
 // edge of it, or in all where none was made.
 func (c *assessment) onlyLean() bool {
 	known := false
-	for _, f := range c.forces {
+	for i, f := range c.forces {
 		if f.bank != c.w.bank || !f.volts.known() {
 			continue
 		}
 		if f.volts.dormant() {
 			return false // it was not read lean either
 		}
-		if known = true; f.volts.high >= richAbove && (f.volts.rich.n > 1 || f.volts.wasOn(Rich)) {
+		made := i > 0 && c.forces[i-1].side == Lean // one stay after that is what the loop had made
+		if known = true; f.volts.high >= richAbove && (f.volts.rich.n > 1 || !made && f.volts.wasOn(Rich)) {
 			return false
 		}
 	}
@@ -233,18 +249,24 @@ func (c *assessment) onlyLean() bool {
 	return known || g.Readings > 0 && g.High < richAbove
 }
 
-// decides says for each proof that is still open what would settle it, the cheapest first.
+// farAdded reports whether trim stood far out before a force, adding.
+func (c *assessment) farAdded() bool {
+	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.own.base.known() && f.own.base.median >= farOut })
+}
+
+// decides says for each proof that is still open what would settle it, the cheapest first; that the loop cycles again last, for only
+// where it was seen not to does that keep a verdict open.
 var decides = []struct {
 	id            ProofID
 	step          Step
 	wire, mixture reason.Code
 	moving        bool // mixture holds where the mixture is moved
 }{
-	{ProofRecovery, HandsOff, reason.HandsOff, "", false},
 	{ProofAddsFuel, LeanStep, reason.RepeatLean, reason.LeanAgain, true},
 	{ProofCutsFuel, RichStep, reason.RepeatRich, reason.EnrichAgain, true},
 	{ProofSensorRich, LeanStep, reason.LeanThenRelease, reason.EnrichToRich, true},
 	{ProofSensorLean, RichStep, reason.RichThenRelease, reason.LeanToLean, true},
 	{ProofDelivery, LongerHold, reason.HoldForRear, reason.OtherWayToo, true},
 	{ProofBank, ForceOther, reason.OtherBank, "", false},
+	{ProofRecovery, HandsOff, reason.HandsOff, "", false},
 }

@@ -605,6 +605,10 @@ func TestForcesThatCount(t *testing.T) {
 
 // The one step that would settle an open verdict: what hides all behind it comes first, and the step's own name says it.
 func TestDecidingStep(t *testing.T) {
+	leanOnly := func(f *force) {
+		f.volts = voltsBase{n: 150, seconds: 30, interval: 0.2, low: 0.03, high: 0.06, lean: staysOf([]float64{30})}
+		f.own.base.median = 20
+	}
 	for _, c := range []struct {
 		name   string
 		by     By
@@ -631,7 +635,18 @@ func TestDecidingStep(t *testing.T) {
 		{name: "the sensor failed, the mixture perhaps too", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofSensorRich: Failed}, want: FeedPropane},
 		{name: "no room to add", forces: []*force{with(Lean, func(f *force) { f.own.state = cannot })}, want: FeedPropane},
 		{name: "no room to cut", forces: []*force{with(Rich, func(f *force) { f.own.state = cannot })}, want: InduceLean},
-		{name: "it does not cycle yet", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofRecovery: Unclear, ProofAddsFuel: Unclear}, want: HandsOff},
+		{name: "it does not cycle, which it did", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofRecovery: Failed, ProofAddsFuel: Unclear}, want: HandsOff},
+		{name: "that alone", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofRecovery: Failed}, want: HandsOff},
+		{name: "it did not cycle before: that keeps nothing open", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofRecovery: Unclear, ProofAddsFuel: Unclear}, want: LeanStep},
+		{name: "the loop opened after the release, and the side was shown", forces: []*force{with(Lean, func(f *force) { f.opened, f.openedAt = true, f.endHi+8 })},
+			proofs: map[ProofID]State{ProofAddsFuel: Proven, ProofSensorRich: Proven, ProofCutsFuel: Unclear}, want: RichStep},
+		{name: "a hand slipped, and trim stood where the hold before had led it", forces: []*force{good(Lean), with(Lean, func(f *force) { f.own.state, f.after = cannot, good(Lean) })},
+			proofs: map[ProofID]State{ProofAddsFuel: Unclear}, want: LeanStep},
+		{name: "trim stopped, where no limit is known", forces: []*force{with(Rich, func(f *force) { f.own.limit, f.rel = true, release{state: sensorNotYet} })}, proofs: map[ProofID]State{ProofCutsFuel: Unclear}, want: RichStep},
+		{name: "the branch was closed by the next hold", forces: []*force{with(Lean, func(f *force) { f.rel.doubtful = true }), good(Lean)}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: LeanStep},
+		{name: "it read lean alone, and trim had gone far to add", forces: []*force{with(Rich, leanOnly)}, proofs: map[ProofID]State{ProofAddsFuel: Unclear}, want: LeakCheck},
+		{name: "and rich once, as the loop had made it", forces: []*force{with(Lean, leanOnly), with(Rich, leanOnly, func(f *force) { f.volts.high, f.volts.rich = 0.8, staysOf([]float64{5}) })},
+			proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: LeakCheck},
 		{name: "adds, open", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofAddsFuel: Unclear, ProofDelivery: Unclear}, want: LeanStep},
 		{name: "cuts, open", forces: []*force{good(Lean)}, proofs: map[ProofID]State{ProofCutsFuel: Unclear, ProofSensorLean: Unclear}, want: RichStep},
 		{name: "a hot cell", forces: []*force{with(Lean, func(f *force) { f.volts.high, f.rel.state, f.rel.strong, f.rel.grey = 0.77, sensorVague, 0, 9 })}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: CoolDown},
