@@ -13,5 +13,12 @@ func (w *Watcher) lookForOffset(f *force) {
 	}
 	w.offset = f.level
 	w.lag.swings = swings{} // what was counted was counted from another zero
+	v := &w.volts.volts
+	for i := v.From(f.volts.from); i < v.Len() && v.At(i).Hi < f.beginLo; i++ {
+		p := v.At(i)
+		p.V -= w.offset
+		w.lag.swings.addVolts(p, w.volts.renewed, w.volts.scatter.half)
+	}
+	w.lag.swings.broken()
 	w.emit(Event{T: f.end, Name: ReturnOffset, Value: f.level})
 }

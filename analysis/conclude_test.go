@@ -13,6 +13,7 @@ func TestConcludeEveryState(t *testing.T) {
 	for _, by := range []By{ByWire, ByMixture} {
 		w := NewWatcher(Config{By: by})
 		w.ready.said, w.ready.everReady = true, true
+		w.lag = *lagCar{0.1, 0.06, 0, 1.5, 0, 20, 0, 30}.run()
 		f := &force{side: Lean}
 		w.forces = []*force{f}
 		c := &assessment{w: w, forces: w.forces}

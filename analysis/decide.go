@@ -89,6 +89,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 		add(LeakCheck, reason.LeakOnlyLean.Of())
 	}
 	c.openAdvice(by, add)
+	c.lagAdvice(by, add)
 	if len(out) == 0 {
 		add(LongerHold, reason.Again.Of().With(c.hazards(Lean, Rich)...))
 	}
@@ -213,6 +214,25 @@ func (c *assessment) openAdvice(by map[ProofID]Proof, add func(Step, reason.Reas
 			step, how = CoolDown, reason.CoolDown
 		}
 		add(step, how.Of().For(p.Why))
+	}
+}
+
+// lagAdvice: all was shown but that the sensor is quick; more of its own swings, or closer readings of them, tell it.
+func (c *assessment) lagAdvice(by map[ProofID]Proof, add func(Step, reason.Reason)) {
+	for _, id := range []ProofID{ProofAddsFuel, ProofCutsFuel, ProofDelivery, ProofSensorRich, ProofSensorLean} {
+		if by[id].State != Proven {
+			return
+		}
+	}
+	step := HandsOff
+	if c.w.volts.interval > seldomRead {
+		step = MoreReading
+	}
+	switch side, lag, open := c.lag().maybeSlow(); {
+	case open && lag > 0:
+		add(step, reason.MaybeSlow.Of(side, lag))
+	case open:
+		add(step, reason.NeverSwung.Of(side))
 	}
 }
 

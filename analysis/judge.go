@@ -222,7 +222,7 @@ func (c *assessment) steers() bool {
 
 func (c *assessment) recovery() Proof {
 	p := Proof{ID: ProofRecovery, State: Untested, Why: reason.NothingReleased.Of(), Evidence: evidence()}
-	for _, f := range c.forces {
+	for i, f := range c.forces {
 		if !f.ended {
 			continue
 		}
@@ -230,6 +230,8 @@ func (c *assessment) recovery() Proof {
 		switch {
 		case f.resumed && !c.steers():
 			p = Proof{ProofRecovery, Unclear, reason.NoTrimAnswered.Of(), evidence()}
+		case f.resumed && c.standsFar(i):
+			p = Proof{ProofRecovery, Unclear, reason.StandsFarOut.Of(), evidence()}
 		case f.resumed:
 			p = Proof{ProofRecovery, Proven, reason.CycledAgain.Of(max(0, f.rel.resumedAt-f.rel.at)),
 				evidence("after_s", f.rel.resumedAt-f.rel.at)}
@@ -246,6 +248,17 @@ func (c *assessment) recovery() Proof {
 		}
 	}
 	return p
+}
+
+// standsFar reports whether trim came to stand far out after force i, until the next one or the end: a loop that cycles goes on turning, so what
+// changed side there was a reading that came and went.
+func (c *assessment) standsFar(i int) bool {
+	if i+1 < len(c.forces) {
+		a := &c.forces[i+1].own
+		return a.stood >= slowestTurn && abs(a.start) >= farOut
+	}
+	last, has := c.w.trim.short.Last()
+	return has && abs(last.V) >= farOut && c.w.trim.standing(c.w.now) >= slowestTurn
 }
 
 // conclude is the table from proofs to the answer. The first line that fits holds:
@@ -313,6 +326,8 @@ func (c *assessment) bySides(standing map[ProofID]State) Conclusion {
 	switch {
 	case is(ProofRecovery, Failed), !is(ProofDelivery, Proven):
 		return ConclusionUnclear
+	case leanOK && richOK && c.maybeSlow():
+		return ConclusionUnclear
 	case leanOK && richOK:
 		return LoopProven
 	case leanOK && !rich && w.doubts[1].serious(), richOK && !lean && w.doubts[0].serious():
@@ -341,6 +356,12 @@ func (c *assessment) late() bool {
 // lag is what the sensor's own swings tell of its lag.
 func (c *assessment) lag() lagWeight {
 	return c.w.lag.weigh(c.loopRates(), c.w.volts.interval, c.w.volts.renewed, c.portLag())
+}
+
+// maybeSlow reports whether the sensor's own swings leave open that it is slow: a wire that is let go shows what the cell had long come to.
+func (c *assessment) maybeSlow() bool {
+	_, _, open := c.lag().maybeSlow()
+	return open && c.w.cfg.By != ByMixture
 }
 
 // loopRates are how fast this car's loop moves trim, towards rich and towards lean, % per s; 0 where it never answered.

@@ -469,7 +469,14 @@ func TestReturnOffset(t *testing.T) {
 	} {
 		w := NewWatcher(Config{By: c.by})
 		f := with(c.side, c.change)
+		for i := range int(f.beginLo / 0.2) {
+			at := float64(i) * 0.2
+			w.volts.volts.Add(recent.Reading{Lo: at, Hi: at + 0.1, V: 0.22 + 0.7*float64(i/5%2)})
+		}
 		w.lookForOffset(f)
+		if n := w.lag.swings.n; c.want && (n[0] < 3 || n[1] < 3) {
+			t.Errorf("%s: its swings so far are forgotten: %v", c.name, n)
+		}
 		if got := w.offset == f.level && len(w.events) == 1 && w.events[0].Name == ReturnOffset; got != c.want || !c.want && (w.offset != 0 || len(w.events) > 0) {
 			t.Errorf("%s: offset %g, %v", c.name, w.offset, w.events)
 		}

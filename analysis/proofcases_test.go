@@ -333,6 +333,18 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"recovery: once is enough where the last was not watched", ByWire, func() []*force {
 			return []*force{with(Lean), with(Rich, later, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 110 })}
 		}, func(c *assessment) Proof { return c.recovery() }, Proven},
+		{"recovery: the reading changed side, but before the next force trim stood far out", ByWire, func() []*force {
+			return []*force{with(Lean), with(Rich, later, func(f *force) {
+				f.resumed, f.rel.resumed, f.rel.backSince, f.own.stood, f.own.start = false, false, 110, 6, 20
+			})}
+		}, func(c *assessment) Proof { return c.recovery() }, Unclear},
+		{"recovery: the reading changed side, but in the end trim stands far out", ByWire, func() []*force { return []*force{with(Lean)} },
+			func(c *assessment) Proof {
+				for t := range 40 {
+					c.w.trim.short.Add(recent.Reading{Lo: 100 + float64(t)/2, Hi: 100 + float64(t)/2, V: 25})
+				}
+				return c.recovery()
+			}, Unclear},
 		{"input: a force that was seen", ByWire, func() []*force { return []*force{with(Lean)} }, func(c *assessment) Proof { return c.input() }, Proven},
 		{"input: a force that the other bank's reading showed", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.bank = 2 })} }, func(c *assessment) Proof { return c.input() }, Unclear},
 		{"input: that, and one that its own showed", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.bank = 2 }), with(Rich)} }, func(c *assessment) Proof { return c.input() }, Proven},

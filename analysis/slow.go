@@ -34,13 +34,17 @@ const (
 	enoughFresh                  = 2.5 // different readings in a swing: fewer may be a faster one, folded
 	unknownStroke                = 10  // s for 1 %: slower than any loop that is worth calling alive
 	slowLimit                    = 6.9 // logarithm of the likelihood ratio, once in 1000
+	// A lag with which a cell takes 1 s from 0.6 to 0.3 V, where a healthy one takes 0.1 s and a half worn one less than 1 s in all (as
+	// above). About one sensor in forty has a longer one (common practice, no source), so a ring in which that is not excluded is not proven.
+	lagToExclude = 1.3
 )
 
 // lagWeight is what is known of the sensor's lag, s.
 type lagWeight struct {
 	slow float64 // logarithm of the likelihood of the lag that fits best against that of a sound sensor; 0: not known, or none longer
 	side [2]lagSide
-	size lagSize // where no side is known
+	size lagSize    // where no side is known
+	most [2]float64 // s: the longest lag with which the swings to a side agree, whatever made them; 0: there was none
 }
 
 // lagSize is the lag, s, that would make so many swings as small as they are; 0: not known.
@@ -130,6 +134,7 @@ func (l *lagging) weigh(rates [2]float64, interval, renewed float64, port portLa
 		}
 		x, n := l.swings.typical(side)
 		w.side[side].swings = n
+		w.most[side] = x.hi
 		if n < enoughSwings || x.fresh < enoughFresh || x.lag > longestLag || interval > seldomRead || rate*x.took > foldedFrom*length && length > 0 {
 			continue
 		}
@@ -180,6 +185,16 @@ func (w lagWeight) sound() bool {
 		}
 	}
 	return false
+}
+
+// maybeSlow reports whether the swings to a side leave a slow sensor's lag open, and the longest with which they agree, s; 0: there was none.
+func (w lagWeight) maybeSlow() (side Side, lag float64, open bool) {
+	for i, most := range w.most {
+		if side = [2]Side{Rich, Lean}[i]; most == 0 || most > lagToExclude {
+			return side, most, true
+		}
+	}
+	return "", 0, false
 }
 
 // reasons says what is not excluded of the lag. A car that never went to a side by itself has nothing to say of it.

@@ -96,6 +96,40 @@ func TestLagOfSwings(t *testing.T) {
 	}
 }
 
+// What the swings leave open: a slow sensor shows all else as a sound one does, so its ring is proven only where its lag is excluded.
+func TestMaybeSlow(t *testing.T) {
+	sound := lagCar{0.1, 0.06, 0, 1.5, 0, 20, 0, 30}
+	for _, c := range []struct {
+		name string
+		car  lagCar
+		side Side
+		end  Conclusion
+		step Step
+	}{
+		{"sound, read often", sound, "", LoopProven, ""},
+		{"sound, twice a second", lagCar{0.1, 0.06, 0, 2, 0, 2, 0, 60}, "", LoopProven, ""},
+		{"sound, in a loop that takes 2 s through the step", lagCar{0.1, 0.06, 0, 4, 2, 10, 0, 60}, "", LoopProven, ""},
+		{"slow to rich alone", lagCar{2, 0.1, 0, 5, 0, 10, 0, 60}, Rich, SensorSlow, ""},
+		{"slow to lean alone, twice a second", lagCar{0.1, 2, 0, 5, 0, 2, 0, 60}, Lean, ConclusionUnclear, MoreReading},
+		{"sensor or loop takes 9 s", lagCar{0.1, 0.06, 0, 9, 9, 10, 0, 120}, Rich, ConclusionUnclear, HandsOff},
+		{"no swing was read", lagCar{0.1, 0.06, 0, 99, 0, 10, 0, 60}, Rich, ConclusionUnclear, HandsOff},
+	} {
+		l := c.car.run()
+		if c.car.half > c.car.seconds {
+			*l = lagging{}
+		}
+		w := l.weigh(eachWay(2), 1/c.car.rate, 0, portLag{})
+		if side, most, open := w.maybeSlow(); side != c.side || open != (c.side != "") {
+			t.Errorf("%s: %v, to %q %.2f s; %+v", c.name, open, side, most, w)
+		}
+		a := judged(ByWire, good(Lean), good(Rich))
+		a.w.ready.said, a.w.ready.everReady, a.w.lag, a.w.volts.interval = true, true, *l, 1/c.car.rate
+		if v := a.w.Verdict(); v.Conclusion != c.end || v.Decide != c.step {
+			t.Errorf("%s: %s, decides %q; want %s, %q; %+v", c.name, v.Conclusion, v.Decide, c.end, c.step, w)
+		}
+	}
+}
+
 // A computer that jumps as the sensor changes side has quick strokes, and leads the mixture through the cell's step slowly all the same, as
 // fast as its trim answers a force. Where trim answers quickly, nothing but the cell makes such swings.
 func TestLagWhereTrimJumps(t *testing.T) {

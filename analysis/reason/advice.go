@@ -25,6 +25,8 @@ const (
 	WarmAtSpeed        Code = "warm_at_speed"
 	CheckHeater        Code = "check_heater"
 	OwnSwitchTimes     Code = "own_switch_times"
+	MaybeSlow          Code = "maybe_slow"  // side, lag s
+	NeverSwung         Code = "never_swung" // side
 	WhichBank          Code = "which_bank"
 	CrossedConnectors  Code = "crossed_connectors"
 	BringToConditions  Code = "bring_to_conditions"

@@ -49,6 +49,7 @@ const (
 const (
 	NothingReleased   Code = "nothing_released"
 	CycledAgain       Code = "cycled_again" // after s
+	StandsFarOut      Code = "stands_far_out"
 	NoCycleBefore     Code = "no_cycle_before"
 	HadLeftClosedLoop Code = "had_left_closed_loop"
 	WatchedTooShort   Code = "watched_too_short"

@@ -31,6 +31,8 @@ var advice = sentences{
 	reason.LeakOnlyLeanFirst:  {"look for an exhaust leak ahead of the sensor before anything else: it has only ever read lean, as unmetered air makes it do", may{hazard.Running}},
 	reason.WarmAtSpeed:        {"repeat at 2000 to 2500 rpm after two minutes: a cold sensor is slow too", may{hazard.Running}},
 	reason.CheckHeater:        {"check the heater", may{hazard.Heater}},
+	reason.MaybeSlow:          {text: "let the sensor cycle by itself for a minute, or read the computer's own switch times (service 05, or 06 on CAN): by its swings to %s a lag of %.1f s is not excluded, so it may be slow"},
+	reason.NeverSwung:         {text: "let the sensor cycle by itself for a minute, or read the computer's own switch times (service 05, or 06 on CAN): no swing to %s was read, so it may be slow"},
 	reason.OwnSwitchTimes:     {text: "read the computer's own switch times (service 05, or 06 on CAN) where it offers them"},
 	reason.WhichBank:          {text: "check which bank is bank 1 in the maker's service information, and that you forced that one"},
 	reason.CrossedConnectors:  {"check that the sensor connectors of the two banks are not crossed", may{hazard.Heater}},

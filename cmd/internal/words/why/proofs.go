@@ -42,6 +42,7 @@ var proofs = sentences{
 	reason.OtherOnceWithIt:       {text: "; but at another force bank %d's answered with it"},
 	reason.NothingReleased:       {text: "nothing was forced and released"},
 	reason.CycledAgain:           {text: "the loop cycled again %.1f s after the release"},
+	reason.StandsFarOut:          {text: "the sensor changed side again, but then trim stood far out"},
 	reason.NoCycleBefore:         {text: "the sensor did not cycle before the step either"},
 	reason.HadLeftClosedLoop:     {text: "the computer had left closed loop"},
 	reason.WatchedTooShort:       {text: "not watched for long enough after the release"},
