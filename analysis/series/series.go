@@ -84,6 +84,9 @@ func (s *Series) place(v float64) int {
 	return i
 }
 
+// Values are those that the readings have, each once, in the order in which they came first; they are not to be changed.
+func (s *Series) Values() []float64 { return s.values }
+
 // Index is the number of readings before time t (s): the index of the first that is not.
 func (s *Series) Index(t float64) int {
 	k := sort.Search(len(s.blocks), func(i int) bool { return s.blocks[i].first.Seconds() >= t })

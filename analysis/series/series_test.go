@@ -34,6 +34,19 @@ func TestSeriesKeepsAll(t *testing.T) {
 		if got := slices.Collect(s.All()); s.Len() != n || !slices.EqualFunc(got, want, same) {
 			t.Fatalf("%d readings came out as %d others", n, len(got))
 		}
+		seen := map[uint64]bool{}
+		for _, p := range want {
+			seen[math.Float64bits(p.V)] = true
+		}
+		for _, v := range s.Values() {
+			if !seen[math.Float64bits(v)] {
+				t.Fatalf("of %d: %v is no reading's, or comes twice", n, v)
+			}
+			delete(seen, math.Float64bits(v))
+		}
+		if len(seen) > 0 {
+			t.Fatalf("of %d: %d values are missing", n, len(seen))
+		}
 		for range 50 {
 			i := rng.IntN(n + 1)
 			j := i + rng.IntN(n+1-i)

@@ -67,9 +67,9 @@ func trimScale(ts ...trace) scale {
 }
 
 func (s scale) hold(points *series.Series) scale {
-	for p := range points.All() {
-		if !math.IsNaN(p.V) {
-			s.lo, s.hi = min(s.lo, p.V), max(s.hi, p.V)
+	for _, v := range points.Values() {
+		if !math.IsNaN(v) {
+			s = s.with(v)
 		}
 	}
 	return s

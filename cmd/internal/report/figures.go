@@ -83,7 +83,7 @@ func (r *Report) draw() (out Drawings) {
 }
 
 // within is how many readings of the sensor a view shows.
-func (t trace) within(v view) int { return count(thin(t.upper(), v.from, v.to, fine)) }
+func (t trace) within(v view) int { return count(thin(t.upper(), v.from, v.to, fine).runs) }
 
 // Bars draws how much the computer corrects, before and after; empty where that cannot
 // be compared.

@@ -56,7 +56,7 @@ func (d *drawing) x(t float64) float64 {
 func (d *drawing) inside(t float64) bool { return t >= d.v.from && t <= d.v.to }
 
 // body draws the trace without its value axes; the element around it has the height.
-func (t trace) body(v view) string {
+func (t trace) body(v view, s shown) string {
 	d := &drawing{v: v}
 	for _, g := range t.Gaps {
 		d.span("gap", g[0], g[1], "")
@@ -69,13 +69,13 @@ func (t trace) body(v view) string {
 		d.span("band "+string(b.Side), b.From, b.To, label)
 	}
 	d.axes(t.middle())
-	beside, class := &t.Down, "down"
+	class := "down"
 	if t.Wide() {
-		beside, class = &t.Command, "command"
+		class = "command"
 	}
-	d.curve(class, beside, v.volts, voltsTop, voltsHeight)
-	d.curve("volts", t.upper(), v.volts, voltsTop, voltsHeight)
-	d.curve("trim", &t.Trim, v.trim, trimTop, trimHeight)
+	d.curve(class, s.beside.runs, v.volts, voltsTop, voltsHeight)
+	d.curve("volts", s.upper.runs, v.volts, voltsTop, voltsHeight)
+	d.curve("trim", s.trim.runs, v.trim, trimTop, trimHeight)
 	if t.upper().Len() == 0 {
 		d.f(`<text class="none" x="50%%" y="%g" text-anchor="middle">no voltage of this sensor was read</text>`, voltsTop+voltsHeight/2)
 	}
@@ -166,8 +166,7 @@ func (d *drawing) times(step float64, class string, drawn []float64) []float64 {
 
 // curve draws a series in a frame of its own that is stretched to the width. Steps from
 // point to point are written, for they are shorter than places.
-func (d *drawing) curve(class string, points *series.Series, s scale, top, height float64) {
-	runs := thin(points, d.v.from, d.v.to, fine)
+func (d *drawing) curve(class string, runs []run, s scale, top, height float64) {
 	if len(runs) == 0 {
 		return
 	}
@@ -312,28 +311,21 @@ func (t trace) upperName() string {
 }
 
 // says is the figure in words, for who cannot see it.
-func (t trace) says(v view) string {
+func (t trace) says(v view, s shown) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s. %s above, short-term trim below, from %s to %s.", v.title, map[bool]string{true: "Lambda", false: "Sensor voltage"}[t.Wide()], words.SessionTime(v.from), words.SessionTime(v.to))
-	about := func(what, unit string, points *series.Series) {
-		s, n := scale{math.Inf(1), math.Inf(-1)}, 0
-		for p := range points.All() {
-			if p.T >= v.from && p.T <= v.to && !math.IsNaN(p.V) {
-				s.lo, s.hi = min(s.lo, p.V), max(s.hi, p.V)
-				n++
-			}
-		}
-		if n > 0 {
-			fmt.Fprintf(&b, " %s between %.2f and %.2f%s, %d readings.", what, s.lo, s.hi, unit, n)
+	about := func(what, unit string, of thinned) {
+		if of.count > 0 {
+			fmt.Fprintf(&b, " %s between %.2f and %.2f%s, %d readings.", what, of.span.lo, of.span.hi, unit, of.count)
 		}
 	}
 	if t.Wide() {
-		about("Lambda", "", &t.Lambda)
-		about("Commanded lambda", "", &t.Command)
+		about("Lambda", "", s.upper)
+		about("Commanded lambda", "", s.beside)
 	} else {
-		about("Voltage", " V", &t.Volts)
+		about("Voltage", " V", s.upper)
 	}
-	about("Trim", " %", &t.Trim)
+	about("Trim", " %", s.trim)
 	for _, band := range t.Holds {
 		if band.To >= v.from && band.From <= v.to {
 			fmt.Fprintf(&b, " Driven %s from %s to %s.", band.Side, words.SessionTime(band.From), words.SessionTime(band.To))
@@ -344,17 +336,19 @@ func (t trace) says(v view) string {
 
 // inline is the figure for a page: value axes that stay, and the plot that may scroll.
 func (t trace) inline(v view) string {
+	s := t.shown(v)
 	return fmt.Sprintf(`<svg class="gutter" width="%[1]g" height="%[2]g" aria-hidden="true">%[3]s</svg>`+
 		`<div class="scroll" tabindex="0" role="group" aria-label="%[4]s"><svg class="plot" height="%[2]g" role="img" aria-label="%[5]s">%[6]s</svg></div>`,
-		gutter, plotHeight, t.gutterBody(v), escaped(v.title), escaped(t.says(v)), t.body(v))
+		gutter, plotHeight, t.gutterBody(v), escaped(v.title), escaped(t.says(v, s)), t.body(v, s))
 }
 
 // alone is the figure as a file of its own.
 func (t trace) alone(v view, style string) string {
 	const width = 1000.0
+	s := t.shown(v)
 	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %[1]g %[2]g" width="%[1]g" height="%[2]g" role="img" aria-label="%[3]s"><style>%[4]s</style>`+
 		`<rect width="100%%" height="100%%" fill="#fff"/><svg width="%[5]g" height="%[2]g">%[6]s</svg><svg x="%[5]g" width="%[7]g" height="%[2]g">%[8]s</svg></svg>`+"\n",
-		width, plotHeight, escaped(t.says(v)), style, gutter, t.gutterBody(v), width-gutter-12, t.body(v))
+		width, plotHeight, escaped(t.says(v, s)), style, gutter, t.gutterBody(v), width-gutter-12, t.body(v, s))
 }
 
 // whole shows the session to a length, which may be that of a longer one beside it.

@@ -401,7 +401,7 @@ func TestThinKeepsPeaks(t *testing.T) {
 		columns := rapid.IntRange(1, 50).Draw(t, "columns")
 		from, to := 0.0, at+0.001
 		var drawn []series.Point
-		for _, r := range thin(packed(points), from, to, columns) {
+		for _, r := range thin(packed(points), from, to, columns).runs {
 			drawn = append(drawn, r...)
 		}
 		column := func(p series.Point) int { return int(math.Floor((p.T - from) / (to - from) * float64(columns))) }
@@ -438,7 +438,7 @@ func TestThinBreaks(t *testing.T) {
 	}
 	points[30].V = math.NaN()
 	points = append(points[:60:60], points[90:]...)
-	if n := len(thin(packed(points), 0, 10, 1000)); n != 3 {
+	if n := len(thin(packed(points), 0, 10, 1000).runs); n != 3 {
 		t.Errorf("%d runs, want 3: before the lost reading, before the pause, after it", n)
 	}
 }
@@ -515,7 +515,7 @@ func TestCurveGoesThroughItsPoints(t *testing.T) {
 			points = append(points, series.Point{T: at, V: rapid.Float64Range(0, 1).Draw(t, "v")})
 		}
 		d := &drawing{v: view{from: 0, to: at, volts: scale{0, 1}}}
-		d.curve("volts", packed(points), d.v.volts, 0, 100)
+		d.curve("volts", thin(packed(points), 0, at, fine).runs, d.v.volts, 0, 100)
 		path := regexp.MustCompile(` d="([^"]*)"`).FindStringSubmatch(d.String())[1]
 		var got [][2]int64
 		var x, y int64
@@ -543,7 +543,7 @@ func TestCurveGoesThroughItsPoints(t *testing.T) {
 			}
 		}
 		var want [][2]int64
-		for _, r := range thin(packed(points), 0, at, fine) {
+		for _, r := range thin(packed(points), 0, at, fine).runs {
 			var before [2]int64
 			for i, p := range r {
 				p := [2]int64{int64(math.Round(frame * p.T / at)), int64(math.Round(1000 * (1 - p.V)))}

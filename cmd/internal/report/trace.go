@@ -13,23 +13,42 @@ type trace struct{ *dossier.Trace }
 // run is a stretch of readings that are joined by a line.
 type run []series.Point
 
+// thinned is what a drawing can show of a series, and how many readings there are between its ends.
+type thinned struct {
+	runs  []run
+	span  scale
+	count int
+}
+
+// shown is that of what a view shows.
+type shown struct{ upper, beside, trim thinned }
+
+func (t trace) shown(v view) shown {
+	beside := &t.Down
+	if t.Wide() {
+		beside = &t.Command
+	}
+	of := func(points *series.Series) thinned { return thin(points, v.from, v.to, fine) }
+	return shown{of(t.upper()), of(beside), of(&t.Trim)}
+}
+
 // thin keeps what a drawing of so many columns can show of points between from and to:
 // of each column the first, the lowest, the highest and the last, in order of time, so
 // that no peak is lost. One point beyond each end is kept, so that lines reach the edge.
 // A NaN, or a pause far longer than usual, parts runs.
-func thin(points *series.Series, from, to float64, columns int) []run {
+func thin(points *series.Series, from, to float64, columns int) thinned {
+	out := thinned{span: none}
 	if to <= from || columns < 1 {
-		return nil
+		return out
 	}
 	first, beyond := max(0, points.Index(from)-1), min(points.Len(), points.Index(to)+1)
 	pause := max(2.0, 6*usualStep(points, first, beyond))
-	var out []run
 	var cur run
 	var c column
 	end := func() {
 		cur = c.flush(cur)
 		if len(cur) > 0 {
-			out = append(out, cur)
+			out.runs = append(out.runs, cur)
 		}
 		cur = nil
 	}
@@ -43,6 +62,7 @@ func thin(points *series.Series, from, to float64, columns int) []run {
 			end()
 		}
 		last = p.T
+		out.take(p, from, to)
 		if k := int(math.Floor((p.T - from) / (to - from) * float64(columns))); k != c.k || c.n == 0 {
 			cur = c.flush(cur)
 			c.k = k
@@ -50,7 +70,21 @@ func thin(points *series.Series, from, to float64, columns int) []run {
 		c.add(p)
 	}
 	end()
+	for p := range points.Range(beyond, points.Len()) { // more at the very end
+		if p.T > to {
+			break
+		}
+		out.take(p, from, to)
+	}
 	return out
+}
+
+// take counts a reading that lies between from and to.
+func (t *thinned) take(p series.Point, from, to float64) {
+	if from <= p.T && p.T <= to && !math.IsNaN(p.V) {
+		t.span = t.span.with(p.V)
+		t.count++
+	}
 }
 
 // usualStep is the mean time between the readings from one to below another.
