@@ -31,20 +31,29 @@ func (w *Watcher) Asked(at time.Duration, side Side, open bool) []Event {
 // askedFor is the log odds of a force at the stretch by what a guide asked for then; guided: it asked at all, and
 // said: for this side.
 func (w *Watcher) askedFor(s *stretch) (odds float64, guided, said bool) {
+	side := s.side
+	if s.track != &w.volts {
+		side = "" // nobody asks for the other bank
+	}
+	rate, guided, said := w.askedThen(s.first.T(), side)
+	return math.Log(rate), guided, said
+}
+
+// askedThen is how often a force of the side begins, per s, by what a guide asked for at t, s; forceRate where none did.
+func (w *Watcher) askedThen(t float64, side Side) (rate float64, guided, said bool) {
 	for i := len(w.asked) - 1; i >= 0; i-- {
 		a := w.asked[i]
-		if a.at > s.first.T() {
-			continue
-		}
 		switch {
+		case a.at > t:
+			continue
 		case a.side == "":
-			return math.Log(handsOffRate), true, false
-		case a.side == s.side && s.track == &w.volts:
-			return math.Log(askedRate), true, true
+			return handsOffRate, true, false
+		case a.side == side:
+			return askedRate, true, true
 		}
-		return math.Log(notAskedRate), true, false
+		return notAskedRate, true, false
 	}
-	return 0, false, false
+	return forceRate, false, false
 }
 
 // asksNow reports whether a guide asks for a hold now, or has not yet asked for hands off again: it may be there unseen.

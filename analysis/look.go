@@ -30,7 +30,7 @@ func (w *Watcher) lookForForce(k *track) {
 	}
 	if len(w.forces) >= maxForces || w.cfg.By == ByMixture {
 		if w.cfg.By == ByMixture && w.holding() == nil {
-			w.lookForMixture()
+			w.lookForAsked()
 		}
 		return
 	}

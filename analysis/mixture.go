@@ -2,35 +2,6 @@ package analysis
 
 import "pushback/analysis/recent"
 
-// ownLonger is how seldom a stay must be the sensor's own for a mixture that is moved to be told while it lasts.
-const ownLonger = 1e-5
-
-// lookForMixture: propane or an induced lean moves the sensor's own reading to one
-// side for much longer than switching does, with trim against it.
-func (w *Watcher) lookForMixture() {
-	d := &w.volts.dwell
-	if w.marks > 0 || d.side == "" || d.n < 3 || d.seconds() < 4 || d.first.T() < w.lastEnd() {
-		return // who makes marks makes them for each force; purge looks the same
-	}
-	if _, always := w.Barred(); always {
-		return // no trim answers this sensor, or the car is never to be tested so
-	}
-	b, tr := w.baseBefore(&w.volts, d.first.T())
-	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
-	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
-	q, has := w.trim.short.Last()
-	if !has || b.stays(d.side).chance(d.seconds()) > ownLonger || !w.mayBeMoved(d.first.T()) ||
-		!w.ready.closedDuring(d.first.T()) || w.ready.purged(d.last.T(), d.seconds()+purgeSettles) {
-		return
-	}
-	var a answer
-	a.begin(d.side, h.lo, h.hi, tr, noise{})
-	u := a.up * w.trim.total(q, d.first.T())
-	if u >= a.ceiling()+a.margin() && u-a.up*tr.median >= 8 && tr.seconds >= 8 && w.movedNow(ownLonger) >= oneInThousand && !w.moved.Explains(stateOf(d.side), d.first.T()) {
-		w.beginForce(h, &w.volts, false)
-	}
-}
-
 // stepMixtureHold: while mixture is forced the loop may bring it back and go on
 // switching at another trim, so only the technician's word or trim's way back end it.
 func (w *Watcher) stepMixtureHold(f *force, p recent.Reading) {

@@ -16,13 +16,16 @@ import (
 
 // Odds of tests that nobody announced, where the mixture is moved (common practice, no source).
 const (
-	unsaidTest   = 0.2   // that somebody tests
-	unsaidWithin = 300.0 // s: who tests has done so by then; later there were more chances to look like it, and fewer begin
-	OtherSide    = 2.5   // ln of 0.6 to 0.05: people move both sides, vapour one
-	SameSide     = -0.9  // ln of 0.4 to 0.95
+	OtherSide = 2.5  // ln of 0.6 to 0.05: people move both sides, vapour one
+	SameSide  = -0.9 // ln of 0.4 to 0.95
 )
 
 const (
+	movedTest   = 2.0   // odds that who chooses this kind of test tests
+	soon        = 60.0  // s: and begins within so long as often as later, by a rate that falls with the square of the time
+	namedWithin = 300.0 // s: in a longer session nobody is told which change looked like a test
+	watchEvery  = 8     // slots
+	seenWithin  = 10.0  // s
 	ownChanges  = 0.5   // a mixture is taken to move by itself so often …
 	ownSeconds  = 150.0 // s: … in so long before anything of the car is known
 	purgeForce  = -3.0  // a purge valve that has just moved explains much
@@ -33,21 +36,12 @@ const (
 	aloneLeast  = 3.0   // log odds of a change, if somebody tests, below which it tells nothing beside others either
 )
 
-// movedNow are the log odds of a force where the reading stays on a side so long that the sensor seldom does so by itself, by the chance seldom.
-func (w *Watcher) movedNow(seldom float64) float64 {
-	var room [upset.MaxSuspects]*upset.Suspect
-	return UnsaidOdds(w.now) - math.Log(seldom) - math.Log(w.movedItself(w.movedApart(false, room[:0]))/ownChanges)
-}
-
-// UnsaidOdds are the log odds that somebody tests by mixture who has not said so by now, s.
-func UnsaidOdds(now float64) float64 {
-	return math.Log(unsaidTest) - 2*math.Log(max(1, now/unsaidWithin))
-}
-
 // movedMixture follows what moves the mixture.
 type movedMixture struct {
 	upset.Watch
 	unreadyAt float64 // s: when the car was last not ready for a test
+	slots     int     // that were closed
+	watched   float64 // s: for so long a change would have been weighed
 }
 
 // unsaid reports whether changes are looked for: who makes marks makes them for each force, and purge looks the same.
@@ -64,7 +58,13 @@ func (w *Watcher) movedVolts(p recent.Reading) {
 	if w.running() != nil || m.unreadyAt == p.T() {
 		m.Off()
 	}
-	if m.Volts(p.T(), p.V) && m.Look(false, w.mayBeMoved) {
+	if !m.Volts(p.T(), p.V) {
+		return
+	}
+	if m.slots++; m.slots%watchEvery == 0 && w.running() == nil && w.mayBeMoved(p.T()-seenWithin) {
+		m.watched += watchEvery * upset.Step
+	}
+	if m.Look(false, w.mayBeMoved) {
 		w.lookForMoved(false)
 	}
 }
@@ -94,9 +94,20 @@ func changedOver(gap float64) float64 {
 	return math.Log(0.002 - math.Expm1(-math.Pow(max(0, gap)/changesOver, 2)))
 }
 
-// given is the log odds of a change if somebody tests; the car has made so many by itself.
-func (w *Watcher) given(c *upset.Suspect, own float64) float64 {
-	x := c.Evidence(forceRate, own/(w.now+ownSeconds))
+// given is the log odds of a change if somebody tests; the car has made so many by itself, some of them like this one.
+func (w *Watcher) given(c *upset.Suspect, own float64, set []*upset.Suspect) float64 {
+	again := 0.0
+	for i := range w.moved.Past {
+		again += c.Like(&w.moved.Past[i])
+	}
+	for _, o := range set {
+		if o != c && o.Real() {
+			again += c.Like(&o.Change)
+		}
+	}
+	rate, _, _ := w.askedThen(c.Begin, sideMoved(&c.Change))
+	long := w.moved.watched + ownSeconds
+	x := c.Evidence(rate, own/long, again/long)
 	if end := w.lastEnd(); end >= 0 {
 		x += changedOver(c.Begin - end)
 	}
@@ -106,10 +117,15 @@ func (w *Watcher) given(c *upset.Suspect, own float64) float64 {
 	return x
 }
 
+// beginsTest are the log odds that somebody who has not said so tests and begins then, s, beside those of one more force of a test.
+func beginsTest(t float64) float64 {
+	return math.Log(movedTest * soon / ((t + soon) * (t + soon)) / forceRate)
+}
+
 // movedApart returns the changes that are over and stand out, of those that overlap the likeliest.
 func (w *Watcher) movedApart(last bool, room []*upset.Suspect) []*upset.Suspect {
 	m := &w.moved
-	likely := func(c *upset.Suspect) float64 { return c.Evidence(forceRate, ownChanges/ownSeconds) }
+	likely := func(c *upset.Suspect) float64 { return c.Evidence(forceRate, ownChanges/ownSeconds, 0) }
 	for i := range m.Suspects {
 		c := &m.Suspects[i]
 		if !m.Over(c, last) || c.Begin < w.lastEnd() || c.Hand < plainly {
@@ -135,7 +151,7 @@ func (w *Watcher) movedApart(last bool, room []*upset.Suspect) []*upset.Suspect 
 }
 
 // sideMoved is the side of a change.
-func sideMoved(c *upset.Suspect) Side {
+func sideMoved(c *upset.Change) Side {
 	if c.Side == upset.Rich {
 		return Rich
 	}
@@ -171,18 +187,27 @@ func (w *Watcher) lookForMoved(last bool) {
 	var room [upset.MaxSuspects]*upset.Suspect
 	set := w.movedApart(last, room[:0])
 	own := w.movedItself(set)
-	prior, told := UnsaidOdds(w.now), Side("")
+	tests, told := len(w.asked) > 0, Side("")
 	for _, f := range w.forces {
 		if f.seen && w.now-f.end < testLasts {
-			prior, told = 0, f.side
+			tests, told = true, f.side
 		}
+	}
+	prior := func(c *upset.Suspect) float64 {
+		if tests {
+			return 0
+		}
+		return beginsTest(c.Begin)
 	}
 	best, first, second := oneInThousand, (*upset.Suspect)(nil), (*upset.Suspect)(nil)
 	for i, c := range set {
-		x := prior + w.given(c, max(own-1, ownChanges))
+		if !w.kept(c) {
+			continue
+		}
+		x := prior(c) + w.given(c, max(own-1, ownChanges), set)
 		switch told {
 		case "":
-		case sideMoved(c):
+		case sideMoved(&c.Change):
 			x += SameSide
 		default:
 			x += OtherSide
@@ -191,16 +216,19 @@ func (w *Watcher) lookForMoved(last bool) {
 			best, first, second = x, c, nil
 		}
 		for _, d := range set[:i] {
+			if !w.kept(d) {
+				continue
+			}
 			a, b := d, c
 			if b.Begin < a.Begin {
 				a, b = b, a
 			}
 			n := max(own-2, ownChanges)
-			x, y := w.given(a, n), w.given(b, n+1)
+			x, y := w.given(a, n, set), w.given(b, n+1, set)
 			if a.Side == b.Side || min(x, y) < aloneLeast || b.Begin-a.Begin > testLasts {
 				continue
 			}
-			if x += y + prior + OtherSide + changedOver(b.Begin-a.End); x >= best {
+			if x += y + prior(a) + OtherSide + changedOver(b.Begin-a.End); x >= best {
 				best, first, second = x, a, b
 			}
 		}
@@ -210,16 +238,36 @@ func (w *Watcher) lookForMoved(last bool) {
 	}
 }
 
-// tellMoved makes forces of a change, and of a later one if there is any, in order of time. Those whose readings are kept no more only count.
-func (w *Watcher) tellMoved(first, second *upset.Suspect) {
-	a, until := first.Change, math.Inf(1)
-	if second == nil {
-		w.makeMoved(a, until)
+// lookForAsked tells a change while it lasts where a guide asks for it, on the side on which the reading stays.
+func (w *Watcher) lookForAsked() {
+	d := &w.volts.dwell
+	if len(w.asked) == 0 || !w.unsaid() || d.side == "" || d.first.T() < w.lastEnd() || !w.mayBeMoved(d.first.T()) {
 		return
 	}
-	b := second.Change
-	w.makeMoved(a, b.Begin-beginsBefore)
-	w.makeMoved(b, until)
+	rate, _, said := w.askedThen(d.first.T(), d.side)
+	if _, always := w.Barred(); always || !said {
+		return
+	}
+	c := w.moved.Going(stateOf(d.side), d.first.T())
+	if c.Evidence(rate, w.movedItself(nil)/(w.moved.watched+ownSeconds), 0) < oneInHundred {
+		return
+	}
+	h := held{side: d.side, level: d.sum / float64(d.n), loose: true}
+	h.lo, h.hi = startOf(d.before, d.hasBefore, d.first)
+	w.beginForce(h, &w.volts, false)
+}
+
+// tellMoved makes forces of a change, and of a later one if there is any, in order of time.
+func (w *Watcher) tellMoved(first, second *upset.Suspect) {
+	a, until := first.Change, math.Inf(1)
+	reached := w.moved.Reaches(first) >= oneInThousand
+	if second == nil {
+		w.makeMoved(a, until, reached)
+		return
+	}
+	b, then := second.Change, w.moved.Reaches(second) >= oneInThousand
+	w.makeMoved(a, b.Begin-beginsBefore, reached)
+	w.makeMoved(b, until, then)
 }
 
 // The mixture that is moved takes its time to the sensor, and slots are coarse, s.
@@ -229,17 +277,18 @@ const (
 	endsBefore   = 1.0
 )
 
-func (w *Watcher) makeMoved(c upset.Change, until float64) {
+// kept reports whether all that was read since the change began is kept, so that it can be told.
+func (w *Watcher) kept(c *upset.Suspect) bool {
+	from := c.Begin - beginsBefore
+	v, t := &w.volts.volts, &w.trim.short
+	return (v.Gone() == 0 || v.At(0).T() <= from) && (t.Gone() == 0 || t.At(0).T() <= from)
+}
+
+// makeMoved makes a force of a change; reached: trim brought the mixture back, not the hand that let go.
+func (w *Watcher) makeMoved(c upset.Change, until float64, reached bool) {
 	lo := max(c.Begin-beginsBefore, w.lastEnd())
-	v, d, t := &w.volts.volts, &w.down, &w.trim.short
-	if v.Gone() > 0 && v.At(0).T() > lo || t.Gone() > 0 && t.At(0).T() > lo {
-		return
-	}
-	side := Lean
-	if c.Side == upset.Rich {
-		side = Rich
-	}
-	w.beginForce(held{side: side, lo: lo, hi: max(c.Begin+slotsAbout, lo), loose: true, until: lo}, &w.volts, false)
+	v, d := &w.volts.volts, &w.down
+	w.beginForce(held{side: sideMoved(&c), lo: lo, hi: max(c.Begin+slotsAbout, lo), loose: true, until: lo}, &w.volts, false)
 	f := w.forces[len(w.forces)-1]
 	var on dwell
 	var before recent.Reading
@@ -253,18 +302,19 @@ func (w *Watcher) makeMoved(c upset.Change, until float64) {
 		before = p
 		w.followMixture(f, &on, p)
 	}
+	f.compensated = f.compensated && reached
 	w.endForceUntil(f, c.End-endsBefore, c.End+slotsAbout, false, until)
 }
 
 // movedWhy names the change that looked most like a force, where none counts as one.
 func (w *Watcher) movedWhy(p *Proof) {
-	if !w.unsaid() || w.now > unsaidWithin || len(w.forces) > 0 {
+	if !w.unsaid() || w.now > namedWithin || len(w.forces) > 0 {
 		return
 	}
 	var room [upset.MaxSuspects]*upset.Suspect
 	best := 0.0
 	for _, c := range w.movedApart(true, room[:0]) {
-		if x := w.given(c, ownChanges); x > best {
+		if x := w.given(c, ownChanges, nil); x > best {
 			best = x
 			p.Why = reason.MovedUnsaid.Of(c.Size, c.Begin)
 		}

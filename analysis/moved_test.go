@@ -9,7 +9,7 @@ import (
 
 // fedLoop is a test by mixture that nobody announces: a loop that integrates at 2 % a second, half a second late, is fed the given per cent in each
 // span of time; ten readings a second. It returns the events of the watcher.
-func fedLoop(seconds float64, fed func(t float64) float64) []Event {
+func fedLoop(seconds float64, fed func(t float64) float64, asked ...ask) []Event {
 	w := NewWatcher(Config{By: ByMixture})
 	volts, trim, rpm, status := decode.ByName("O2S11"), decode.ByName("SHRTFT1"), decode.ByName("RPM"), decode.ByName("FUELSYS1")
 	var past []float64
@@ -18,6 +18,10 @@ func fedLoop(seconds float64, fed func(t float64) float64) []Event {
 	for i := 0; float64(i) < 10*seconds; i++ {
 		t := float64(i) / 10
 		past = append(past, u)
+		if len(asked) > 0 && t >= asked[0].at {
+			w.Asked(secs(t), asked[0].side, false)
+			asked = asked[1:]
+		}
 		x := fed(t) + past[max(0, i-5)] + 0.3*math.Sin(9.7*t)
 		v := 0.45 + 0.4*math.Tanh(x/0.5)
 		if u += 0.2; v > 0.45 {
@@ -64,6 +68,35 @@ func TestMovedAndNotSaid(t *testing.T) {
 			if e.Name == ForceBegins {
 				t.Errorf("%s: %s told at %.1f s", name, e.Side, e.T)
 			}
+		}
+	}
+}
+
+// TestMovedAsAsked: what a guide asks for is told while it lasts, of that side only; what nobody asked for is not told then.
+func TestMovedAsAsked(t *testing.T) {
+	fed := func(t float64) float64 {
+		if t >= 50 {
+			return -9
+		}
+		return 0
+	}
+	for name, x := range map[string]struct {
+		asked []ask
+		told  bool
+	}{
+		"lean":      {[]ask{{Lean, 45}}, true},
+		"rich":      {[]ask{{Rich, 45}}, false},
+		"hands off": {[]ask{{"", 45}}, false},
+		"nothing":   {nil, false},
+	} {
+		told := false
+		for _, e := range fedLoop(57, fed, x.asked...) {
+			if e.Name == ForceBegins {
+				told = e.Side == Lean && abs(e.T-50) < 2
+			}
+		}
+		if told != x.told {
+			t.Errorf("asked for %s: told %v", name, told)
 		}
 	}
 }

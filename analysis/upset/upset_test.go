@@ -66,7 +66,7 @@ func loopOf(seed uint64) *plant {
 // likeliest is the change for which there is most evidence, of those that stand out.
 func likeliest(w *Watch) (best Suspect, found bool) {
 	for _, c := range w.Suspects {
-		if c.Hand > 9 && (!found || c.Evidence(1./25, 1./300) > best.Evidence(1./25, 1./300)) {
+		if c.Hand > 9 && (!found || c.Evidence(1./25, 1./300, 0) > best.Evidence(1./25, 1./300, 0)) {
 			best, found = c, true
 		}
 	}
@@ -95,7 +95,7 @@ func TestChangeIsFound(t *testing.T) {
 		var w Watch
 		p.run(&w, 110, nil)
 		c, ok := likeliest(&w)
-		if !ok || c.Evidence(1./25, 1./300) < 3 {
+		if !ok || c.Evidence(1./25, 1./300, 0) < 3 {
 			continue
 		}
 		found++
@@ -117,12 +117,69 @@ func TestLeftAlone(t *testing.T) {
 			p.own = own
 			var w Watch
 			p.run(&w, 200, nil)
-			if c, ok := likeliest(&w); ok && c.Evidence(1./25, 1./300) > 2.3 {
+			if c, ok := likeliest(&w); ok && c.Evidence(1./25, 1./300, 0) > 2.3 {
 				seen++
 			}
 		}
 		if seen > 1 {
 			t.Errorf("%s: %d of 40 loops with a change", name, seen)
+		}
+	}
+}
+
+// TestReaches: while the mixture is held on a side, only trim that reaches it lets the sensor cycle again; where trim does not, the hand that
+// let go did.
+func TestReaches(t *testing.T) {
+	right, wrong := map[float64]int{}, map[float64]int{}
+	for gain := range 2 {
+		for seed := range uint64(10) {
+			p := loopOf(300 + seed)
+			p.ramp, p.gain = 2, float64(gain)
+			p.feed = box(-9, 60, 72)
+			if gain == 0 {
+				p.noise = 1
+			}
+			var w Watch
+			p.run(&w, 110, nil)
+			c, ok := likeliest(&w)
+			if !ok {
+				continue
+			}
+			if x := w.Reaches(&c); (x > 6.9) == (gain == 1) {
+				right[p.gain]++
+			} else {
+				wrong[p.gain]++
+			}
+		}
+	}
+	if right[1] < 8 || right[0] < 5 || wrong[0] > 0 {
+		t.Errorf("of 10 loops each, by gain: %v right, %v wrong", right, wrong)
+	}
+	var w Watch
+	if x := w.Reaches(&Suspect{}); !math.IsInf(x, -1) {
+		t.Errorf("nothing that is kept: %v", x)
+	}
+}
+
+// TestAgain: a change like those that the car made before, and as often as people do, is no evidence; one of the other side or of another kind is.
+func TestAgain(t *testing.T) {
+	before := Change{Side: Rich, Size: 5, Begin: 100, End: 112}
+	for _, x := range []struct {
+		c    Change
+		like float64
+	}{
+		{Change{Side: Rich, Size: 5, Begin: 300, End: 312}, 1},
+		{Change{Side: Rich, Size: 6.5, Begin: 300, End: 318}, 1},
+		{Change{Side: Rich, Size: 16, Begin: 300, End: 330}, 0.5},
+		{Change{Side: Lean, Size: 5, Begin: 300, End: 312}, 0},
+		{Change{Side: Rich}, 0},
+	} {
+		if got := x.c.Like(&before); got < x.like/2 || got > x.like*2 {
+			t.Errorf("%+v: %.2f, want about %v", x.c, got, x.like)
+		}
+		x.c.Hand, x.c.Own = 30, 27
+		if e, alone := x.c.Evidence(1./25, 1./300, x.like/25), x.c.Evidence(1./25, 1./300, 0); x.like > 0 && e >= alone || x.like >= 1 && e > 0 {
+			t.Errorf("%+v: evidence of %.2f, alone %.2f", x.c, e, alone)
 		}
 	}
 }
@@ -223,7 +280,7 @@ func TestLaws(t *testing.T) {
 
 func TestSpecialCases(t *testing.T) {
 	var w Watch
-	if w.Look(true, always) || w.Explains(Rich, 10) {
+	if c := w.Going(Rich, 10); w.Look(true, always) || c.Real() {
 		t.Error("something of nothing")
 	}
 	p := loopOf(1)

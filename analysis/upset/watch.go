@@ -24,8 +24,11 @@ const (
 	oldest    = 300
 )
 
-// MaxSuspects is how many changes are remembered.
-const MaxSuspects = 16
+// MaxSuspects is how many changes are remembered, and maxPast how many that came to nothing.
+const (
+	MaxSuspects = 16
+	maxPast     = 64
+)
 
 // sides of the mean reading of a slot, V: beyond them it is lean or rich.
 const (
@@ -37,6 +40,7 @@ const (
 type Watch struct {
 	Suspects []Suspect // at most MaxSuspects, the least likely goes
 	Own      int       // changes that were forgotten; they came to nothing
+	Past     []Change  // the latest of them that were over
 
 	slots []Slot
 	base  int // the number of the first of slots
@@ -44,14 +48,16 @@ type Watch struct {
 	begun bool
 	slot  slot
 
+	closed bool // one was, since the last reading
+
 	state State   // of the run that goes on
 	from  int     // its first slot
 	usual float64 // slots, of runs
 	away  State   // where trim has gone lately
 
-	room      weighing
-	explained explained
-	rest      []Slot
+	room  weighing
+	going going
+	rest  []Slot
 
 	fitted   loops // last, to the rest before fittedAt
 	fittedAt int
@@ -75,11 +81,13 @@ type Suspect struct {
 	looks int
 }
 
-// Volts takes a reading of the sensor at t, s; it reports whether a slot was closed.
+// Volts takes a reading of the sensor at t, s; it reports whether a slot was closed since the one before.
 func (w *Watch) Volts(t, v float64) bool {
-	closed := w.until(t)
+	w.until(t)
 	w.slot.volts += v
 	w.slot.n++
+	closed := w.closed
+	w.closed = false
 	return closed
 }
 
@@ -94,16 +102,15 @@ func (w *Watch) Trim(t, u float64) {
 // Off says that what is read now tells nothing of rest.
 func (w *Watch) Off() { w.slot.off = true }
 
-func (w *Watch) until(t float64) (closed bool) {
+func (w *Watch) until(t float64) {
 	k := int(t / Step)
 	if !w.begun || k > w.now+keep { // also after a long gap
-		*w = Watch{begun: true, now: k, base: k, from: k, state: None, slots: w.slots[:0], Suspects: w.Suspects[:0], Own: w.Own, room: w.room, rest: w.rest}
+		*w = Watch{begun: true, now: k, base: k, from: k, state: None, slots: w.slots[:0], Suspects: w.Suspects[:0], Own: w.Own, Past: w.Past, room: w.room, rest: w.rest}
 	}
 	for w.now < k {
 		w.close()
-		closed = true
+		w.closed = true
 	}
-	return closed
 }
 
 func (w *Watch) close() {
@@ -180,8 +187,14 @@ func (w *Watch) suspect(side State, from, wide int) {
 		if w.now-w.Suspects[0].from > oldest {
 			worst = 0
 		}
-		if w.Suspects[worst].Real() {
+		if x := &w.Suspects[worst]; x.Real() {
 			w.Own++
+			if x.weighed() {
+				if len(w.Past) == maxPast {
+					w.Past = slices.Delete(w.Past, 0, 1)
+				}
+				w.Past = append(w.Past, x.Change)
+			}
 		}
 		w.Suspects = slices.Delete(w.Suspects, worst, worst+1)
 	}
@@ -233,6 +246,14 @@ func (w *Watch) weigh(c *Suspect) {
 	if c.loops.n < leastRest {
 		return
 	}
+	s, b0, b1, lo := w.about(c)
+	c.Change = c.loops.weigh(s, c.Side, b0, b1, &w.room)
+	c.begin, c.end = c.begin+lo, c.end+lo
+	c.Begin, c.End = float64(c.begin)*Step, float64(c.end)*Step
+}
+
+// about are the slots by which a change is weighed, the first and last of them in which it may have begun, and the number of the first.
+func (w *Watch) about(c *Suspect) (s []Slot, first, last, lo int) {
 	b0, b1 := c.from-2, c.from
 	if c.wide > 0 {
 		b0, b1 = c.from-c.wide/2, c.from+c.wide
@@ -242,9 +263,17 @@ func (w *Watch) weigh(c *Suspect) {
 		}
 	}
 	lo, hi := max(b0-maxLag, w.base), min(w.now, c.from+lookFor)
-	c.Change = c.loops.weigh(w.slots[lo-w.base:hi-w.base], c.Side, b0-lo, b1-1-lo, &w.room)
-	c.begin, c.end = c.begin+lo, c.end+lo
-	c.Begin, c.End = float64(c.begin)*Step, float64(c.end)*Step
+	return w.slots[lo-w.base : hi-w.base], b0 - lo, b1 - 1 - lo, lo
+}
+
+// Reaches is the logarithm of how much likelier what was read about the change is where trim reaches the mixture than where a hand alone moved it,
+// to the side and back. Nothing that was read before counts. Minus infinity: it is too long ago.
+func (w *Watch) Reaches(c *Suspect) float64 {
+	if c.loops.n < leastRest || c.from-c.wide/2-maxLag-2 < w.base {
+		return math.Inf(-1)
+	}
+	s, b0, b1, _ := w.about(c)
+	return c.loops.reaches(s, c.Side, b0, b1, &w.room)
 }
 
 // Over reports whether the change has ended, and long enough ago.
@@ -252,26 +281,25 @@ func (w *Watch) Over(c *Suspect, last bool) bool {
 	return c.weighed() && (last || w.now-c.end >= settles)
 }
 
-// Explains reports whether trim explains that the reading lies on that side since t, s: that something moved is not much likelier. What was
-// found holds for as long as the run was then by a quarter.
-func (w *Watch) Explains(side State, t float64) bool {
+// Going weighs a change of that side which began in the run since t, s, and goes on. What was found holds for as long as the run was then by a quarter.
+func (w *Watch) Going(side State, t float64) Change {
 	from := max(int(t/Step), w.base)
-	x := &w.explained
+	x := &w.going
 	if x.from == from && w.now < x.until {
-		return x.yes
+		return x.Change
 	}
-	*x = explained{from: from, until: w.now + 1 + (w.now-from)/4}
-	if from-w.base < leastRest || from >= w.now {
-		return false
+	c := Suspect{from: from, Change: Change{Side: side, Hand: math.Inf(-1), Own: math.Inf(-1)}}
+	if from-w.base >= leastRest && from < w.now {
+		w.room.goes = true
+		w.weigh(&c)
+		w.room.goes = false
 	}
-	c := Suspect{from: from, Change: Change{Side: side}}
-	w.weigh(&c)
-	x.yes = c.loops.n >= leastRest && !(max(c.Hand, c.Own) > really)
-	return x.yes
+	*x = going{from: from, until: w.now + 1 + (w.now-from)/4, Change: c.Change}
+	return c.Change
 }
 
-// explained is what Explains found last.
-type explained struct {
+// going is what Going found last.
+type going struct {
+	Change
 	from, until int
-	yes         bool
 }

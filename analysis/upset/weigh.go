@@ -15,9 +15,18 @@ type Change struct {
 }
 
 // Evidence is the logarithm of how much likelier it is that a hand made the change than that the car did or that there was none, where
-// hands make so many a second, and the car.
-func (c *Change) Evidence(hands, own float64) float64 {
-	return math.Log(hands) + c.Hand - add(0, math.Log(own)+c.Own)
+// hands make so many a second, and the car: any, and again ones like those before, see [Change.Like].
+func (c *Change) Evidence(hands, own, again float64) float64 {
+	return math.Log(hands) + c.Hand - add(0, add(math.Log(own)+c.Own, math.Log(again)+c.Hand))
+}
+
+// Like is how much likelier c is from what made o, a change that the car made by itself, than from a hand. It comes as sharply as it likes.
+func (c *Change) Like(o *Change) float64 {
+	if c.Side != o.Side || c.Size == 0 || o.Size == 0 {
+		return 0
+	}
+	long, before := c.End-c.Begin, o.End-o.Begin
+	return bell(c.Size, o.Size, alikeSize) * bell(long, before, alikeLength) / (bell(c.Size, usualSize, sizeSpread) * bell(long, usualLength, lengthSpread))
 }
 
 // really is by how much readings must be likelier with a change than without, per second, for something to have moved, whatever it was: odds of
@@ -53,6 +62,8 @@ const (
 	ownLean      = 2.0  //
 	longest      = 60.0 // the lengths of those are even by ratio, from 1 to so many seconds
 	comesBack    = 0.5  // of those do while anybody looks
+	alikeSize    = 0.5  // of the logarithm: what a car does again is alike by so much
+	alikeLength  = 0.7
 )
 
 var (
@@ -77,6 +88,7 @@ type weighing struct {
 	weight float64
 	s      []Slot
 	side   float64
+	goes   bool // it is one that goes on
 }
 
 // ln is what slot i says for a disturbance of d, %.
@@ -113,6 +125,22 @@ func (l *loops) weigh(s []Slot, side State, b0, b1 int, room *weighing) Change {
 	return c
 }
 
+// reaches is how much likelier the slots are by the loops whose trim reaches the mixture than by the one whose does not, a hand having made the change.
+func (l *loops) reaches(s []Slot, side State, b0, b1 int, room *weighing) float64 {
+	with, fits, without := math.Inf(-1), math.Inf(-1), math.Inf(-1)
+	for i := range l.each {
+		x := Change{Side: side, Hand: math.Inf(-1), Own: math.Inf(-1), best: math.Inf(-1)}
+		like := room.weigh(&x, &l.each[i], l.weight, s, b0, b1)
+		if like += x.Hand; i == undelivered {
+			without = like
+			continue
+		}
+		fit := tempered * l.each[i].fit
+		with, fits = add(with, fit+like), add(fits, fit)
+	}
+	return with - fits - without
+}
+
 // weigh weighs the change by one loop; it returns the log-likelihood of all slots without one.
 func (w *weighing) weigh(c *Change, l *loop, weight float64, s []Slot, b0, b1 int) (none float64) {
 	n := len(s)
@@ -136,7 +164,7 @@ func (w *weighing) weigh(c *Change, l *loop, weight float64, s []Slot, b0, b1 in
 				low = min(low, sum[t])
 			}
 			most = max(most, sum[u]-low)
-			if u < n {
+			if u < n || w.goes {
 				over = max(over, sum[u]-low)
 			}
 		}
@@ -192,7 +220,7 @@ func (w *weighing) sum(c *Change, k, b0, b1 int, enough float64) {
 	}
 	m := 0
 	for u := b0 + least; u <= n; u++ {
-		if high = max(high, sum[u]); u < n && m < maxEnds && sum[u]-low >= enough {
+		if high = max(high, sum[u]); u < n && !w.goes && m < maxEnds && sum[u]-low >= enough {
 			ends[m].at = u
 			ends[m].hand, ends[m].own = w.flank(u, w.side*size, false)
 			m++
@@ -216,6 +244,15 @@ func (w *weighing) sum(c *Change, k, b0, b1 int, enough float64) {
 			c.Hand = add(c.Hand, x)
 			c.Own = add(c.Own, ownSize+core+car+e.own+math.Log(comesBack*Step/(math.Log(longest)*secs)))
 		}
-		c.Own = add(c.Own, ownSize+sum[n]-sum[t]+car+math.Log(1-comesBack))
+		rest := sum[n] - sum[t]
+		if secs := float64(n-t) * Step; w.goes && n >= t+least {
+			x := bySize + rest + hand + math.Log(phi(math.Log(usualLength/secs)/lengthSpread))
+			if x > c.best {
+				c.best, c.begin, c.end, c.Size = x, t, n, size
+			}
+			c.Hand = add(c.Hand, x)
+			rest += math.Log(1 + comesBack/(1-comesBack)*max(0, math.Log(longest/secs)/math.Log(longest)))
+		}
+		c.Own = add(c.Own, ownSize+rest+car+math.Log(1-comesBack))
 	}
 }

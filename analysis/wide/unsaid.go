@@ -34,7 +34,8 @@ const (
 
 // Odds and rates that are set (common practice, no source, where none is named).
 const (
-	testWithin   = 300.0    // s: who tests has done so by then; in hours of driving it is as likely at any time
+	tests        = 0.2      // odds that somebody tests who has not said so
+	testWithin   = 300.0    // s: who tests has done so by then; later there were more chances to look like it, and fewer begin
 	testLasts    = 150.0    // s: forces of one test come within so long of one another
 	forceRate    = 1.0 / 25 // 1/s: how often one begins where somebody tests
 	ownSteps     = 0.5      // a mixture is taken to step by itself so often …
@@ -108,7 +109,7 @@ func (w *Watcher) stepsBy(set []*force) float64 {
 
 // odds are the log odds that somebody tests and made all of these changes, of the others that are known none.
 func (w *Watcher) odds(set []*force) float64 {
-	x := analysis.UnsaidOdds(w.now)
+	x := math.Log(tests) - 2*math.Log(max(1, w.now/testWithin))
 	own := w.stepsBy(set)
 	lean, rich := false, false
 	for i, f := range set {
