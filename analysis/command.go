@@ -194,6 +194,8 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, reason.WithTheForce.Of(signed).And(reason.MovedElsewise))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.answersOther(side): // a computer that confuses the sides does so on both
 		say(Unclear, reason.WithTheForce.Of(signed).And(reason.PoorContact))
+	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.w.otherTrim.short.Len() > 0 && !f.other.unmoved(): // exchanged banks move it so too
+		say(Unclear, reason.WithTheForce.Of(signed).And(reason.PoorContact))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm():
 		say(Failed, reason.WithTheForce.Of(signed))
 	case f.opened:

@@ -345,6 +345,18 @@ func TestProofsOfSeveralForces(t *testing.T) {
 				}
 				return c.recovery()
 			}, Unclear},
+		{"trim: with the force, and what the other bank's did was hardly read: the banks may be exchanged", ByWire, func() []*force {
+			return []*force{with(Lean, quietTrim(15), func(f *force) { f.own.state, f.own.now, f.other = wrongWay, -8, answer{n: 2} })}
+		}, func(c *assessment) Proof {
+			c.w.otherTrim.short.Add(recent.Reading{Lo: 1, Hi: 1})
+			return c.command(Lean)
+		}, Unclear},
+		{"trim: with the force, and the other bank's stood", ByWire, func() []*force {
+			return []*force{with(Lean, quietTrim(15), otherBank(1, 0, silent), func(f *force) { f.own.state, f.own.now = wrongWay, -8 })}
+		}, func(c *assessment) Proof {
+			c.w.otherTrim.short.Add(recent.Reading{Lo: 1, Hi: 1})
+			return c.command(Lean)
+		}, Failed},
 		{"input: a force that was seen", ByWire, func() []*force { return []*force{with(Lean)} }, func(c *assessment) Proof { return c.input() }, Proven},
 		{"input: a force that the other bank's reading showed", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.bank = 2 })} }, func(c *assessment) Proof { return c.input() }, Unclear},
 		{"input: that, and one that its own showed", ByWire, func() []*force { return []*force{with(Lean, func(f *force) { f.bank = 2 }), with(Rich)} }, func(c *assessment) Proof { return c.input() }, Proven},
