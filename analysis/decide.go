@@ -176,7 +176,7 @@ func (c *assessment) limitAdvice(by map[ProofID]Proof, add func(Step, reason.Rea
 	for _, f := range c.forces {
 		command, _ := proofsOf(f.side)
 		switch {
-		case f.own.state == cannot && f.after != nil && f.after.side == f.side: // a hand slipped: at rest there is room
+		case f.own.state == cannot && f.after != nil && f.after.side == f.side && f.own.up*f.own.base.median < farOut: // a hand slipped: at rest there is room
 		case f.own.limit && by[command].State == Unclear: // where it stopped may be no limit
 		case f.own.state != cannot && !(f.own.limit && f.ended && (f.nothingNew() || f.rel.state == sensorNotYet && !f.opened && f.letGo == "") && !f.rel.says()):
 		case f.side == Lean:

@@ -666,6 +666,8 @@ func TestDecidingStep(t *testing.T) {
 			proofs: map[ProofID]State{ProofAddsFuel: Proven, ProofSensorRich: Proven, ProofCutsFuel: Unclear}, want: RichStep},
 		{name: "a hand slipped, and trim stood where the hold before had led it", forces: []*force{good(Lean), with(Lean, func(f *force) { f.own.state, f.after = cannot, good(Lean) })},
 			proofs: map[ProofID]State{ProofAddsFuel: Unclear}, want: LeanStep},
+		{name: "a hand slipped, and at rest there is hardly room either", forces: []*force{good(Lean), with(Lean, func(f *force) { f.own.state, f.after, f.own.base.median = cannot, good(Lean), 20 })},
+			proofs: map[ProofID]State{ProofAddsFuel: Unclear}, want: FeedPropane},
 		{name: "trim stopped, where no limit is known", forces: []*force{with(Rich, func(f *force) { f.own.limit, f.rel = true, release{state: sensorNotYet} })}, proofs: map[ProofID]State{ProofCutsFuel: Unclear}, want: RichStep},
 		{name: "the branch was closed by the next hold", forces: []*force{with(Lean, func(f *force) { f.rel.doubtful = true }), good(Lean)}, proofs: map[ProofID]State{ProofSensorRich: Unclear}, want: LeanStep},
 		{name: "it read lean alone, and trim had gone far to add", forces: []*force{with(Rich, leanOnly)}, proofs: map[ProofID]State{ProofAddsFuel: Unclear}, want: LeakCheck},
