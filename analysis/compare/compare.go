@@ -103,7 +103,7 @@ func trims(before, after []trimmap.Readings, between float64) Result {
 		matched[1] += ha.Count
 	}
 	r.Matched = [2]float64{float64(matched[0]) / float64(max(nb, 1)), float64(matched[1]) / float64(max(na, 1))}
-	slices.SortFunc(r.Cells, func(x, y Change) int {
+	slices.SortStableFunc(r.Cells, func(x, y Change) int {
 		return cmp.Or(cmp.Compare(x.Bank, y.Bank), cmp.Compare(x.Speed, y.Speed), cmp.Compare(x.Load, y.Load), order(x.Warming, y.Warming))
 	})
 	switch {

@@ -51,7 +51,7 @@ func (t *Tally) Len() int { return t.n }
 
 func (t *Tally) sort() []counted {
 	if !t.sorted {
-		slices.SortFunc(t.all, func(a, b counted) int { return cmp.Compare(a.v, b.v) })
+		slices.SortStableFunc(t.all, func(a, b counted) int { return cmp.Compare(a.v, b.v) })
 		t.sorted, t.places = true, nil
 	}
 	return t.all
