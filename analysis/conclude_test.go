@@ -1,6 +1,10 @@
 package analysis
 
-import "testing"
+import (
+	"testing"
+
+	"pushback/analysis/recent"
+)
 
 // The table from proofs to the conclusion, over every state of every proof: what other programs rely on of
 // each conclusion must hold of all that lead to it, and an arc that failed hides those behind it.
@@ -103,4 +107,26 @@ func contradicts(got Conclusion, is map[ProofID]State, by By) string {
 		return "the other bank answered"
 	}
 	return ""
+}
+
+// A slow sensor is slow each time: one that answered a release at once, though it left again soon, is not late.
+func TestLate(t *testing.T) {
+	late := func(f *force) { f.rel.state, f.rel.lastOff = sensorLate, recent.Reading{Lo: 28, Hi: 28, V: 0.3} }
+	left := func(f *force) { f.rel.left, f.rel.stillLeft = true, 0.9 }
+	for _, c := range []struct {
+		name   string
+		forces []*force
+		want   bool
+	}{
+		{"at once", []*force{with(Lean)}, false},
+		{"late", []*force{with(Lean, late)}, true},
+		{"late twice", []*force{with(Lean, late), with(Rich, late)}, true},
+		{"once at once", []*force{with(Lean, late), with(Rich)}, false},
+		{"once at once, and left early", []*force{with(Lean, late), with(Lean, left)}, false},
+	} {
+		w := NewWatcher(Config{By: ByWire})
+		if got := (&assessment{w: w, forces: c.forces}).late(); got != c.want {
+			t.Errorf("%s: late %v", c.name, got)
+		}
+	}
 }

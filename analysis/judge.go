@@ -343,14 +343,14 @@ func (c *assessment) evenly() bool {
 	return slices.ContainsFunc(c.forces, func(f *force) bool { return f.volts.regular() })
 }
 
-// late reports whether the sensor answered later than a healthy one can.
+// late reports whether the sensor answered later than a healthy one can, and never at once, however soon it left again.
 func (c *assessment) late() bool {
-	says, late := false, false
+	prompt, late := false, false
 	for _, f := range c.forces {
 		late = late || f.rel.state == sensorLate
-		says = says || f.rel.says()
+		prompt = prompt || f.rel.state == sensorSays
 	}
-	return late && !says && !c.lag().sound()
+	return late && !prompt && !c.lag().sound()
 }
 
 // lag is what the sensor's own swings tell of its lag.
