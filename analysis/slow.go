@@ -29,6 +29,7 @@ const (
 	fullRange                    = 0.6  // V: of a cell that is not flat
 	blendsSD                     = 0.2  // s: how much more than usual some intakes blend (common practice, no source)
 	enoughSwings                 = 2
+	slowMixture                  = 0.1 // of the swings may meet a mixture that goes as slowly by itself (common practice, no source)
 	enoughStrokes                = 3
 	foldedFrom                   = 2.5 // strokes of trim, in the time of a swing, at the rate of a force: those of a faster cycle, folded
 	enoughFresh                  = 2.5 // different readings in a swing: fewer may be a faster one, folded
@@ -147,7 +148,7 @@ func (l *lagging) weigh(rates [2]float64, interval, renewed float64, port portLa
 			likely += math.Exp(-z*z/2) / float64(len(ways))
 			lo = min(lo, max(0, x.lag-sound-2*sd))
 		}
-		w.slow -= math.Log(max(likely, 1e-12))
+		w.slow -= math.Log(max(likely+(1-likely)*math.Pow(slowMixture, float64(n)), 1e-12))
 		w.side[side] = lagSide{swings: n, lo: lo, hi: x.lag + 2*read, known: true}
 	}
 	if !w.side[0].known && !w.side[1].known {

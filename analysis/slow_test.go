@@ -75,6 +75,7 @@ func TestLagOfSwings(t *testing.T) {
 		{"slow both ways", lagCar{1.2, 1.1, 0, 4, 0, 10, 0, 60}, true, true, true},
 		{"slow to rich alone", lagCar{1.6, 0.1, 0, 4, 0, 10, 0, 60}, true, true, true},
 		{"slow to lean alone", lagCar{0.1, 1.6, 0, 4, 0, 10, 0, 60}, true, true, true},
+		{"slow to lean alone, seen twice: a mixture may have gone so slowly both times", lagCar{0.1, 2.6, 0, 4, 0, 10, 0, 19}, false, false, false},
 		{"slow, at 4 readings/s", lagCar{1.3, 1.3, 0, 4, 0, 4, 0, 60}, true, true, true},
 		{"slow, renewed each 0.5 s", lagCar{1.5, 1.5, 0, 4, 0, 8, 0.5, 60}, true, true, true},
 		{"slow, small swings: not told, the cell may be flat", lagCar{1.5, 1.5, 0, 1, 0, 20, 0, 30}, false, false, false},
