@@ -162,7 +162,7 @@ func (c *assessment) unseenAdvice(by map[ProofID]Proof, add func(Step, reason.Re
 // branchAdvice: what was read after a release may not have been the sensor.
 func (c *assessment) branchAdvice(add func(Step, reason.Reason)) {
 	for i, f := range c.forces {
-		closed := func(g *force) bool { return g.side == f.side && g.ended && !g.rel.doubtful }
+		closed := func(g *force) bool { return g.side == f.side && g.rel.state == sensorSays && !g.rel.doubtful }
 		if f.rel.doubtful && !slices.ContainsFunc(c.forces[i+1:], closed) {
 			add(CloseBranch, reason.CloseBranch.Of(f.side).For(f.rel.why).With(c.hazards(f.side)...))
 			return
