@@ -200,10 +200,3 @@ func (r *readiness) stands(from, to float64) bool {
 
 // speedEvery is how often the car's speed must have been read for it to be known that it stood, s: between two lights.
 const speedEvery = 12.0
-
-// closedDuring reports whether the loop is known to have been closed since the
-// moment from: a status read after it says so, and none since shortly before it says
-// otherwise. True if status is never read.
-func (r *readiness) closedDuring(from float64) bool {
-	return !r.hasStatus || isClosed(r.status) && r.closedAt >= from+0.3 && r.openAt < from-2
-}
