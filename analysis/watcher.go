@@ -210,14 +210,14 @@ func (w *Watcher) Step(s decode.Sample) []Event {
 			w.stepTrim(p)
 		}
 	case roleLong:
-		w.trim.long.Add(p)
+		w.trim.long.AddChange(p)
 		w.fig.addLong(p.V)
 	case roleOtherTrim:
 		w.otherTrim.bank(p)
 	case roleOtherTrimBeside:
 		w.otherTrim.beside(p)
 	case roleOtherLong:
-		w.otherTrim.long.Add(p)
+		w.otherTrim.long.AddChange(p)
 	case roleStatus:
 		if !w.ready.ownSystem {
 			w.stepStatus(p)

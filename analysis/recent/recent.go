@@ -36,6 +36,16 @@ func (s *Series) Add(r Reading) {
 	s.gone++
 }
 
+// AddChange adds a reading to those of a signal that seldom changes: of several on end with one value the first and the latest are kept, between
+// which [Series.Line] and [Series.Hold] are the same.
+func (s *Series) AddChange(r Reading) {
+	if s.n >= 2 && s.At(s.n-1).V == r.V && s.At(s.n-2).V == r.V {
+		s.buf[(s.head+s.n-1)%len(s.buf)] = r
+		return
+	}
+	s.Add(r)
+}
+
 // Len is how many readings are kept.
 func (s *Series) Len() int { return s.n }
 
