@@ -99,7 +99,7 @@ type voltsBase struct {
 	n          int
 	seconds    float64 // from the first to the last reading
 	from, to   float64 // s, when they were read
-	interval   float64 // median time between readings, s; 0: not asked for, see [Watcher.spaced]
+	interval   float64 // median time between readings, or from one that is renewed to the next, s; 0: not asked for, see [Watcher.spaced]
 	low        float64 // V: 1 reading in 100 is below
 	high       float64 // V: 1 reading in 100 is above
 	lean, rich stays
@@ -271,7 +271,7 @@ func (w *Watcher) voltsBaseline(s *recent.Series, from, to float64) voltsBase {
 	return b
 }
 
-// spaced works out how far apart the watched sensor's readings of b lay, which only a force asks for.
+// spaced works out how far apart the watched sensor's readings of b lay, or how seldom the port renewed them, which only a force asks for.
 func (w *Watcher) spaced(b voltsBase) voltsBase {
 	v := &w.volts.volts
 	gaps := w.scratchB[:0]
@@ -279,7 +279,7 @@ func (w *Watcher) spaced(b voltsBase) voltsBase {
 		gaps = append(gaps, v.At(i).T()-v.At(i-1).T())
 	}
 	if w.scratchB = gaps; b.interval == 0 && len(gaps) > 0 {
-		b.interval = stats.Quantile(gaps, 0.5)
+		b.interval = max(stats.Quantile(gaps, 0.5), w.volts.renewed)
 	}
 	return b
 }
