@@ -356,17 +356,13 @@ func (w *Watcher) endForceUntil(f *force, lo, hi float64, byMark bool, until flo
 }
 
 // earlierStays is how likely the stays after the earlier releases of the side of f were by plain switching, all of them;
-// 0 if none was left open for that. Chances of stays that do not hang together multiply.
+// 1 if none was left open for that. Chances of stays that do not hang together multiply.
 func (w *Watcher) earlierStays(f *force) float64 {
-	p := 0.0
+	p := 1.0
 	for _, e := range w.forces {
-		if e == f || e.side != f.side || e.rel.chance == 0 {
-			continue
+		if e != f && e.side == f.side && e.rel.chance > 0 {
+			p *= e.rel.chance
 		}
-		if p == 0 {
-			p = 1
-		}
-		p *= e.rel.chance
 	}
 	return p
 }

@@ -78,7 +78,7 @@ type openReading struct {
 	zero      float64   // V: the levels count from here, where the signal return is raised
 	openSince float64   // s: since when the reading lies at the level of the open input; 0: it does not
 	chance    float64   // of such a stay by plain switching, where that alone left it open; 0: otherwise
-	earlier   float64   // the product of those of earlier releases of the side; 0: there are none
+	earlier   float64   // the product of those of earlier releases of the side
 	input     openInput // what an open input reads
 }
 
@@ -268,6 +268,17 @@ func (r *release) leftWithTrim() bool {
 	return r.left && r.stillLeft <= 0.3 && r.stillLeft >= -0.3-r.hunts
 }
 
+// withTrimByChance is the chance that a stay of the sensor's own ends as close to when trim has gone back as this one did, as well as that is known;
+// 1 where it did not leave with trim. Trim goes back as the reading says, however long it stays, so that alone ties the one to the other.
+func (r *release) withTrimByChance(b voltsBase) float64 {
+	if !r.leftWithTrim() {
+		return 1
+	}
+	own, off, known := b.stays(r.expect), abs(r.stillLeft), b.interval+r.hi-r.lo
+	back := (r.lastOn.T() - r.at) / (1 - r.stillLeft) // s: after so long trim was back
+	return own.chance(max(0, back*(1-off)-known)) - own.chance(back*(1+off)+known)
+}
+
 // longStay is the chance that the sensor by itself stays for so long as it stayed; 1 where its own stays are hardly known.
 func (r *release) longStay(b voltsBase) float64 {
 	own := b.stays(r.expect)
@@ -377,8 +388,8 @@ func (r *release) decide(now float64, b voltsBase, last bool) bool {
 		return set(sensorVague, reason.AsAllTheTime.Of(r.expect))
 	}
 	need := r.stayNeeded(b)
-	chance := b.on(r.expect) * b.stays(r.expect).chance(stay)
-	together := r.earlier > 0 && r.earlier*chance <= ownStay && r.leftWithTrim()
+	chance := b.on(r.expect) * min(b.stays(r.expect).chance(stay), r.withTrimByChance(b))
+	together := r.earlier*chance <= ownStay && r.leftWithTrim()
 	enough := (stay >= need || together) && r.nOn >= 2
 	lateBy := r.lastOff.T() - r.hi // it had not answered this long after the release
 	off := r.lastOff.Hi > 0
