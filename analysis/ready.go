@@ -27,7 +27,8 @@ type readiness struct {
 
 	said      bool // something was emitted
 	ok        bool // what was emitted last
-	everReady bool
+	everReady bool // by all that is read of it: what is first read late and does not hold, did not hold before
+	known     int  // conditions of which something was read
 	candidate bool
 	since     float64
 }
@@ -165,6 +166,14 @@ func (w *Watcher) stepReady(now float64) {
 	if ok != r.candidate || r.since < 0 {
 		r.candidate, r.since = ok, now
 	}
+	known := 0
+	for _, has := range []bool{r.hasCoolant, r.hasStatus} {
+		if has {
+			known++
+		}
+	}
+	r.everReady = (r.everReady || r.said && r.ok && ok) && (ok || known == r.known)
+	r.known = known
 	if r.said && ok == r.ok || now-r.since < r.settle() && !r.never() || ok && r.fit.Open() {
 		return
 	}
