@@ -158,7 +158,10 @@ func (w *Watcher) use(s *stretch) bool {
 	if best < 0 {
 		return false
 	}
-	w.hints[best].used = true
+	h := &w.hints[best]
+	if h.used = true; h.asked == "" {
+		h.side = s.side // a slip of the tongue, which leaves no other side to be judged
+	}
 	return true
 }
 
