@@ -45,7 +45,8 @@ type release struct {
 	openReading
 
 	trimThen float64 // mirrored trim at the release
-	trimMade float64 // how far the force had moved it, %
+	trimMade float64 // how far the force had moved it past its balance, %
+	little   bool    // by so little, as far as the balance is known, that a sensor need not say it; trimMade is how far it moved at all then
 	trimNow  float64
 
 	lastOff recent.Reading // last reading that was not on the expected side
@@ -150,7 +151,10 @@ func (r *release) begin(f *force, trim float64, first *force, learned float64) {
 		r.trimMade = trim - a.low
 	}
 	r.ranged = first.volts.known() && first.volts.high-first.volts.low >= 2*alive
-	if r.trimMade < 4 || f.seconds() < 1.5 {
+	if r.little = r.trimMade < 4; r.little {
+		r.trimMade = f.own.moved()
+	}
+	if r.little && f.own.state != answered || f.seconds() < 1.5 {
 		r.state = sensorNotYet
 	} else if f.own.base.known() && f.volts.switching() {
 		r.hunts = min(f.own.width()/2/r.trimMade, 0.5)
@@ -249,7 +253,7 @@ func (r *release) addVolts(p recent.Reading, b voltsBase) bool {
 
 // comesOpen takes the input for open at time t, before the sensor had said anything; left: the branch was not closed after the force.
 func (r *release) comesOpen(level, t float64, left bool) {
-	if r.state == sensorOpen && !r.hasOn {
+	if r.state == sensorOpen && !r.hasOn && !r.little {
 		r.open, r.doubtful = left, left
 		r.state, r.why, r.decidedAt = sensorVague, reason.CameToOpenLevel.Of(level), t
 	}
@@ -259,7 +263,7 @@ func (r *release) comesOpen(level, t float64, left bool) {
 // not leaving it before the loop had taken most of it out again. A reading that
 // leaves earlier follows something else than trim.
 func (r *release) says() bool {
-	return r.state == sensorSays && !(r.left && r.stillLeft > 0.5)
+	return r.state == sensorSays && !(r.left && r.stillLeft > 0.5 && !r.little)
 }
 
 // leftWithTrim reports whether the reading left the side when trim had gone back, neither
@@ -291,7 +295,7 @@ func (r *release) longStay(b voltsBase) float64 {
 // denies reports whether trim had gone far and the sensor, let go, did not report it: not
 // within the time that a sound one takes, or it left the side again with trim still there.
 func (r *release) denies(interval float64) bool {
-	if r.trimMade < 6 || r.again || r.says() || r.state == sensorOpen || r.state == sensorNotYet {
+	if r.trimMade < 6 || r.little || r.again || r.says() || r.state == sensorOpen || r.state == sensorNotYet {
 		return false
 	}
 	late := r.lastOff.Hi > 0 && r.lastOff.T()-r.hi > promptWithin+interval
@@ -373,6 +377,9 @@ func (r *release) unchanged() bool {
 // decide settles the test if it can be, at time now; with last, no more data come.
 func (r *release) decide(now float64, b voltsBase, last bool) bool {
 	set := func(s sensorState, why reason.Reason) bool {
+		if r.little && s != sensorSays {
+			s, why = sensorNotYet, nil
+		}
 		r.state, r.why, r.decidedAt = s, why, now
 		return true
 	}
