@@ -33,7 +33,7 @@ func (w *Watcher) baseBefore(k *track, t float64) (voltsBase, trimBase) {
 			b = old.volts
 		}
 		if old.own.base.known() && (fresh || !tr.known() || tr.seconds < 6) {
-			tr = old.own.base.learned(w.trim.longAt(old.begin) - w.trim.longAt(t))
+			tr = old.own.base.learned(func(v float64) float64 { return w.trim.asAt(t, v, old.begin) })
 		}
 		// Where trim stands now is another matter than how it hunts at rest.
 		if now := w.trimBaseline(&w.trim, max(t-trimBaselineFor, w.lastEnd()), t); now.n > 0 {
@@ -298,10 +298,10 @@ type trimBase struct {
 
 func (b trimBase) known() bool { return b.n >= 3 && b.seconds >= 3 }
 
-// learned is the same where long-term trim was higher by so much then, %: short-term trim hunts about another middle since. How far
+// learned is the same where as has what short-term trim then would be with the long-term trim of now: short-term trim hunts about another middle since. How far
 // short-term trim alone went stays as it was read: a loop that cannot go beyond zero did not do so for what long-term trim has learned.
-func (b trimBase) learned(by float64) trimBase {
-	b.low, b.high, b.median, b.last = b.low+by, b.high+by, b.median+by, b.last+by
+func (b trimBase) learned(as func(float64) float64) trimBase {
+	b.low, b.high, b.median, b.last = as(b.low), as(b.high), as(b.median), as(b.last)
 	return b
 }
 

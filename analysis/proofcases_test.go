@@ -128,7 +128,7 @@ func TestProofsOfOneForce(t *testing.T) {
 		{"silent for longer than any pause", ByWire, func(f *force) { quietTrim(31)(f); idle(f) }, states{Failed, Untested, Untested, Untested, Unclear}},
 		{"the same, where it had hunted beyond its middle on the other side alone, before long-term trim learned", ByWire, func(f *force) {
 			quietTrim(31)(f)
-			f.own.base = trimBase{n: 40, seconds: 12, low: -0.8 - 0.8*f.own.up, high: 0.8 - 0.8*f.own.up, shortLow: -0.8 - 0.8*f.own.up, shortHigh: 0.8 - 0.8*f.own.up}.learned(2.4 * f.own.up)
+			f.own.base = trimBase{n: 40, seconds: 12, low: -0.8 - 0.8*f.own.up, high: 0.8 - 0.8*f.own.up, shortLow: -0.8 - 0.8*f.own.up, shortHigh: 0.8 - 0.8*f.own.up}.learned(func(v float64) float64 { return v + 2.4*f.own.up })
 		}, states{Failed, Untested, Untested, Untested, Unclear}},
 		{"but trim had jumped to zero just before", ByWire, func(f *force) { quietTrim(31)(f); idle(f); f.paused = true }, states{Unclear, Untested, Untested, Untested, Unclear}},
 		{"but the reading had lain on that side all the time", ByWire, func(f *force) {

@@ -129,8 +129,8 @@ type recovery struct {
 }
 
 // begin starts the watch after f; first is the session's first force, before which
-// trim was last seen at its balance undisturbed, and learned how much higher long-term trim was then, %.
-func (r *release) begin(f *force, trim float64, first *force, learned float64) {
+// trim was last seen at its balance undisturbed, and balanced what that would be with the long-term trim that f began with, %.
+func (r *release) begin(f *force, trim float64, first *force, balanced float64) {
 	*r = release{heldAt: f.level, expect: f.side.Opposite(), lo: f.endLo, hi: f.endHi, at: f.end, prompt: promptByWire,
 		trimThen: trim, trimNow: trim, reached: reached{bottom: 9, top: -9}}
 	if f.own.mayTurn {
@@ -144,7 +144,7 @@ func (r *release) begin(f *force, trim float64, first *force, learned float64) {
 			balance = a.up * a.base.median
 		}
 		if first.volts.switching() && first.own.base.known() {
-			balance = max(balance, a.up*(first.own.base.median+learned))
+			balance = max(balance, a.up*balanced)
 		}
 		r.trimMade = trim - balance
 	} else {

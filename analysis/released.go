@@ -9,7 +9,7 @@ import (
 
 func (w *Watcher) beginRelease(f *force) {
 	first := w.forces[0]
-	f.rel.begin(f, f.own.now, first, w.trim.longAt(first.begin)-w.trim.longAt(f.begin))
+	f.rel.begin(f, f.own.now, first, w.trim.asAt(f.begin, first.own.base.median, first.begin))
 	f.rel.zero, f.rel.input, f.rel.earlier = w.offset, w.open, w.earlierStays(f)
 	f.relOn = true
 }

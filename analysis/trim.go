@@ -90,8 +90,15 @@ func (t *trimStream) totalOf(p recent.Reading) float64 { return decode.TotalTrim
 
 // total is short-term trim plus what long-term trim has learned since ref: what the computer does about
 // the mixture now, on the short-term scale and in its counts, which is what is judged of it.
-func (t *trimStream) total(p recent.Reading, ref float64) float64 {
-	return p.V + t.longAt(p.T()) - t.longAt(ref)
+func (t *trimStream) total(p recent.Reading, ref float64) float64 { return t.asAt(ref, p.V, p.T()) }
+
+// asAt is what short-term trim v, %, at time at would have to be with the long-term trim of time ref, for as much fuel.
+func (t *trimStream) asAt(ref, v, at float64) float64 {
+	long, then := t.longAt(at), t.longAt(ref)
+	if long == then {
+		return v
+	}
+	return (100+v)*(100+long)/(100+then) - 100
 }
 
 // longAt is the long-term trim that was in force at time at, %; 0 if unknown. It learns slowly and
