@@ -6,6 +6,10 @@ import (
 	"pushback/analysis/reason"
 )
 
+// byItself is the chance from which such a stay is no swing of the mixture by itself: one in a hundred, since a sensor that cycled before has
+// shown once already that its mixture follows.
+const byItself = 0.01
+
 func (c *assessment) delivery() Proof {
 	p := Proof{ID: ProofDelivery, State: Untested, Why: reason.TrimNotFarEnough.Of(), Evidence: evidence()}
 	var best *force // of those whose mixture did not show, the one that tested most
@@ -22,7 +26,7 @@ func (c *assessment) delivery() Proof {
 		denied = denied || !f.compensated && f.rel.denies(f.volts.interval)
 		// A sensor that does not cycle evenly may be following something else than the loop, as
 		// a mixture that swings back by itself: unless it left the side just when trim had gone back.
-		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim() || f.rel.longStay(f.volts) <= falseAlarm
+		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim() || f.volts.on(f.rel.expect)*f.rel.longStay(f.volts) <= byItself
 		switch {
 		case c.reports(f) && believed:
 			prove(reason.ForcedSensorSaid.Of(f.rel.expect),

@@ -323,7 +323,8 @@ func TestLongTrimBetweenReadings(t *testing.T) {
 		if got := s.longAt(c.at); math.Abs(got-c.want) > 1e-9 {
 			t.Errorf("at %g s: %g, want %g", c.at, got, c.want)
 		}
-		if got := s.total(recent.Reading{Lo: c.at, Hi: c.at, V: 5}, 15); math.Abs(got-(5+c.want-3)) > 1e-9 {
+		// 1.05·(1 + long) is what the fuel is multiplied with; as short-term trim beside the 3 % of 15 s it is the 1.03rd part of that.
+		if got := s.total(recent.Reading{Lo: c.at, Hi: c.at, V: 5}, 15); math.Abs(got-(1.05*(100+c.want)/1.03-100)) > 1e-9 {
 			t.Errorf("total at %g s since 15 s: %g", c.at, got)
 		}
 	}

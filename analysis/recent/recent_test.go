@@ -20,6 +20,33 @@ func TestKeepsTheLatest(t *testing.T) {
 	}
 }
 
+// A signal that seldom changes is the same at any time with its changes alone, in less room.
+func TestAddChange(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		all, changes := New(512), New(512)
+		for i, v := range rapid.SliceOfN(rapid.IntRange(0, 1), 1, 300).Draw(t, "values") {
+			r := Reading{Lo: float64(i), Hi: float64(i), V: float64(v)}
+			all.Add(r)
+			changes.AddChange(r)
+		}
+		if changes.Len() > all.Len() {
+			t.Fatalf("%d of %d kept", changes.Len(), all.Len())
+		}
+		for at := -1.0; at < 301; at += 0.25 {
+			if changes.Line(at) != all.Line(at) || changes.Hold(at, 7) != all.Hold(at, 7) {
+				t.Fatalf("at %g: %g and %g, want %g and %g", at, changes.Line(at), changes.Hold(at, 7), all.Line(at), all.Hold(at, 7))
+			}
+		}
+	})
+	s := New(8)
+	for i := range 99 {
+		s.AddChange(Reading{Lo: float64(i), Hi: float64(i), V: 3})
+	}
+	if s.Len() != 2 || s.At(0).Lo != 0 || s.At(1).Lo != 98 {
+		t.Errorf("of one value %d kept, from %g on", s.Len(), s.At(0).Lo)
+	}
+}
+
 // What lies between readings, before the first and after the last; special cases are: of none the default, or 0.
 func TestBetweenReadings(t *testing.T) {
 	s, empty := New(64), New(4)
