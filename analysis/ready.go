@@ -25,10 +25,10 @@ type readiness struct {
 	unused     string        // the sensor, where the computer says that it does not use it for trim; "": it may
 	unusedN    int
 
-	said      bool // something was emitted
-	ok        bool // what was emitted last
-	everReady bool // by all that is read of it: what is first read late and does not hold, did not hold before
-	known     int  // conditions of which something was read
+	said      bool    // something was emitted
+	ok        bool    // what was emitted last
+	everReady bool    // by all that is read of it: what is first read late and does not hold, did not hold before
+	known     [2]bool // what was read: coolant, status
 	candidate bool
 	since     float64
 }
@@ -166,14 +166,9 @@ func (w *Watcher) stepReady(now float64) {
 	if ok != r.candidate || r.since < 0 {
 		r.candidate, r.since = ok, now
 	}
-	known := 0
-	for _, has := range []bool{r.hasCoolant, r.hasStatus} {
-		if has {
-			known++
-		}
-	}
+	known := r.known
+	r.known = [2]bool{r.hasCoolant, r.hasStatus}
 	r.everReady = (r.everReady || r.said && r.ok && ok) && (ok || known == r.known)
-	r.known = known
 	if r.said && ok == r.ok || now-r.since < r.settle() && !r.never() || ok && r.fit.Open() {
 		return
 	}

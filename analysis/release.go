@@ -46,7 +46,6 @@ type release struct {
 
 	trimThen float64 // mirrored trim at the release
 	trimMade float64 // how far the force had moved it past its balance, %
-	little   bool    // by so little, as far as the balance is known, that a sensor need not say it; trimMade is how far it moved at all then
 	trimNow  float64
 
 	lastOff recent.Reading // last reading that was not on the expected side
@@ -66,6 +65,7 @@ type beside struct {
 	hunts    float64 // share of what trim had made by which the loop hunts to either side at rest, 0 to 0.5
 	lives    lives   // how the reading goes with trim on the lean side
 	again    bool    // the wire was held again before it could say
+	little   bool    // trim is past its balance, as far as that is known, by so little that a sensor need not say it; trimMade is how far it moved at all then
 	byStay   bool    // it reports all that a sensor does, and left the side with trim, but stayed no longer than this one's few stays at rest
 }
 

@@ -103,19 +103,7 @@ func (t *trimStream) asAt(ref, v, at float64) float64 {
 
 // longAt is the long-term trim that was in force at time at, %; 0 if unknown. It learns slowly and
 // is read seldom: between two readings it went from one to the other.
-func (t *trimStream) longAt(at float64) float64 {
-	i, n := t.long.From(at), t.long.Len()
-	switch {
-	case n == 0:
-		return 0
-	case i == 0:
-		return t.long.At(0).V
-	case i == n:
-		return t.long.At(n - 1).V
-	}
-	a, b := t.long.At(i-1), t.long.At(i)
-	return a.V + (b.V-a.V)*(at-a.T())/(b.T()-a.T())
-}
+func (t *trimStream) longAt(at float64) float64 { return t.long.Line(at) }
 
 func abs(x float64) float64 {
 	if x < 0 {
