@@ -24,7 +24,7 @@ var says = map[string]string{
 	"trim_given_up_6s":       "computer_lets_go shorter_hold",
 	"closed_loop_with_fault": "computer_lets_go shorter_hold",
 	"giveup_0":               "computer_lets_go shorter_hold",
-	"giveup_11":              "computer_lets_go shorter_hold",
+	"giveup_11":              "computer_lets_go", // and what trim had left of its answer by the release was enough for the sensor to say it
 }
 
 // Recordings of what other computers and wirings do, made for this by others: expected.csv says what may be concluded of each,
