@@ -50,7 +50,7 @@ func (w *Watcher) beginPartners(s *stretch, x weight) {
 
 // lookAtFinished weighs a stretch that is over and was not called a force while it lasted.
 func (w *Watcher) lookAtFinished(s stretch) {
-	if s.seconds() < leastUnsaid && !(w.hinted() && s.seconds() >= leastSaid) || s.first.T() < w.lastEnd() || !w.handsFree(s.track) {
+	if s.seconds() < leastUnsaid && !(w.hinted() && s.seconds() >= leastSaid) || s.first.T() < max(w.lastEnd(), w.open.left) || !w.handsFree(s.track) {
 		return
 	}
 	x, said := w.weigh(&s)

@@ -256,7 +256,8 @@ func (w *Watcher) stepHold(f *force, k *track, p recent.Reading, outside bool) {
 		}
 	} else {
 		r := &k.run
-		if abs(r.level()-f.level) > r.half+0.005 && f.slides(r) {
+		letGo := w.expect.releaseAt > 0 || len(w.asked) > 0 && !w.asksNow() // is said, or asked for: then a level that moves is no longer held
+		if abs(r.level()-f.level) > r.half+0.005 && !letGo && f.slides(k) {
 			if outside = r.n < 4; !outside {
 				f.level, f.share = r.level(), r.share() // the wire is still held
 			}
@@ -297,9 +298,18 @@ func (f *force) settles(r *run) bool {
 }
 
 // slides reports whether the run is the held wire at a level that has moved: a sensor that is still joined to it
-// pulls it as the mixture changes. Let go, a sensor that cycled is on the other side, or goes on cycling.
-func (f *force) slides(r *run) bool {
-	return f.volts.switching() && heldSide(r.level()) == f.side && abs(r.level()-f.level) < 0.15
+// pulls it as the mixture changes. Let go, a sensor that cycled is on the other side, or has been there since.
+func (f *force) slides(k *track) bool {
+	r := &k.run
+	if !f.volts.switching() || heldSide(r.level()) != f.side || abs(r.level()-f.level) >= 0.15 {
+		return false
+	}
+	for i := k.volts.From(r.first.T()) - 1; i >= 0 && abs(k.volts.At(i).V-f.level) > r.half+0.005; i-- {
+		if onSide(f.side.Opposite(), k.volts.At(i).V) {
+			return false
+		}
+	}
+	return true
 }
 
 // lateRelease is for how long after a release was said the reading may still be held: who taps first and

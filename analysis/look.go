@@ -93,7 +93,7 @@ func (w *Watcher) worthWeighing(s *stretch, looked *look) bool {
 		least = leastSaid
 	}
 	secs := s.seconds()
-	if secs < least || s.n < 3 || s.first.T() < w.lastEnd() {
+	if secs < least || s.n < 3 || s.first.T() < max(w.lastEnd(), w.open.left) {
 		return false
 	}
 	if looked.first != s.first.T() {

@@ -12,8 +12,9 @@ type openInput struct {
 	said  float64 // s: that it was opened; 0: it was not said
 	level float64 // V
 	known bool
-	lasts bool // it is still being read
-	asked bool // a guide asks for it now
+	lasts bool    // it is still being read
+	asked bool    // a guide asks for it now
+	left  float64 // s: when the reading left its level; 0: it did not. What came before is no force.
 }
 
 // How long a reading must lie still to be that of an open input, s: where that was said, and at a level where a held wire
@@ -36,7 +37,11 @@ func (w *Watcher) Open(at time.Duration) []Event {
 func (w *Watcher) lookForOpen(p recent.Reading) {
 	o, r := &w.open, &w.volts.run
 	if o.lasts {
-		if said := len(w.hints) > 0 && w.hints[len(w.hints)-1].at > o.said; abs(p.V-o.level) > openWidth || said && o.said > 0 {
+		said := len(w.hints) > 0 && w.hints[len(w.hints)-1].at > o.said
+		if abs(p.V-o.level) > openWidth {
+			o.left = p.T()
+		}
+		if o.left > 0 || said && o.said > 0 {
 			o.lasts = false
 			w.restFrom, w.cache.valid = p.T(), false
 		}

@@ -7,6 +7,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"pushback/analysis"
 	"pushback/cmd/internal/accuracy/truth"
 	"pushback/obd/simcar"
 )
@@ -144,5 +145,28 @@ func TestFixedHands(t *testing.T) {
 	}
 	if open > 1 || named < steps*2/3 {
 		t.Errorf("%d proper tests undecided; of %d open verdicts %d name a step that would decide", open, steps, named)
+	}
+}
+
+// A branch that is opened because a guide asks for it is no hold, wherever its input lies; and one that was let go as trim had been given
+// up has ended then.
+func TestHoldsThatWereNone(t *testing.T) {
+	for _, car := range []string{"pulled-up", "open-level-zero", "open-level-high", "trim-given-up"} {
+		trial, err := RunNamed(car, "as asked", 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if trial.FalseForces > 0 || trial.Missed > 0 {
+			t.Errorf("%s: %d holds told that were none, %d not seen", car, trial.FalseForces, trial.Missed)
+		}
+		for _, e := range trial.Events {
+			nearest := math.Inf(1)
+			for _, f := range trial.Truth {
+				nearest = min(nearest, math.Abs(e.T-f.End.Seconds()))
+			}
+			if e.Name == analysis.ForceEnds && nearest > 1 {
+				t.Errorf("%s: a hold ends at %.1f s, none did within %.1f s", car, e.T, nearest)
+			}
+		}
 	}
 }
