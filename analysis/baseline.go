@@ -1,6 +1,8 @@
 package analysis
 
 import (
+	"math"
+
 	"pushback/analysis/limits"
 	"pushback/analysis/recent"
 	"pushback/analysis/stats"
@@ -181,6 +183,17 @@ func staysOf(v []float64) stays {
 		s.shape = int(min(max(s.mean*s.mean/square*float64(s.n-3), 1), 8))
 	}
 	return s
+}
+
+// evenly is ln p(the stays | the Erlang law of their shape) − ln p(the same | an exponential law of their mean) as it is expected of so
+// many, their number times the Kullback-Leibler divergence of the two: ln k + (k−1)·ψ(k) − ln (k−1)! − (k−1), ψ(k) = Σ 1/j − γ.
+func (s stays) evenly() float64 {
+	k, psi, factorial := float64(s.shape), -0.5772, 0.0
+	for j := 1.0; j < k; j++ {
+		psi += 1 / j
+		factorial += math.Log(j)
+	}
+	return float64(s.n) * (math.Log(k) + (k-1)*psi - factorial - (k - 1))
 }
 
 // habit is a stay, but no longer than one that some others of them bear out: one long stay

@@ -48,3 +48,22 @@ func TestStaysOfAFew(t *testing.T) {
 		t.Errorf("a side never seen has the chance %g", c)
 	}
 }
+
+// The evenness of stays against the divergence of an Erlang law from an exponential one of its mean, integrated.
+func TestEvenStays(t *testing.T) {
+	for k := 1; k <= 8; k++ {
+		shape, want := float64(k), 0.0
+		lg, _ := math.Lgamma(shape)
+		const dx = 1e-3
+		for x := dx / 2; x < 20; x += dx { // in units of the mean
+			erlang := shape*math.Log(shape) + (shape-1)*math.Log(x) - shape*x - lg
+			want += dx * math.Exp(erlang) * (erlang + x)
+		}
+		if got := (stays{n: 10, shape: k}).evenly(); math.Abs(got-10*want) > 0.01 {
+			t.Errorf("shape %d: %.4f, integrated %.4f", k, got, 10*want)
+		}
+	}
+	if got := staysOf(nil).evenly(); got != 0 {
+		t.Errorf("no stays are even by %g", got)
+	}
+}

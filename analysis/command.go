@@ -54,6 +54,15 @@ func (c *assessment) command(side Side) Proof {
 // able reports whether short-term trim was read, at any time, where a computer that does not command the side never brings it.
 func (c *assessment) able(side Side) bool { return c.w.fig.reach.Able(side, 2*trimCount-roundoff) }
 
+// neverBeyond reports whether short-term trim stood at zero and was not read beyond it against the force in all the session, though it hunted
+// before some force, or stood there in two that no pause spans: then it has no authority there.
+func (c *assessment) neverBeyond(f *force) bool {
+	hunted := func(g *force) bool {
+		return g.own.base.known() && g.own.base.shortHigh-g.own.base.shortLow >= 3*trimCount-roundoff
+	}
+	return abs(f.own.raw) < trimCount/2 && c.w.fig.reach.Farthest(f.side) < trimCount/2 && (slices.ContainsFunc(c.forces, hunted) || !paused(c.forces))
+}
+
 // wrongWay reports whether trim went with a force of the side: that is no rest.
 func (c *assessment) wrongWay(side Side) bool {
 	return slices.ContainsFunc(c.on(side), func(f *force) bool { return f.own.state == wrongWay })
@@ -184,35 +193,24 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Proven, c.held(f).And(moved, reason.Interval{Lo: lo, Hi: hi}, a.rate, a.up*a.top),
 			"after_s", best, "after_min_s", lo, "after_max_s", hi, "rate_pct_s", a.rate, "moved_pct", a.up*(a.top-a.start), "from_pct", a.up*a.start)
 		c.whereItStopped(f, &q)
+	case f.bank != c.w.bank: // what this bank's trim did not do tells nothing
+		say(Unclear, reason.ReadingUnfollowed.Of())
 	case a.state == cannot:
 		say(Unclear, reason.PeggedAlready.Of(a.up*a.now), "limit_pct", a.up*a.now)
 	case a.state == wrongWay && f.letGo != "" && !f.emittedWrong:
 		say(Unclear, reason.LetGoAfter.Of(f.letGoAt-f.begin))
 	case a.state == wrongWay && f.wasOpen && !f.emittedWrong && !f.opened:
 		say(Unclear, reason.WithTheForce.Of(signed).And(reason.OpenMeanwhile))
-	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.w.cfg.By == ByMixture:
-		say(Unclear, reason.WithTheForce.Of(signed).And(reason.MovedElsewise))
-	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.answersOther(side): // a computer that confuses the sides does so on both
-		say(Unclear, reason.WithTheForce.Of(signed).And(reason.PoorContact))
-	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm() && c.w.otherTrim.short.Len() > 0 && !f.other.unmoved(): // exchanged banks move it so too
-		say(Unclear, reason.WithTheForce.Of(signed).And(reason.PoorContact))
 	case a.state == wrongWay && (!f.wasOpen || f.emittedWrong) && f.firm():
-		say(Failed, reason.WithTheForce.Of(signed))
+		state, why := c.withForce(f, signed)
+		say(state, why)
 	case f.opened:
 		say(Unclear, reason.LeftClosedLoopAfter.Of(f.openedAt-f.begin))
 	case f.letGo != "":
 		say(Unclear, reason.LetGoAfter.Of(f.letGoAt-f.begin))
-	case a.state == silent && f.paused:
-		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
-	case a.state == silent && f.nothingNew() && !c.silentOn(side.Opposite()) && !c.wentNoFurther(side):
-		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.NothingNew, side), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
-	case a.state == silent && a.neverBeyond() && !c.silentOn(side.Opposite()) && !c.letGo(), a.state == silent && !c.rested() && !c.letGo() &&
-		(c.stoodFor(f) >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
-		say(Failed, c.held(f).And(reason.NoAnswer, signed), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
-	case a.state == silent && c.rested():
-		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.SteeredBefore), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case a.state == silent:
-		say(Unclear, c.held(f).And(reason.NoAnswer, signed).And(reason.MayBePaused), "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
+		state, why := c.silence(f, c.held(f).And(reason.NoAnswer, signed))
+		say(state, why, "waited_s", a.nowAt-f.begin, "stood_still_s", a.stuckFor())
 	case !f.firm():
 		say(Unclear, reason.NotSteady.Of(), "contact_share", f.share)
 	case a.n == 0:
@@ -235,6 +233,38 @@ func (c *assessment) commandBy(f *force) (q Proof) {
 		say(Unclear, c.held(f).And(reason.TooShortForSilence))
 	}
 	return q
+}
+
+// withForce is what trim that went with a force, by so many per cent, tells of the command.
+func (c *assessment) withForce(f *force, signed float64) (State, reason.Reason) {
+	why := reason.WithTheForce.Of(signed)
+	switch {
+	case c.w.cfg.By == ByMixture:
+		return Unclear, why.And(reason.MovedElsewise)
+	case c.answersOther(f.side), // a computer that confuses the sides does so on both
+		c.w.otherTrim.short.Len() > 0 && !f.other.unmoved(): // exchanged banks move it so too
+		return Unclear, why.And(reason.PoorContact)
+	}
+	return Failed, why
+}
+
+// silence is what trim that was silent in a force tells of the command; why says that it was.
+func (c *assessment) silence(f *force, why reason.Reason) (State, reason.Reason) {
+	side := f.side
+	rested, gone := c.rested(), c.letGo()
+	alone := !c.silentOn(side.Opposite())
+	switch {
+	case f.paused:
+	case alone && !gone && c.neverBeyond(f):
+		return Failed, why
+	case alone && f.nothingNew() && !c.wentNoFurther(side):
+		return Unclear, why.And(reason.NothingNew, side)
+	case rested:
+		return Unclear, why.And(reason.SteeredBefore)
+	case !gone && (c.stoodFor(f) >= pauseLasts || c.w.refused.longest[sideIndex(side)] >= pauseLasts || !paused(c.forces) && !c.answersOther(side)):
+		return Failed, why
+	}
+	return Unclear, why.And(reason.MayBePaused)
 }
 
 // whereItStopped is what the end of an answer takes away from it: a limit, or trim's middle.

@@ -73,7 +73,7 @@ func (c *assessment) advise(conclusion Conclusion, proofs []Proof) []advice {
 	if c.stalledAdvice(by, add) || c.letGoAdvice(by, add) || c.unseenAdvice(by, add) {
 		return out
 	}
-	if by[ProofBank].Why.Has(reason.OtherLayOpposite) {
+	if by[ProofBank].mayBeCrossed() {
 		add(ForceOther, reason.OtherBank.Of().For(by[ProofBank].Why)) // what the arcs behind it show may be the other bank's
 	}
 	c.branchAdvice(add)

@@ -26,7 +26,7 @@ func (c *assessment) delivery() Proof {
 		denied = denied || !f.compensated && f.rel.denies(f.volts.interval)
 		// A sensor that does not cycle evenly may be following something else than the loop, as
 		// a mixture that swings back by itself: unless it left the side just when trim had gone back.
-		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim() || f.volts.on(f.rel.expect)*f.rel.longStay(f.volts) <= byItself
+		believed := f.volts.regular() || c.saysBoth() || f.rel.leftWithTrim() || f.volts.on(f.rel.expect)*f.rel.longStay(f.volts) <= byItself && !f.rel.outlasted()
 		switch {
 		case c.reports(f) && believed:
 			prove(reason.ForcedSensorSaid.Of(f.rel.expect),
@@ -53,7 +53,7 @@ func (c *assessment) delivery() Proof {
 	}
 	for _, side := range []Side{Rich, Lean} {
 		// Where the banks are crossed the downstream sensor looks at another mixture than the forced one does.
-		if c.w.rest.contradicts(side) && len(c.forces) > 0 && c.bankProof().State != Failed {
+		if c.w.rest.contradicts(side) && len(c.forces) > 0 && !c.bankProof().mayBeCrossed() {
 			prove(reason.RearReads.Of(side, c.w.rest.trimThen[sideIndex(side)]),
 				evidence("seconds", c.w.rest.mute[sideIndex(side)]))
 			byDown = true
@@ -91,6 +91,9 @@ func (c *assessment) undelivered(p Proof, best *force, byDown, bySensor bool) Pr
 		// A sensor that never cycled may be dead as well as right.
 		p.State, p.Why = Unclear, silent.And(reason.MayBeDead)
 		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
+	case d.mute() && min(d.undelivered(), movedElsewise)-c.cyclesEvenly() <= muteOdds:
+		p.State, p.Why = Unclear, silent.And(reason.MovedElsewise)
+		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
 	case d.mute():
 		p.State, p.Why = Failed, silent
 		p.Evidence = evidence("most_pct", d.most, "oxygen_g", d.oxygen, "away_s", d.away)
@@ -112,15 +115,34 @@ func (c *assessment) undelivered(p Proof, best *force, byDown, bySensor bool) Pr
 	return p
 }
 
+// movedElsewise is ln of the odds against that something else, purge perhaps, took the mixture back by as much as trim made in
+// one force: once in 1000 (common practice, no source).
+const movedElsewise = 6.9
+
+// cyclesEvenly is ln p(the stays before a force | a loop that the mixture follows) − ln p(the same | a mixture that goes to and fro by
+// chance), of the force whose sensor had cycled most evenly.
+func (c *assessment) cyclesEvenly() (odds float64) {
+	for _, f := range c.forces {
+		if f.bank == c.w.bank {
+			odds = max(odds, f.volts.lean.evenly()+f.volts.rich.evenly())
+		}
+	}
+	return odds
+}
+
 // saysBoth reports whether the sensor has reported what the loop made on both sides.
 func (c *assessment) saysBoth() bool { return c.says(Lean) && c.says(Rich) }
+
+// outlasted reports whether the reading left the side when trim was past its balance by more than twice what it had made: what it followed
+// then was no trim.
+func (r *release) outlasted() bool { return r.left && r.stillLeft < -2-r.hunts }
 
 // says reports whether the sensor has reported what the loop made of a force of the side: trim went far in that force, and
 // answered in one of the side.
 func (c *assessment) says(forced Side) bool {
 	said, answers := false, false
 	for _, f := range c.on(forced) {
-		said, answers = said || f.rel.says(), answers || f.commanded()
+		said, answers = said || f.rel.says() && !f.rel.outlasted(), answers || f.commanded()
 	}
 	return said && answers
 }
@@ -243,7 +265,7 @@ func (c *assessment) sensor(side Side) Proof {
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})
 		}
 	}
-	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.openThen(side) && !c.cycled() && !c.saysByItself(side) && c.bankProof().State != Failed {
+	if c.w.rest.contradicts(side) && len(c.forces) > 0 && p.State != Proven && !c.openThen(side) && !c.cycled() && !c.saysByItself(side) && !c.bankProof().mayBeCrossed() {
 		i := sideIndex(side)
 		p = Proof{id, Failed, reason.RearContradicts.Of(
 			c.w.rest.trimThen[i], side, c.w.rest.mute[i]), evidence("seconds", c.w.rest.mute[i], "trim_pct", c.w.rest.trimThen[i])}

@@ -160,10 +160,12 @@ func (c *assessment) bankProof() Proof {
 		far := !f.own.base.known() || abs(f.own.base.median) >= farOut
 		return slices.ContainsFunc(c.w.follow[:], func(fo markOutcome) bool { return fo.onNeither(c.w, far) })
 	}
+	beside := false
 	for _, f := range c.forces {
 		switch {
 		case f.bank != c.w.bank && heldHere:
 			// That its own trim moved, or not, tells nothing of this bank.
+			beside = true
 		case f.bank != c.w.bank && onNeither(f):
 			p.State, p.Why = Unclear, reason.OtherReadingFollowed.Of(c.w.bank, f.bank).And(reason.AnotherUnfollowed)
 		case f.emittedOther && f.own.state != answered && c.ownReacted(f):
@@ -204,7 +206,21 @@ func (c *assessment) bankProof() Proof {
 			p.Why = p.Why.And(reason.OtherOnceWithIt, c.w.other)
 		}
 	}
+	if beside && p.State == Untested {
+		p.State, p.Why = Unclear, reason.OtherReadingFollowed.Of(c.w.bank, c.w.other)
+	}
+	for _, fo := range c.w.follow {
+		if fo.why.Has(reason.OtherBankOnSide) {
+			p.State, p.Why = Unclear, fo.why
+		}
+	}
 	return p
+}
+
+// mayBeCrossed reports, of the proof of the bank, whether the banks' plugs are exchanged, or may be: then the sensor behind the catalyst looks at
+// another mixture than the forced one.
+func (p Proof) mayBeCrossed() bool {
+	return p.State == Failed || p.Why.Has(reason.OtherLayOpposite) || p.Why.Has(reason.OtherReadingFollowed) || p.Why.Has(reason.OtherBankOnSide)
 }
 
 // ownReacted reports whether in a force other than f this bank's own computer answered, or let go of the sensor: then it reads this wire,

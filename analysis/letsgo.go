@@ -293,9 +293,3 @@ func (t *trimStream) standing(at float64) float64 {
 	}
 	return last.T() - since
 }
-
-// neverBeyond reports whether trim stood at zero and had at rest hunted on the other side of it alone: then it
-// has no authority on this one.
-func (a *answer) neverBeyond() bool {
-	return abs(a.raw) < trimCount/2 && a.rawTop < 2*trimCount && a.base.known() && a.base.width() >= 3*trimCount && a.ceiling() <= trimCount/2+roundoff
-}

@@ -75,13 +75,15 @@ func TestOtherWay(t *testing.T) {
 		{"it is read too seldom", "0s..30s/500ms 0.1; 40s..50s/5s 0.8", 0},
 		{"it lies on the same side", "0s..30s/500ms 0.1; 40s..50s/1s 0.1", 0},
 		{"it goes to the other side and stays", "0s..30s/500ms 0.1; 40s..50s/1s 0.8", 0.2},
+		{"it lies there all the time", "0s..38s/500ms 0.8; 40s..50s/1s 0.8", 1},
 	} {
 		w := NewWatcher(Config{})
 		for _, p := range scripted(t, c.beside, 0, same) {
 			w.otherVolts.add(p)
 		}
+		w.restFrom = 60 // after a later force
 		got := w.otherWay(&w.volts, Lean, 40.5, 50)
-		if got > c.most || (got > 0) != (c.most > 0) {
+		if got > c.most || (got > 0) != (c.most > 0) || c.most == 1 && got < 0.5 {
 			t.Errorf("%s: %g", c.name, got)
 		}
 	}

@@ -171,10 +171,15 @@ func TestProofsOfOneForce(t *testing.T) {
 			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
 		},
 			change(func(s *states) { s.sensor = Unclear })}, // it cycled before, so perhaps it did not follow
-		{"neither", ByWire, func(f *force) {
+		{"neither, of a sensor that swung by chance", ByWire, func(f *force) {
 			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
 			wentOn(f)
+			f.volts.lean, f.volts.rich = staysOf([]float64{0.1, 3, 0.2, 5}), staysOf([]float64{0.1, 3, 0.2, 5})
 		}, change(func(s *states) { s.delivery, s.sensor = Failed, Unclear })},
+		{"neither, of a sensor that cycled evenly, as where purge brings it back", ByWire, func(f *force) {
+			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
+			wentOn(f)
+		}, change(func(s *states) { s.delivery, s.sensor = Unclear, Unclear })},
 		{"neither, but the rear sensor swings as where the mixture follows", ByWire, func(f *force) {
 			f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
 			f.down.answered = false
@@ -405,7 +410,7 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		}, func(c *assessment) Proof { return c.bankProof() }, Proven},
 		{"bank: the other sensor was held first, then this one's, and no trim decides", ByWire, func() []*force {
 			return []*force{with(Lean, quietTrim(15), func(f *force) { f.bank = 2 }), with(Rich, later, quietTrim(15), func(f *force) { f.seen = true })}
-		}, func(c *assessment) Proof { return c.bankProof() }, Untested},
+		}, func(c *assessment) Proof { return c.bankProof() }, Unclear},
 		{"bank: this sensor was held and bank 2 answered, though its own did later", ByWire, func() []*force {
 			return []*force{with(Lean, quietTrim(15), otherBank(1, 12, answered), func(f *force) { f.emittedOther = true }), with(Rich, later)}
 		}, func(c *assessment) Proof { return c.bankProof() }, Unclear},

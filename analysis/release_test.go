@@ -79,27 +79,29 @@ func TestSwingingSaysSeldom(t *testing.T) {
 func TestWhatAReleaseSaysOfDelivery(t *testing.T) {
 	at := func(s float64) recent.Reading { return recent.Reading{Lo: s, Hi: s} }
 	for _, c := range []struct {
-		name                   string
-		r                      release
-		says, withTrim, denies bool
+		name                             string
+		r                                release
+		says, withTrim, denies, outlasts bool
 	}{
 		{"reported, and left as trim had gone back",
-			release{state: sensorSays, trimMade: 10, left: true, stillLeft: 0.1, lastOn: at(9)}, true, true, false},
+			release{state: sensorSays, trimMade: 10, left: true, stillLeft: 0.1, lastOn: at(9)}, true, true, false, false},
 		{"reported, and left long before",
-			release{state: sensorSays, trimMade: 10, left: true, stillLeft: 0.9, lastOn: at(3)}, false, false, true},
+			release{state: sensorSays, trimMade: 10, left: true, stillLeft: 0.9, lastOn: at(3)}, false, false, true, false},
 		{"reported, and stayed long after",
-			release{state: sensorSays, trimMade: 10, left: true, stillLeft: -0.8, lastOn: at(30)}, true, false, false},
+			release{state: sensorSays, trimMade: 10, left: true, stillLeft: -0.8, lastOn: at(30)}, true, false, false, false},
+		{"reported, and stayed until trim was far on the other side",
+			release{state: sensorSays, trimMade: 6, left: true, stillLeft: -5.6, lastOn: at(26)}, true, false, false, true},
 		{"came late",
-			release{state: sensorVague, trimMade: 10, lastOff: at(3)}, false, false, true},
+			release{state: sensorVague, trimMade: 10, lastOff: at(3)}, false, false, true, false},
 		{"came at once, but not for long enough to say",
-			release{state: sensorVague, trimMade: 10, left: true, stillLeft: 0.4, lastOff: at(0.4), lastOn: at(3)}, false, false, false},
+			release{state: sensorVague, trimMade: 10, left: true, stillLeft: 0.4, lastOff: at(0.4), lastOn: at(3)}, false, false, false, false},
 		{"crossed the side as it was let go",
-			release{state: sensorVague, trimMade: 10, left: true, stillLeft: 1, lastOn: at(0.3)}, false, false, false},
+			release{state: sensorVague, trimMade: 10, left: true, stillLeft: 1, lastOn: at(0.3)}, false, false, false, false},
 		{"trim had hardly moved",
-			release{state: sensorNotYet, trimMade: 2, lastOff: at(3)}, false, false, false},
+			release{state: sensorNotYet, trimMade: 2, lastOff: at(3)}, false, false, false, false},
 	} {
-		if c.r.says() != c.says || c.r.leftWithTrim() != c.withTrim || c.r.denies(0.2) != c.denies {
-			t.Errorf("%s: says %v, with trim %v, denies %v", c.name, c.r.says(), c.r.leftWithTrim(), c.r.denies(0.2))
+		if c.r.says() != c.says || c.r.leftWithTrim() != c.withTrim || c.r.denies(0.2) != c.denies || c.r.outlasted() != c.outlasts {
+			t.Errorf("%s: says %v, with trim %v, denies %v, outlasted trim %v", c.name, c.r.says(), c.r.leftWithTrim(), c.r.denies(0.2), c.r.outlasted())
 		}
 	}
 }

@@ -402,8 +402,7 @@ func (w *Watcher) otherWay(k *track, side Side, from, to float64) float64 {
 	if n < 3 || w.both != nil {
 		return 0
 	}
-	b, _ := w.baseBefore(beside, from)
-	own := b.stays(side.Opposite())
+	own := w.voltsBaseline(&beside.volts, from-baselineFor, from-1e-6).stays(side.Opposite()) // asked for at the end too, when the latest rest came later
 	return outlasts(to-from, own.n, own.mean*float64(own.n), own.shape)
 }
 
