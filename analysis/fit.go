@@ -17,6 +17,7 @@ type Fit struct {
 	isLearning bool
 	latest     float64 // s
 	ran        bool    // the engine has run
+	bars       bool    // something of that keeps a test from counting now
 }
 
 // Codes of PID 51, fuel in use (SAE J1979's table, from memory).
@@ -79,6 +80,7 @@ func (f *Fit) Tell(name string, t, v float64) {
 		f.isLearning = t-f.moved < alcoholQuiet
 		f.latest = t
 	}
+	f.bars = f.Never() || fuelBiLPG <= f.fuel && f.fuel <= fuelBiPropane || f.onElectric() || f.air&(airUpstream|airDiagnosis) != 0 || f.isLearning
 }
 
 // Open reports that it is not known yet whether the fuel is being learned.
@@ -134,9 +136,7 @@ func (f *Fit) Heeds() []reason.Reason {
 }
 
 // Holds reports whether nothing does.
-func (f *Fit) Holds() bool {
-	return !f.Never() && (f.fuel < fuelBiLPG || f.fuel > fuelBiPropane) && !f.onElectric() && f.air&(airUpstream|airDiagnosis) == 0 && !f.isLearning
-}
+func (f *Fit) Holds() bool { return !f.bars }
 
 // Turns gives the engine's speed, rpm.
 func (f *Fit) Turns(running bool) { f.ran = f.ran || running }

@@ -132,27 +132,26 @@ func (s *swings) addVolts(p recent.Reading, renewed, half float64) {
 
 // narrow looks for the least lag that leads from an earlier reading of this swing to p, its extreme so far.
 func (s *swings) narrow(p recent.Reading, renewed float64) {
-	side, left := 1, max(p.V-drawnLean+s.noise, 0.05)
+	side, sign, drawn := 1, -1.0, drawnLean
 	if s.rising {
-		side, left = 0, max(drawnRich-p.V+s.noise, 0.05)
+		side, sign, drawn = 0, 1, drawnRich
 	}
+	left := max(sign*(drawn-p.V)+s.noise, 0.05)
 	began := s.from.T()
 	a, b := gatesBelow(min(s.from.V, p.V)), gatesBelow(max(s.from.V, p.V)) // those that this swing has crossed
 	if a < b && s.least.hi > 0 && s.tooLate(side, a, b, p, renewed, left) {
 		return
 	}
+	before := 0.0
 	for i := a; i < b; i++ {
 		r := &s.last[side][i]
-		if r.p.Hi == 0 || r.p.T() < began || i > a && *r == s.last[side][i-1] { // one reading may be the latest at several gates
+		same := r.p.Hi == before // one reading may be the latest at several gates
+		if before = r.p.Hi; same || before == 0 || r.p.T() < began {
 			continue
 		}
-		way := r.p.V - drawnLean - s.noise
-		if s.rising {
-			way = drawnRich - r.p.V - s.noise
-		}
+		way := sign*(drawn-r.p.V) - s.noise
 		since := max(r.first.Lo, r.p.Lo-renewed)
-		// ln x is (x-1)/√x at most for x over 1.
-		if way-left < leastPart || s.least.hi > 0 && (p.Hi-since)*math.Sqrt(way*left) >= s.least.hi*(way-left) {
+		if way-left < leastPart || s.noLess(p.Hi-since, way, left) {
 			continue
 		}
 		k := math.Log(way / left)
@@ -173,7 +172,13 @@ func (s *swings) tooLate(side, a, b int, p recent.Reading, renewed, left float64
 		latest, way = &s.last[side][b-1], drawnRich-s.from.V-s.noise
 	}
 	since := max(latest.first.Lo, latest.p.Lo-renewed)
-	return latest.p.Hi > 0 && way > 0 && (p.Hi-since)*math.Sqrt(way*left) >= s.least.hi*(way-left)
+	return latest.p.Hi > 0 && way > 0 && (way <= left || s.noLess(p.Hi-since, way, left))
+}
+
+// noLess reports whether a way that took so many seconds cannot tell a lesser lag: ln x is (x-1)/√x at most for x over 1.
+func (s *swings) noLess(seconds, way, left float64) bool {
+	least := s.least.hi * (way - left)
+	return s.least.hi > 0 && seconds*seconds*way*left >= least*least
 }
 
 func (s *swings) end() {

@@ -55,8 +55,10 @@ type Watcher struct {
 	other int // the bank beside it: 2 for 1, 1 for 2, 4 for 3, 3 for 4
 	roles decode.Roles[role]
 
-	now    float64
-	events []Event
+	now            float64
+	sent, received time.Duration // of the latest sample
+	lo, hi         float64       // the same, s
+	events         []Event
 
 	streams
 	ready readiness
@@ -180,7 +182,11 @@ func (w *Watcher) holding() *force {
 // that a sensor is not used for trim; a signal that nothing here asks for is left out.
 func (w *Watcher) Step(s decode.Sample) []Event {
 	w.events = w.events[:0]
-	p := recent.Reading{Lo: s.Sent.Seconds(), Hi: s.Received.Seconds(), V: s.Value}
+	if s.Received != w.received || s.Sent != w.sent { // else it is in the same reply
+		w.sent, w.received = s.Sent, s.Received
+		w.lo, w.hi = s.Sent.Seconds(), s.Received.Seconds()
+	}
+	p := recent.Reading{Lo: w.lo, Hi: w.hi, V: s.Value}
 	w.now = max(w.now, p.Hi)
 	r := w.roles.Of(s.Signal)
 	if s.Missing {
@@ -311,12 +317,13 @@ func (w *Watcher) gapInVolts(p recent.Reading) {
 
 func (w *Watcher) stepTrim(p recent.Reading) {
 	w.movedTrim(p)
-	w.rest.addTrim(p.T(), w.trim.totalOf(p), w.otherFar())
+	long := w.trim.longAt(p.T())
+	w.rest.addTrim(p.T(), decode.TotalTrim(p.V, long), w.otherFar())
 	w.fig.addTrim(p.V, w.running() != nil)
 	w.lag.addTrim(p, w.holding() != nil && w.cfg.By != ByMixture)
 	w.zeroesAgainst(p)
 	if v, has := w.volts.volts.Last(); has && p.T()-v.T() < 2 && w.ready.hasStatus && isClosed(w.ready.status) {
-		w.refused.trimRead(p.T(), p.V+w.trim.longAt(p.T()), sideOf(v.V))
+		w.refused.trimRead(p.T(), p.V+long, sideOf(v.V))
 	}
 	f := w.running()
 	if f == nil {

@@ -35,9 +35,14 @@ func NewRoles[R any](named func(name string) R) Roles[R] {
 
 // Of is the role of a signal.
 func (r *Roles[R]) Of(s *Signal) R {
-	if k := &r.all[s.Number]; k.is {
+	if k := r.all[s.Number]; k.is {
 		return k.role
 	}
+	return r.ask(s)
+}
+
+// ask is apart so that Of is short enough for the compiler to put it in place of its calls.
+func (r *Roles[R]) ask(s *Signal) R {
 	role := r.named(s.Name)
 	if s.Number > 0 {
 		r.all[s.Number] = known[R]{role, true}

@@ -22,14 +22,16 @@ func (r Request) AppendTo(b []byte) []byte { return append(append(b, r.Service),
 
 // Hex returns service and data in capital hexadecimal, "0114". It is how requests
 // are stored.
-func (r Request) Hex() string {
+func (r Request) Hex() string { return string(r.AppendHex(make([]byte, 0, 16))) }
+
+// AppendHex appends Hex to b.
+func (r Request) AppendHex(b []byte) []byte {
 	const digits = "0123456789ABCDEF"
-	b := make([]byte, 0, 16)
 	b = append(b, digits[r.Service>>4], digits[r.Service&15])
 	for _, d := range r.Data {
 		b = append(b, digits[d>>4], digits[d&15])
 	}
-	return string(b)
+	return b
 }
 
 // ParseRequest is the inverse of Hex.

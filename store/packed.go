@@ -127,21 +127,20 @@ func (r *room) Scan(from any) error {
 // head is how many bytes stand before a packed exchange's texts: sent, at, expect, and the lengths of both.
 const head = 32
 
-// exchangeOf makes a record of the next packed exchange, which it takes.
-func (r *Reader) exchangeOf(packed *[]byte, seq int64) (rec obd.Record, err error) {
-	rec.Seq = seq
-	b := *packed
+// unpack makes a record, which has its seq, of the next packed exchange.
+func (r *Reader) unpack(rec *obd.Record) (err error) {
+	b := r.now.alike
 	if len(b) < head {
-		return rec, io.ErrUnexpectedEOF
+		return io.ErrUnexpectedEOF
 	}
 	lengths := numberAt(b, 24)
 	request, raw := int(lengths>>32), int(uint32(lengths))
 	if len(b)-head-request < raw {
-		return rec, io.ErrUnexpectedEOF
+		return io.ErrUnexpectedEOF
 	}
 	text := b[head:]
-	*packed = text[request+raw:]
+	r.now.alike = text[request+raw:]
 	rec.Sent, rec.At = time.Duration(numberAt(b, 0))*time.Microsecond, time.Duration(numberAt(b, 8))*time.Microsecond
 	rec.Exchange, err = r.exchange(text[:request], int(numberAt(b, 16)), obd.OK, text[request:request+raw])
-	return rec, err
+	return err
 }

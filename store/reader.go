@@ -123,7 +123,7 @@ func (r *Reader) Meta() Meta { return r.meta }
 // Next returns the next record, io.EOF after the last. The replies are found
 // again in the raw text; the outcome is the one that was recorded. A record may be kept but
 // not changed: what records say alike is the same memory.
-func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
+func (r *Reader) Next(ctx context.Context) (rec obd.Record, err error) {
 	if err := ctx.Err(); err != nil {
 		return obd.Record{}, err
 	}
@@ -140,7 +140,12 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	if r.err != nil {
 		return obd.Record{}, r.err
 	}
-	rec, err := r.unpack()
+	if r.now.alike != nil {
+		rec.Seq = r.now.from + int64(r.given)
+		err = r.unpack(&rec)
+	} else {
+		rec, err = r.line(&r.lines)
+	}
 	if err == nil && (rec.Seq < r.least || r.end) { // a tree that leads to a page twice has no end
 		err = errors.New("it stands in the wrong place")
 	}
@@ -151,14 +156,6 @@ func (r *Reader) Next(ctx context.Context) (obd.Record, error) {
 	r.least, r.end = rec.Seq+1, rec.Seq == math.MaxInt64
 	r.given++
 	return rec, nil
-}
-
-// unpack makes a record of the next one in the pack.
-func (r *Reader) unpack() (obd.Record, error) {
-	if r.now.alike != nil {
-		return r.exchangeOf(&r.now.alike, r.now.from+int64(r.given))
-	}
-	return r.line(&r.lines)
 }
 
 // begin takes a pack, after the one before.

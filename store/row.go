@@ -36,8 +36,9 @@ type sampleRow struct {
 	missing             bool
 }
 
-// from makes it the row of a record: one for each of millions.
+// from makes it the row of a record: one for each of millions, most of which ask what the one before asked.
 func (row *recordRow) from(rec obd.Record) error {
+	request := row.request
 	*row = recordRow{seq: rec.Seq, at: rec.At.Microseconds()}
 	if rec.At%time.Microsecond != 0 {
 		return fmt.Errorf("%d ns is not whole microseconds", rec.At)
@@ -49,7 +50,11 @@ func (row *recordRow) from(rec obd.Record) error {
 			return fmt.Errorf("%d ns is not whole microseconds", rec.Sent)
 		}
 		row.kind = "exchange"
-		row.request, row.expect = x.Request.Hex(), x.Request.Expect
+		var room [16]byte
+		if hex := x.Request.AppendHex(room[:0]); string(hex) != request {
+			request = string(hex)
+		}
+		row.request, row.expect = request, x.Request.Expect
 		row.sent, row.received = rec.Sent.Microseconds(), row.at
 		row.outcome = x.Outcome.String()
 		row.raw = x.Raw

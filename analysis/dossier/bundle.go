@@ -28,7 +28,7 @@ type bundle struct {
 const together = 1024 // samples or frames
 
 // add gives a frame. One that tells nothing but samples is one with those before it: it is the first's record with the samples of all.
-func (b *bundler) add(f session.Frame) {
+func (b *bundler) add(f *session.Frame) {
 	n := len(f.Samples)
 	b.now.samples = append(b.now.samples, f.Samples...)
 	plain := f.Record.Exchange != nil && f.Record.Exchange.Outcome == obd.OK && len(f.Events) == 0 && len(f.Beside) == 0 && !f.Last
@@ -36,9 +36,9 @@ func (b *bundler) add(f session.Frame) {
 	if plain && b.plain && last >= 0 {
 		n += len(b.now.all[last].Samples)
 	} else {
-		f.Events, f.Beside = slices.Clone(f.Events), slices.Clone(f.Beside)
-		b.now.all = append(b.now.all, f)
+		b.now.all = append(b.now.all, *f)
 		last++
+		b.now.all[last].Events, b.now.all[last].Beside = slices.Clone(f.Events), slices.Clone(f.Beside)
 	}
 	b.plain = plain
 	end := len(b.now.samples)

@@ -53,7 +53,7 @@ func TestBundlesKeepOrder(t *testing.T) {
 			f.Record.Exchange = &obd.Exchange{}
 		}
 		told(&given, f)
-		b.add(f)
+		b.add(&f)
 	}
 	b.end()
 	if diff := cmp.Diff(given, taken); diff != "" {

@@ -123,7 +123,7 @@ func (c *Collector) look(rec obd.Record) error {
 
 // Write takes one frame.
 func (c *Collector) Write(f session.Frame) error {
-	c.bundler.add(f)
+	c.bundler.add(&f)
 	switch {
 	case f.Last:
 		c.bundler.end()

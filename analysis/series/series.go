@@ -56,8 +56,12 @@ func (s *Series) Add(at time.Duration, v float64) {
 	if us := (at - s.last) / time.Microsecond; us*time.Microsecond == at-s.last {
 		step = int64(us)<<1 | 1
 	}
-	b.bytes = binary.AppendVarint(b.bytes, step)
-	b.bytes = binary.AppendUvarint(b.bytes, uint64(s.place(v)))
+	place := s.place(v)
+	if z := uint64(step<<1) ^ uint64(step>>63); z>>14 > 0 && z>>21 == 0 && place < 0x80 { // as most are
+		b.bytes = append(b.bytes, byte(z)|0x80, byte(z>>7)|0x80, byte(z>>14), byte(place))
+	} else {
+		b.bytes = binary.AppendUvarint(binary.AppendUvarint(b.bytes, z), uint64(place))
+	}
 	s.last = at
 	s.n++
 }
@@ -124,9 +128,16 @@ func (s *Series) Range(i, j int) iter.Seq[Point] {
 			var at time.Duration
 			b := s.blocks[k].bytes
 			for at0 := k * perBlock; len(b) > 0 && at0 < j; at0++ {
-				zigzag, n := uvarint(b)
-				place, m := uvarint(b[n:])
-				b = b[n+m:]
+				var zigzag, place uint64
+				if len(b) > 3 && b[0] >= 0x80 && b[1] >= 0x80 && b[2] < 0x80 && b[3] < 0x80 { // as Add writes most
+					zigzag, place = uint64(b[0]&0x7F)|uint64(b[1]&0x7F)<<7|uint64(b[2])<<14, uint64(b[3])
+					b = b[4:]
+				} else {
+					var n, m int
+					zigzag, n = binary.Uvarint(b)
+					place, m = binary.Uvarint(b[n:])
+					b = b[n+m:]
+				}
 				step := int64(zigzag>>1) ^ -int64(zigzag&1)
 				if step&1 != 0 {
 					at += time.Duration(step>>1) * time.Microsecond
@@ -139,15 +150,4 @@ func (s *Series) Range(i, j int) iter.Seq[Point] {
 			}
 		}
 	}
-}
-
-// uvarint is [binary.Uvarint], without a call for what is short, as most are.
-func uvarint(b []byte) (uint64, int) {
-	switch {
-	case b[0] < 0x80:
-		return uint64(b[0]), 1
-	case len(b) > 2 && b[1] >= 0x80 && b[2] < 0x80:
-		return uint64(b[0]&0x7F) | uint64(b[1]&0x7F)<<7 | uint64(b[2])<<14, 3
-	}
-	return binary.Uvarint(b)
 }

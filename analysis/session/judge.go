@@ -176,9 +176,9 @@ func (j *Judge) decode(x obd.Record, out []decode.Sample) []decode.Sample {
 	had, learned := len(out), j.decoder.Learned()
 	a := &j.alike[x.Alike%obd.Alike(len(j.alike))]
 	if a.number == x.Alike && a.learned == learned {
-		out = append(out, a.samples...)
-		for i := range out[had:] {
-			out[had+i].Sent, out[had+i].Received = x.Sent, x.At
+		for _, s := range a.samples {
+			s.Sent, s.Received = x.Sent, x.At
+			out = append(out, s)
 		}
 		return out
 	}

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"pushback/analysis"
-	"pushback/obd"
 )
 
 // Result is what a session came to.
@@ -27,21 +26,20 @@ type Result struct {
 // them gets the record, and it is judged.
 func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, error) {
 	var res Result
-	write := func(f Frame) error {
-		res.Events = append(append(res.Events, f.Events...), f.Beside...)
+	write := func(f *Frame) error {
+		if len(f.Events)+len(f.Beside) > 0 {
+			res.Events = append(append(res.Events, f.Events...), f.Beside...)
+		}
 		// A full disk must not silence the screen: every sink gets the frame.
 		var first error
 		for _, s := range sinks {
-			if err := s.Write(f); err != nil && first == nil {
+			if err := s.Write(*f); err != nil && first == nil {
 				first = err
 			}
 		}
 		return first
 	}
-	step := j.Step
-	if d, ahead := src.(Decoded); ahead {
-		step = func(rec obd.Record) Frame { return j.Watch(rec, d.Samples()) }
-	}
+	decoded, ahead := src.(Decoded)
 	err := func() error {
 		for {
 			rec, err := src.Next(ctx)
@@ -51,20 +49,25 @@ func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, erro
 			if err != nil {
 				return err
 			}
-			f := step(rec)
+			var f Frame
+			if ahead {
+				f = j.Watch(rec, decoded.Samples())
+			} else {
+				f = j.Step(rec)
+			}
 			res.Records++
-			for _, s := range f.Samples {
-				if !s.Missing {
+			for i := range f.Samples {
+				if !f.Samples[i].Missing {
 					res.Samples++
 				}
 			}
-			if err := write(f); err != nil {
+			if err := write(&f); err != nil {
 				return err
 			}
 		}
 	}()
 	last := j.Finish()
-	if werr := write(last); err == nil {
+	if werr := write(&last); err == nil {
 		err = werr
 	}
 	res.End, res.Verdict = last.Record.At, j.Verdict()

@@ -5,7 +5,6 @@
 package switching
 
 import (
-	"iter"
 	"math"
 	"slices"
 	"sync"
@@ -24,6 +23,8 @@ type Collector struct {
 	hasRPM   bool
 	readings series.Series // V, at twice the middle of the exchange
 	speeds   []speed       // of the readings, in their order
+	pauses   []int         // the readings that came after one
+	last     float64       // s, of the last reading
 }
 
 // speed is an engine speed, of the readings from one on.
@@ -36,7 +37,6 @@ type speed struct {
 type reading struct {
 	at    float64 // s, the middle of its exchange
 	volts float64
-	rpm   float32 // NaN unknown
 }
 
 // NewCollector collects the readings of a narrow sensor such as B1S1.
@@ -97,37 +97,11 @@ func (c *Collector) Add(s decode.Sample) {
 		if n := len(c.speeds); n == 0 || math.Float32bits(c.speeds[n-1].rpm) != math.Float32bits(rpm) || c.speeds[n-1].at < c.rpmAt {
 			c.speeds = append(c.speeds, speed{c.readings.Len(), at, rpm})
 		}
+		if at-c.last > pause {
+			c.pauses = append(c.pauses, c.readings.Len())
+		}
+		c.last = at
 		c.readings.Add(s.Sent+s.Received, float64(float32(s.Value)))
-	}
-}
-
-// all are the readings with their engine speeds, each with its index.
-func (c *Collector) all() iter.Seq2[int, reading] {
-	return func(yield func(int, reading) bool) {
-		k, i := -1, 0
-		for p := range c.readings.All() {
-			for k+1 < len(c.speeds) && c.speeds[k+1].from <= i {
-				k++
-			}
-			if !yield(i, reading{p.T / 2, p.V, c.speeds[k].rpm}) {
-				return
-			}
-			i++
-		}
-	}
-}
-
-// stretch is readings that follow each other, from one index to below another.
-type stretch struct{ from, to int }
-
-// of are the readings of a stretch; their engine speeds are left out.
-func (c *Collector) of(s stretch) iter.Seq[reading] {
-	return func(yield func(reading) bool) {
-		for p := range c.readings.Range(s.from, s.to) {
-			if !yield(reading{at: p.T / 2, volts: p.V}) {
-				return
-			}
-		}
 	}
 }
 
@@ -195,24 +169,10 @@ type Span struct{ From, To float64 }
 // less than 5 s, have no changes of side; fewer than 6 changes have no period; where what was
 // seen may be a fold of what happened ([stats.Crossings]), Per10s is NaN.
 func (c *Collector) Bands(forced []Span) []SpeedBand {
-	found, last := make([]stretches, len(bands)), 0.0
-	for i, r := range c.all() {
-		free := !slices.ContainsFunc(forced, func(s Span) bool { return s.From-1 <= r.at && r.at <= s.To+20 })
-		for k, b := range bands {
-			s := &found[k]
-			if !(free && b.from <= r.rpm && r.rpm < b.to) {
-				s.end(i)
-				s.from = i + 1
-			} else if i > s.from && r.at-last > pause {
-				s.end(i)
-			}
-		}
-		last = r.at
-	}
+	found := c.find(forced)
 	measured := make([]SpeedBand, len(bands))
 	var work sync.WaitGroup // hours of readings take a while
 	for k, b := range bands {
-		found[k].end(c.readings.Len())
 		work.Go(func() { measured[k] = c.measure(b.name, found[k].all) })
 	}
 	work.Wait()
@@ -224,6 +184,46 @@ func (c *Collector) Bands(forced []Span) []SpeedBand {
 	}
 	return out
 }
+
+// find finds the stretches of each band. Between two of the ends all readings share an engine speed, and all or none are forced.
+func (c *Collector) find(forced []Span) []stretches {
+	ends, held := append(slices.Clone(c.pauses), c.readings.Len()), make([]stretch, len(forced))
+	for i, f := range forced { // the readings are at twice their times
+		held[i] = stretch{c.readings.Index(2 * (f.From - 1)), c.readings.Index(math.Nextafter(2*(f.To+20), math.Inf(1)))}
+		ends = append(ends, held[i].from, held[i].to)
+	}
+	for _, s := range c.speeds {
+		ends = append(ends, s.from)
+	}
+	slices.Sort(ends)
+	ends = slices.Compact(ends)
+	found, at := make([]stretches, len(bands)), 0
+	for i, to := range ends[1:] {
+		from := ends[i]
+		for at+1 < len(c.speeds) && c.speeds[at+1].from <= from {
+			at++
+		}
+		free := !slices.ContainsFunc(held, func(s stretch) bool { return s.from <= from && from < s.to })
+		_, paused := slices.BinarySearch(c.pauses, from)
+		for k, b := range bands {
+			s := &found[k]
+			switch rpm := c.speeds[at].rpm; {
+			case !(free && b.from <= rpm && rpm < b.to):
+				s.end(from)
+				s.from = to
+			case paused:
+				s.end(from)
+			}
+		}
+	}
+	for k := range found {
+		found[k].end(c.readings.Len())
+	}
+	return found
+}
+
+// stretch is readings that follow each other, from one index to below another.
+type stretch struct{ from, to int }
 
 // stretches are those of one band.
 type stretches struct {
@@ -253,14 +253,15 @@ func (c *Collector) measure(name string, stretches []stretch) SpeedBand {
 		sides.begin()
 		rises := edge{e: &rise, found: func(at, seconds float64) { p := cut.at(at); p.rises = append(p.rises, seconds) }}
 		falls := edge{e: &fall, found: func(at, seconds float64) { p := cut.at(at); p.falls = append(p.falls, seconds) }}
-		for r := range c.of(s) {
+		for p := range c.readings.Range(s.from, s.to) {
+			r := reading{p.T / 2, p.V}
 			volts.Add(r.volts)
-			p := cut.at(r.at)
-			p.reading(r.volts)
+			part := cut.at(r.at)
+			part.reading(r.volts)
 			if r.volts > switchPoint {
 				above++
 			}
-			sides.add(r, p)
+			sides.add(r, part)
 			rises.add(r.at, r.volts)
 			falls.add(r.at, low+high-r.volts)
 		}
