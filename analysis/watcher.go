@@ -55,10 +55,8 @@ type Watcher struct {
 	other int // the bank beside it: 2 for 1, 1 for 2, 4 for 3, 3 for 4
 	roles decode.Roles[role]
 
-	now            float64
-	sent, received time.Duration // of the latest sample
-	lo, hi         float64       // the same, s
-	events         []Event
+	now    float64
+	events []Event
 
 	streams
 	ready readiness
@@ -87,6 +85,20 @@ type streams struct {
 	trim       trimStream
 	otherTrim  trimStream
 	air        air
+	times      times
+}
+
+// times are those of the latest sample, s: the others of one reply have the same.
+type times struct {
+	sent, received time.Duration
+	lo, hi         float64
+}
+
+func (t *times) reading(s *decode.Sample) recent.Reading {
+	if s.Received != t.received || s.Sent != t.sent {
+		*t = times{s.Sent, s.Received, s.Sent.Seconds(), s.Received.Seconds()}
+	}
+	return recent.Reading{Lo: t.lo, Hi: t.hi, V: s.Value}
 }
 
 // heard is what the technician and the guide have said, and what came of it.
@@ -182,11 +194,7 @@ func (w *Watcher) holding() *force {
 // that a sensor is not used for trim; a signal that nothing here asks for is left out.
 func (w *Watcher) Step(s decode.Sample) []Event {
 	w.events = w.events[:0]
-	if s.Received != w.received || s.Sent != w.sent { // else it is in the same reply
-		w.sent, w.received = s.Sent, s.Received
-		w.lo, w.hi = s.Sent.Seconds(), s.Received.Seconds()
-	}
-	p := recent.Reading{Lo: w.lo, Hi: w.hi, V: s.Value}
+	p := w.times.reading(&s)
 	w.now = max(w.now, p.Hi)
 	r := w.roles.Of(s.Signal)
 	if s.Missing {

@@ -63,6 +63,17 @@ func (l *latest) get(at, fresh float64) float64 {
 	return l.v
 }
 
+// holds is until when or, or get, says the same while no other value comes, s; 0 where a raw waits.
+func (l *latest) holds(at, fresh, between float64) float64 {
+	switch age := at - l.at; {
+	case l.n == 0 || age > max(fresh, between):
+		return math.Inf(1)
+	case age > fresh:
+		return 0
+	}
+	return l.at + fresh - 1e-6 // less than any clock tells, more than what is rounded
+}
+
 // steady reports whether the last step was within a share of the value.
 func (l *latest) steady(share float64) bool {
 	return l.n < 2 || math.Abs(l.v-l.before) <= share*max(math.Abs(l.v), math.Abs(l.before))
@@ -107,8 +118,15 @@ type Collector struct {
 	blocks                                             []*[blockSize]uint32 // places in unders, one a trim
 	unders                                             []under
 	many                                               []int32 // trims that were read under each
+	now                                                now
 	come                                               come
 	end                                                float64
+}
+
+// now is what the latest trim was read under, and the next ones of its signal from a time to below another, s, unless something else comes.
+type now struct {
+	at          uint32 // in unders
+	from, until float64
 }
 
 // come is how the trims came.
@@ -148,7 +166,11 @@ func (c *Collector) Add(s decode.Sample) {
 		parts := decode.NewRoles(meaningOf)
 		c.parts = &parts
 	}
-	switch is := c.parts.Of(s.Signal); is.role {
+	is := c.parts.Of(s.Signal)
+	if is.role != isNothing && is.role != isShort && is.role != isBeside {
+		c.now.until = 0
+	}
+	switch is.role {
 	case isSpeed:
 		c.speed.reach(at, s.Value, steadySpeed, betweenSpeed, c.give(func(u *under, v float32) { u.rpm = v }))
 	case isLoad:
@@ -168,9 +190,9 @@ func (c *Collector) Add(s decode.Sample) {
 	case isLong:
 		c.long[is.of].set(at, s.Value)
 	case isShort:
-		c.addTrim(s, is.of, false)
+		c.addTrim(s, at, is.of, false)
 	case isBeside:
-		c.addTrim(s, is.of, true)
+		c.addTrim(s, at, is.of, true)
 	}
 }
 
@@ -227,8 +249,23 @@ func meaningOf(name string) meaning {
 	return meaning{}
 }
 
-func (c *Collector) addTrim(s decode.Sample, bank int, beside bool) {
-	i, at := c.shorts.Len(), (s.Sent+s.Received).Seconds()/2
+func (c *Collector) addTrim(s decode.Sample, at float64, bank int, beside bool) {
+	i := c.shorts.Len()
+	if i%blockSize == 0 {
+		c.blocks = append(c.blocks, new([blockSize]uint32))
+	}
+	if k := c.now.at; !(c.now.from <= at && at < c.now.until && int(c.unders[k].bank) == bank && c.unders[k].beside == beside) {
+		c.now = now{c.place(c.read(at, bank, beside, i)), at, c.holds(at)}
+	}
+	k := c.now.at
+	*c.under(i) = k
+	c.many[k]++
+	c.shorts.Add(s.Sent+s.Received, s.Value)
+	c.come.add(at, float32(s.Value), bank, beside)
+}
+
+// read is what trim i is read under at a time.
+func (c *Collector) read(at float64, bank int, beside bool, i int) under {
 	u := under{bank: uint8(bank), rpm: float32(c.speed.or(at, freshSpeed, betweenSpeed, i)),
 		load: float32(c.load.or(at, freshAir, betweenAir, i)), coolant: float32(c.coolant.get(at, freshSlow)),
 		maf: float32(c.maf.or(at, freshAir, betweenAir, i)), pressure: float32(c.pressure.or(at, freshAir, betweenAir, i)),
@@ -245,14 +282,13 @@ func (c *Collector) addTrim(s decode.Sample, bank int, beside bool) {
 		u.status = float32(l.v)
 	}
 	u.steady = c.speed.steady(steadySpeed) && c.load.steady(steadyFlow) && c.maf.steady(steadyFlow) && c.pressure.steady(steadyFlow)
-	if i%blockSize == 0 {
-		c.blocks = append(c.blocks, new([blockSize]uint32))
-	}
-	k := c.place(u)
-	*c.under(i) = k
-	c.many[k]++
-	c.shorts.Add(s.Sent+s.Received, s.Value)
-	c.come.add(at, float32(s.Value), bank, beside)
+	return u
+}
+
+// holds is until when what trims are read under stays the same while nothing else comes, s.
+func (c *Collector) holds(at float64) float64 {
+	return min(c.speed.holds(at, freshSpeed, betweenSpeed), c.load.holds(at, freshAir, betweenAir), c.maf.holds(at, freshAir, betweenAir),
+		c.pressure.holds(at, freshAir, betweenAir), c.coolant.holds(at, freshSlow, 0), c.intake.holds(at, freshSlow, 0), c.purge.holds(at, freshAir, 0))
 }
 
 // place is where u stands in unders: with several trims in turn it is one of the last few.
@@ -309,22 +345,33 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	if litres == 0 {
 		litres = 1
 	}
-	flow, status := d.Flow, d.Status
-	d.Readings = func(yield func(Reading) bool) {
-		s := sieve{status: status, forced: forced}
-		for r := range c.each(ch) {
-			if s.counts(r) && !yield(r.reading(flow, litres)) {
-				return
+	flow, sifted := d.Flow, sieve{status: d.Status, forced: forced}
+	readings := func(s *sieve) Readings {
+		return func(yield func(Reading) bool) {
+			var as Reading
+			var of *under // as
+			for r := range c.each(ch) {
+				if !s.counts(r) {
+					continue
+				}
+				if as.At, as.Short = r.at, float64(r.short); r.under != of { // else only these differ
+					as, of = r.reading(flow, litres), r.under
+				}
+				if !yield(as) {
+					return
+				}
 			}
 		}
 	}
-	s := sieve{status: status, forced: forced}
+	d.Readings = func(yield func(Reading) bool) {
+		s := sifted
+		readings(&s)(yield)
+	}
+	s := sifted
 	d.banks = new(gathered)
-	for r := range c.each(ch) {
-		if s.counts(r) {
-			d.Count++
-			d.banks.add(r.reading(flow, litres))
-		}
+	for r := range readings(&s) {
+		d.Count++
+		d.banks.add(r)
 	}
 	d.Left = s.left
 	return d
