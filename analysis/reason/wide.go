@@ -115,7 +115,7 @@ const (
 	MeteredFeed       Code = "metered_feed"
 	HandsOffAfter     Code = "hands_off_after"
 	HoldRear          Code = "hold_rear"
-	FeedLonger        Code = "feed_longer"
+	FeedMore          Code = "feed_more"
 )
 
 // Of what was weighed.

@@ -149,5 +149,5 @@ func (r *ring) deciding(c analysis.Conclusion) (analysis.Step, reason.Reason) {
 	case open(analysis.ProofSensorLean) || open(analysis.ProofAddsFuel):
 		return analysis.FeedPropane, reason.ShutOffAgain.Of()
 	}
-	return analysis.LongerHold, reason.FeedLonger.Of()
+	return analysis.FeedPropane, reason.FeedMore.Of() // a longer one decides no more than the same again
 }

@@ -89,7 +89,7 @@ var wide = sentences{
 	reason.MeteredFeed:          {"feed propane at a known flow, or compare the other bank under the same flow: that tells half of the fuel from half of the sensor", may{hazard.Propane, hazard.Running}},
 	reason.HandsOffAfter:        {text: "repeat once and keep hands off for " + limits.RestText + " after the end"},
 	reason.HoldRear:             {"hold the wire of the narrow sensor behind the catalyst lean for " + limits.MostText + ", no longer, and watch its trim and the upstream lambda: it is slow, and may set a code", may{hazard.Wire, hazard.Running}},
-	reason.FeedLonger:           {"feed propane again, so that lambda goes down by 0.05 or more, for " + limits.HoldText + " and at a steady idle", may{hazard.Propane, hazard.Running}},
+	reason.FeedMore:             {"feed more propane, turned on and shut off at once, so that lambda goes down by 0.08 or more, for " + limits.HoldText + " and at a steady idle: more gas tells more than more time", may{hazard.Propane, hazard.Running}},
 	reason.WideRest:             {text: "At rest before: the ratio of fuel %+.1f %% with a standard deviation of %.2f %%, commanded fuel %+.1f %%."},
 	reason.NoFit:                {text: "The model was not fitted: too little was read."},
 	reason.CameBackEarly:        {text: "The mixture came back long before it was let go: something else moved it too, so gain and lag are not told from it."},
