@@ -22,10 +22,10 @@ func (r Request) AppendTo(b []byte) []byte { return append(append(b, r.Service),
 
 // Hex returns service and data in capital hexadecimal, "0114". It is how requests
 // are stored.
-func (r Request) Hex() string { return string(r.AppendHex(make([]byte, 0, 16))) }
+func (r Request) Hex() string { return string(AppendHex(make([]byte, 0, 16), &r)) }
 
-// AppendHex appends Hex to b.
-func (r Request) AppendHex(b []byte) []byte {
+// AppendHex appends a request's Hex to b.
+func AppendHex(b []byte, r *Request) []byte {
 	const digits = "0123456789ABCDEF"
 	b = append(b, digits[r.Service>>4], digits[r.Service&15])
 	for _, d := range r.Data {

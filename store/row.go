@@ -51,7 +51,7 @@ func (row *recordRow) from(rec obd.Record) error {
 		}
 		row.kind = "exchange"
 		var room [16]byte
-		if hex := x.Request.AppendHex(room[:0]); string(hex) != request {
+		if hex := obd.AppendHex(room[:0], &x.Request); string(hex) != request {
 			request = string(hex)
 		}
 		row.request, row.expect = request, x.Request.Expect

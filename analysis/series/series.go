@@ -133,10 +133,7 @@ func (s *Series) Range(i, j int) iter.Seq[Point] {
 					zigzag, place = uint64(b[0]&0x7F)|uint64(b[1]&0x7F)<<7|uint64(b[2])<<14, uint64(b[3])
 					b = b[4:]
 				} else {
-					var n, m int
-					zigzag, n = binary.Uvarint(b)
-					place, m = binary.Uvarint(b[n:])
-					b = b[n+m:]
+					zigzag, place, b = two(b)
 				}
 				step := int64(zigzag>>1) ^ -int64(zigzag&1)
 				if step&1 != 0 {
@@ -150,4 +147,11 @@ func (s *Series) Range(i, j int) iter.Seq[Point] {
 			}
 		}
 	}
+}
+
+// two takes two varints off.
+func two(b []byte) (zigzag, place uint64, rest []byte) {
+	zigzag, n := binary.Uvarint(b)
+	place, m := binary.Uvarint(b[n:])
+	return zigzag, place, b[n+m:]
 }

@@ -187,7 +187,7 @@ func (c *Collector) Bands(forced []Span) []SpeedBand {
 
 // find finds the stretches of each band. Between two of the ends all readings share an engine speed, and all or none are forced.
 func (c *Collector) find(forced []Span) []stretches {
-	ends, held := append(slices.Clone(c.pauses), c.readings.Len()), make([]stretch, len(forced))
+	ends, held := append([]int{c.readings.Len()}, c.pauses...), make([]stretch, len(forced))
 	for i, f := range forced { // the readings are at twice their times
 		held[i] = stretch{c.readings.Index(2 * (f.From - 1)), c.readings.Index(math.Nextafter(2*(f.To+20), math.Inf(1)))}
 		ends = append(ends, held[i].from, held[i].to)

@@ -287,8 +287,15 @@ func (c *Collector) read(at float64, bank int, beside bool, i int) under {
 
 // holds is until when what trims are read under stays the same while nothing else comes, s.
 func (c *Collector) holds(at float64) float64 {
-	return min(c.speed.holds(at, freshSpeed, betweenSpeed), c.load.holds(at, freshAir, betweenAir), c.maf.holds(at, freshAir, betweenAir),
-		c.pressure.holds(at, freshAir, betweenAir), c.coolant.holds(at, freshSlow, 0), c.intake.holds(at, freshSlow, 0), c.purge.holds(at, freshAir, 0))
+	until := math.Inf(1)
+	for _, x := range [...]struct {
+		*latest
+		fresh, between float64
+	}{{&c.speed, freshSpeed, betweenSpeed}, {&c.load, freshAir, betweenAir}, {&c.maf, freshAir, betweenAir}, {&c.pressure, freshAir, betweenAir},
+		{&c.coolant, freshSlow, 0}, {&c.intake, freshSlow, 0}, {&c.purge, freshAir, 0}} {
+		until = min(until, x.holds(at, x.fresh, x.between))
+	}
+	return until
 }
 
 // place is where u stands in unders: with several trims in turn it is one of the last few.
@@ -345,33 +352,22 @@ func (c *Collector) Data(forced []Span, litres float64) Data {
 	if litres == 0 {
 		litres = 1
 	}
-	flow, sifted := d.Flow, sieve{status: d.Status, forced: forced}
-	readings := func(s *sieve) Readings {
-		return func(yield func(Reading) bool) {
-			var as Reading
-			var of *under // as
-			for r := range c.each(ch) {
-				if !s.counts(r) {
-					continue
-				}
-				if as.At, as.Short = r.at, float64(r.short); r.under != of { // else only these differ
-					as, of = r.reading(flow, litres), r.under
-				}
-				if !yield(as) {
-					return
-				}
+	flow, status := d.Flow, d.Status
+	d.Readings = func(yield func(Reading) bool) {
+		s := sieve{status: status, forced: forced}
+		for r := range c.each(ch) {
+			if s.counts(r) && !yield(r.reading(flow, litres)) {
+				return
 			}
 		}
 	}
-	d.Readings = func(yield func(Reading) bool) {
-		s := sifted
-		readings(&s)(yield)
-	}
-	s := sifted
+	s := sieve{status: status, forced: forced}
 	d.banks = new(gathered)
-	for r := range readings(&s) {
-		d.Count++
-		d.banks.add(r)
+	for r := range c.each(ch) {
+		if s.counts(r) {
+			d.Count++
+			d.banks.add(r.reading(flow, litres))
+		}
 	}
 	d.Left = s.left
 	return d
