@@ -186,14 +186,16 @@ func staysOf(v []float64) stays {
 }
 
 // evenly is ln p(the stays | the Erlang law of their shape) − ln p(the same | an exponential law of their mean) as it is expected of so
-// many, their number times the Kullback-Leibler divergence of the two: ln k + (k−1)·ψ(k) − ln (k−1)! − (k−1), ψ(k) = Σ 1/j − γ.
+// many, their number times the Kullback-Leibler divergence of the two: ln k + (k−1)·ψ(k) − ln (k−1)! − (k−1), ψ(k) = Σ 1/j − γ. The shape was
+// fitted to these very stays, which costs half the logarithm of their number (G. Schwarz, Annals of Statistics 6, 1978); never below 0.
 func (s stays) evenly() float64 {
 	k, psi, factorial := float64(s.shape), -0.5772, 0.0
 	for j := 1.0; j < k; j++ {
 		psi += 1 / j
 		factorial += math.Log(j)
 	}
-	return float64(s.n) * (math.Log(k) + (k-1)*psi - factorial - (k - 1))
+	n := float64(s.n)
+	return max(0, n*(math.Log(k)+(k-1)*psi-factorial-(k-1))-math.Log(max(1, n))/2)
 }
 
 // habit is a stay, but no longer than one that some others of them bear out: one long stay

@@ -59,8 +59,9 @@ func TestEvenStays(t *testing.T) {
 			erlang := shape*math.Log(shape) + (shape-1)*math.Log(x) - shape*x - lg
 			want += dx * math.Exp(erlang) * (erlang + x)
 		}
-		if got := (stays{n: 10, shape: k}).evenly(); math.Abs(got-10*want) > 0.01 {
-			t.Errorf("shape %d: %.4f, integrated %.4f", k, got, 10*want)
+		want = max(0, 10*want-math.Log(10)/2) // what fitting the shape to ten of them costs
+		if got := (stays{n: 10, shape: k}).evenly(); math.Abs(got-want) > 0.01 {
+			t.Errorf("shape %d: %.4f, integrated %.4f", k, got, want)
 		}
 	}
 	if got := staysOf(nil).evenly(); got != 0 {
