@@ -11,6 +11,7 @@ import (
 
 	"pushback/analysis"
 	"pushback/analysis/compare"
+	"pushback/analysis/reason"
 	"pushback/decode"
 )
 
@@ -93,8 +94,10 @@ func OwnerText(v analysis.Verdict, by analysis.By, forced bool) Owner {
 		o.Answer = "No. The other bank of the engine responded: the connectors of the two sensors seem to be swapped."
 		o.Next = []string{"We'll check which connector belongs where. Nothing shows a bad part."}
 	case analysis.ConclusionNotReady:
-		o.Answer = "Not known yet: test conditions weren't met."
-		o.Next = []string{"We'll get the car ready, usually fully warm and idling, and test again."}
+		o.Answer, o.Next = "Not known yet: test conditions weren't met.", []string{"We'll get the car ready, usually fully warm and idling, and test again."}
+		if !slices.ContainsFunc(v.Next, func(r reason.Reason) bool { return r.Has(reason.BringToConditions) }) { // no warming up makes it fit
+			o.Answer, o.Next = "Not known yet: this test isn't for this kind of sensor or engine.", []string{"We'll use the test that is meant for its kind."}
+		}
 	case analysis.NothingForced:
 		o.Answer = "Not tested: this recording doesn't include the test."
 		o.Next = []string{"If the sensor or the computer is in doubt, the test still has to be done."}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"pushback/analysis"
+	"pushback/analysis/reason"
 )
 
 // The owner reads what was done, whatever was forced, and an answer that is the verdict's, whatever sensor the car has.
@@ -21,6 +22,23 @@ func TestOwnerReadsWhatWasDone(t *testing.T) {
 	for _, by := range []analysis.By{analysis.ByWire, analysis.ByNothing} {
 		if o := OwnerText(analysis.Verdict{Conclusion: analysis.NothingForced}, by, false); !strings.Contains(o.Did, "not in this recording") || o.Tone != "doubt" {
 			t.Errorf("nothing forced, by %s: %+v", by, o)
+		}
+	}
+}
+
+// An owner hears of warming up only where that makes the car fit for the test.
+func TestOwnerReadsWhatConditionsLack(t *testing.T) {
+	for _, c := range []struct {
+		next []reason.Reason
+		want string
+	}{
+		{[]reason.Reason{reason.CoolantCold.Of(40.0), reason.BringToConditions.Of()}, "fully warm"},
+		{[]reason.Reason{reason.WideNeverHold.Of()}, "meant for its kind"},
+		{[]reason.Reason{reason.Diesel.Of()}, "meant for its kind"},
+	} {
+		o := OwnerText(analysis.Verdict{Conclusion: analysis.ConclusionNotReady, Next: c.next}, analysis.ByWire, false)
+		if !strings.Contains(strings.Join(o.Next, " "), c.want) || o.Tone != "doubt" {
+			t.Errorf("%v: %+v, want %q", c.next, o, c.want)
 		}
 	}
 }
