@@ -118,7 +118,10 @@ func (c *Collector) look(rec obd.Record) error {
 	if m := rec.Mark; m != nil && m.Kind == obd.MarkNote {
 		c.d.Measured.collector.Note(rec.At.Seconds(), m.Text)
 	}
-	return c.Found.Write(session.Frame{Record: rec})
+	if rec.Exchange != nil {
+		c.Found.Take(rec.Exchange)
+	}
+	return nil
 }
 
 // Write takes one frame.

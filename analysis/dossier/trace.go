@@ -79,7 +79,8 @@ func (t *Trace) Marked() bool {
 // Write takes one frame.
 func (t *Trace) Write(f session.Frame) error {
 	t.End = max(t.End, f.Record.At.Seconds())
-	for _, s := range f.Samples {
+	for i := range f.Samples {
+		s := &f.Samples[i]
 		to := t.roles.Of(s.Signal)
 		if to == nil {
 			continue

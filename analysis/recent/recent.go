@@ -141,14 +141,15 @@ func (s *Series) Hold(t, def float64) float64 {
 
 // Line returns the value at t, s, on straight lines between the readings; beyond the ends it stays; 0 of none.
 func (s *Series) Line(t float64) float64 {
-	i := s.From(t)
-	switch {
-	case s.n == 0:
+	switch last, has := s.Last(); {
+	case !has:
 		return 0
-	case i == 0:
+	case last.T() < t: // most often
+		return last.V
+	}
+	i := s.From(t)
+	if i == 0 {
 		return s.At(0).V
-	case i == s.n:
-		return s.At(s.n - 1).V
 	}
 	a, b := s.At(i-1), s.At(i)
 	if b.T() <= a.T() {

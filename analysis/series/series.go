@@ -57,8 +57,11 @@ func (s *Series) Add(at time.Duration, v float64) {
 		step = int64(us)<<1 | 1
 	}
 	place := s.place(v)
-	if z := uint64(step<<1) ^ uint64(step>>63); z>>14 > 0 && z>>21 == 0 && place < 0x80 { // as most are
-		b.bytes = append(b.bytes, byte(z)|0x80, byte(z>>7)|0x80, byte(z>>14), byte(place))
+	if z := uint64(step<<1) ^ uint64(step>>63); z>>14 > 0 && z>>21 == 0 && place < 1<<14 { // as most are
+		if b.bytes = append(b.bytes, byte(z)|0x80, byte(z>>7)|0x80, byte(z>>14), byte(place)); place >= 0x80 {
+			b.bytes[len(b.bytes)-1] |= 0x80
+			b.bytes = append(b.bytes, byte(place>>7))
+		}
 	} else {
 		b.bytes = binary.AppendUvarint(binary.AppendUvarint(b.bytes, z), uint64(place))
 	}
@@ -129,9 +132,14 @@ func (s *Series) Range(i, j int) iter.Seq[Point] {
 			b := s.blocks[k].bytes
 			for at0 := k * perBlock; len(b) > 0 && at0 < j; at0++ {
 				var zigzag, place uint64
-				if len(b) > 3 && b[0] >= 0x80 && b[1] >= 0x80 && b[2] < 0x80 && b[3] < 0x80 { // as Add writes most
+				if len(b) > 4 && b[0] >= 0x80 && b[1] >= 0x80 && b[2] < 0x80 && (b[3] < 0x80 || b[4] < 0x80) { // as Add writes most
 					zigzag, place = uint64(b[0]&0x7F)|uint64(b[1]&0x7F)<<7|uint64(b[2])<<14, uint64(b[3])
-					b = b[4:]
+					if place < 0x80 {
+						b = b[4:]
+					} else {
+						place += uint64(b[4])<<7 - 0x80
+						b = b[5:]
+					}
 				} else {
 					zigzag, place, b = two(b)
 				}

@@ -53,7 +53,8 @@ func (a *Aftermath) Write(f Frame) error {
 		a.longTrim = decode.ByName(a.Sensor.LongTrim())
 		a.trims = [2]*decode.Signal{decode.ByName(a.Sensor.Trim()), decode.ByName(a.Sensor.TrimBeside())}
 	}
-	for _, s := range f.Samples {
+	for i := range f.Samples {
+		s := &f.Samples[i]
 		switch {
 		case s.Missing:
 		case s.Signal == a.longTrim:

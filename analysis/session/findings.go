@@ -58,24 +58,28 @@ func newFindings(d *decode.Decoder, can bool, before *Findings) *Findings {
 
 // Write takes one frame.
 func (n *Findings) Write(f Frame) error {
-	x := f.Record.Exchange
-	if x == nil {
-		return nil
+	if f.Record.Exchange != nil {
+		n.Take(f.Record.Exchange)
+	}
+	return nil
+}
+
+// Take takes one exchange.
+func (n *Findings) Take(x *obd.Exchange) {
+	if x.Request.Service == 0x01 && len(x.Request.Data) > 0 && !slices.Contains(x.Request.Data, 0x01) {
+		return // nearly all
 	}
 	if state := CodeState(x.Request.Service); state != "" {
 		n.codes(state, x)
-		return nil
+		return
 	}
 	if x.Outcome != obd.OK {
-		return nil
+		return
 	}
 	if x.Request.Service == 0x04 {
 		before := *n
 		*n = *newFindings(n.decoder, n.can, &before)
-		return nil
-	}
-	if x.Request.Service == 0x01 && len(x.Request.Data) > 0 && !slices.Contains(x.Request.Data, 0x01) {
-		return nil // nearly all records
+		return
 	}
 	request := x.Request.Bytes()
 	for _, r := range x.Replies {
@@ -84,7 +88,6 @@ func (n *Findings) Write(f Frame) error {
 		}
 		n.reply(request, r)
 	}
-	return nil
 }
 
 // readCodes joins the trouble codes of all computers; false when nothing is known.

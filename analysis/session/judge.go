@@ -275,7 +275,8 @@ func (j *Judge) mark(at time.Duration, m *obd.Mark) {
 }
 
 func (j *Judge) look(samples []decode.Sample) {
-	for _, s := range samples {
+	for i := range samples {
+		s := &samples[i]
 		j.emit(j.watch.step(s))
 		if j.beside != nil {
 			j.emitBeside(j.beside.watch.step(s))
@@ -335,16 +336,13 @@ func (s *silence) end(at time.Duration) (from, to time.Duration, cause string) {
 		return 0, 0, ""
 	}
 	// A recording made elsewhere may have a row each few seconds and no gap.
-	limit := quiet
-	if s.count > 1 {
-		limit = max(limit, 5*(s.last-s.first)/time.Duration(s.count-1))
-	}
+	usual := func() bool { return s.count > 1 && at-s.last <= 5*(s.last-s.first)/time.Duration(s.count-1) }
 	switch {
 	case s.began && s.worst == obd.LinkLost:
 		return s.last, at, "link lost"
 	case s.began && s.worst == obd.AdapterReset:
 		return s.last, at, "adapter reset"
-	case at-s.last > limit:
+	case at-s.last > quiet && !usual():
 		return s.last, at, "no reply"
 	}
 	return 0, 0, ""

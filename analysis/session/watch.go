@@ -106,18 +106,18 @@ func (w *watchers) guided(give func(guidedWatcher) []analysis.Event) []analysis.
 }
 
 // step gives a sample.
-func (w *watchers) step(s decode.Sample) []analysis.Event {
-	if !s.Missing {
+func (w *watchers) step(s *decode.Sample) []analysis.Event {
+	if !s.Missing && w.kind != decode.WideRange { // which it stays
 		w.notice(s)
 	}
 	if w.kind != decode.UnknownKind {
-		return w.chosen().Step(s)
+		return w.chosen().Step(*s)
 	}
-	return w.each(func(x watcher) []analysis.Event { return x.Step(s) })
+	return w.each(func(x watcher) []analysis.Event { return x.Step(*s) })
 }
 
 // notice takes down what tells of the kind.
-func (w *watchers) notice(s decode.Sample) {
+func (w *watchers) notice(s *decode.Sample) {
 	switch w.tells.Of(s.Signal) {
 	case tellsRear:
 		if w.first == 0 {

@@ -250,6 +250,7 @@ type ofBank struct {
 	idles
 	purges
 	seconds
+	dots
 	latest Reading
 }
 
@@ -263,6 +264,7 @@ func (g *gathered) add(r Reading) {
 	b.idles.add(&r)
 	b.purges.add(&r)
 	b.seconds.add(&r)
+	b.dots.add(&r)
 	b.latest = r
 }
 
@@ -272,6 +274,9 @@ func (d Data) gathered() *gathered {
 		return d.banks
 	}
 	g := new(gathered)
+	if d.Readings == nil {
+		return g
+	}
 	for r := range d.Readings {
 		g.add(r)
 	}

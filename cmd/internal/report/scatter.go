@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"slices"
 	"strings"
 
 	"pushback/analysis/trimmap"
@@ -23,16 +22,14 @@ const (
 // A cloud is one bank's total trim against air flow.
 type cloud struct {
 	title      string
-	unit       string // of the flow
-	points     []dot  // what was read, in order of its first reading
-	count      int    // readings
-	over, span scale  // of the points: flow, trim
-	flow, trim scale  // of the axes
+	unit       string        // of the flow
+	points     []trimmap.Dot // what was read, in order of its first reading
+	count      int           // readings
+	over, span scale         // of the points: flow, trim
+	flow, trim scale         // of the axes
 	fit        trimmap.Fit
 	half       bool // it has half of the page's width
 }
-
-type xy struct{ X, Y float64 }
 
 // clouds returns what of each side can be drawn, all on the same axes as far as they have
 // the same unit.
@@ -41,11 +38,11 @@ func clouds(sides []*Subject) (out []cloud) {
 	for _, s := range sides {
 		for _, b := range s.Map.Banks {
 			c := cloud{title: label(s, fmt.Sprintf("Bank %d: total trim against air flow", b.Bank)), unit: s.Map.FlowUnit, fit: b.Fit}
-			c.points = pointsOf(s.Map.Readings, b.Bank)
+			c.points = s.Map.Dots(b.Bank)
 			c.over, c.span = none, none
 			for _, p := range c.points {
-				c.count += p.n
-				c.over, c.span = c.over.with(p.X), c.span.with(p.Y)
+				c.count += p.Count
+				c.over, c.span = c.over.with(p.Flow), c.span.with(p.Total)
 			}
 			if c.count > 0 {
 				flow := flows[c.unit]
@@ -65,46 +62,19 @@ func clouds(sides []*Subject) (out []cloud) {
 	return out
 }
 
-// pointsOf are a bank's readings whose air flow is known, those that say the same as one shortly before joined with it.
-func pointsOf(readings trimmap.Readings, bank int) (out []dot) {
-	if readings == nil {
-		return nil
-	}
-	const shortly = 8 // points: trim goes to and fro by a few steps while air flow is read once
-	for r := range readings {
-		if r.Bank != bank || !(r.Flow > 0) || math.IsInf(r.Flow, 1) {
-			continue
-		}
-		p := xy{r.Flow, r.Total()}
-		latest := out[max(0, len(out)-shortly):]
-		if i := slices.IndexFunc(latest, func(d dot) bool { return d.xy == p }); i >= 0 {
-			latest[i].n++
-		} else {
-			out = append(out, dot{p, 1})
-		}
-	}
-	return out
-}
-
-// dot is one place of a cloud with how many readings lie there.
-type dot struct {
-	xy
-	n int
-}
-
 // dots joins readings that lie on each other in a drawing of so many columns and rows:
 // each occupied place has one dot, at the first reading that lies there, so a single
 // outlier stays.
-func (c *cloud) dots(columns, rows int) (out []dot) {
+func (c *cloud) dots(columns, rows int) (out []trimmap.Dot) {
 	at := map[[2]int]int{}
 	for _, p := range c.points {
-		k := [2]int{int(c.flow.part(p.X) * float64(columns)), int(c.trim.part(p.Y) * float64(rows))}
+		k := [2]int{int(c.flow.part(p.Flow) * float64(columns)), int(c.trim.part(p.Total) * float64(rows))}
 		i, ok := at[k]
 		if !ok {
 			i, at[k] = len(out), len(out)
-			out = append(out, dot{xy: p.xy})
+			out = append(out, trimmap.Dot{Flow: p.Flow, Total: p.Total})
 		}
-		out[i].n += p.n
+		out[i].Count += p.Count
 	}
 	return out
 }
@@ -152,8 +122,8 @@ func (c *cloud) body() string {
 	for i, k := range crowds {
 		var d strings.Builder
 		for _, p := range dots {
-			if p.n >= k.from && (i+1 == len(crowds) || p.n < crowds[i+1].from) {
-				fmt.Fprintf(&d, "M%.0f %.0fh0", c.x(p.X), c.y(p.Y))
+			if p.Count >= k.from && (i+1 == len(crowds) || p.Count < crowds[i+1].from) {
+				fmt.Fprintf(&d, "M%.0f %.0fh0", c.x(p.Flow), c.y(p.Total))
 			}
 		}
 		if d.Len() > 0 {

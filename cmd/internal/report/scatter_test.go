@@ -30,6 +30,7 @@ func TestDotsKeepOutliers(t *testing.T) {
 		}
 		s.Map.Readings = slices.Values(readings)
 		c := clouds([]*Subject{s})[0]
+		type xy struct{ X, Y float64 }
 		var points []xy
 		for _, r := range readings {
 			points = append(points, xy{r.Flow, r.Total()})
@@ -41,14 +42,15 @@ func TestDotsKeepOutliers(t *testing.T) {
 		}
 		at := map[[2]int]bool{}
 		for _, d := range dots {
-			if !slices.Contains(points, d.xy) {
-				t.Fatalf("%v was never read", d.xy)
+			p := xy{d.Flow, d.Total}
+			if !slices.Contains(points, p) {
+				t.Fatalf("%v was never read", p)
 			}
-			if at[place(d.xy)] {
-				t.Fatalf("two dots at %v", d.xy)
+			if at[place(p)] {
+				t.Fatalf("two dots at %v", p)
 			}
-			at[place(d.xy)] = true
-			n += d.n
+			at[place(p)] = true
+			n += d.Count
 		}
 		for _, p := range points {
 			if !at[place(p)] {

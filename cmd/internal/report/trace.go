@@ -52,7 +52,7 @@ func thin(points *series.Series, from, to float64, columns int) thinned {
 		}
 		cur = nil
 	}
-	last := math.Inf(-1)
+	last, within := math.Inf(-1), math.Inf(-1)
 	for p := range points.Range(first, beyond) {
 		if math.IsNaN(p.V) {
 			end()
@@ -61,12 +61,15 @@ func thin(points *series.Series, from, to float64, columns int) thinned {
 		if p.T-last > pause && !math.IsInf(last, -1) {
 			end()
 		}
-		last = p.T
 		out.take(p, from, to)
-		if k := int(math.Floor((p.T - from) / (to - from) * float64(columns))); k != c.k || c.n == 0 {
-			cur = c.flush(cur)
-			c.k = k
+		if c.n == 0 || p.T < last || p.T >= within {
+			if k := int(math.Floor((p.T - from) / (to - from) * float64(columns))); k != c.k || c.n == 0 {
+				cur = c.flush(cur)
+				c.k = k
+				within = from + (float64(k)+0.999)*(to-from)/float64(columns) // that column's too, far beyond what is rounded
+			}
 		}
+		last = p.T
 		c.add(p)
 	}
 	end()
@@ -82,7 +85,9 @@ func thin(points *series.Series, from, to float64, columns int) thinned {
 // take counts a reading that lies between from and to.
 func (t *thinned) take(p series.Point, from, to float64) {
 	if from <= p.T && p.T <= to && !math.IsNaN(p.V) {
-		t.span = t.span.with(p.V)
+		if p.V < t.span.lo || p.V > t.span.hi {
+			t.span = t.span.with(p.V)
+		}
 		t.count++
 	}
 }
