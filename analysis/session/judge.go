@@ -62,14 +62,22 @@ func (j *Judge) Decode(rec obd.Record, out []decode.Sample) []decode.Sample {
 
 // Watch is the second half of [Judge.Step]: it judges the next record by its samples.
 func (j *Judge) Watch(rec obd.Record, samples []decode.Sample) Frame {
+	f := Frame{Record: rec, Samples: samples}
+	j.watchIn(&f)
+	return f
+}
+
+// watchIn judges a frame by its record and samples, and has it say what follows: millions of frames are not copied.
+func (j *Judge) watchIn(f *Frame) {
 	j.events, j.others = j.events[:0], j.others[:0]
+	rec := &f.Record
 	j.end = max(j.end, rec.At)
 	switch {
 	case rec.Exchange != nil:
-		j.exchange(rec.At, rec.Exchange, samples)
+		j.exchange(rec.At, rec.Exchange, f.Samples)
 	case rec.Row != nil:
 		j.gap(j.silence.data(rec.At))
-		j.look(samples)
+		j.look(f.Samples)
 	case rec.Mark != nil:
 		j.mark(rec.At, rec.Mark)
 	}
@@ -77,7 +85,7 @@ func (j *Judge) Watch(rec obd.Record, samples []decode.Sample) Frame {
 	if j.beside != nil {
 		j.emitBeside(j.beside.watch.choose())
 	}
-	return Frame{Record: rec, Samples: samples, Events: j.events, Beside: j.others}
+	f.Events, f.Beside = j.events, j.others
 }
 
 // Finish ends the session at the time of its last record.

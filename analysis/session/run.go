@@ -41,6 +41,7 @@ func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, erro
 	}
 	decoded, ahead := src.(Decoded)
 	err := func() error {
+		var f Frame
 		for {
 			rec, err := src.Next(ctx)
 			if errors.Is(err, io.EOF) {
@@ -49,12 +50,13 @@ func Run(ctx context.Context, src Source, j *Judge, sinks ...Sink) (Result, erro
 			if err != nil {
 				return err
 			}
-			var f Frame
-			if ahead {
-				f = j.Watch(rec, decoded.Samples())
+			if f.Record = rec; ahead {
+				f.Samples = decoded.Samples()
 			} else {
-				f = j.Step(rec)
+				j.samples = j.Decode(rec, j.samples[:0])
+				f.Samples = j.samples
 			}
+			j.watchIn(&f)
 			res.Records++
 			for i := range f.Samples {
 				if !f.Samples[i].Missing {

@@ -7,14 +7,14 @@ import (
 	"sync"
 )
 
-// pace lets the heap grow to 80 MB before garbage is collected, and by half once more than half of that lives, until stop is called: by half
+// pace lets the heap grow to 64 MB before garbage is collected, and by half once more than half of that lives, until stop is called: by half
 // from the start, the replay of eight hours collected 101 times, which took an eighth of its processor time. Whoever sets GOGC has
 // it as they say.
 func pace() (stop func()) {
 	if os.Getenv("GOGC") != "" {
 		return func() {}
 	}
-	const leastHeap, leastLive = 80 << 20, 4 << 20 // bytes; the second is the runtime's
+	const leastHeap, leastLive = 64 << 20, 4 << 20 // bytes; the second is the runtime's
 	var mu sync.Mutex
 	var now runtime.MemStats
 	stopped, percent := false, 100
