@@ -221,7 +221,7 @@ func TestGuideAsksForWhatIsMissing(t *testing.T) {
 			want: oneHold + "; 1m2s force lean (undecided)"},
 		{name: "what lies behind a dead input cannot be seen", script: held + "33s proof input failed", want: oneHold + "; 1m2s done"},
 		{name: "nor behind crossed banks", script: held + "33s proof bank failed", want: oneHold + "; 1m2s done"},
-		{name: "trim stood at its limit and would again", script: heldLean + "20s trim_at_limit; 32s ends lean", want: oneHold + "; 1m2s done"},
+		{name: "trim stood at its limit and would again", script: heldLean + "20s trim_at_limit; 32s ends lean", want: oneHold + "; 1m2s done (limit)"},
 		{name: "at its limit after an answer", script: heldLean + "18s loop_answers; 20s trim_at_limit; 42s ends lean; 43s proof delivery proven",
 			want: "0s baseline; 15s force lean; 16s hold lean; 41s release lean; 42s answer lean; 1m12s force lean (undecided)"},
 		{name: "too short to show anything", script: heldLean + "22s ends lean",

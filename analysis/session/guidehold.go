@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -118,7 +119,8 @@ func (g *Guide) next() {
 	}
 	for _, s := range g.cfg.Sides {
 		why := g.missing(s)
-		if why == "" {
+		if why == "" || why == WhyLimit {
+			g.notice.why = cmp.Or(why, g.notice.why)
 			continue
 		}
 		if _, most := g.Length(); g.now-g.began+g.cfg.HoldMost+g.cfg.Answer > most {
@@ -196,7 +198,7 @@ func (g *Guide) missingOf(s analysis.Side, verdict analysis.Verdict) Reason {
 	case g.engine.quiet && !open(command) && !early:
 		return "" // a sensor that lies on one side by itself says no more the second time
 	case x.stood:
-		return "" // it would stand there again
+		return WhyLimit // it would stand there again
 	case x.short:
 		return WhyShort
 	}

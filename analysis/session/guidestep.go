@@ -44,6 +44,7 @@ const (
 	WhyAbsent  Reason = "absent"    // nobody began
 	WhyLong    Reason = "long"      // the test has taken as long as was told
 	WhyNever   Reason = "never"     // no waiting brings this car to a test
+	WhyLimit   Reason = "limit"     // trim stood at its limit, so a side that is open is not asked for again
 )
 
 // Prompt is what the technician is to do now.

@@ -250,6 +250,7 @@ var stepWhy = map[session.Reason]string{
 	session.WhyAbsent:  "Nobody began the hold.",
 	session.WhyLong:    "The time for this test is over.",
 	session.WhyNever:   "Waiting won't make this car fit for the test.",
+	session.WhyLimit:   "TRIM IS PEGGED: another hold shows nothing until the cause is fixed.",
 }
 
 // Step is the prompt in the narrow room of the live line.
