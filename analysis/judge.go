@@ -255,7 +255,7 @@ func (c *assessment) recovery() Proof {
 			p = Proof{ProofRecovery, Unclear, reason.NoCycleBefore.Of(), evidence()}
 		case f.opened:
 			p = Proof{ProofRecovery, Unclear, reason.HadLeftClosedLoop.Of(), evidence()}
-		case f != c.forces[len(c.forces)-1] || watched < recoverWithin:
+		case f != c.forces[len(c.forces)-1] || watched < recoverWithin || recoverWithin < turnsAgain*max(f.volts.lean.longest, f.volts.rich.longest):
 			if p.State != Proven {
 				p = Proof{ProofRecovery, Unclear, reason.WatchedTooShort.Of(), evidence("watched_s", min(watched, recoverWithin))}
 			}

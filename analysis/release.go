@@ -30,6 +30,7 @@ const (
 	// recoverWithin is how long trim may be back where it was without the loop
 	// cycling again before that counts as a failure.
 	recoverWithin = 30.0
+	turnsAgain    = 3 // changes of side by which the loop cycles again: one that stays on a side for a third of the time may not make them in it
 )
 
 // release is the experiment that starts when the wire is let go: the exhaust then
@@ -489,7 +490,7 @@ func (r *release) turn(p recent.Reading, b voltsBase) bool {
 		r.lastTurn = p
 	}
 	r.lastSide = side
-	if r.changes >= 3 {
+	if r.changes >= turnsAgain {
 		r.resumed, r.resumedAt = true, r.firstTurn.T()
 		return true
 	}
