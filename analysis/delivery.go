@@ -201,6 +201,17 @@ func (c *assessment) openThen(side Side) bool {
 	return open && spoke
 }
 
+// proof is that the sensor, let go, reported the side, and by how much it then moved with trim where that is what tells it, V; 0: it is not.
+func (r *release) proof(id ProofID, said reason.Code, moved float64, ev map[string]float64) Proof {
+	stayed := r.lastOn.T() - r.firstOn.T()
+	ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(max(0, r.firstOn.T()-r.at)), round3(r.best), round3(stayed)
+	why := said.Of(r.expect, reason.Interval{Lo: max(0, r.firstOn.Lo-r.hi), Hi: max(0, r.firstOn.Hi-r.lo)}, r.best, stayed)
+	if moved > 0 {
+		why, ev["moved_v"] = why.And(reason.MovedWithTrim, 1000*moved), round3(moved)
+	}
+	return Proof{id, Proven, why, ev}
+}
+
 // sensor is the proof that the sensor itself reports the side.
 func (c *assessment) sensor(side Side) Proof {
 	id, forceSide, said := ProofSensorRich, Lean, reason.SaidRich
@@ -227,19 +238,13 @@ func (c *assessment) sensor(side Side) Proof {
 		}
 		r := &f.rel
 		ev := evidence("trim_made_pct", f.own.up*r.trimMade)
-		proven := func() {
-			stayed := r.lastOn.T() - r.firstOn.T()
-			ev["after_s"], ev["reading_v"], ev["stayed_s"] = round3(max(0, r.firstOn.T()-r.at)), round3(r.best), round3(stayed)
-			better(Proof{id, Proven, said.Of(
-				side, reason.Interval{Lo: max(0, r.firstOn.Lo-r.hi), Hi: max(0, r.firstOn.Hi-r.lo)}, r.best, stayed), ev})
-		}
 		switch r.state {
 		case sensorSays:
 			if !r.says() {
 				better(Proof{id, Unclear, reason.LeftTooEarly.Of(side, r.lastOn.T()-r.firstOn.T(), 100*(1-r.stillLeft)), ev})
 				continue
 			}
-			proven()
+			better(r.proof(id, said, 0, ev))
 		case sensorLate:
 			ev["after_min_s"] = round3(max(0, r.lastOff.T()-r.hi))
 			better(Proof{id, Unclear, reason.SaidLate.Of(side, r.firstOn.T()-r.at), ev})
@@ -258,8 +263,8 @@ func (c *assessment) sensor(side Side) Proof {
 				better(Proof{id, Unclear, c.longer(reason.ReleasedTooEarly.Of(), reason.HoldLonger), ev})
 			}
 		default:
-			if c.reports(f) {
-				proven()
+			if moved := c.readsLean(r); moved > 0 || c.reports(f) {
+				better(r.proof(id, said, moved, ev))
 				continue
 			}
 			better(Proof{id, Unclear, reason.AfterRelease.Of().Then(r.why), ev})

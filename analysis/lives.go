@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"pushback/analysis/reason"
 	"pushback/analysis/recent"
 )
 
@@ -118,15 +119,36 @@ func leanLevel(v float64) float64 {
 	return math.Log((0.05*dead + 0.95*normal(x, 0.6)/max(v, 0.005)) / dead)
 }
 
-// leanLife weighs whether the sensor, which by itself was never read rich, lives in lean gas: log odds for that, and by how much it
-// moved with the mixture, V.
-func (c *assessment) leanLife() (odds, moved float64) {
-	level, n := 0.0, 0.0
+// movesLean adds up what the releases from rich tell of a sensor that moves with the mixture: log odds for a live one, and by how much it moved, V.
+func (c *assessment) movesLean() (odds, moved float64) {
 	for _, f := range c.on(Rich) {
 		o, by := f.rel.lives.odds()
 		if odds += o; o > 0 {
 			moved = by
 		}
+	}
+	return odds, moved
+}
+
+// readsLean is by how much a sensor that had lain lean all the time before, and came there at once, moved on from there as trim went back, V: it
+// was read deeper lean because the mixture was leaner. 0: that is not shown.
+func (c *assessment) readsLean(r *release) float64 {
+	if r.expect != Lean || !r.why.Has(reason.AsAllTheTime) || r.strong < 2 || r.lastOff.T()-r.hi > promptWithin {
+		return 0
+	}
+	odds, moved := c.movesLean()
+	if odds < oneInThousand {
+		return 0
+	}
+	return max(0, moved)
+}
+
+// leanLife weighs whether the sensor, which by itself was never read rich, lives in lean gas: log odds for that, and by how much it
+// moved with the mixture, V.
+func (c *assessment) leanLife() (odds, moved float64) {
+	level, n := 0.0, 0.0
+	odds, moved = c.movesLean()
+	for _, f := range c.on(Rich) {
 		if l := &f.rel.lives.late; l.n > 0 {
 			level, n = level+l.mean()-f.rel.zero, n+1
 		}

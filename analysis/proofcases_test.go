@@ -335,6 +335,15 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		{"recovery: the last force tells", ByWire, func() []*force {
 			return []*force{with(Lean), with(Rich, later, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 80 })}
 		}, func(c *assessment) Proof { return c.recovery() }, Failed},
+		{"recovery: but not of one that stays on a side for a third of the time", ByWire, func() []*force {
+			return []*force{with(Lean, func(f *force) {
+				f.resumed, f.rel.resumed, f.rel.backSince, f.volts.lean = false, false, 80, staysOf([]float64{1, 15})
+			})}
+		}, func(c *assessment) Proof { return c.recovery() }, Unclear},
+		{"sensor lean: as all the time before, but twice it moved with trim", ByWire, func() []*force { return []*force{with(Rich, lainLean(0.08)), with(Rich, later, lainLean(0.08))} },
+			func(c *assessment) Proof { return c.sensor(Lean) }, Proven},
+		{"sensor lean: as all the time before, and it lay there", ByWire, func() []*force { return []*force{with(Rich, lainLean(0.03))} },
+			func(c *assessment) Proof { return c.sensor(Lean) }, Unclear},
 		{"recovery: once is enough where the last was not watched", ByWire, func() []*force {
 			return []*force{with(Lean), with(Rich, later, func(f *force) { f.resumed, f.rel.resumed, f.rel.backSince = false, false, 110 })}
 		}, func(c *assessment) Proof { return c.recovery() }, Proven},
@@ -731,6 +740,19 @@ func TestSilenceAtTheOtherLimit(t *testing.T) {
 			if got := a.command(side); got.State != c.want {
 				t.Errorf("%s, trim at %g %% before, held for %g s: %s, %v", side, c.before, c.held, got.State, got.Why)
 			}
+		}
+	}
+}
+
+// lainLean makes a force whose sensor lay lean before it and at once after it, at 0.03 V, and later at that level, V.
+func lainLean(later float64) func(*force) {
+	return func(f *force) {
+		f.rel = release{state: sensorVague, why: reason.AsAllTheTime.Of(Lean), expect: Lean, trimMade: 15, reached: reached{strong: 9}}
+		l := &f.rel.lives
+		for i := range 60 {
+			t := 0.1 * float64(i)
+			l.early.add(t, 0.03+0.001*float64(i%2), 15)
+			l.late.add(20+t, later+0.001*float64(i%2), 0)
 		}
 	}
 }
