@@ -242,7 +242,12 @@ func (r *Reader) exchange(request []byte, expect int, o obd.Outcome, raw []byte)
 		return nil, err
 	}
 	fresh := func() *obd.Exchange {
-		x := &obd.Exchange{Request: r.latest.request, Outcome: o, Raw: bytes.Clone(raw)}
+		one := new(struct { // what is looked at together lies together
+			obd.Exchange
+			room [48]byte
+		})
+		x := &one.Exchange
+		x.Request, x.Outcome, x.Raw = r.latest.request, o, append(one.room[:0:len(one.room)], raw...)
 		x.Request.Expect = expect
 		x.Replies = Replies(x, r.meta.Format)
 		return x
