@@ -22,6 +22,7 @@ type lagging struct {
 const (
 	soundLag, soundLagSD         = 0.25, 0.12
 	lagPerStroke, lagPerStrokeSD = 0.3, 0.15
+	lagPerFilter                 = 0.5  // of its lag: two in a row add up to less than their sum in the least that two readings need
 	lagPerRefresh                = 0.25 // of the time from one different reading to the next: what swings as fast as that folds
 	lagPerSwing                  = 0.5  // by how many there are, s, and more where the loop leads it slowly: few may all have met a slow mixture
 	seldomRead                   = 0.35 // s: a sound sensor is through between two readings, and a loop that cycles as fast is nothing but folded
@@ -33,7 +34,7 @@ const (
 	enoughStrokes                = 3
 	foldedFrom                   = 2.5 // strokes of trim, in the time of a swing, at the rate of a force: those of a faster cycle, folded
 	enoughFresh                  = 2.5 // different readings in a swing: fewer may be a faster one, folded
-	unknownStroke                = 10  // s for 1 %: slower than any loop that is worth calling alive
+	unknownStroke                = 10. // s for 1 %: slower than any loop that is worth calling alive
 	slowLimit                    = 6.9 // logarithm of the likelihood ratio, once in 1000
 	// A lag with which a cell takes 1 s from 0.6 to 0.3 V, where a healthy one takes 0.1 s and a half worn one less than 1 s in all (as
 	// above). About one sensor in forty has a longer one (common practice, no source), so a ring in which that is not excluded is not proven.
@@ -121,17 +122,20 @@ func (l *lagging) addTrim(p recent.Reading, held bool) {
 // not; interval how often is read, s. What both sides show adds up.
 func (l *lagging) weigh(rates [2]float64, interval, renewed float64, port portLag) lagWeight {
 	var w lagWeight
-	stroke, length, n := l.strokes.typical()
-	// Where the computer jumps as the sensor changes side, its strokes are quick in their middle, but the mixture may go through the cell's
-	// step beside the jump, as slowly as trim answers a force to that side, which nobody knows where it has answered none: either is as likely.
-	var strokes []float64
-	if n >= enoughStrokes {
-		strokes = append(strokes, stroke)
-	}
+	stroke, creep, length, n := l.strokes.typical()
 	for side, rate := range rates {
-		ways := append(strokes, unknownStroke)
-		if rate > 0 {
-			ways[len(ways)-1] = 1 / rate
+		// Where the computer jumps as the sensor changes side, its strokes are quick in their middle, but the mixture may go through the cell's
+		// step beside the jump, as slowly as trim answers a force to that side, or creeps on at rest: either is as likely.
+		slowly := unknownStroke
+		switch {
+		case rate > 0:
+			slowly = 1 / rate
+		case n >= enoughStrokes:
+			slowly = creep
+		}
+		ways := []float64{slowly}
+		if n >= enoughStrokes {
+			ways = append(ways, stroke)
 		}
 		x, n := l.swings.typical(side)
 		w.side[side].swings = n
@@ -142,7 +146,7 @@ func (l *lagging) weigh(rates [2]float64, interval, renewed float64, port portLa
 		read := max(x.hi-x.lag, x.lag-x.lo) / 2
 		likely, lo := 0.0, x.lag
 		for _, stroke := range ways {
-			sound := soundLag + (port.lo+port.hi)/2 + lagPerStroke*stroke
+			sound := soundLag + lagPerFilter*(port.lo+port.hi)/2 + lagPerRefresh*renewed + lagPerStroke*stroke
 			sd := math.Hypot(math.Hypot(math.Hypot(soundLagSD, (port.hi-port.lo)/4), lagPerStrokeSD*stroke), math.Hypot(math.Hypot(lagPerRefresh*max(interval, renewed), lagPerSwing*max(1, stroke)/float64(n)), read))
 			z := max(0, (x.lag-sound)/sd)
 			likely += math.Exp(-z*z/2) / float64(len(ways))

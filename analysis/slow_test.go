@@ -147,6 +147,34 @@ func TestLagWhereTrimJumps(t *testing.T) {
 	}
 }
 
+// What trim creeps in the latter half of its strokes is read off the strokes themselves: a ramp goes on as it began, by hand 2 % in 1 s, a jump of
+// 3 % at once creeps through 1 % in 2 s, half of it in the latter half of its time.
+func TestCreepOfStrokes(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		at   func(share float64) float64 // %, of a stroke of 2 s
+		want float64                     // s for 1 %
+	}{
+		{"a ramp", func(x float64) float64 { return 4 * x }, 0.5},
+		{"a jump that creeps on", func(x float64) float64 { return min(3+x, 40*x) }, 2},
+	} {
+		var g strokes
+		for i := range 2000 {
+			s := float64(i) * 0.02
+			x, up := math.Mod(s, 2)/2, int(s/2)%2 == 0
+			trim := c.at(x) - 2
+			if !up {
+				trim = 2 - c.at(x)
+			}
+			trim += 0.13 * float64(int(s/2)) // so that each stroke is rounded otherwise
+			g.addTrim(recent.Reading{Lo: s, Hi: s, V: math.Round(trim*1.28) / 1.28})
+		}
+		if _, creep, _, n := g.typical(); n < 10 || abs(creep/c.want-1) > 0.3 {
+			t.Errorf("%s: %.2f s for 1 %%, want %.2f, of %d strokes", c.name, creep, c.want, n)
+		}
+	}
+}
+
 // How fast trim leads the mixture to a side is told by the force that it answered towards that side.
 func TestLagNeedsAnAnswerToItsSide(t *testing.T) {
 	l := lagCar{0.1, 1.6, 0, 4, 0, 10, 0, 60}.run() // slow to lean alone
@@ -318,7 +346,7 @@ func ExampleWatcher_lag() {
 	for _, p := range []recent.Reading{{V: 1}, {Lo: 0.5, Hi: 0.5, V: -1}, {Lo: 1, Hi: 1, V: 1}, {Lo: 1.5, Hi: 1.5, V: -1}} {
 		g.addTrim(p)
 	}
-	perCent, _, _ := g.typical()
+	perCent, _, _, _ := g.typical()
 	fmt.Printf("%.2f s for 1 %%\n", perCent)
 	// Output:
 	// 1 swing, 1.00 s

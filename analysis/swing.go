@@ -276,10 +276,14 @@ type strokes struct {
 	n       int
 	extreme int
 	up      bool
-	perCent [keptStrokes]float64 // s for each per cent, of the latest
+	perCent [keptStrokes]float64 // s for each per cent through the middle, of the latest
+	creep   [keptStrokes]paced   // the latter half of its time: slow where the computer jumps first and creeps on
 	length  [keptStrokes]float64 // % from turn to turn
 	done    int
 }
+
+// paced is a way, %, and the time that it took, s.
+type paced struct{ took, way float64 }
 
 const keptStrokes = 32
 
@@ -326,23 +330,42 @@ func (g *strokes) end(sign float64) {
 		case x >= 0.5 && from.p.Hi > 0 && abs(r.p.V-from.p.V) > 1.5*trimCount:
 			g.perCent[g.done%keptStrokes] = (r.first.Hi - from.p.Lo) / (abs(r.p.V-from.p.V) - trimCount)
 			g.length[g.done%keptStrokes] = abs(b - a)
+			g.creep[g.done%keptStrokes] = g.latter()
 			g.done++
 			return
 		}
 	}
 }
 
+// latter is how far this stroke goes in the latter half of its time.
+func (g *strokes) latter() paced {
+	from, to := g.seen[0].p.T(), g.seen[g.extreme].p.T()
+	middle := g.seen[0].p.V
+	for _, r := range g.seen[1 : g.extreme+1] {
+		if r.first.T() <= (from+to)/2 {
+			middle = r.p.V
+		}
+	}
+	return paced{(to - from) / 2, abs(g.seen[g.extreme].p.V - middle)}
+}
+
 // broken says that trim goes on elsewhere: a force answers it.
 func (g *strokes) broken() { g.n, g.extreme = 0, 0 }
 
-// typical is the median time in which trim goes through 1 %, s, how far it goes from turn to turn, %, and of how many strokes.
-func (g *strokes) typical() (perCent, length float64, n int) {
+// typical is the median time in which trim goes through 1 % in its middle, s, that in which it creeps through 1 % late, how far it goes from turn
+// to turn, %, and of how many strokes.
+func (g *strokes) typical() (perCent, creep, length float64, n int) {
 	n = min(g.done, keptStrokes)
 	if n == 0 {
-		return 0, 0, 0
+		return 0, 0, 0, 0
 	}
-	times, lengths := g.perCent, g.length
-	slices.Sort(times[:n])
-	slices.Sort(lengths[:n])
-	return stats.SortedQuantile(times[:n], 0.5), stats.SortedQuantile(lengths[:n], 0.5), n
+	median := func(of [keptStrokes]float64) float64 {
+		slices.Sort(of[:n])
+		return stats.SortedQuantile(of[:n], 0.5)
+	}
+	var sum paced
+	for _, x := range g.creep[:n] {
+		sum.took, sum.way = sum.took+x.took, sum.way+x.way // what one rounds up the next rounds down
+	}
+	return median(g.perCent), sum.took / max(sum.way, trimCount/2), median(g.length), n
 }
