@@ -254,7 +254,7 @@ func (c *assessment) silence(f *force, why reason.Reason) (State, reason.Reason)
 	rested, gone := c.rested(), c.letGo()
 	alone := !c.silentOn(side.Opposite())
 	switch {
-	case f.paused:
+	case f.paused, !alone && c.able(side.Opposite()): // what kept trim still on the other side, where it can go, keeps it here
 	case alone && !gone && c.neverBeyond(f):
 		return Failed, why
 	case alone && f.nothingNew() && !c.wentNoFurther(side):

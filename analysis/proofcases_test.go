@@ -275,6 +275,9 @@ func TestProofsOfSeveralForces(t *testing.T) {
 		f.rel = release{state: sensorMute, trimMade: 15, at: 25, decidedAt: 31, expect: f.rel.expect}
 	}
 	noDown := func(f *force) { f.down = downstream{} }
+	silentBoth := func() []*force {
+		return []*force{with(Lean, quietTrim(15), idle), with(Rich, quietTrim(15), idle), with(Lean, later, quietTrim(15), idle), with(Rich, later, quietTrim(15), idle)}
+	}
 	for _, c := range []struct {
 		name   string
 		by     By
@@ -289,6 +292,13 @@ func TestProofsOfSeveralForces(t *testing.T) {
 				return []*force{with(Lean, quietTrim(15), idle), with(Lean, later, quietTrim(15), idle)}
 			},
 			func(c *assessment) Proof { return c.command(Lean) }, Failed},
+		{"trim: silent on both sides twice", ByWire, silentBoth, func(c *assessment) Proof { return c.command(Rich) }, Failed},
+		{"trim: the same, but it can go to the other: what keeps it still there keeps it still here", ByWire, silentBoth, func(c *assessment) Proof {
+			for _, v := range []float64{0, 2.34} {
+				c.w.fig.reach.Add(v)
+			}
+			return c.command(Rich)
+		}, Unclear},
 		{"trim: the same, but the loop steered before each: paused, or let go of", ByWire,
 			func() []*force { return []*force{with(Lean, quietTrim(15)), with(Lean, later, quietTrim(15))} },
 			func(c *assessment) Proof { return c.command(Lean) }, Unclear},
