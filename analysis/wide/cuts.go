@@ -36,6 +36,11 @@ type cutWatch struct {
 	said    bool // force_begins was told of the running one
 }
 
+// during reports whether a fuel cut was going on in [from, to], s.
+func (c *cutWatch) during(from, to float64) bool {
+	return slices.ContainsFunc(c.all, func(x cut) bool { return x.begin < to && (x.end == 0 || x.end > from) })
+}
+
 const farLean = analysis.FarLean
 
 // nearRest is the lambda below which no fuel cut is going on.

@@ -274,7 +274,7 @@ func (w *Watcher) lookForOnset(p recent.Reading) {
 		m.used, f.marked = true, true
 	}
 	f.marked = f.marked || w.asked.side == side
-	f.vented, f.cold = w.purged(p.T()), w.cold()
+	f.vented, f.cold, f.undoes = w.purged(p.T()), w.cold(), w.goes.undoes(&f)
 	w.forces = append(w.forces, f)
 	g := &w.forces[n]
 	w.announce(g, p)

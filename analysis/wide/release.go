@@ -62,7 +62,6 @@ func (w *Watcher) tellEnd(f *force) {
 		w.follow(f, w.own.lambda.At(i))
 	}
 	w.lookAround(f)
-	w.weighUnsaid(f)
 }
 
 // lookAround takes down how the engine ran and whether the car moved about a force.
@@ -72,6 +71,7 @@ func (w *Watcher) lookAround(f *force) {
 		before = evenStanding
 	}
 	f.even = w.evenShare(f, before)
+	f.cut = w.cuts.during(f.begin, f.end)
 }
 
 // lasts reports whether the disturbance is still there.
@@ -89,6 +89,7 @@ func (w *Watcher) abandon(f *force) {
 		return
 	}
 	w.ownSteps++
+	w.goes = goingOn{f.side, f.begin, f.size}
 	w.forces = w.forces[:len(w.forces)-1]
 }
 
@@ -145,4 +146,5 @@ func (w *Watcher) close(f *force) {
 	}
 	f.closed = true
 	w.hasVerdict = false
+	w.weighUnsaid(f)
 }

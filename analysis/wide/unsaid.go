@@ -21,6 +21,8 @@ type unsaid struct {
 	even   float64          // 0 to 1: for what share of the time that is usual before a test the engine ran evenly, until its end
 	road   motion           // what was read of the car's speed
 	vented bool             // the purge valve moved as it began
+	cut    bool             // the computer shut the fuel off meanwhile
+	undoes float64          // how often what went on before ends so, 1/s: a change that had lasted too long to be a force, of the other side
 }
 
 // motion is what the speed tells.
@@ -48,7 +50,9 @@ const (
 	evenStanding = 10.0     // and where one does
 	uneven       = -3.0     // logarithm of how much likelier an engine that was never even makes it the car's own, less for each second that it was
 	vented       = -3.0     // and a purge valve that has just moved
+	shutOff      = -3.9     // and fuel that was shut off: ln of 0.01 of forces to 0.5 of an engine's own lean changes
 	oneThousand  = 6.9      // log odds from which it is told: wrong once in a thousand
+	leastFitted  = 0.005    // size of a change as the model has it, which may be none
 	keepUnsaid   = 24       // changes that are remembered
 	mostLog      = math.Ln2 // half of the car's own steps may be of a force's size and length
 )
@@ -58,6 +62,22 @@ type unannounced struct {
 	asked    asked
 	ownSteps int // of the mixture, that came to no force
 	unjudged int // forces that were announced when there were maxForces already
+	goes     goingOn
+}
+
+// goingOn is a change that lasted too long to be a force: how it ends is no force either.
+type goingOn struct {
+	side        analysis.Side // "": none
+	begin, size float64       // s, a fraction
+}
+
+// undoes is how often what goes on ends by such a change, 1/s: what has lasted for a time lasts as long again in the mean.
+func (g goingOn) undoes(f *force) float64 {
+	if g.side == "" || g.side == f.side {
+		return 0
+	}
+	z := math.Log(f.size/g.size) / spreadOfSize
+	return math.Exp(-z*z/2) / max(1, f.begin-g.begin)
 }
 
 // looks is what size, length and surroundings of a change say for a force, a logarithm.
@@ -73,7 +93,11 @@ func bell(x, usual float64) float64 {
 func against(force, own float64) float64 { return math.Log(force / (0.5*own + 0.5*force)) }
 
 func (f *force) sized() float64 {
-	return against(bell(f.size, usualSize), math.Exp(-f.size/ownSize)/ownSize)
+	size := f.size
+	if f.fitted {
+		size = max(f.sign*f.fit.P, leastFitted)
+	}
+	return against(bell(size, usualSize), math.Exp(-size/ownSize)/ownSize)
 }
 
 // long is how long a force lasted, s.
@@ -89,6 +113,9 @@ func (f *force) around() float64 {
 	x := float64(uneven * (1 - f.even))
 	if f.vented {
 		x += vented
+	}
+	if f.cut {
+		x += shutOff
 	}
 	if f.road == moving {
 		x += math.Log(analysis.MovingForce)
@@ -113,7 +140,7 @@ func (w *Watcher) odds(set []*force) float64 {
 	own := w.stepsBy(set)
 	lean, rich := false, false
 	for i, f := range set {
-		x += math.Log(forceRate*(w.now+ownSeconds)/(own+float64(i))) + f.looks()
+		x += math.Log(forceRate/((own+float64(i))/(w.now+ownSeconds)+f.undoes)) + f.looks()
 		lean, rich = lean || f.side == analysis.Lean, rich || f.side == analysis.Rich
 		switch {
 		case i == 0:
@@ -146,6 +173,14 @@ func (w *Watcher) weighUnsaid(f *force) {
 		}
 	}
 	if best < oneThousand {
+		return
+	}
+	for _, g := range set { // by the sizes that the model has
+		if !g.fitted {
+			w.estimate(g)
+		}
+	}
+	if w.odds(set) < oneThousand {
 		return
 	}
 	for _, g := range set {

@@ -102,18 +102,50 @@ func TestOddsOfUnsaid(t *testing.T) {
 		name   string
 		road   motion
 		vented bool
+		cut    bool
 		want   float64
 	}{
-		{"nothing read", speedUnread, false, 0},
-		{"it stands", standing, false, 0},
-		{"it moves", moving, false, math.Log(analysis.MovingForce)},
-		{"the valve moved", speedUnread, true, vented},
+		{"nothing read", speedUnread, false, false, 0},
+		{"it stands", standing, false, false, 0},
+		{"it moves", moving, false, false, math.Log(analysis.MovingForce)},
+		{"the valve moved", speedUnread, true, false, vented},
+		{"the fuel was shut off", speedUnread, false, true, shutOff},
 	} {
 		f := one(analysis.Rich)
-		f.road, f.vented = c.road, c.vented
+		f.road, f.vented, f.cut = c.road, c.vented, c.cut
 		if d := f.looks() - rich.looks(); math.Abs(d-c.want) > 1e-9 {
 			t.Errorf("%s: %.2f, want %.2f", c.name, d, c.want)
 		}
+	}
+}
+
+// What had gone on for too long to be a force ends some time, by as much as it began with and to the other side; the longer it went on, the less
+// it is due to end just now.
+func TestEndOfALongChange(t *testing.T) {
+	end := &force{side: analysis.Lean, size: 0.07, span: span{begin: 160}}
+	for _, c := range []struct {
+		name string
+		goes goingOn
+		want float64 // times a second
+	}{
+		{"nothing went on", goingOn{}, 0},
+		{"it went to the same side", goingOn{analysis.Lean, 60, 0.07}, 0},
+		{"it undoes what began 100 s before", goingOn{analysis.Rich, 60, 0.07}, 0.01},
+		{"begun long ago", goingOn{analysis.Rich, -840, 0.07}, 0.001},
+	} {
+		if got := c.goes.undoes(end); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%s: %.4f, want %.4f", c.name, got, c.want)
+		}
+	}
+	if got := (goingOn{analysis.Rich, 60, 0.35}).undoes(end); got > 0.005 {
+		t.Errorf("five times as large: %.4f", got)
+	}
+	w := New(analysis.Config{By: analysis.ByMixture})
+	w.now = 300
+	due := *end
+	due.undoes = 0.01
+	if a, b := w.odds([]*force{end}), w.odds([]*force{&due}); a-b < 0.5 {
+		t.Errorf("odds %.2f, where it is due to end %.2f", a, b)
 	}
 }
 
