@@ -32,10 +32,10 @@ const (
 	enoughSwings                 = 2
 	slowMixture                  = 0.1 // of the swings may meet a mixture that goes as slowly by itself (common practice, no source)
 	enoughStrokes                = 3
-	foldedFrom                   = 2.5 // strokes of trim, in the time of a swing, at the rate of a force: those of a faster cycle, folded
-	enoughFresh                  = 2.5 // different readings in a swing: fewer may be a faster one, folded
-	unknownStroke                = 10. // s for 1 %: slower than any loop that is worth calling alive
-	slowLimit                    = 6.9 // logarithm of the likelihood ratio, once in 1000
+	foldedFrom                   = 2.5  // strokes of trim, in the time of a swing, at the rate of a force: those of a faster cycle, folded
+	enoughFresh                  = 2.5  // different readings in a swing: fewer may be a faster one, folded
+	unknownStroke                = 10.0 // s for 1 %: slower than any loop that is worth calling alive
+	slowLimit                    = 6.9  // logarithm of the likelihood ratio, once in 1000
 	// A lag with which a cell takes 1 s from 0.6 to 0.3 V, where a healthy one takes 0.1 s and a half worn one less than 1 s in all (as
 	// above). About one sensor in forty has a longer one (common practice, no source), so a ring in which that is not excluded is not proven.
 	lagToExclude = 1.3
